@@ -1,0 +1,89 @@
+//! One entry of the lay-up log.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use super::{BoatId, CircuitId, Evidence, SiteId, identifier};
+
+identifier!(
+    /// An event of the log, such as `E118`.
+    EventId
+);
+
+/// How exactly the time of an event is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Precision {
+    /// To the minute.
+    #[default]
+    Minute,
+    /// Only the day: the hour shown is a placeholder.
+    Day,
+}
+
+/// One entry: what happened, when, when the yard learned of it, on whose word. Never edited; corrections are events.
+///
+/// Blank columns are `None` or empty. Texts are as written; people stand in `who` as the entry names them.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LayupEvent {
+    /// Its id in the log.
+    pub id: EventId,
+    /// When it happened.
+    pub happened_at: DateTime<Utc>,
+    /// The place's UTC offset in seconds as the entry states it; decides the local day.
+    pub happened_offset_s: i32,
+    /// How exactly that is known.
+    pub precision: Precision,
+    /// When the yard learned of it, as stated by whoever entered it.
+    pub recorded_at: DateTime<Utc>,
+    /// The boat, unless the event is about a whole place.
+    pub boat: Option<BoatId>,
+    /// The place, where the event is about one or moves the boat.
+    pub site: Option<SiteId>,
+    /// Kind of event, a row of the event catalogue.
+    pub kind: String,
+    /// Circuits named, groups not yet expanded: `ENGINE_RAW` may stand here.
+    pub circuits: Vec<CircuitId>,
+    /// Instances named in the optional column `instance`.
+    pub instance: Option<String>,
+    /// Drain or outlet, in words.
+    pub point: Option<String>,
+    /// Fluid, as written: `PG`, `EG`, `ethanol`.
+    pub fluid: Option<String>,
+    /// Label class, as written: `-50F`.
+    pub label: Option<String>,
+    /// Method, as written.
+    pub method: Option<String>,
+    /// Was the thermostat open: `yes`, `no`, `unknown`, `n/a`.
+    pub thermostat_open: Option<String>,
+    /// Litres put in.
+    pub litres_in: Option<f64>,
+    /// Litres that came out.
+    pub litres_out: Option<f64>,
+    /// A reading.
+    pub reading_value: Option<f64>,
+    /// Unit of the reading: `C`, `F`.
+    pub reading_unit: Option<String>,
+    /// Scale that it was read on: `PG`, `EG`.
+    pub scale: Option<String>,
+    /// Minutes that it took.
+    pub minutes: Option<f64>,
+    /// A percentage, such as how full the tank is.
+    pub percent: Option<f64>,
+    /// Rest voltage of a battery.
+    pub volts: Option<f64>,
+    /// Were the drains probed?
+    pub probed: Option<bool>,
+    /// Who did it, as named in the entry.
+    pub who: Option<String>,
+    /// In what role: owner, technician, yard, surveyor.
+    pub role: Option<String>,
+    /// Grade of evidence that the entry states (`witnessed` is read as recorded, or probed where ice was seen).
+    pub evidence: Evidence,
+    /// The paper sheet.
+    pub sheet: Option<String>,
+    /// The event that this one corrects.
+    pub corrects: Option<EventId>,
+    /// Free text.
+    pub note: Option<String>,
+}

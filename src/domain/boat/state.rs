@@ -1,0 +1,123 @@
+//! What the fold says about a boat at an instant: per circuit what it holds, since when, on what evidence, and why.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use super::{BoatId, CircuitId, EventId, SiteId};
+use crate::domain::physics::Liquid;
+use crate::domain::units::Celsius;
+
+/// What is in a circuit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Holds {
+    /// Lake, tap, rain or hose water.
+    Fresh,
+    /// Salt water.
+    Sea,
+    /// Drained by gravity; pockets of water may be left.
+    Drained,
+    /// Blown or vacuumed dry, drains left open.
+    Dry,
+    /// Water with antifreeze.
+    Blend,
+    /// Coolant of a closed loop.
+    Coolant,
+    /// Gear oil without water.
+    LubeClean,
+    /// Gear oil with water in it.
+    LubeWet,
+    /// A battery of known charge.
+    Charged,
+    /// No evidence, or evidence undone: judged as fresh water.
+    Unknown,
+    /// The boat does not have it.
+    Absent,
+}
+
+/// How well a state is known, from least to best.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum Evidence {
+    /// Nothing supports it.
+    #[default]
+    None,
+    /// Somebody says so.
+    Claimed,
+    /// Written down by whoever did it.
+    Recorded,
+    /// Checked by hand: each drain probed, ice or damage seen.
+    Probed,
+    /// Read off an instrument, with scale and sample point.
+    Measured,
+}
+
+/// One circuit (or one instance of it) at the instant asked for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CircuitState {
+    /// Which circuit.
+    pub circuit: CircuitId,
+    /// Which of several, in words: `port engine`, `centre log`.
+    pub instance: Option<String>,
+    /// What it holds.
+    pub holds: Holds,
+    /// The liquid that the physics is to freeze: fresh water where the state is unknown, nothing where there is
+    /// nothing to freeze.
+    pub liquid: Option<Liquid>,
+    /// Litres of it that matter for freezing: the fitted volume, or the pocket left after draining.
+    pub litres: f64,
+    /// First ice, where a liquid is known.
+    pub first_ice: Option<Celsius>,
+    /// 15 % ice by mass, where the data reach it.
+    pub slush: Option<Celsius>,
+    /// One third ice by mass, where the data reach it.
+    pub burst: Option<Celsius>,
+    /// How well it is known.
+    pub evidence: Evidence,
+    /// Since when it has been so.
+    pub since: Option<DateTime<Utc>>,
+    /// The events and rules that made it so, for people and for the record.
+    pub because: Vec<String>,
+    /// The event that undid an earlier protection, if one did.
+    pub undone_by: Option<EventId>,
+    /// What somebody should find out.
+    pub open_questions: Vec<String>,
+}
+
+/// A protection that hangs on something else, such as power.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Mitigation {
+    /// `heat`, `deicer` or `charger`.
+    pub kind: String,
+    /// Whether it is on, as far as the log says.
+    pub on: bool,
+    /// Since when.
+    pub since: DateTime<Utc>,
+    /// The event that says so.
+    pub event: EventId,
+}
+
+/// A boat at an instant, as known at another.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct BoatState {
+    /// Which boat.
+    pub boat: BoatId,
+    /// The instant asked for.
+    pub at: DateTime<Utc>,
+    /// Only what the yard knew by then counts.
+    pub known_at: DateTime<Utc>,
+    /// Where it stands or floats then.
+    pub site: SiteId,
+    /// True while it lies in the water.
+    pub afloat: bool,
+    /// Under a cover.
+    pub covered: bool,
+    /// Every fitted circuit, in the order of the catalogue.
+    pub circuits: Vec<CircuitState>,
+    /// What hangs on power.
+    pub mitigations: Vec<Mitigation>,
+    /// Circuits seen frozen or damaged, or that the log says to test before running.
+    pub test_before_running: Vec<String>,
+}

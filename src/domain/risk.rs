@@ -1,0 +1,121 @@
+//! What the coming cold means for what each circuit holds: chances, the first dangerous hour, the latest start.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use crate::domain::boat::{BoatId, CircuitId, Evidence, Holds, SiteId};
+
+/// Harm if a circuit freezes and nothing was done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Consequence {
+    /// Fittings, domestic water.
+    Minor,
+    /// Pump, heater, manifold.
+    Major,
+    /// Engine, drive, or a boat that may sink.
+    Severe,
+}
+
+/// What ice may do in a circuit, by how it is enclosed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Confinement {
+    /// Metal or china shell without a free surface.
+    Hard,
+    /// Plastic bowl, pump head, valve.
+    Brittle,
+    /// Rubber hose or bag.
+    Soft,
+    /// A free surface with room above.
+    Open,
+    /// Voids and drains of the hull.
+    Structure,
+    /// Batteries.
+    Chemical,
+}
+
+/// The share of ice that decides for a circuit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Limit {
+    /// 0.05 by mass: water in a closed shell has begun to freeze.
+    FirstIce,
+    /// 0.15 by mass: the blend is slush.
+    Slush,
+    /// One third by mass: parts are likely to break.
+    Burst,
+}
+
+impl Limit {
+    /// The ice mass fraction at which the limit is passed.
+    #[must_use]
+    pub const fn ice_share(self) -> f64 {
+        match self {
+            Self::FirstIce => 0.05,
+            Self::Slush => 0.15,
+            Self::Burst => 1.0 / 3.0,
+        }
+    }
+}
+
+/// How pressing a row is, from consequence and slack. The order is ascending.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Priority {
+    /// Worth knowing, nothing to do now; never interrupts.
+    Notice,
+    /// Plan it.
+    Low,
+    /// Do it in working hours.
+    Medium,
+    /// Do it now.
+    High,
+}
+
+/// One circuit of one boat against the coming cold: a row of the worklist.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CircuitRisk {
+    /// Which boat.
+    pub boat: BoatId,
+    /// Where it stands.
+    pub site: SiteId,
+    /// Which circuit.
+    pub circuit: CircuitId,
+    /// Which of several.
+    pub instance: Option<String>,
+    /// What it holds.
+    pub holds: Holds,
+    /// How well that is known.
+    pub evidence: Evidence,
+    /// Harm if nothing is done (raised afloat where the part keeps the sea out).
+    pub consequence: Consequence,
+    /// The limit that decides.
+    pub limit: Limit,
+    /// First ice of the liquid as judged, in C.
+    pub limit_at_c: Option<f64>,
+    /// Chance that 5 % ice is passed before the horizon.
+    pub chance_first_ice: f64,
+    /// Chance that 15 % ice is passed.
+    pub chance_slush: f64,
+    /// Chance that one third ice is passed.
+    pub chance_burst: f64,
+    /// Chance that the deciding limit is passed.
+    pub chance_limit: f64,
+    /// Was it past its limit already at the instant asked for?
+    pub frozen_now: bool,
+    /// First hour by which the chance reaches the circuit's on-threshold.
+    pub first_danger: Option<DateTime<Utc>>,
+    /// Last moment to begin and still be done in time.
+    pub latest_start: Option<DateTime<Utc>>,
+    /// Latest start minus now, in seconds.
+    pub slack_s: Option<i64>,
+    /// How pressing it is.
+    pub priority: Priority,
+    /// What to do, as a phrase key and in words.
+    pub action: String,
+    /// Minutes of hands-on work for that.
+    pub minutes: f64,
+    /// The reasons, in words: what it holds since when and on what evidence, what is coming.
+    pub why: Vec<String>,
+}

@@ -1,0 +1,75 @@
+//! The hourly outlook of a place, its spread, and how fresh it is.
+
+pub mod errors;
+pub mod freshness;
+pub mod nights;
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+pub use freshness::{ForecastState, FreshnessLimits};
+
+/// One whole hour of a forecast or of the past. What is missing is `None`, never a number.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Step {
+    /// Start of the hour.
+    pub time: DateTime<Utc>,
+    /// 2 m air temperature in C.
+    pub temperature_c: Option<f64>,
+    /// 10 % quantile in C, where the service publishes one.
+    pub p10_c: Option<f64>,
+    /// 90 % quantile in C, where the service publishes one.
+    pub p90_c: Option<f64>,
+    /// Dew point in C.
+    pub dewpoint_c: Option<f64>,
+    /// Wind in m/s at 10 m.
+    pub wind_ms: Option<f64>,
+    /// Cloud cover, 0 to 1.
+    pub cloud: Option<f64>,
+}
+
+impl Step {
+    /// An hour of which nothing is known yet.
+    #[must_use]
+    pub const fn empty(time: DateTime<Utc>) -> Self {
+        Self {
+            time,
+            temperature_c: None,
+            p10_c: None,
+            p90_c: None,
+            dewpoint_c: None,
+            wind_ms: None,
+            cloud: None,
+        }
+    }
+}
+
+/// A published minimum with its window `[start, end)`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct WindowMinimum {
+    /// Start of the window.
+    pub start: DateTime<Utc>,
+    /// End of the window.
+    pub end: DateTime<Utc>,
+    /// The minimum in C.
+    pub temperature_c: f64,
+}
+
+/// One issue of one service for one place, normalised: hourly steps in UTC, strictly increasing, one hour apart.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Forecast {
+    /// Which service, such as `nws-gridpoint`.
+    pub service: String,
+    /// When the data were made, not when they were fetched.
+    pub issued_at: DateTime<Utc>,
+    /// Height of the cell that answered, in metres, where stated.
+    pub cell_elevation_m: Option<f64>,
+    /// The hours.
+    pub steps: Vec<Step>,
+    /// Night minima as published.
+    pub minima: Vec<WindowMinimum>,
+    /// Hours without a temperature among the steps.
+    pub missing: usize,
+    /// What a person should know about this issue.
+    pub warnings: Vec<String>,
+}

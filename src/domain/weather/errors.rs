@@ -1,0 +1,1 @@
+//! How wrong a forecast is, and ensembles drawn from that.

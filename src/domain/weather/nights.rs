@@ -1,0 +1,1 @@
+//! Night windows and their lows.

@@ -1,0 +1,108 @@
+//! Places, and the people who answer for boats.
+
+use chrono::{NaiveDate, NaiveTime};
+use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
+
+use crate::domain::boat::{PersonId, SiteId};
+use crate::domain::units::{Celsius, TemperatureScale};
+
+/// What surrounds the boats of a place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SiteKind {
+    /// An open lot.
+    Outdoor,
+    /// A shed or barn without heat.
+    IndoorUnheated,
+    /// A heated shed.
+    IndoorHeated,
+    /// Berths in the water.
+    Afloat,
+}
+
+/// A storage place.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Site {
+    /// Its short name.
+    pub id: SiteId,
+    /// Its name for people.
+    pub name: String,
+    /// What surrounds the boats.
+    pub kind: SiteKind,
+    /// Degrees north.
+    pub latitude: f64,
+    /// Degrees east.
+    pub longitude: f64,
+    /// Metres above the sea.
+    pub elevation_m: f64,
+    /// Lie of the land, in words.
+    pub terrain: String,
+    /// `sea`, `fresh` or `none`: what the boats would float in.
+    pub water_kind: String,
+    /// Setpoint of the heating, where there is one.
+    pub heat_setpoint: Option<Celsius>,
+    /// Does its protection hang on power?
+    pub power_needed: bool,
+    /// What its nights add to the forecast on clear calm nights, in kelvin (negative = colder).
+    pub night_offset_k: f64,
+    /// IANA zone.
+    pub time_zone: Tz,
+    /// Hours from the setpoint to 0 C without heat, at [`Site::soak_outside`].
+    pub soak_hours: Option<f64>,
+    /// Outside temperature of that soak test.
+    pub soak_outside: Option<Celsius>,
+    /// Twelve monthly means of the water temperature in C, January first; empty where unknown.
+    pub water_temperature_c: Vec<f64>,
+    /// Minutes to drive from the yard's office.
+    pub travel_minutes: f64,
+    /// Telephone that is answered at night.
+    pub duty_phone: Option<String>,
+    /// Remarks as written.
+    pub notes: String,
+}
+
+/// What a person does here.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Role {
+    /// Owns a boat.
+    Owner,
+    /// Runs the yard.
+    Manager,
+    /// Works on the boats.
+    Technician,
+    /// Keeps this service running.
+    Operator,
+}
+
+/// Somebody who can be told.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Person {
+    /// The id that events and alerts carry.
+    pub id: PersonId,
+    /// Name.
+    pub name: String,
+    /// What they do.
+    pub role: Role,
+    /// Mail address, if any.
+    pub email: Option<String>,
+    /// Telephone, if any.
+    pub phone: Option<String>,
+    /// Consent to text messages.
+    pub text_consent: bool,
+    /// Since when that consent holds.
+    pub consent_date: Option<NaiveDate>,
+    /// Places that the person answers for; empty for owners.
+    pub sites: Vec<SiteId>,
+    /// Start of the quiet hours, local time at the place.
+    pub quiet_from: Option<NaiveTime>,
+    /// End of the quiet hours.
+    pub quiet_to: Option<NaiveTime>,
+    /// Order in which the people of a place are told.
+    pub escalation_order: Option<u8>,
+    /// Chance from which this person wants to hear, 0 to 1.
+    pub tell_at_chance: Option<f64>,
+    /// Which scale comes first.
+    pub units: TemperatureScale,
+}
