@@ -2,7 +2,9 @@
 
 pub mod errors;
 pub mod freshness;
-pub mod nights;
+pub mod sun;
+pub mod place;
+pub mod past;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};

@@ -1,1 +1,0 @@
-//! Night windows and their lows.

@@ -1,0 +1,47 @@
+//! From the forecast of a grid cell to the air of a yard: the place's own cold on clear calm nights.
+
+use super::{Step, sun};
+use crate::domain::yard::Site;
+
+/// Wind in m/s below which cold air pools and above which it is stirred away (common practice of frost protection:
+/// pooling fades between about 1.5 and 4 m/s).
+const CALM_MS: (f64, f64) = (1.5, 4.0);
+/// How much of the long-wave loss full cloud takes away (usual form 1 - 0.8 c, coefficient from memory).
+const CLOUD_LOSS: f64 = 0.8;
+
+/// How clear and calm an hour is, 0 to 1. What is not known counts as clear and calm: that is the cold side.
+#[must_use]
+pub fn clear_and_calm(cloud: Option<f64>, wind_ms: Option<f64>) -> f64 {
+    let clear = 1.0 - CLOUD_LOSS * cloud.unwrap_or(0.0).clamp(0.0, 1.0);
+    let (calm, stirred) = CALM_MS;
+    let still = ((stirred - wind_ms.unwrap_or(0.0)) / (stirred - calm)).clamp(0.0, 1.0);
+    clear * still
+}
+
+/// What the place adds to the forecast of its grid cell in this hour, K: its night offset, as far as the night is clear
+/// and calm. A place that is warmer than its cell gets no credit.
+#[must_use]
+pub fn night_offset_k(site: &Site, step: &Step) -> f64 {
+    if site.night_offset_k >= 0.0 || !sun::is_night(step.time, site.latitude, site.longitude) {
+        return 0.0;
+    }
+    site.night_offset_k * clear_and_calm(step.cloud, step.wind_ms)
+}
+
+/// The steps of a grid cell as the air of the place.
+#[must_use]
+pub fn at_the_place(site: &Site, steps: &[Step]) -> Vec<Step> {
+    steps
+        .iter()
+        .map(|step| {
+            let offset = night_offset_k(site, step);
+            let shift = |t: f64| t + offset;
+            Step {
+                temperature_c: step.temperature_c.map(shift),
+                p10_c: step.p10_c.map(shift),
+                p90_c: step.p90_c.map(shift),
+                ..*step
+            }
+        })
+        .collect()
+}
