@@ -1,1 +1,230 @@
-//! settings.
+//! The configuration file: TOML, read whole, checked whole; every problem is reported in one go with line and remedy.
+//!
+//! Secrets never stand in it: keys ending in `_file` name the files that hold them.
+
+pub mod check;
+pub mod schedule;
+
+use std::path::{Path, PathBuf};
+
+use chrono_tz::Tz;
+use serde::Deserialize;
+use thiserror::Error;
+
+use crate::domain::weather::FreshnessLimits;
+
+/// A configuration that cannot be used.
+#[derive(Debug, Error)]
+pub enum SettingsError {
+    /// The file could not be read.
+    #[error("cannot read the configuration {path}: {source}; name another with --config FILE")]
+    Unreadable {
+        /// Which file.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// It is not what the keys ask for.
+    #[error("the configuration {path} cannot be used:\n{}", problems.join("\n"))]
+    Invalid {
+        /// Which file.
+        path: PathBuf,
+        /// One line each: where, what, and what would be right.
+        problems: Vec<String>,
+    },
+}
+
+/// The whole configuration.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Settings {
+    /// The yard.
+    pub yard: Yard,
+    /// Where everything is kept.
+    pub store: StoreSettings,
+    /// The weather services.
+    pub forecast: ForecastSettings,
+    /// How chances are computed.
+    #[serde(default)]
+    pub judge: Judge,
+    /// How messages leave.
+    pub mail: Mail,
+}
+
+/// Who runs this, and when the day begins there.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Yard {
+    /// Name that readers know; messages come from its "freeze desk".
+    pub name: String,
+    /// IANA zone in which schedules are meant.
+    pub time_zone: Tz,
+    /// When the manager's worklist goes out: five cron fields, weekdays by name.
+    #[serde(default = "default_worklist")]
+    pub worklist: String,
+    /// Start and end of the hours in which people work, local, such as `"08:00"`.
+    #[serde(default = "default_work_from")]
+    pub work_from: chrono::NaiveTime,
+    /// End of the working hours.
+    #[serde(default = "default_work_to")]
+    pub work_to: chrono::NaiveTime,
+}
+
+/// The embedded store.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StoreSettings {
+    /// The SQLite file.
+    pub path: PathBuf,
+}
+
+/// Weather services.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ForecastSettings {
+    /// Mail address or web page under which the services can reach you; they ask for it.
+    pub contact: String,
+    /// Age limits.
+    #[serde(default)]
+    pub limits: FreshnessLimits,
+    /// The US National Weather Service.
+    #[serde(default)]
+    pub nws: Nws,
+}
+
+/// The US National Weather Service.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Nws {
+    /// Ask it at all?
+    pub enabled: bool,
+    /// Base address.
+    pub base: String,
+}
+
+impl Default for Nws {
+    fn default() -> Self {
+        Self { enabled: true, base: "https://api.weather.gov".into() }
+    }
+}
+
+/// How chances are computed.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Judge {
+    /// Weather paths drawn for each place.
+    pub members: usize,
+    /// Seed of the draw: the same seed gives the same chances.
+    pub seed: u64,
+    /// Hours ahead for which chances are stated.
+    pub horizon_h: u16,
+    /// Days of past hours from which the state of each part at the start is computed.
+    pub past_days: u16,
+}
+
+impl Default for Judge {
+    fn default() -> Self {
+        Self { members: 256, seed: 20_221_001, horizon_h: 72, past_days: 21 }
+    }
+}
+
+/// How messages leave.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Mail {
+    /// Sender address of everything.
+    pub from: String,
+    /// Write into this Maildir instead of sending.
+    pub maildir: Option<PathBuf>,
+    /// Send through this relay.
+    pub smtp: Option<Smtp>,
+    /// File with the key that Message-IDs are made from (any bytes, 16 or more); a fixed one for trials if absent.
+    pub id_key_file: Option<PathBuf>,
+}
+
+/// A mail relay.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Smtp {
+    /// Host name or address.
+    pub host: String,
+    /// Port: 465 for implicit TLS, 587 for STARTTLS.
+    pub port: u16,
+    /// How the connection is protected.
+    #[serde(default)]
+    pub security: Security,
+    /// Name to log in with.
+    pub user: Option<String>,
+    /// File that holds the password.
+    pub password_file: Option<PathBuf>,
+    /// Extra certificate authority in PEM, for a relay of your own.
+    pub ca_file: Option<PathBuf>,
+}
+
+/// How a connection to the relay is protected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Security {
+    /// TLS from the first byte.
+    #[default]
+    Tls,
+    /// STARTTLS, required.
+    Starttls,
+    /// None: only to an address of this machine.
+    PlaintextLoopback,
+}
+
+fn default_worklist() -> String {
+    "30 6 * * MON-FRI".into()
+}
+
+fn default_work_from() -> chrono::NaiveTime {
+    chrono::NaiveTime::from_hms_opt(8, 0, 0).unwrap_or_default()
+}
+
+fn default_work_to() -> chrono::NaiveTime {
+    chrono::NaiveTime::from_hms_opt(17, 0, 0).unwrap_or_default()
+}
+
+impl Settings {
+    /// Reads and checks the file; relative paths in it are meant from its own folder.
+    ///
+    /// # Errors
+    /// [`SettingsError`] with every problem, each with its line where there is one.
+    pub fn load(path: &Path) -> Result<Self, SettingsError> {
+        let text = std::fs::read_to_string(path)
+            .map_err(|source| SettingsError::Unreadable { path: path.into(), source })?;
+        let folder = path.parent().unwrap_or(Path::new("."));
+        Self::parse(&text, folder)
+            .map_err(|problems| SettingsError::Invalid { path: path.into(), problems })
+    }
+
+    /// Parses and checks `text`; relative paths are meant from `folder`.
+    ///
+    /// # Errors
+    /// One line for each problem.
+    pub fn parse(text: &str, folder: &Path) -> Result<Self, Vec<String>> {
+        let mut settings: Self =
+            toml::from_str(text).map_err(|error| vec![check::in_words(&error)])?;
+        settings.resolve(folder);
+        let problems = check::problems(&settings);
+        if problems.is_empty() { Ok(settings) } else { Err(problems) }
+    }
+
+    fn resolve(&mut self, folder: &Path) {
+        let here = |path: &mut PathBuf| {
+            if path.is_relative() {
+                *path = folder.join(&*path);
+            }
+        };
+        here(&mut self.store.path);
+        for path in [&mut self.mail.maildir, &mut self.mail.id_key_file].into_iter().flatten() {
+            here(path);
+        }
+        if let Some(smtp) = &mut self.mail.smtp {
+            for path in [&mut smtp.password_file, &mut smtp.ca_file].into_iter().flatten() {
+                here(path);
+            }
+        }
+    }
+}

@@ -19,6 +19,7 @@ pub enum ForecastState {
 
 /// Age limits in hours.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
 pub struct FreshnessLimits {
     /// Degraded when the newest usable issue is older than this.
     pub degraded_issue_h: f64,

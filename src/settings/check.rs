@@ -1,0 +1,111 @@
+//! What a configuration must fulfil beyond its types, and problems in words.
+
+use super::{Security, Settings};
+
+/// A parse error of the file as one readable block: line, column, the line itself, what is wrong.
+#[must_use]
+pub fn in_words(error: &toml::de::Error) -> String {
+    error.to_string().trim_end().replace("TOML parse error at ", "")
+}
+
+/// Everything that is wrong with settings that parsed, one line each.
+#[must_use]
+pub fn problems(settings: &Settings) -> Vec<String> {
+    let mut found = Vec::new();
+    let mut ask = |right: bool, problem: String| {
+        if !right {
+            found.push(problem);
+        }
+    };
+    let contact = &settings.forecast.contact;
+    ask(
+        contact.contains('@') || contact.starts_with("http"),
+        format!(
+            "forecast.contact = {contact:?}: the weather services ask for a mail address or a web page of yours"
+        ),
+    );
+    ask(
+        !contact.ends_with("example.invalid"),
+        "forecast.contact still holds the placeholder: put your own address there".into(),
+    );
+    if settings.forecast.nws.enabled {
+        let base = &settings.forecast.nws.base;
+        ask(
+            base.starts_with("https://") || is_loopback_url(base),
+            format!(
+                "forecast.nws.base = {base:?}: must begin with https:// (http:// only to this machine)"
+            ),
+        );
+    } else {
+        ask(false, "forecast: no service is enabled; set forecast.nws.enabled = true".into());
+    }
+    let judge = settings.judge;
+    ask(
+        (32..=4096).contains(&judge.members),
+        format!("judge.members = {}: must be 32 to 4096", judge.members),
+    );
+    ask(
+        (24..=168).contains(&judge.horizon_h),
+        format!("judge.horizon_h = {}: must be 24 to 168", judge.horizon_h),
+    );
+    ask(
+        (1..=60).contains(&judge.past_days),
+        format!("judge.past_days = {}: must be 1 to 60", judge.past_days),
+    );
+    let yard = &settings.yard;
+    ask(
+        yard.work_from < yard.work_to,
+        format!("yard.work_from {} is not before yard.work_to {}", yard.work_from, yard.work_to),
+    );
+    if let Err(problem) = crate::settings::schedule::Schedule::parse(&yard.worklist) {
+        ask(false, format!("yard.worklist = {:?}: {problem}", yard.worklist));
+    }
+    mail_problems(settings, &mut ask);
+    found
+}
+
+fn mail_problems(settings: &Settings, ask: &mut impl FnMut(bool, String)) {
+    let mail = &settings.mail;
+    ask(
+        mail.from.split_once('@').is_some_and(|(l, d)| !l.is_empty() && d.contains('.')),
+        format!(
+            "mail.from = {:?}: must be a full address such as freeze-desk@your.domain",
+            mail.from
+        ),
+    );
+    match (&mail.maildir, &mail.smtp) {
+        (None, None) => {
+            ask(false, "mail: name a relay in [mail.smtp], or mail.maildir for a trial".into())
+        }
+        (Some(_), Some(_)) => {
+            ask(false, "mail: both mail.maildir and [mail.smtp] are given; keep one".into());
+        }
+        (None, Some(smtp)) => {
+            ask(
+                smtp.security != Security::PlaintextLoopback || is_loopback_host(&smtp.host),
+                format!(
+                    "mail.smtp.security = \"plaintext-loopback\" is only for 127.0.0.1, ::1 or localhost, not {:?}; use \"tls\" or \"starttls\"",
+                    smtp.host
+                ),
+            );
+            ask(
+                smtp.user.is_some() == smtp.password_file.is_some(),
+                "mail.smtp: user and password_file go together; give both or neither".into(),
+            );
+        }
+        (Some(_), None) => {}
+    }
+}
+
+fn is_loopback_host(host: &str) -> bool {
+    host == "localhost"
+        || host.parse::<std::net::IpAddr>().is_ok_and(|address| address.is_loopback())
+}
+
+fn is_loopback_url(url: &str) -> bool {
+    url.strip_prefix("http://").is_some_and(|rest| {
+        let authority = rest.split('/').next().unwrap_or_default();
+        let host = authority.rsplit_once(':').map_or(authority, |(host, _)| host);
+        is_loopback_host(host.trim_matches(['[', ']']))
+    })
+}
