@@ -1,0 +1,103 @@
+//! One distinct case: a part of one thermal class, full of one liquid, in one kind of air, through all members.
+
+use crate::domain::physics::part::PartModel;
+use crate::domain::weather::errors::Ensemble;
+
+use super::Limit;
+
+/// The three limits in the order in which a cooling part passes them.
+pub const LIMITS: [Limit; 3] = [Limit::FirstIce, Limit::Slush, Limit::Burst];
+
+/// What became of a case: for each limit and hour the share of members that have passed it by the end of that hour.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outcome {
+    /// Share of ice at the start.
+    pub ice_now: f64,
+    /// Temperature of the part at the start, C.
+    pub temperature_now_c: f64,
+    passed: [Vec<f64>; 3],
+}
+
+impl Outcome {
+    /// Chance that `limit` is passed by the end of hour `hour` (0 = the first), or was at the start.
+    #[must_use]
+    pub fn chance_by(&self, limit: Limit, hour: usize) -> f64 {
+        let series = self.series(limit);
+        series.get(hour).or(series.last()).copied().unwrap_or(f64::from(u8::from(self.past(limit))))
+    }
+
+    /// Was `limit` passed at the start?
+    #[must_use]
+    pub fn past(&self, limit: Limit) -> bool {
+        self.ice_now >= limit.ice_share()
+    }
+
+    /// The first hour by whose end the chance reaches `threshold`, within the first `hours`.
+    #[must_use]
+    pub fn first_hour(&self, limit: Limit, threshold: f64, hours: usize) -> Option<usize> {
+        self.series(limit).iter().take(hours).position(|chance| *chance >= threshold)
+    }
+
+    fn series(&self, limit: Limit) -> &[f64] {
+        let [first_ice, slush, burst] = &self.passed;
+        match limit {
+            Limit::FirstIce => first_ice,
+            Limit::Slush => slush,
+            Limit::Burst => burst,
+        }
+    }
+}
+
+/// Cools the part through the past (one path, C an hour) and returns the enthalpy that it reaches.
+///
+/// It starts liquid, at the first hour's air or just above its first ice where that is warmer.
+#[must_use]
+pub fn through_the_past(model: &PartModel, first_ice_c: f64, past_air_c: &[f64]) -> f64 {
+    let start = past_air_c.first().copied().unwrap_or(first_ice_c).max(first_ice_c);
+    let start = crate::domain::units::Celsius::clamped(start);
+    past_air_c.iter().fold(model.enthalpy_at(start, 0.0), |state, air| model.step_hour(state, *air))
+}
+
+/// Takes every member from `enthalpy` through the coming hours.
+#[must_use]
+pub fn through_the_ensemble(model: &PartModel, enthalpy: f64, air: &Ensemble) -> Outcome {
+    let members = air.members();
+    let mut state = vec![enthalpy; members];
+    // For each member the number of limits passed so far; for each limit the number of members past it.
+    let now = passed_limits(model.ice_share(enthalpy));
+    let mut reached = vec![now; members];
+    let mut counts = [0_u32; 3];
+    for (limit, count) in counts.iter_mut().enumerate() {
+        *count = if now > limit { u32::try_from(members).unwrap_or(u32::MAX) } else { 0 };
+    }
+    let mut passed: [Vec<f64>; 3] = std::array::from_fn(|_| Vec::with_capacity(air.hours()));
+    let total = f64::from(u32::try_from(members.max(1)).unwrap_or(u32::MAX));
+    for hour in air.by_hour() {
+        let open = counts.iter().any(|count| f64::from(*count) < total);
+        if open {
+            for ((enthalpy, reached), air_c) in state.iter_mut().zip(&mut reached).zip(hour) {
+                if *reached == LIMITS.len() {
+                    continue;
+                }
+                *enthalpy = model.step_hour(*enthalpy, f64::from(*air_c));
+                let passed_now = passed_limits(model.ice_share(*enthalpy));
+                for limit in counts.iter_mut().take(passed_now).skip(*reached) {
+                    *limit += 1;
+                }
+                *reached = passed_now.max(*reached);
+            }
+        }
+        for (series, count) in passed.iter_mut().zip(counts) {
+            series.push(f64::from(count) / total);
+        }
+    }
+    Outcome {
+        ice_now: model.ice_share(enthalpy),
+        temperature_now_c: model.temperature(enthalpy),
+        passed,
+    }
+}
+
+fn passed_limits(ice_share: f64) -> usize {
+    LIMITS.iter().take_while(|limit| ice_share >= limit.ice_share()).count()
+}

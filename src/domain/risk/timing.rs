@@ -1,0 +1,169 @@
+//! From the first dangerous hour back to the latest start, and from slack and consequence to priority.
+
+use chrono::{DateTime, Days, LocalResult, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, TimeZone, Utc};
+
+use super::{Consequence, Priority};
+use crate::domain::weather::sun;
+use crate::domain::yard::Site;
+
+/// Work ends at least this long before the danger (half of the work if that is more), minutes.
+const MARGIN_MIN: f64 = 120.0;
+/// Work ends this long before sunset, so that nobody comes down a ladder in the dark, minutes.
+const DAYLIGHT_MARGIN_MIN: i64 = 30;
+/// How many days back a working window is looked for.
+const DAYS_BACK: u64 = 14;
+
+/// The hours in which people work, local time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WorkingHours {
+    /// Nobody is asked to start earlier.
+    pub from: NaiveTime,
+    /// Nobody is asked to work longer; sunset may end the day before that.
+    pub to: NaiveTime,
+}
+
+impl Default for WorkingHours {
+    fn default() -> Self {
+        let at = |hour| NaiveTime::from_hms_opt(hour, 0, 0).unwrap_or_default();
+        Self { from: at(8), to: at(17) }
+    }
+}
+
+/// The last moment to set out and still be done, by daylight and in working hours, with a margin before `danger`.
+///
+/// `work_min` is hands-on work and `travel_min` the way there, in minutes.
+#[must_use]
+pub fn latest_start(
+    danger: DateTime<Utc>,
+    work_min: f64,
+    travel_min: f64,
+    site: &Site,
+    hours: WorkingHours,
+) -> DateTime<Utc> {
+    let margin = minutes((work_min * 0.5).max(MARGIN_MIN));
+    let busy = minutes(work_min + travel_min);
+    let deadline = danger - margin;
+    let day = deadline.with_timezone(&site.time_zone).date_naive();
+    for back in 0..DAYS_BACK {
+        let Some(date) = day.checked_sub_days(Days::new(back)) else { break };
+        let (opens, closes) = working_window(date, site, hours);
+        let end = closes.min(deadline);
+        if end - busy >= opens {
+            return end - busy;
+        }
+    }
+    // Work longer than any working day: it has to go over several; the last start that ignores the night.
+    deadline - busy
+}
+
+/// The working hours of a date at the place, cut by sunrise and by sunset.
+fn working_window(
+    date: NaiveDate,
+    site: &Site,
+    hours: WorkingHours,
+) -> (DateTime<Utc>, DateTime<Utc>) {
+    let opens = in_zone(date.and_time(hours.from), site);
+    let closes = in_zone(date.and_time(hours.to), site);
+    match sun::rise_and_set(date, site.latitude, site.longitude) {
+        Some((rise, set)) => {
+            (opens.max(rise), closes.min(set - TimeDelta::minutes(DAYLIGHT_MARGIN_MIN)))
+        }
+        None => (opens, closes),
+    }
+}
+
+fn in_zone(wall: NaiveDateTime, site: &Site) -> DateTime<Utc> {
+    match site.time_zone.from_local_datetime(&wall) {
+        LocalResult::Single(at) | LocalResult::Ambiguous(at, _) => at.to_utc(),
+        LocalResult::None => site.time_zone.from_utc_datetime(&wall).to_utc(),
+    }
+}
+
+/// Priority by consequence and slack: the table of the alert catalogue. `slack` below zero stays at the highest.
+#[must_use]
+pub fn priority(consequence: Consequence, slack: TimeDelta) -> Priority {
+    use Priority::{High, Low, Medium, Notice};
+    let column = if slack > TimeDelta::days(7) {
+        0
+    } else if slack > TimeDelta::hours(48) {
+        1
+    } else if slack >= TimeDelta::hours(12) {
+        2
+    } else {
+        3
+    };
+    let row = match consequence {
+        Consequence::Minor => [Notice, Low, Low, Medium],
+        Consequence::Major => [Low, Low, Medium, Medium],
+        Consequence::Severe => [Low, Medium, Medium, High],
+    };
+    row.get(column).copied().unwrap_or(High)
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "minutes of work fit an i64 of seconds")]
+fn minutes(minutes: f64) -> TimeDelta {
+    TimeDelta::seconds((minutes.clamp(0.0, 1.0e6) * 60.0) as i64)
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+    use crate::domain::yard::SiteKind;
+
+    pub(crate) fn site() -> Site {
+        Site {
+            id: "LOT".into(),
+            name: "Lot".into(),
+            kind: SiteKind::Outdoor,
+            latitude: 44.2,
+            longitude: -69.1,
+            elevation_m: 10.0,
+            terrain: "inland hollow".into(),
+            water_kind: "none".into(),
+            heat_setpoint: None,
+            power_needed: false,
+            night_offset_k: -3.0,
+            time_zone: chrono_tz::America::New_York,
+            soak_hours: None,
+            soak_outside: None,
+            water_temperature_c: vec![],
+            travel_minutes: 25.0,
+            duty_phone: None,
+            notes: String::new(),
+        }
+    }
+
+    fn local(text: &str) -> DateTime<Utc> {
+        text.parse().unwrap()
+    }
+
+    #[test]
+    fn work_before_a_night_freeze_ends_before_sunset_of_the_day_before() {
+        // Sunset there on 19 Nov is about 16:04; work has to end by 15:34.
+        let danger = local("2022-11-20T03:00:00-05:00");
+        let start = latest_start(danger, 20.0, 25.0, &site(), WorkingHours::default());
+        let wall = start.with_timezone(&site().time_zone).format("%d %H:%M").to_string();
+        assert!(("19 14:44".."19 14:55").contains(&wall.as_str()), "{wall}");
+    }
+
+    #[test]
+    fn a_danger_at_breakfast_leaves_only_the_day_before() {
+        let danger = local("2022-11-20T08:30:00-05:00");
+        let start = latest_start(danger, 20.0, 0.0, &site(), WorkingHours::default());
+        assert_eq!(start.with_timezone(&site().time_zone).date_naive().to_string(), "2022-11-19");
+    }
+
+    #[test]
+    fn an_afternoon_danger_leaves_the_morning() {
+        let danger = local("2023-02-03T15:00:00-05:00");
+        let start = latest_start(danger, 60.0, 0.0, &site(), WorkingHours::default());
+        assert_eq!(start, local("2023-02-03T12:00:00-05:00"));
+    }
+
+    #[test]
+    fn past_its_latest_start_a_severe_row_is_high() {
+        assert_eq!(priority(Consequence::Severe, TimeDelta::hours(-3)), Priority::High);
+        assert_eq!(priority(Consequence::Severe, TimeDelta::hours(30)), Priority::Medium);
+        assert_eq!(priority(Consequence::Minor, TimeDelta::days(8)), Priority::Notice);
+    }
+}
