@@ -1,5 +1,11 @@
 //! What the coming cold means for what each circuit holds: chances, the first dangerous hour, the latest start.
 
+pub mod ambient;
+pub mod case;
+pub mod judge;
+pub mod reasons;
+pub mod timing;
+
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 

@@ -5,39 +5,20 @@
 
 use chrono::{DateTime, Datelike, Utc};
 
-use crate::domain::physics::surroundings;
-use crate::domain::units::Celsius;
+use crate::domain::catalogue::PartExposure;
+use crate::domain::physics::surroundings::{self, Exposure, HeatedShed};
+use crate::domain::physics::{TableError, part::ThermalClass};
+use crate::domain::units::{Celsius, Fraction, Hours, MetresPerSecond};
 use crate::domain::weather::errors::Ensemble;
 use crate::domain::weather::{Step, place, sun};
 use crate::domain::yard::{Site, SiteKind};
 
-/// Time constant of the air inside a hull on an open lot, h (a 6 to 11 m boat: 210 W/K against 3.3 MJ/K; estimate).
-const HULL_TAU_H: f64 = 3.5;
-/// Time constant of an unheated shed, h (3 to 8; only anecdotes, so damping and no offset).
-const SHED_TAU_H: f64 = 5.0;
-/// Share of the sky that a part in the open sees.
-const SKY_VIEW: f64 = 0.5;
-/// Emissivity of its skin.
+/// Emissivity of the skin of a part.
 const EMISSIVITY: f64 = 0.9;
-/// Film coefficient of the open air on a calm night, W/m2K (8 to 15 for a small body in the open).
-const OPEN_FILM_W_M2K: f64 = 10.0;
-/// Share of the heat path of an under-water part that ends in the water, the rest in the air of the boat.
-const WATER_SHARE: f64 = 0.8;
-/// The coldest that water under a boat gets, C.
+/// The coldest that sea water under a boat gets, C (first ice at ocean strength).
 const SEA_FREEZES_C: f64 = -1.9;
-
-/// What stands between a part and the weather.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Shelter {
-    /// In the open, seeing the sky.
-    Sky,
-    /// In the open air under a cover or a deck.
-    Air,
-    /// Inside the hull.
-    Hull,
-    /// Inside the hull, below the waterline of a boat afloat.
-    UnderWater,
-}
+/// Dew point below the air where none is forecast, K: drier is colder, and this is dry for a coast.
+const DEW_BELOW_AIR_K: f64 = 6.0;
 
 /// The air of one place: what it has been and what it may become.
 #[derive(Debug, Clone)]
@@ -46,13 +27,13 @@ pub struct PlaceWeather {
     pub site: Site,
     /// The instant from which chances run, a whole hour.
     pub at: DateTime<Utc>,
-    /// The past hours of the place up to `at`, oldest first; the hours may be empty.
+    /// The past hours of the place up to `at`, oldest first; hours may be empty.
     pub past: Vec<Step>,
     /// The coming hours from `at` on, as forecast, at the place.
     pub coming: Vec<Step>,
     /// Possible paths of the coming hours.
     pub paths: Ensemble,
-    /// Is the heat of a heated shed known to be on, with power?
+    /// Is the heat of a heated shed on, with power, as far as the log says?
     pub heat_on: bool,
 }
 
@@ -65,116 +46,128 @@ pub struct Ambient {
     pub coming: Ensemble,
     /// The coldest hour of any member, C.
     pub coldest_c: f64,
+    /// Does the wind reach the part?
+    pub in_the_wind: bool,
 }
 
 impl Ambient {
-    /// The air behind `shelter` at `weather`'s place; `covered` boats do not see the sky.
-    #[must_use]
-    pub fn behind(shelter: Shelter, covered: bool, weather: &PlaceWeather) -> Self {
+    /// The air that a part with `exposure` sees at `weather`'s place; `covered` boats see no sky.
+    ///
+    /// # Errors
+    /// [`TableError`] where the exposure table lacks a row.
+    pub fn of(
+        exposure: PartExposure,
+        covered: bool,
+        weather: &PlaceWeather,
+    ) -> Result<Self, TableError> {
         let past = filled(&weather.past, &weather.coming);
-        let stages = stages(shelter, covered, weather);
         let mut past_c: Vec<f64> = past.iter().map(|(_, t)| *t).collect();
         let mut coming = weather.paths.clone();
-        for stage in stages {
-            (past_c, coming) = stage.apply(&past, past_c, &coming, weather);
+        let rows = chain(exposure, covered, &weather.site)?;
+        let mut in_the_wind = false;
+        for row in rows {
+            in_the_wind = row.wind_reaches;
+            (past_c, coming) = behind(row, &past, &past_c, &coming, weather);
         }
         let coldest = coming.by_hour().flatten().copied().fold(f32::INFINITY, f32::min);
-        Self { past_c, coming, coldest_c: f64::from(coldest) }
+        Ok(Self { past_c, coming, coldest_c: f64::from(coldest), in_the_wind })
+    }
+
+    /// By how much the wind of each coming hour multiplies the heat loss of `class`; `None` where it does not reach.
+    #[must_use]
+    pub fn wind_factors(&self, class: &ThermalClass, weather: &PlaceWeather) -> Option<Vec<f64>> {
+        let still = class.ua().value();
+        (self.in_the_wind && still > 0.0).then(|| {
+            let factor = |step: &Step| {
+                let wind = MetresPerSecond::clamped(step.wind_ms.unwrap_or(0.0));
+                (class.ua_in_wind(wind).value() / still).max(1.0)
+            };
+            weather.coming.iter().map(factor).collect()
+        })
     }
 }
 
-/// One step between the weather and the part.
-#[derive(Debug, Clone, Copy)]
-enum Stage {
-    /// Loses heat to the clear sky at night.
-    Sky,
-    /// A space whose air follows the outside with this time constant, h.
-    Enclosure(f64),
-    /// A heated room: at the setpoint while heated, else following the outside.
-    Heated { setpoint_c: f64, tau_h: f64 },
-    /// Mostly at the temperature of the water.
-    Water,
-}
-
-fn stages(shelter: Shelter, covered: bool, weather: &PlaceWeather) -> Vec<Stage> {
-    let site = &weather.site;
-    let mut stages = Vec::new();
-    match site.kind {
-        SiteKind::IndoorUnheated => stages.push(Stage::Enclosure(SHED_TAU_H)),
-        SiteKind::IndoorHeated => stages.push(heated(site)),
-        SiteKind::Outdoor | SiteKind::Afloat => {}
-    }
-    let indoors = !stages.is_empty();
-    match shelter {
-        Shelter::Sky if !indoors && !covered => stages.push(Stage::Sky),
-        Shelter::Sky | Shelter::Air => {}
-        Shelter::Hull => stages.push(Stage::Enclosure(HULL_TAU_H)),
-        Shelter::UnderWater => {
-            stages.push(Stage::Enclosure(HULL_TAU_H));
-            if site.kind == SiteKind::Afloat {
-                stages.push(Stage::Water);
-            }
-        }
-    }
-    stages
-}
-
-/// The time constant of a heated shed from its soak test: from the setpoint to 0 C at the outside of the test.
-fn heated(site: &Site) -> Stage {
-    let setpoint_c = site.heat_setpoint.map_or(0.0, Celsius::value);
-    let tau_h = match (site.soak_hours, site.soak_outside) {
-        (Some(soak_h), Some(outside)) if outside.value() < 0.0 && setpoint_c > 0.0 => {
-            soak_h / ((setpoint_c - outside.value()) / -outside.value()).ln()
-        }
-        _ => SHED_TAU_H,
+/// The rows of the exposure table between the weather and the part, outermost first.
+fn chain(
+    exposure: PartExposure,
+    covered: bool,
+    site: &Site,
+) -> Result<Vec<&'static Exposure>, TableError> {
+    use PartExposure::{BelowWaterline, Deck, EngineBay, InsideHull, Open};
+    let within = matches!(exposure, BelowWaterline | EngineBay | InsideHull);
+    let ids: &[&str] = match (site.kind, exposure) {
+        (SiteKind::IndoorUnheated, _) if within => &["shed_unheated", "covered_hull"],
+        (SiteKind::IndoorUnheated, _) => &["shed_unheated"],
+        (SiteKind::IndoorHeated, _) if within => &["shed_no_power", "covered_hull"],
+        (SiteKind::IndoorHeated, _) => &["shed_no_power"],
+        (SiteKind::Afloat, BelowWaterline | EngineBay) => &["afloat_below"],
+        (SiteKind::Afloat, Deck | Open) if !covered => &["afloat_above"],
+        (_, Deck | Open) if covered => &["covered"],
+        (_, Deck | Open) => &["open_part"],
+        _ if covered => &["covered_hull"],
+        _ => &["open_hull"],
     };
-    Stage::Heated { setpoint_c, tau_h }
+    ids.iter().map(|id| surroundings::exposure(id)).collect()
 }
 
-impl Stage {
-    fn apply(
-        self,
-        past: &[(Step, f64)],
-        past_c: Vec<f64>,
-        coming: &Ensemble,
-        weather: &PlaceWeather,
-    ) -> (Vec<f64>, Ensemble) {
-        let site = &weather.site;
-        match self {
-            Self::Sky => {
-                let below = |step: &Step| sky_offset_k(site, step);
-                let past_c = past_c.iter().zip(past).map(|(t, (step, _))| t + below(step)).collect();
-                let offsets: Vec<f64> = weather.coming.iter().map(below).collect();
-                (past_c, shifted(coming, &offsets))
-            }
-            Self::Enclosure(tau_h) => followed(&past_c, coming, tau_h),
-            Self::Heated { setpoint_c, .. } if weather.heat_on => {
-                (vec![setpoint_c; past_c.len()], coming.map_hours(|_, air| air.fill(narrow(setpoint_c))))
-            }
-            Self::Heated { setpoint_c, tau_h } => {
-                let start = past_c.first().map_or(setpoint_c, |first| first.max(setpoint_c));
-                let mut with_start = vec![start];
-                with_start.extend(past_c);
-                let (mut past_c, coming) = followed(&with_start, coming, tau_h);
-                past_c.remove(0);
-                (past_c, coming)
-            }
-            Self::Water => {
-                let mix = |air: f64, time: DateTime<Utc>| {
-                    WATER_SHARE * water_c(site, time) + (1.0 - WATER_SHARE) * air
-                };
-                let past_c =
-                    past_c.iter().zip(past).map(|(t, (step, _))| mix(*t, step.time)).collect();
-                let coming = coming.map_hours(|hour, air| {
-                    let time = weather.coming.get(hour).map_or(weather.at, |step| step.time);
-                    for t in air {
-                        *t = narrow(mix(f64::from(*t), time));
-                    }
-                });
-                (past_c, coming)
-            }
-        }
+/// The air behind one row of the table.
+fn behind(
+    row: &Exposure,
+    past: &[(Step, f64)],
+    past_c: &[f64],
+    coming: &Ensemble,
+    weather: &PlaceWeather,
+) -> (Vec<f64>, Ensemble) {
+    let site = &weather.site;
+    if row.id == "shed_no_power" {
+        return in_a_heated_shed(row, past_c, coming, weather);
     }
+    let colder = |step: &Step| row.offset_k + night_offset_k(row, site, step);
+    let past_c: Vec<f64> = past_c.iter().zip(past).map(|(t, (s, _))| t + colder(s)).collect();
+    let offsets: Vec<f64> = weather.coming.iter().map(colder).collect();
+    let coming = shifted(coming, &offsets);
+    let (mut past_c, mut coming) = followed(&past_c, &coming, row.tau_env_h);
+    let whole = row.water_ua_w_k + row.air_ua_w_k;
+    if row.water_ua_w_k > 0.0 {
+        let mix = |air: f64, time: DateTime<Utc>| {
+            (row.water_ua_w_k * water_c(site, time) + row.air_ua_w_k * air) / whole
+        };
+        past_c = past_c.iter().zip(past).map(|(t, (step, _))| mix(*t, step.time)).collect();
+        coming = coming.map_hours(|hour, air| {
+            let time = weather.coming.get(hour).map_or(weather.at, |step| step.time);
+            for t in air {
+                *t = narrow(mix(f64::from(*t), time));
+            }
+        });
+    }
+    (past_c, coming)
+}
+
+/// At the setpoint while it is heated; else the air inside decays towards the outside with the shed's own time
+/// constant, from the setpoint at the start of the past hours.
+fn in_a_heated_shed(
+    row: &Exposure,
+    past_c: &[f64],
+    coming: &Ensemble,
+    weather: &PlaceWeather,
+) -> (Vec<f64>, Ensemble) {
+    let site = &weather.site;
+    let setpoint_c = site.heat_setpoint.map_or(0.0, Celsius::value);
+    if weather.heat_on {
+        let heated = narrow(setpoint_c);
+        return (vec![setpoint_c; past_c.len()], coming.map_hours(|_, air| air.fill(heated)));
+    }
+    let soak = match (site.heat_setpoint, site.soak_hours, site.soak_outside) {
+        (Some(setpoint), Some(hours), Some(outside)) => Hours::new(hours).ok().and_then(|soak| {
+            surroundings::shed_time_constant(&HeatedShed { setpoint, soak, soak_outside: outside })
+        }),
+        _ => None,
+    };
+    let tau_h = soak.map_or(row.tau_env_h, Hours::value);
+    let mut with_start = vec![setpoint_c];
+    with_start.extend(past_c);
+    let (past_c, coming) = followed(&with_start, coming, tau_h);
+    (past_c.into_iter().skip(1).collect(), coming)
 }
 
 /// The water under the boat in the month of `time`: the yard's monthly mean, never colder than it freezes.
@@ -184,23 +177,24 @@ fn water_c(site: &Site, time: DateTime<Utc>) -> f64 {
     site.water_temperature_c.get(month).copied().unwrap_or(floor).max(floor)
 }
 
-/// Below the air by this much in this hour, K (negative), for a part that sees the sky at night.
-fn sky_offset_k(site: &Site, step: &Step) -> f64 {
-    let (Some(air), true) =
-        (step.temperature_c, sun::is_night(step.time, site.latitude, site.longitude))
-    else {
+/// What a clear calm night adds for a part with this exposure in this hour, K, never above 0.
+fn night_offset_k(row: &Exposure, site: &Site, step: &Step) -> f64 {
+    if !sun::is_night(step.time, site.latitude, site.longitude) {
         return 0.0;
-    };
-    let dew = step.dewpoint_c.unwrap_or(air - 4.0).min(air);
-    let offset = surroundings::clear_sky_offset(
+    }
+    let air = step.temperature_c.unwrap_or(0.0);
+    let dew = step.dewpoint_c.unwrap_or(air - DEW_BELOW_AIR_K).min(air);
+    let sky = surroundings::clear_sky_offset(
         Celsius::clamped(air),
         Celsius::clamped(dew),
-        step.cloud.unwrap_or(0.0),
-        SKY_VIEW,
-        EMISSIVITY,
-        OPEN_FILM_W_M2K,
+        Fraction::clamped(step.cloud.unwrap_or(0.0)),
+        Fraction::clamped(row.sky_view),
+        Fraction::clamped(EMISSIVITY),
+        row.h_convection_w_m2k,
     );
-    offset.value().min(0.0) * place::clear_and_calm(None, step.wind_ms)
+    let still = place::clear_and_calm(Some(0.0), step.wind_ms);
+    let clear = place::clear_and_calm(step.cloud, step.wind_ms);
+    sky.value().min(0.0) * still + row.clear_night_offset_k.min(0.0) * clear
 }
 
 fn shifted(coming: &Ensemble, offsets_k: &[f64]) -> Ensemble {
@@ -214,7 +208,10 @@ fn shifted(coming: &Ensemble, offsets_k: &[f64]) -> Ensemble {
 
 /// Air that follows another with a time constant: first order, exact for hours of constant outside air.
 fn followed(past_c: &[f64], coming: &Ensemble, tau_h: f64) -> (Vec<f64>, Ensemble) {
-    let take = 1.0 - (-1.0 / tau_h.max(1e-3)).exp();
+    if tau_h <= 0.0 {
+        return (past_c.to_vec(), coming.clone());
+    }
+    let take = 1.0 - (-1.0 / tau_h).exp();
     let mut inside = past_c.first().copied();
     let past: Vec<f64> = past_c
         .iter()

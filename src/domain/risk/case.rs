@@ -19,6 +19,13 @@ pub struct Outcome {
 }
 
 impl Outcome {
+    /// A part that stays clearly above its first ice in every member.
+    #[must_use]
+    pub fn nothing_freezes(temperature_now_c: f64, hours: usize) -> Self {
+        let passed = std::array::from_fn(|_| vec![0.0; hours]);
+        Self { ice_now: 0.0, temperature_now_c, passed }
+    }
+
     /// Chance that `limit` is passed by the end of hour `hour` (0 = the first), or was at the start.
     #[must_use]
     pub fn chance_by(&self, limit: Limit, hour: usize) -> f64 {
@@ -58,9 +65,14 @@ pub fn through_the_past(model: &PartModel, first_ice_c: f64, past_air_c: &[f64])
     past_air_c.iter().fold(model.enthalpy_at(start, 0.0), |state, air| model.step_hour(state, *air))
 }
 
-/// Takes every member from `enthalpy` through the coming hours.
+/// Takes every member from `enthalpy` through the coming hours; `wind_factors` multiply the heat loss hour by hour.
 #[must_use]
-pub fn through_the_ensemble(model: &PartModel, enthalpy: f64, air: &Ensemble) -> Outcome {
+pub fn through_the_ensemble(
+    model: &PartModel,
+    enthalpy: f64,
+    air: &Ensemble,
+    wind_factors: Option<&[f64]>,
+) -> Outcome {
     let members = air.members();
     let mut state = vec![enthalpy; members];
     // For each member the number of limits passed so far; for each limit the number of members past it.
@@ -72,14 +84,20 @@ pub fn through_the_ensemble(model: &PartModel, enthalpy: f64, air: &Ensemble) ->
     }
     let mut passed: [Vec<f64>; 3] = std::array::from_fn(|_| Vec::with_capacity(air.hours()));
     let total = f64::from(u32::try_from(members.max(1)).unwrap_or(u32::MAX));
+    let mut factors = wind_factors.map(|factors| factors.iter().copied());
     for hour in air.by_hour() {
+        let factor = factors.as_mut().map(|factors| factors.next().unwrap_or(1.0));
         let open = counts.iter().any(|count| f64::from(*count) < total);
         if open {
             for ((enthalpy, reached), air_c) in state.iter_mut().zip(&mut reached).zip(hour) {
                 if *reached == LIMITS.len() {
                     continue;
                 }
-                *enthalpy = model.step_hour(*enthalpy, f64::from(*air_c));
+                let air_c = f64::from(*air_c);
+                *enthalpy = match factor {
+                    Some(factor) => model.step(*enthalpy, air_c, factor),
+                    None => model.step_hour(*enthalpy, air_c),
+                };
                 let passed_now = passed_limits(model.ice_share(*enthalpy));
                 for limit in counts.iter_mut().take(passed_now).skip(*reached) {
                     *limit += 1;

@@ -1,0 +1,76 @@
+//! Why a row stands where it stands, in words.
+
+use super::case::Outcome;
+use crate::domain::boat::{CircuitState, Evidence, Holds};
+use crate::domain::physics::Liquid;
+use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
+use crate::domain::yard::Site;
+
+/// The sentences, most telling first. Temperatures in both scales, Fahrenheit first where the place does so.
+#[must_use]
+pub fn why(
+    circuit: &CircuitState,
+    liquid: &Liquid,
+    outcome: &Outcome,
+    site: &Site,
+) -> Vec<String> {
+    let scale = scale_of(site);
+    let since = circuit
+        .since
+        .map(|since| since.with_timezone(&site.time_zone).format(" since %-d %b").to_string())
+        .unwrap_or_default();
+    let evidence = match circuit.evidence {
+        Evidence::None => "nothing on record",
+        Evidence::Claimed => "claimed",
+        Evidence::Recorded => "recorded",
+        Evidence::Probed => "probed",
+        Evidence::Measured => "measured",
+    };
+    let holds = match circuit.holds {
+        Holds::Unknown => "unknown, so judged as fresh water".to_owned(),
+        Holds::Blend | Holds::Coolant => format!(
+            "{}{since}, first ice {} ({evidence})",
+            words(circuit.holds),
+            in_both_scales(liquid.first_ice(), scale)
+        ),
+        _ => format!("{}{since} ({evidence})", words(circuit.holds)),
+    };
+    let mut why = vec![holds];
+    if outcome.ice_now > 0.0 {
+        why.push(format!(
+            "about {:.0} % ice in it already, by the forecasts of the past days, not measured",
+            (outcome.ice_now * 100.0).max(1.0)
+        ));
+    } else {
+        let now = in_both_scales(Celsius::clamped(outcome.temperature_now_c), scale);
+        why.push(format!("computed temperature of the part now {now}"));
+    }
+    why.extend(circuit.because.iter().rev().take(2).cloned());
+    why
+}
+
+const fn words(holds: Holds) -> &'static str {
+    match holds {
+        Holds::Fresh => "fresh water",
+        Holds::Sea => "sea water",
+        Holds::Drained => "drained, pockets may be left",
+        Holds::Dry => "dry",
+        Holds::Blend => "antifreeze blend",
+        Holds::Coolant => "coolant",
+        Holds::LubeClean => "clean gear oil",
+        Holds::LubeWet => "gear oil with water",
+        Holds::Charged => "charged battery",
+        Holds::Unknown => "unknown",
+        Holds::Absent => "not fitted",
+    }
+}
+
+/// Which scale people at a place read first: Fahrenheit in the Americas' zones of the United States.
+#[must_use]
+pub fn scale_of(site: &Site) -> TemperatureScale {
+    if crate::domain::yard::reads_fahrenheit(site.time_zone) {
+        TemperatureScale::F
+    } else {
+        TemperatureScale::C
+    }
+}

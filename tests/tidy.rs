@@ -1,0 +1,169 @@
+//! The rules of the house, read off its sources.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// The longest that a source file may be.
+const LINES_MAX: usize = 500;
+/// Rooms that are doors, and the doors that they may know.
+const DOORS: [(&str, &[&str]); 5] = [
+    ("settings", &[]),
+    ("intake", &[]),
+    ("forecast", &[]),
+    ("store", &[]),
+    ("delivery", &["store"]),
+];
+/// The quiet wing, in reading order: each module uses only those above it.
+const DOMAIN: [&str; 9] = [
+    "units", "catalogue", "physics", "boat", "yard", "weather", "risk", "alert", "message",
+];
+/// Rooms that may wire.
+const WIRING: [&str; 2] = ["service", "cli"];
+
+fn root() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn sources(folder: &Path) -> Vec<(PathBuf, String)> {
+    let mut found = Vec::new();
+    let mut open = vec![folder.to_path_buf()];
+    while let Some(next) = open.pop() {
+        for entry in fs::read_dir(&next).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                open.push(path);
+            } else if path.extension().is_some_and(|e| e == "rs") {
+                let text = fs::read_to_string(&path).unwrap();
+                found.push((path.strip_prefix(root()).unwrap().to_path_buf(), text));
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
+/// The room of a source file: `domain/risk` or `store`.
+fn room(path: &Path) -> String {
+    let parts: Vec<String> =
+        path.iter().map(|p| p.to_string_lossy().trim_end_matches(".rs").to_owned()).collect();
+    match parts.get(1).map(String::as_str) {
+        Some("domain") if parts.len() > 2 => format!("domain/{}", parts[2]),
+        Some(first) => first.to_owned(),
+        None => String::new(),
+    }
+}
+
+/// Code without comments and without the unit tests at the end.
+fn code(text: &str) -> String {
+    let body = text.split("#[cfg(test)]\nmod tests").next().unwrap_or(text);
+    body.lines().filter(|line| !line.trim_start().starts_with("//")).collect::<Vec<_>>().join("\n")
+}
+
+fn uses(code: &str, path: &str) -> bool {
+    code.match_indices(path).any(|(at, _)| {
+        let after = code[at + path.len()..].chars().next();
+        !after.is_some_and(|c| c.is_alphanumeric() || c == '_')
+    })
+}
+
+#[test]
+fn the_quiet_wing_knows_no_door_and_no_outside() {
+    let outside = [
+        "tokio", "reqwest", "rusqlite", "axum", "tracing", "lettre", "std::fs", "std::net", "std::env",
+        "std::time::SystemTime", "Utc::now",
+    ];
+    for (path, text) in sources(&root().join("src/domain")) {
+        let code = code(&text);
+        for door in DOORS.map(|(door, _)| door).into_iter().chain(WIRING) {
+            assert!(!uses(&code, &format!("crate::{door}")), "{} uses {door}", path.display());
+        }
+        for name in outside {
+            let used = uses(&code, &format!("{name}::")) || uses(&code, &format!("use {name}"));
+            assert!(!used, "{} uses {name}", path.display());
+        }
+    }
+}
+
+#[test]
+fn a_module_of_the_quiet_wing_uses_only_those_above_it() {
+    for (path, text) in sources(&root().join("src/domain")) {
+        let room = room(&path);
+        let Some(own) = DOMAIN.iter().position(|name| room == format!("domain/{name}")) else {
+            continue;
+        };
+        let code = code(&text);
+        for below in &DOMAIN[own + 1..] {
+            let used = uses(&code, &format!("crate::domain::{below}"));
+            assert!(!used, "{} reaches down to {below}", path.display());
+        }
+    }
+}
+
+#[test]
+fn doors_know_the_quiet_wing_and_where_they_must_the_store() {
+    for (path, text) in sources(&root().join("src")) {
+        let room = room(&path);
+        let Some((_, known)) = DOORS.iter().find(|(door, _)| *door == room) else { continue };
+        let code = code(&text);
+        let others = DOORS.map(|(door, _)| door).into_iter().chain(WIRING);
+        for other in others.filter(|other| *other != room && !known.contains(other)) {
+            assert!(!uses(&code, &format!("crate::{other}")), "{} uses {other}", path.display());
+        }
+    }
+}
+
+#[test]
+fn files_stay_short_and_have_no_mod_rs() {
+    for folder in ["src", "tests"] {
+        for (path, text) in sources(&root().join(folder)) {
+            let lines = text.lines().count();
+            assert!(lines <= LINES_MAX, "{} has {lines} lines; split it", path.display());
+            assert!(!path.ends_with("mod.rs"), "{}: name the file after its module", path.display());
+        }
+    }
+}
+
+#[test]
+fn every_source_file_says_what_it_is_for() {
+    for (path, text) in sources(&root().join("src")) {
+        assert!(text.starts_with("//! "), "{} has no opening line", path.display());
+    }
+}
+
+#[test]
+fn every_dependency_is_used_and_has_its_reason() {
+    let manifest: toml::Table =
+        fs::read_to_string(root().join("Cargo.toml")).unwrap().parse().unwrap();
+    let reasons = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    let src: String = sources(&root().join("src")).into_iter().map(|(_, text)| text).collect();
+    let tests: String = sources(&root().join("tests")).into_iter().map(|(_, text)| text).collect();
+    for (table, code) in [("dependencies", &src), ("dev-dependencies", &tests)] {
+        let Some(dependencies) = manifest.get(table).and_then(toml::Value::as_table) else { continue };
+        for name in dependencies.keys() {
+            assert!(uses(code, &name.replace('-', "_")), "{name} is not used in {table}");
+            assert!(reasons.contains(&format!("`{name}`")), "DEVELOPERS.md gives no reason for {name}");
+        }
+    }
+}
+
+#[test]
+fn the_top_level_holds_what_it_may_hold() {
+    let allowed: BTreeSet<&str> = [
+        "Cargo.toml", "Cargo.lock", "README.md", "DEVELOPERS.md", "LICENSE", "src", "config", "tests",
+        "systemd", "target",
+    ]
+    .into();
+    for entry in fs::read_dir(root()).unwrap() {
+        let name = entry.unwrap().file_name().to_string_lossy().into_owned();
+        assert!(name.starts_with('.') || allowed.contains(name.as_str()), "{name} at the top level");
+    }
+}
+
+#[test]
+fn one_tls_provider_and_no_second_copy_of_it() {
+    let lock = fs::read_to_string(root().join("Cargo.lock")).unwrap();
+    for unwanted in ["aws-lc-sys", "openssl-sys", "native-tls"] {
+        assert!(!lock.contains(&format!("name = \"{unwanted}\"")), "{unwanted} in Cargo.lock");
+    }
+}
