@@ -1,60 +1,28 @@
 //! What a liquid does in the cold, and how a part full of it cools.
+//!
+//! - [`Liquid`], [`Solute`]: first ice, ice share, slush and burst; [`dilute`] and the measures of strength.
+//! - [`part`]: thermal classes and the enthalpy form of a cooling part.
+//! - [`surroundings`]: the air that a part sees: enclosure, night sky, wind, water.
+//! - [`quantity`]: every published check value by name, for `verify`.
+//!
+//! Nothing here extrapolates in silence: past the end of the data there is no number. The fixed facts are tables in
+//! `config/catalogue`, each row with its source.
 
-use serde::{Deserialize, Serialize};
+pub mod battery;
+pub mod constants;
+mod curve;
+mod liquid;
+pub mod part;
+pub mod sea;
+mod solute;
+mod strength;
+pub mod surroundings;
+mod table;
 
-use crate::domain::units::{Celsius, MassFraction, Salinity, SpecificGravity};
-
-/// What is dissolved in the water of a blend.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Solute {
-    /// 1,2-propanediol.
-    PropyleneGlycol,
-    /// 1,2-ethanediol: poisonous.
-    EthyleneGlycol,
-    /// Ethyl alcohol.
-    Ethanol,
-    /// Methyl alcohol.
-    Methanol,
-    /// 1,2,3-propanetriol.
-    Glycerol,
-}
-
-/// A liquid that may freeze.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "liquid", rename_all = "kebab-case")]
-pub enum Liquid {
-    /// Fresh water.
-    FreshWater,
-    /// Sea water.
-    SeaWater {
-        /// Practical salinity.
-        salinity: Salinity,
-    },
-    /// Water with antifreeze.
-    Blend {
-        /// What is dissolved.
-        solute: Solute,
-        /// Solute mass over solution mass.
-        mass_fraction: MassFraction,
-    },
-    /// Battery acid.
-    BatteryAcid {
-        /// Specific gravity at 25 C.
-        specific_gravity: SpecificGravity,
-    },
-}
-
-impl Liquid {
-    /// Temperature at which the first ice forms.
-    #[must_use]
-    pub fn first_ice(&self) -> Celsius {
-        Celsius::FREEZING
-    }
-
-    /// Temperature at which the share `share` (0 to 1, by mass) of the liquid is ice; `None` past the end of the data.
-    #[must_use]
-    pub fn temperature_at_ice_share(&self, _share: f64) -> Option<Celsius> {
-        None
-    }
-}
+pub use liquid::{BURST_SHARE, DataEnd, Liquid, LiquidError, SLUSH_SHARE};
+pub use solute::{STRONGEST, Solute, check_tables, melinder_first_ice_c};
+pub use strength::{
+    ConcentrateShare, Dilution, StrengthRange, dilute, dilute_range, flush_repeatedly,
+    mass_from_volume, recycled_tank, volume_from_mass, worst_pocket,
+};
+pub use table::TableError;
