@@ -1,57 +1,23 @@
 //! Boats: their circuits, the append-only lay-up log, and the fold from that log to what is in each circuit and why.
 
 pub mod event;
+pub mod fold;
+pub mod place;
 pub mod state;
 
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
+use crate::domain::catalogue::identifier;
+pub use crate::domain::catalogue::{CircuitId, CoolingKind, Evidence, Holds};
 pub use event::{EventId, LayupEvent, Precision};
-pub use state::{BoatState, CircuitState, Evidence, Holds};
-
-macro_rules! identifier {
-    ($(#[$doc:meta])* $name:ident) => {
-        $(#[$doc])*
-        #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-        #[serde(transparent)]
-        pub struct $name(std::sync::Arc<str>);
-
-        impl $name {
-            /// The id as written in the tables.
-            #[must_use]
-            pub fn as_str(&self) -> &str {
-                &self.0
-            }
-        }
-
-        impl From<&str> for $name {
-            fn from(text: &str) -> Self {
-                Self(text.into())
-            }
-        }
-
-        impl From<String> for $name {
-            fn from(text: String) -> Self {
-                Self(text.into())
-            }
-        }
-
-        impl std::fmt::Display for $name {
-            fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-                out.write_str(&self.0)
-            }
-        }
-    };
-}
-pub(crate) use identifier;
+pub use fold::fold;
+pub use place::{PlaceFacts, Places};
+pub use state::{BoatState, CircuitState, Mitigation};
 
 identifier!(
     /// A boat, as the yard numbers it, such as `B02`.
     BoatId
-);
-identifier!(
-    /// A water-holding circuit of the catalogue, such as `block_raw`.
-    CircuitId
 );
 identifier!(
     /// A storage place, such as `QUAY`.
@@ -61,20 +27,6 @@ identifier!(
     /// A person, such as `P51`. Events and alerts carry these, never names.
     PersonId
 );
-
-/// How the engine is cooled; two answers are not enough, since a half closed engine keeps raw water in its manifolds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum CoolingKind {
-    /// Sea or lake water runs through the block.
-    Raw,
-    /// An outboard cooled by raw water that drains when it hangs down.
-    RawOutboard,
-    /// A coolant loop in the block, raw water in the manifolds.
-    ClosedHalf,
-    /// A coolant loop in block and manifolds, raw water in the exchanger and after it.
-    ClosedFull,
-}
 
 /// Who is told first about a boat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -121,6 +73,10 @@ pub struct Boat {
     pub engines: u8,
     /// Where the list says it is stored; the log may have moved it since.
     pub site: SiteId,
+    /// Hull number as written; its last two digits are the model year (33 CFR 181.25).
+    pub hull_id: String,
+    /// Length over all in metres.
+    pub length_m: Option<f64>,
     /// Row, bay or berth.
     pub location: String,
     /// The owner.
@@ -131,6 +87,8 @@ pub struct Boat {
     pub drain_permission: DrainPermission,
     /// Circuits that the boat really has.
     pub fitted: Vec<CircuitId>,
+    /// Instances that the list names (`ac_raw#saloon unit`), where a boat has several of a circuit.
+    pub instances: Vec<(CircuitId, String)>,
     /// Measured or stated volumes in litres, where known.
     pub volumes_l: Vec<(CircuitId, f64)>,
     /// When it is meant to come out of the water.
@@ -141,4 +99,30 @@ pub struct Boat {
     pub work_ordered: String,
     /// The yard's remarks, as written.
     pub notes: String,
+}
+
+impl Boat {
+    /// The first day on which the boat can have existed: the first of January of the year before its model year, by the
+    /// last two digits of a hull number laid out as in 33 CFR 181.25.
+    #[must_use]
+    pub fn existed_from(&self) -> Option<NaiveDate> {
+        if !is_hull_number(&self.hull_id) {
+            return None;
+        }
+        let year: i32 = self.hull_id.get(10..12)?.parse().ok()?;
+        // The layout dates from 1972, so 72 to 99 are of the last century.
+        let century = if year >= 72 { 1900 } else { 2000 };
+        NaiveDate::from_ymd_opt(century + year - 1, 1, 1)
+    }
+}
+
+/// Whether a hull number has the layout of 33 CFR 181.25: maker (three letters or digits), five of serial, month letter,
+/// digit of the year, two digits of the model year.
+#[must_use]
+pub fn is_hull_number(text: &str) -> bool {
+    let letters: Vec<char> = text.chars().collect();
+    letters.len() == 12
+        && letters.iter().take(8).all(char::is_ascii_alphanumeric)
+        && letters.get(8).is_some_and(|month| ('A'..='L').contains(month))
+        && letters.iter().skip(9).all(char::is_ascii_digit)
 }

@@ -1,1 +1,298 @@
-//! Tables in config/catalogue.
+//! The facts of the trade as tables in `config/catalogue`, compiled in, each row with its source.
+//!
+//! Code interprets these rows and holds none of their numbers or words itself.
+
+pub mod circuit;
+pub mod event_kind;
+pub mod fitout;
+pub mod limits;
+pub mod nearest;
+pub mod product;
+pub mod reason;
+pub mod synonym;
+mod table;
+pub mod words;
+
+use std::collections::HashMap;
+
+use serde::Deserialize;
+use thiserror::Error;
+
+pub use circuit::{AfterColdRun, CircuitKind};
+pub use event_kind::{EffectKind, EventClass, EventKind, PlaceEffect, WaterSource};
+pub use fitout::{Fitout, GuessedFitout};
+pub use limits::TradeLimits;
+pub use nearest::nearest;
+pub use product::{Product, ProductFluid};
+pub use reason::{Reason, Reasons};
+pub use synonym::Synonym;
+pub(crate) use words::identifier;
+pub use words::{
+    CircuitId, CircuitSet, Confinement, Consequence, CoolingKind, Evidence, Holds, PartExposure,
+    SpeedClass,
+};
+
+/// A table of the trade that cannot be used.
+#[derive(Debug, Error)]
+pub enum CatalogueError {
+    /// Not a table of the expected columns.
+    #[error("reading the table config/catalogue/{table}: correct the row that is named")]
+    Unreadable {
+        /// File name.
+        table: &'static str,
+        /// Line, column and reason.
+        #[source]
+        source: Box<csv::Error>,
+    },
+    /// A row that does not fit the others.
+    #[error("reading the table config/catalogue/{table}, line {line}: {what}")]
+    Row {
+        /// File name.
+        table: &'static str,
+        /// Line, 0 for the table as a whole.
+        line: u64,
+        /// What is wrong.
+        what: String,
+    },
+}
+
+#[derive(Deserialize)]
+struct ActionRow {
+    key: String,
+    words: String,
+    #[serde(rename = "source")]
+    _source: String,
+}
+
+/// All tables of the trade, checked against each other.
+#[derive(Debug, Clone)]
+pub struct Catalogue {
+    circuits: Vec<CircuitKind>,
+    places: HashMap<CircuitId, u8>,
+    groups: HashMap<CircuitId, CircuitSet>,
+    events: Vec<EventKind>,
+    event_places: HashMap<String, usize>,
+    products: Vec<Product>,
+    fitouts: Vec<Fitout>,
+    synonyms: Vec<Synonym>,
+    actions: HashMap<String, String>,
+    reasons: Reasons,
+    limits: TradeLimits,
+}
+
+impl Catalogue {
+    /// The tables compiled into the program.
+    ///
+    /// # Errors
+    /// [`CatalogueError`] names table and line; the tests make sure that this does not happen to a built program.
+    pub fn built_in() -> Result<Self, CatalogueError> {
+        let circuits = circuit::parse(include_str!("../../config/catalogue/circuits.csv"))?;
+        let mut places = HashMap::new();
+        let mut groups: HashMap<CircuitId, CircuitSet> = HashMap::new();
+        for (place, kind) in (0_u8..).zip(&circuits) {
+            places.insert(kind.id.clone(), place);
+            groups.entry(kind.id.clone()).or_default().insert(place);
+            for group in kind.groups() {
+                groups.entry(CircuitId::from(group)).or_default().insert(place);
+            }
+        }
+        let events = event_kind::parse(include_str!("../../config/catalogue/events.csv"), |id| {
+            groups.get(id).copied()
+        })?;
+        let event_places =
+            events.iter().enumerate().map(|(place, kind)| (kind.id.clone(), place)).collect();
+        let actions = table::rows::<ActionRow>(
+            "actions.csv",
+            include_str!("../../config/catalogue/actions.csv"),
+        )?
+        .into_iter()
+        .map(|(_, row)| (row.key, row.words))
+        .collect();
+        let catalogue = Self {
+            places,
+            groups,
+            event_places,
+            actions,
+            circuits,
+            events,
+            products: product::parse(include_str!("../../config/catalogue/products.csv"))?,
+            fitouts: fitout::parse(include_str!("../../config/catalogue/fitouts.csv"))?,
+            synonyms: synonym::parse(include_str!("../../config/catalogue/synonyms.csv"))?,
+            reasons: reason::parse(include_str!("../../config/catalogue/reasons.csv"))?,
+            limits: limits::parse(include_str!("../../config/catalogue/limits.csv"))?,
+        };
+        catalogue.check()
+    }
+
+    fn check(self) -> Result<Self, CatalogueError> {
+        let problem = |table, what| Err(CatalogueError::Row { table, line: 0, what });
+        if let Some(kind) =
+            self.circuits.iter().find(|kind| !self.actions.contains_key(&kind.action))
+        {
+            return problem("circuits.csv", format!("{}: no action {}", kind.id, kind.action));
+        }
+        for fitout in &self.fitouts {
+            if let Some(id) =
+                fitout.always().chain(fitout.often()).find(|id| self.circuit(id).is_none())
+            {
+                return problem("fitouts.csv", format!("{}: no circuit {id}", fitout.kind));
+            }
+        }
+        if let Some(synonym) = self
+            .synonyms
+            .iter()
+            .find(|synonym| !synonym.event.is_empty() && self.event(&synonym.event).is_none())
+        {
+            return problem("synonyms.csv", format!("no event {}", synonym.event));
+        }
+        Ok(self)
+    }
+
+    /// The kind of circuit with this id.
+    #[must_use]
+    pub fn circuit(&self, id: &CircuitId) -> Option<&CircuitKind> {
+        self.circuits.get(usize::from(self.place_of(id)?))
+    }
+
+    /// Every kind of circuit, in the order of the table.
+    #[must_use]
+    pub fn circuits(&self) -> &[CircuitKind] {
+        &self.circuits
+    }
+
+    /// The place of a circuit in the table, by which [`CircuitSet`] knows it.
+    #[must_use]
+    pub fn place_of(&self, id: &CircuitId) -> Option<u8> {
+        self.places.get(id).copied()
+    }
+
+    /// The circuits of a group such as `ENGINE_RAW`, or of one circuit's own id.
+    #[must_use]
+    pub fn group(&self, id: &CircuitId) -> Option<CircuitSet> {
+        self.groups.get(id).copied()
+    }
+
+    /// Ids of all circuits and groups, for messages that name the nearest right one.
+    pub fn circuit_words(&self) -> impl Iterator<Item = &str> {
+        self.groups.keys().map(CircuitId::as_str)
+    }
+
+    /// The kind of event with this id.
+    #[must_use]
+    pub fn event(&self, id: &str) -> Option<&EventKind> {
+        self.events.get(*self.event_places.get(id)?)
+    }
+
+    /// Every kind of event, in the order of the table.
+    #[must_use]
+    pub fn events(&self) -> &[EventKind] {
+        &self.events
+    }
+
+    /// The product that fluid and label words name; with no label, none.
+    #[must_use]
+    pub fn product(&self, fluid: &str, label: &str) -> Option<&Product> {
+        self.products.iter().find(|product| product.has_fluid(fluid) && product.has_label(label))
+    }
+
+    /// Any product of this fluid, for what the fluid alone tells.
+    #[must_use]
+    pub fn product_of_fluid(&self, fluid: &str) -> Option<&Product> {
+        self.products.iter().find(|product| product.has_fluid(fluid))
+    }
+
+    /// Every product.
+    #[must_use]
+    pub fn products(&self) -> &[Product] {
+        &self.products
+    }
+
+    /// The default fit-out of a kind of boat.
+    #[must_use]
+    pub fn fitout(&self, kind: &str) -> Option<&Fitout> {
+        self.fitouts.iter().find(|fitout| fitout.kind == kind)
+    }
+
+    /// Every fit-out.
+    #[must_use]
+    pub fn fitouts(&self) -> &[Fitout] {
+        &self.fitouts
+    }
+
+    /// A guess from an engine text and a length in metres; says that it is one and asks one question.
+    #[must_use]
+    pub fn guess_fitout(&self, engine_text: &str, length_m: Option<f64>) -> Option<GuessedFitout> {
+        fitout::guess(&self.fitouts, engine_text, length_m)
+    }
+
+    /// What people's words mean: an event, or a question that must be answered first.
+    #[must_use]
+    pub fn synonym(&self, words: &str) -> Option<&Synonym> {
+        self.synonyms.iter().find(|synonym| synonym.has(words))
+    }
+
+    /// The words of an action key, such as `drain_by_maker_or_yard`.
+    #[must_use]
+    pub fn action(&self, key: &str) -> Option<&str> {
+        self.actions.get(key).map(String::as_str)
+    }
+
+    /// The words of the fold's rules and questions.
+    #[must_use]
+    pub const fn reasons(&self) -> &Reasons {
+        &self.reasons
+    }
+
+    /// The numbers of the trade that the fold uses.
+    #[must_use]
+    pub const fn limits(&self) -> &TradeLimits {
+        &self.limits
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_built_in_tables_fit_together() {
+        let catalogue = Catalogue::built_in().unwrap();
+        assert_eq!(catalogue.circuits().len(), 41);
+        let raw = catalogue.group(&"ENGINE_RAW".into()).unwrap();
+        let members = catalogue
+            .circuits()
+            .iter()
+            .filter(|kind| raw.contains(catalogue.place_of(&kind.id).unwrap()));
+        assert_eq!(members.count(), 10, "raw_pump to shaft_seal, by the trade notes");
+    }
+
+    #[test]
+    fn parts_that_keep_the_sea_out_are_severe_afloat() {
+        let catalogue = Catalogue::built_in().unwrap();
+        for id in ["seacock", "strainer", "intake_hose", "scuppers", "shaft_seal", "ac_raw"] {
+            let kind = catalogue.circuit(&id.into()).unwrap();
+            assert_eq!(kind.consequence_when(true), Consequence::Severe, "{id}");
+            assert_ne!(kind.consequence_when(false), Consequence::Severe, "{id}");
+        }
+    }
+
+    #[test]
+    fn a_boat_with_only_length_and_engine_text_gets_a_guess_that_says_so() {
+        let catalogue = Catalogue::built_in().unwrap();
+        let guess = catalogue.guess_fitout("2x5.7 I/O", Some(8.5)).unwrap();
+        assert_eq!((guess.kind.as_str(), guess.engines), ("petrol_sterndrive", 2));
+        assert!(guess.circuits.contains(&"block_raw".into()));
+        assert!(guess.words.contains("guessed"), "{}", guess.words);
+        assert!(guess.question.ends_with('?'));
+        let dark = catalogue.guess_fitout("", None).unwrap();
+        assert!(dark.circuits.contains(&"block_raw".into()), "unknown is wet");
+    }
+
+    #[test]
+    fn a_dangerous_word_is_asked_about() {
+        let catalogue = Catalogue::built_in().unwrap();
+        let flushed = catalogue.synonym("Flushed").unwrap();
+        assert!(flushed.event.is_empty() && flushed.ask.contains("fresh water"));
+        assert_eq!(catalogue.synonym("splash").unwrap().event, "launched");
+    }
+}

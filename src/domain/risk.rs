@@ -10,36 +10,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::domain::boat::{BoatId, CircuitId, Evidence, Holds, SiteId};
-
-/// Harm if a circuit freezes and nothing was done.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Consequence {
-    /// Fittings, domestic water.
-    Minor,
-    /// Pump, heater, manifold.
-    Major,
-    /// Engine, drive, or a boat that may sink.
-    Severe,
-}
-
-/// What ice may do in a circuit, by how it is enclosed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Confinement {
-    /// Metal or china shell without a free surface.
-    Hard,
-    /// Plastic bowl, pump head, valve.
-    Brittle,
-    /// Rubber hose or bag.
-    Soft,
-    /// A free surface with room above.
-    Open,
-    /// Voids and drains of the hull.
-    Structure,
-    /// Batteries.
-    Chemical,
-}
+pub use crate::domain::catalogue::{Confinement, Consequence};
 
 /// The share of ice that decides for a circuit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]

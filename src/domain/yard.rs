@@ -1,10 +1,13 @@
 //! Places, and the people who answer for boats.
 
+use std::collections::BTreeMap;
+
 use chrono::{NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
-use crate::domain::boat::{PersonId, SiteId};
+use crate::domain::boat::{PersonId, PlaceFacts, Places, SiteId};
+use crate::domain::catalogue::Holds;
 use crate::domain::units::{Celsius, TemperatureScale};
 
 /// What surrounds the boats of a place.
@@ -105,4 +108,35 @@ pub struct Person {
     pub tell_at_chance: Option<f64>,
     /// Which scale comes first.
     pub units: TemperatureScale,
+}
+
+impl Site {
+    /// What the fold of a boat's log must know of this place.
+    #[must_use]
+    pub fn facts(&self) -> PlaceFacts {
+        PlaceFacts {
+            water: if self.water_kind == "sea" { Holds::Sea } else { Holds::Fresh },
+            afloat: self.kind == SiteKind::Afloat,
+            southern: self.latitude < 0.0,
+            time_zone: self.time_zone,
+        }
+    }
+}
+
+impl Places for [Site] {
+    fn place(&self, site: &SiteId) -> Option<PlaceFacts> {
+        self.iter().find(|known| known.id == *site).map(Site::facts)
+    }
+}
+
+impl Places for Vec<Site> {
+    fn place(&self, site: &SiteId) -> Option<PlaceFacts> {
+        self.as_slice().place(site)
+    }
+}
+
+impl Places for BTreeMap<SiteId, Site> {
+    fn place(&self, site: &SiteId) -> Option<PlaceFacts> {
+        self.get(site).map(Site::facts)
+    }
 }

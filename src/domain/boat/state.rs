@@ -3,56 +3,9 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::{BoatId, CircuitId, EventId, SiteId};
+use super::{BoatId, CircuitId, EventId, Evidence, Holds, SiteId};
 use crate::domain::physics::Liquid;
 use crate::domain::units::Celsius;
-
-/// What is in a circuit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Holds {
-    /// Lake, tap, rain or hose water.
-    Fresh,
-    /// Salt water.
-    Sea,
-    /// Drained by gravity; pockets of water may be left.
-    Drained,
-    /// Blown or vacuumed dry, drains left open.
-    Dry,
-    /// Water with antifreeze.
-    Blend,
-    /// Coolant of a closed loop.
-    Coolant,
-    /// Gear oil without water.
-    LubeClean,
-    /// Gear oil with water in it.
-    LubeWet,
-    /// A battery of known charge.
-    Charged,
-    /// No evidence, or evidence undone: judged as fresh water.
-    Unknown,
-    /// The boat does not have it.
-    Absent,
-}
-
-/// How well a state is known, from least to best.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize,
-)]
-#[serde(rename_all = "snake_case")]
-pub enum Evidence {
-    /// Nothing supports it.
-    #[default]
-    None,
-    /// Somebody says so.
-    Claimed,
-    /// Written down by whoever did it.
-    Recorded,
-    /// Checked by hand: each drain probed, ice or damage seen.
-    Probed,
-    /// Read off an instrument, with scale and sample point.
-    Measured,
-}
 
 /// One circuit (or one instance of it) at the instant asked for.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -68,6 +21,8 @@ pub struct CircuitState {
     pub liquid: Option<Liquid>,
     /// Litres of it that matter for freezing: the fitted volume, or the pocket left after draining.
     pub litres: f64,
+    /// True where it is called drained but a full pocket must be assumed (opened too short, too little came out, ice seen).
+    pub closed_pocket: bool,
     /// First ice, where a liquid is known.
     pub first_ice: Option<Celsius>,
     /// 15 % ice by mass, where the data reach it.
@@ -120,4 +75,6 @@ pub struct BoatState {
     pub mitigations: Vec<Mitigation>,
     /// Circuits seen frozen or damaged, or that the log says to test before running.
     pub test_before_running: Vec<String>,
+    /// What somebody should find out about the boat as a whole.
+    pub open_questions: Vec<String>,
 }

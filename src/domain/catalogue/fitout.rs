@@ -1,0 +1,99 @@
+//! Which boat has what, where a list says only what kind of boat it is, or only what engine.
+
+use serde::Deserialize;
+
+use super::table::{list, rows};
+use super::{CatalogueError, CircuitId, CoolingKind};
+
+const TABLE: &str = "fitouts.csv";
+
+/// One row of the fit-out table.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+pub struct Fitout {
+    /// Kind of boat, such as `petrol_sterndrive`.
+    pub kind: String,
+    /// What people call it.
+    pub label: String,
+    words: String,
+    /// How such a boat is cooled, unless the list says otherwise.
+    pub cooling: CoolingKind,
+    /// Its fuel.
+    pub fuel: String,
+    always: String,
+    often: String,
+    /// The one question that tells most about a boat of this kind.
+    pub question: String,
+    /// Where this comes from.
+    pub source: String,
+}
+
+impl Fitout {
+    /// Circuits that every boat of the kind has.
+    pub fn always(&self) -> impl Iterator<Item = CircuitId> {
+        list(&self.always).map(CircuitId::from)
+    }
+
+    /// Circuits that many boats of the kind have.
+    pub fn often(&self) -> impl Iterator<Item = CircuitId> {
+        list(&self.often).map(CircuitId::from)
+    }
+
+    fn longest_match(&self, text: &str) -> usize {
+        list(&self.words).filter(|word| text.contains(word)).map(str::len).max().unwrap_or(0)
+    }
+}
+
+/// A fit-out that was guessed, which says so.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GuessedFitout {
+    /// The row that fits best.
+    pub kind: String,
+    /// How it is probably cooled.
+    pub cooling: CoolingKind,
+    /// Its probable fuel.
+    pub fuel: String,
+    /// Number of engines that the text speaks of.
+    pub engines: u8,
+    /// What it probably has: unknown is wet, so the frequent circuits count too.
+    pub circuits: Vec<CircuitId>,
+    /// Says that it is a guess, and from what.
+    pub words: String,
+    /// The one most useful question.
+    pub question: String,
+}
+
+/// Guesses a fit-out from an engine text and a length in metres. Small boats are not given what only larger ones have.
+pub(crate) fn guess(
+    fitouts: &[Fitout],
+    engine_text: &str,
+    length_m: Option<f64>,
+) -> Option<GuessedFitout> {
+    let text = engine_text.to_lowercase();
+    let best = fitouts
+        .iter()
+        .filter(|fitout| fitout.longest_match(&text) > 0)
+        .max_by_key(|fitout| fitout.longest_match(&text))
+        .or_else(|| fitouts.iter().find(|fitout| fitout.kind == "unknown"))?;
+    let twin = text.starts_with("2x") || text.contains("twin") || text.contains("2 x");
+    // A list without a length gives no reason to leave anything out.
+    let roomy = length_m.is_none_or(|length| length >= 8.0);
+    let mut circuits: Vec<CircuitId> = best.always().collect();
+    if roomy {
+        circuits.extend(best.often());
+    }
+    let length = length_m.map_or_else(String::new, |length| format!(" and {length} m"));
+    Some(GuessedFitout {
+        kind: best.kind.clone(),
+        cooling: best.cooling,
+        fuel: if text.contains("diesel") { "diesel".to_owned() } else { best.fuel.clone() },
+        engines: if twin { 2 } else { 1 },
+        circuits,
+        words: format!("fit-out guessed from \"{engine_text}\"{length}: {}", best.label),
+        question: best.question.clone(),
+    })
+}
+
+/// Reads the fit-out table.
+pub(crate) fn parse(text: &str) -> Result<Vec<Fitout>, CatalogueError> {
+    Ok(rows::<Fitout>(TABLE, text)?.into_iter().map(|(_, fitout)| fitout).collect())
+}

@@ -1,0 +1,74 @@
+//! The numbers of the trade that the fold uses, by name, each with its source in the table.
+
+use serde::Deserialize;
+
+use super::CatalogueError;
+use super::table::rows;
+
+const TABLE: &str = "limits.csv";
+
+#[derive(Deserialize)]
+struct Row {
+    name: String,
+    value: f64,
+    #[serde(rename = "unit")]
+    _unit: String,
+    source: String,
+}
+
+macro_rules! limits {
+    ($($(#[$doc:meta])* $name:ident),+ $(,)?) => {
+        /// Numbers of the trade; each field is a row of `limits.csv`.
+        #[derive(Debug, Clone, Copy, PartialEq)]
+        pub struct TradeLimits {
+            $($(#[$doc])* pub $name: f64,)+
+        }
+
+        /// Reads the table of limits; a missing name is an error.
+        pub(crate) fn parse(text: &str) -> Result<TradeLimits, CatalogueError> {
+            let rows = rows::<Row>(TABLE, text)?;
+            let find = |name: &'static str| {
+                rows.iter()
+                    .find(|(_, row)| row.name == name && !row.source.is_empty())
+                    .map(|(_, row)| row.value)
+                    .ok_or_else(|| CatalogueError::Row {
+                        table: TABLE,
+                        line: 0,
+                        what: format!("{name} is missing or has no source"),
+                    })
+            };
+            Ok(TradeLimits { $($name: find(stringify!($name))?,)+ })
+        }
+    };
+}
+
+limits!(
+    /// Minutes that drains must stand open.
+    drain_open_min,
+    /// Minutes for a drain at a single point.
+    single_drain_open_min,
+    /// Share of the fitted volume below which not all came out.
+    litres_low_share,
+    /// Share of the fitted volume above which the figure cannot be right.
+    litres_high_share,
+    /// Cells of a battery.
+    battery_cells,
+    /// Resting volts of a cell minus its specific gravity.
+    battery_sg_offset,
+    /// Volts at three quarters of charge.
+    battery_volts_wanted,
+    /// Volts below which a cell is dead.
+    battery_volts_min,
+    /// Specific gravity of a flat battery.
+    battery_flat_sg,
+    /// Days after which a reading counts as old.
+    reading_old_days,
+    /// First ice of sea water in C.
+    sea_first_ice_c,
+    /// Practical salinity of sea water.
+    sea_salinity,
+    /// Month from which a run is the first of spring, northern half.
+    spring_from_month,
+    /// Month on whose first day last year's sheet ends, northern half.
+    season_ends_month,
+);

@@ -1,0 +1,135 @@
+//! The words in which the fold gives its rules and asks its questions.
+
+use serde::Deserialize;
+
+use super::CatalogueError;
+use super::table::rows;
+
+const TABLE: &str = "reasons.csv";
+
+#[derive(Deserialize)]
+struct Row {
+    id: String,
+    kind: String,
+    words: String,
+    #[serde(rename = "source")]
+    _source: String,
+}
+
+macro_rules! reasons {
+    ($($variant:ident = $key:literal : $doc:literal),+ $(,)?) => {
+        /// A rule of the fold or a question that it leaves open; the words stand in `reasons.csv`.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum Reason {
+            $(#[doc = $doc] $variant,)+
+        }
+
+        impl Reason {
+            const ALL: &[(Self, &str)] = &[$((Self::$variant, $key),)+];
+
+            /// The key in the table.
+            #[must_use]
+            pub const fn key(self) -> &'static str {
+                match self {
+                    $(Self::$variant => $key,)+
+                }
+            }
+
+            /// The reason with this key.
+            #[must_use]
+            pub fn from_key(key: &str) -> Option<Self> {
+                Self::ALL.iter().find(|(_, known)| *known == key).map(|(reason, _)| *reason)
+            }
+        }
+    };
+}
+
+reasons!(
+    NoEntry = "no_entry": "Nothing in the log.",
+    NotNamed = "not_named": "Another one was named.",
+    ColdRunStays = "cold_run_stays": "A cold run leaves it as it was.",
+    ColdRunClaimed = "cold_run_claimed": "A cold run counts as claimed.",
+    BlockNotProven = "block_not_proven": "The block is as it was.",
+    OutletNotBlock = "outlet_not_block": "An outlet does not speak for the block.",
+    WrongScale = "wrong_scale": "Read on another scale.",
+    NoScale = "no_scale": "No scale stated.",
+    NoPoint = "no_point": "No sample point stated.",
+    NotReadable = "not_readable": "No instrument reads the product.",
+    NoUnit = "no_unit": "No unit stated.",
+    WarmerStands = "warmer_stands": "Two readings in one minute.",
+    NotMixed = "not_mixed": "Tested before it was mixed.",
+    SeveralUnnamed = "several_unnamed": "Several and none named.",
+    UnderOpenTime = "under_open_time": "Drains open too short a time.",
+    LitresLow = "litres_low": "Too little came out.",
+    LitresHigh = "litres_high": "More came out than can be in it.",
+    NotProbed = "not_probed": "Not probed.",
+    HeaterFirst = "heater_first": "The heater was not bypassed first.",
+    NotEmptied = "not_emptied": "The tank was not emptied first.",
+    NotDrainedFirst = "not_drained_first": "Leftover water thins the blend.",
+    FillWithoutDrain = "fill_without_drain": "Said to be drained first, without an entry.",
+    Undone = "undone": "What was undone.",
+    SheetEnded = "sheet_ended": "Last winter's sheet ended.",
+    LoadOn = "load_on": "Volts under load.",
+    NoVolts = "no_volts": "No volts.",
+    Milky = "milky": "Water in the oil.",
+    LoopOf = "loop_of": "Follows the engine's loop.",
+    IceProtected = "ice_protected": "Ice in what is called protected.",
+    DrainedIce = "drained_ice": "Ice in what is called drained.",
+    NoLabel = "no_label": "No known label.",
+    Retest = "retest": "Measure it.",
+    ProveBlock = "prove_block": "Drain or sample the block.",
+    WhichOne = "which_one": "Which one?",
+    Others = "others": "The others?",
+    PlugIn = "plug_in": "Rain with the plug in?",
+    DrainClosed = "drain_closed": "Refilled since?",
+    Impeller = "impeller": "A new impeller?",
+    LoopRetest = "loop_retest": "Test the loop again.",
+    Separator = "separator": "Water in the bowl?",
+    Outlets = "outlets": "Which outlets were not reached?",
+    BallValve = "ball_valve": "What is in the valve?",
+    RainDilutes = "rain_dilutes": "Has rain thinned it?",
+    VoltsLoadOff = "volts_load_off": "Volts with the load off?",
+    Declined = "declined": "Who does it now?",
+    OpenTime = "open_time": "How long open?",
+    Probe = "probe": "Probed?",
+    GearOilLook = "gear_oil_look": "Clear or milky?",
+    TestBeforeRunning = "test_before_running": "Damaged?",
+    OldReading = "old_reading": "The reading is old.",
+    HeatStillOn = "heat_still_on": "Is the heat still on?",
+);
+
+/// The words of every reason.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reasons(Vec<(Reason, String)>);
+
+impl Reasons {
+    /// The words of one reason, with `{name}` still in them where a number or a name goes.
+    #[must_use]
+    pub fn words(&self, reason: Reason) -> &str {
+        self.0
+            .binary_search_by_key(&reason, |(known, _)| *known)
+            .ok()
+            .and_then(|place| self.0.get(place))
+            .map_or(reason.key(), |(_, words)| words)
+    }
+}
+
+/// Reads the table of reasons; each must be there.
+pub(crate) fn parse(text: &str) -> Result<Reasons, CatalogueError> {
+    let rows = rows::<Row>(TABLE, text)?;
+    let mut words = Vec::new();
+    for (reason, key) in Reason::ALL {
+        let row = rows.iter().find(|(_, row)| row.id == *key);
+        let Some((_, row)) = row.filter(|(_, row)| !row.words.is_empty() && !row.kind.is_empty())
+        else {
+            return Err(CatalogueError::Row {
+                table: TABLE,
+                line: 0,
+                what: format!("{key} has no words"),
+            });
+        };
+        words.push((*reason, row.words.clone()));
+    }
+    words.sort_by_key(|(reason, _)| *reason);
+    Ok(Reasons(words))
+}

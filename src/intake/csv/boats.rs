@@ -1,0 +1,221 @@
+//! The table of boats. Where the fit-out is not said it is guessed, and the note says so and asks.
+
+use crate::domain::boat::{
+    Boat, BoatId, Care, CircuitId, CoolingKind, DrainPermission, PersonId, SiteId,
+};
+use crate::domain::catalogue::nearest;
+use crate::intake::problems::ImportProblems;
+use crate::intake::row::{Row, metres_from_feet, number};
+use crate::intake::sheet::Sheet;
+use crate::intake::{Imported, Known};
+
+const REQUIRED: [&str; 3] = ["boat_id", "boat_name", "site_id"];
+const KNOWN: [&str; 28] = [
+    "boat_id",
+    "tag_no",
+    "boat_name",
+    "boat_type",
+    "loa_m",
+    "loa_ft",
+    "hull_id",
+    "engine_desc",
+    "engine_count",
+    "fuel",
+    "cooling_kind",
+    "site_id",
+    "location_in_site",
+    "owner_id",
+    "owner_name",
+    "owner_email",
+    "owner_phone",
+    "text_consent",
+    "drain_permission",
+    "keys_location",
+    "freeze_cover",
+    "haul_date",
+    "planned_launch_date",
+    "work_ordered",
+    "circuits_fitted",
+    "volumes_l",
+    "yard_notes",
+    "care",
+];
+
+/// Reads a table of boats. Names, addresses and keys of owners are not taken: people have their own table.
+///
+/// # Errors
+/// [`ImportProblems`] lists every bad row; nothing is taken then.
+pub fn boats(
+    bytes: &[u8],
+    file_name: &str,
+    known: &Known<'_>,
+) -> Result<Imported<Boat>, ImportProblems> {
+    let sheet = Sheet::read(bytes, file_name, &REQUIRED)?;
+    super::import(
+        &sheet,
+        "boat_id",
+        sheet.notes(&KNOWN),
+        |row, notes| boat(row, notes, known),
+        |boat| boat.id.clone(),
+    )
+}
+
+fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option<Boat> {
+    let id = row.required("boat_id").map(BoatId::from);
+    let name = row.required("boat_name").map(str::to_owned);
+    let site = row.required("site_id").map(SiteId::from);
+    check_site(row, site.as_ref(), known);
+    let length_m = row
+        .number("loa_m", 0.5, 200.0)
+        .or_else(|| row.parse("loa_ft", "a length such as 27.9 or 27'6\"", metres_from_feet));
+    let engine = row.words("engine_desc");
+    let listed = fitted(row, known);
+    let kind = row.text("boat_type").and_then(|kind| known.catalogue.fitout(kind));
+    let guess = known
+        .catalogue
+        .guess_fitout(&format!("{} {engine}", row.words("boat_type").replace('_', " ")), length_m);
+    let cooling = row.parse(
+        "cooling_kind",
+        "raw, raw_outboard, closed_half or closed_full",
+        |text| match text {
+            "raw" => Some(CoolingKind::Raw),
+            "raw_outboard" => Some(CoolingKind::RawOutboard),
+            "closed_half" => Some(CoolingKind::ClosedHalf),
+            "closed_full" => Some(CoolingKind::ClosedFull),
+            _ => None,
+        },
+    );
+    let engines = row.parse("engine_count", "a whole number up to 8", |text| {
+        text.parse::<u8>().ok().filter(|count| *count <= 8)
+    });
+    let id = id?;
+    let guess = guess?;
+    let (mut circuits, instances) = listed;
+    let mut yard_notes = row.words("yard_notes");
+    if circuits.is_empty() {
+        circuits = match kind {
+            Some(fitout) => fitout.always().chain(fitout.often()).collect(),
+            None => guess.circuits.clone(),
+        };
+        let words = kind.map_or_else(
+            || guess.words.clone(),
+            |fitout| format!("fit-out taken from the kind: {}", fitout.label),
+        );
+        let question = kind.map_or(guess.question.as_str(), |fitout| fitout.question.as_str());
+        notes.push(format!("{id}: {words}; please answer: {question}"));
+        yard_notes =
+            [yard_notes.as_str(), words.as_str()].join("; ").trim_start_matches("; ").to_owned();
+    } else if cooling.is_none() {
+        notes.push(format!(
+            "{id}: cooling is not said; please answer: raw, half closed or fully closed?"
+        ));
+    }
+    let hull_id = row.words("hull_id");
+    if !hull_id.is_empty() && !crate::domain::boat::is_hull_number(&hull_id) {
+        notes.push(format!("{id}: {hull_id} is not laid out as a hull number (33 CFR 181.25)"));
+    }
+    Some(Boat {
+        id,
+        name: name?,
+        kind: row.text("boat_type").map_or(guess.kind, str::to_owned),
+        cooling: cooling.or(kind.map(|fitout| fitout.cooling)).unwrap_or(guess.cooling),
+        fuel: row.text("fuel").map_or(guess.fuel, str::to_owned),
+        engines: engines.unwrap_or(guess.engines),
+        site: site?,
+        hull_id,
+        length_m,
+        location: row.words("location_in_site"),
+        owner: row.text("owner_id").map(PersonId::from),
+        care: row
+            .parse("care", "yard, owner or shared", |text| match text {
+                "yard" => Some(Care::Yard),
+                "owner" => Some(Care::Owner),
+                "shared" => Some(Care::Shared),
+                _ => None,
+            })
+            .unwrap_or_default(),
+        drain_permission: permission(row),
+        fitted: circuits,
+        instances,
+        volumes_l: volumes(row, known),
+        haul_date: row.date("haul_date"),
+        planned_launch: row.date("planned_launch_date"),
+        work_ordered: row.words("work_ordered"),
+        notes: yard_notes,
+    })
+}
+
+fn permission(row: &mut Row<'_>) -> DrainPermission {
+    match row.text("drain_permission") {
+        Some("n/a" | "N/A" | "na") => DrainPermission::NotApplicable,
+        _ => match row.yes_no("drain_permission") {
+            Some(true) => DrainPermission::Yes,
+            Some(false) => DrainPermission::No,
+            None => DrainPermission::Unknown,
+        },
+    }
+}
+
+fn check_site(row: &mut Row<'_>, site: Option<&SiteId>, known: &Known<'_>) {
+    if let (Some(site), Some(sites)) = (site, &known.sites)
+        && !sites.contains(site)
+    {
+        let like = nearest(site.as_str(), sites.iter().map(SiteId::as_str));
+        row.refuse("site_id", unknown("place", like));
+    }
+}
+
+/// Circuits and the instances named with them, as `ac_raw#saloon unit`.
+fn fitted(row: &mut Row<'_>, known: &Known<'_>) -> (Vec<CircuitId>, Vec<(CircuitId, String)>) {
+    let mut circuits: Vec<CircuitId> = Vec::new();
+    let mut instances = Vec::new();
+    for part in row.text("circuits_fitted").unwrap_or_default().split(';').map(str::trim) {
+        let (circuit, instance) = part.split_once('#').unwrap_or((part, ""));
+        let id = CircuitId::from(circuit);
+        if part.is_empty() {
+            continue;
+        }
+        if known.catalogue.circuit(&id).is_none() {
+            let like =
+                nearest(circuit, known.catalogue.circuits().iter().map(|kind| kind.id.as_str()));
+            row.refuse("circuits_fitted", format!("{circuit}: {}", unknown("circuit", like)));
+            continue;
+        }
+        if !instance.trim().is_empty() {
+            instances.push((id.clone(), instance.trim().to_lowercase()));
+        }
+        if !circuits.contains(&id) {
+            circuits.push(id);
+        }
+    }
+    (circuits, instances)
+}
+
+fn volumes(row: &mut Row<'_>, known: &Known<'_>) -> Vec<(CircuitId, f64)> {
+    let mut volumes = Vec::new();
+    for part in row.text("volumes_l").unwrap_or_default().split(';').map(str::trim) {
+        if part.is_empty() {
+            continue;
+        }
+        let pair =
+            part.split_once('=').map(|(id, litres)| (CircuitId::from(id.trim()), number(litres)));
+        match pair {
+            Some((id, Some(litres))) if known.catalogue.circuit(&id).is_some() && litres > 0.0 => {
+                volumes.push((id, litres));
+            }
+            _ => row.refuse(
+                "volumes_l",
+                format!("{part}: must be circuit=litres, such as block_raw=16"),
+            ),
+        }
+    }
+    volumes
+}
+
+/// Says that a name is not known, with the nearest right one.
+pub(super) fn unknown(what: &str, like: Option<&str>) -> String {
+    match like {
+        Some(like) => format!("no {what} has this name; the nearest is {like}"),
+        None => format!("no {what} has this name: enter it first or correct it"),
+    }
+}

@@ -1,0 +1,271 @@
+//! The table of lay-up events.
+
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
+
+use super::boats::unknown;
+use crate::domain::boat::{BoatId, CircuitId, EventId, Evidence, LayupEvent, Precision, SiteId};
+use crate::domain::catalogue::nearest;
+use crate::intake::problems::{ImportProblems, Problem};
+use crate::intake::row::Row;
+use crate::intake::sheet::Sheet;
+use crate::intake::{Imported, Known};
+
+const REQUIRED: [&str; 4] = ["event_id", "recorded_at", "happened_at", "event"];
+const KNOWN: [&str; 29] = [
+    "event_id",
+    "recorded_at",
+    "happened_at",
+    "time_precision",
+    "boat_id",
+    "site_id",
+    "event",
+    "circuits",
+    "instance",
+    "point",
+    "fluid",
+    "label",
+    "method",
+    "thermostat_open",
+    "litres_in",
+    "litres_out",
+    "reading_value",
+    "reading_unit",
+    "scale",
+    "minutes",
+    "percent",
+    "volts",
+    "probed",
+    "who",
+    "role",
+    "evidence",
+    "sheet_id",
+    "corrects",
+    "note",
+];
+/// More litres than this in one entry are a slip of the pen, not a boat.
+const LITRES_MAX: f64 = 100_000.0;
+
+/// Reads a table of lay-up events.
+///
+/// # Errors
+/// [`ImportProblems`] lists every bad row; nothing is taken then. Unknown boats, places, circuits and kinds of event are
+/// refused with the nearest right name, and so are moments in the future or before the boat was built.
+pub fn events(
+    bytes: &[u8],
+    file_name: &str,
+    known: &Known<'_>,
+) -> Result<Imported<LayupEvent>, ImportProblems> {
+    let sheet = Sheet::read(bytes, file_name, &REQUIRED)?;
+    let imported = super::import(
+        &sheet,
+        "event_id",
+        sheet.notes(&KNOWN),
+        |row, _| event(row, known),
+        |event| event.id.clone(),
+    )?;
+    check_corrections(imported, &sheet, known)
+}
+
+fn check_corrections(
+    mut imported: Imported<LayupEvent>,
+    sheet: &Sheet,
+    known: &Known<'_>,
+) -> Result<Imported<LayupEvent>, ImportProblems> {
+    let ids: BTreeSet<EventId> = imported.rows.iter().map(|event| event.id.clone()).collect();
+    let is_known = |id: &EventId| ids.contains(id) || known.events.contains(id);
+    let mut problems = Vec::new();
+    for (event, (line, _)) in imported.rows.iter_mut().zip(&sheet.rows) {
+        if event.kind != "correction" {
+            continue;
+        }
+        // The id may also stand in `point`, where it is an id and not words.
+        if event.corrects.is_none() {
+            event.corrects = event.point.take().map(|point| EventId::from(point.trim()));
+        }
+        let target = event.corrects.clone();
+        if target.as_ref().is_none_or(|id| !is_known(id) || *id == event.id) {
+            let value = target.as_ref().map_or("", EventId::as_str).to_owned();
+            let like = nearest(&value, ids.iter().map(EventId::as_str));
+            problems.push(Problem {
+                line: *line,
+                column: "corrects".to_owned(),
+                remedy: unknown("event", like),
+                value,
+            });
+        }
+    }
+    if problems.is_empty() {
+        Ok(imported)
+    } else {
+        Err(ImportProblems { file: sheet.file.clone(), problems })
+    }
+}
+
+fn event(row: &mut Row<'_>, known: &Known<'_>) -> Option<LayupEvent> {
+    let id = row.required("event_id").map(EventId::from);
+    let happened = row.moment("happened_at");
+    let recorded = row.moment("recorded_at");
+    let precision = row.parse("time_precision", "minute or day", |text| match text {
+        "minute" | "exact" | "hour" => Some(Precision::Minute),
+        "day" => Some(Precision::Day),
+        _ => None,
+    });
+    let boat = row.text("boat_id").map(BoatId::from);
+    let site = row.text("site_id").map(SiteId::from);
+    if boat.is_none() && site.is_none() {
+        row.refuse("boat_id", "must not be blank unless site_id names the place");
+    }
+    check_names(row, boat.as_ref(), site.as_ref(), known);
+    let kind = kind(row, known);
+    let (circuits, instance) = circuits(row, known);
+    let (happened, recorded) = (happened?, recorded?);
+    check_times(row, happened, recorded, boat.as_ref(), known);
+    let text = |row: &Row<'_>, column: &str| row.text(column).map(str::to_owned);
+    let kind = kind?;
+    let evidence = evidence(row, &kind);
+    Some(LayupEvent {
+        id: id?,
+        happened_at: happened.with_timezone(&Utc),
+        happened_offset_s: happened.offset().local_minus_utc(),
+        precision: precision.unwrap_or_default(),
+        recorded_at: recorded.with_timezone(&Utc),
+        boat,
+        site,
+        kind,
+        circuits,
+        instance,
+        point: text(row, "point"),
+        fluid: text(row, "fluid"),
+        label: text(row, "label"),
+        method: text(row, "method"),
+        thermostat_open: text(row, "thermostat_open"),
+        litres_in: row.number("litres_in", 0.0, LITRES_MAX),
+        litres_out: row.number("litres_out", 0.0, LITRES_MAX),
+        reading_value: row.number("reading_value", -150.0, 250.0),
+        reading_unit: row.parse("reading_unit", "C or F", |text| match text {
+            "C" | "c" | "degC" | "°C" => Some("C".to_owned()),
+            "F" | "f" | "degF" | "°F" => Some("F".to_owned()),
+            _ => None,
+        }),
+        scale: text(row, "scale"),
+        minutes: row.number("minutes", 0.0, 1.0e6),
+        percent: row.number("percent", 0.0, 100.0),
+        volts: row.number("volts", 0.0, 100.0),
+        probed: row.yes_no("probed"),
+        who: text(row, "who"),
+        role: text(row, "role"),
+        evidence,
+        sheet: text(row, "sheet_id"),
+        corrects: row.text("corrects").map(EventId::from),
+        note: text(row, "note"),
+    })
+}
+
+fn evidence(row: &mut Row<'_>, kind: &str) -> Evidence {
+    row.parse("evidence", "claimed, recorded, probed, measured or witnessed", |text| match text {
+        "none" => Some(Evidence::None),
+        "claimed" => Some(Evidence::Claimed),
+        "recorded" => Some(Evidence::Recorded),
+        "probed" => Some(Evidence::Probed),
+        "measured" => Some(Evidence::Measured),
+        // A photograph or second initials: as recorded, unless it is of the ice or the damage itself.
+        "witnessed" if kind == "ice_found" || kind == "damage_found" => Some(Evidence::Probed),
+        "witnessed" => Some(Evidence::Recorded),
+        _ => None,
+    })
+    .unwrap_or_default()
+}
+
+fn check_names(row: &mut Row<'_>, boat: Option<&BoatId>, site: Option<&SiteId>, known: &Known<'_>) {
+    if let (Some(boat), Some(boats)) = (boat, &known.boats)
+        && !boats.contains_key(boat)
+    {
+        let like = nearest(boat.as_str(), boats.keys().map(BoatId::as_str));
+        row.refuse("boat_id", unknown("boat", like));
+    }
+    if let (Some(site), Some(sites)) = (site, &known.sites)
+        && !sites.contains(site)
+    {
+        let like = nearest(site.as_str(), sites.iter().map(SiteId::as_str));
+        row.refuse("site_id", unknown("place", like));
+    }
+}
+
+fn kind(row: &mut Row<'_>, known: &Known<'_>) -> Option<String> {
+    let word = row.required("event")?;
+    if known.catalogue.event(word).is_some() {
+        return Some(word.to_owned());
+    }
+    let remedy = match known.catalogue.synonym(word) {
+        Some(synonym) if synonym.event.is_empty() => {
+            format!("this word may mean two things: {}", synonym.ask)
+        }
+        Some(synonym) => format!("no event has this name; {} is meant", synonym.event),
+        None => {
+            let like = nearest(word, known.catalogue.events().iter().map(|kind| kind.id.as_str()));
+            unknown("event", like)
+        }
+    };
+    row.refuse("event", remedy);
+    None
+}
+
+/// The circuits of the list; an instance written as `ac_raw#saloon unit` joins the column `instance`.
+fn circuits(row: &mut Row<'_>, known: &Known<'_>) -> (Vec<CircuitId>, Option<String>) {
+    let mut circuits = Vec::new();
+    let mut instances: Vec<String> = row.text("instance").map(str::to_owned).into_iter().collect();
+    for part in row.text("circuits").unwrap_or_default().split([';', '|']).map(str::trim) {
+        let (circuit, instance) = part.split_once('#').unwrap_or((part, ""));
+        if part.is_empty() {
+            continue;
+        }
+        let id = CircuitId::from(circuit.trim());
+        if known.catalogue.group(&id).is_none() {
+            let like = nearest(circuit, known.catalogue.circuit_words());
+            row.refuse("circuits", format!("{circuit}: {}", unknown("circuit", like)));
+            continue;
+        }
+        if !instance.trim().is_empty() {
+            instances.push(instance.trim().to_owned());
+        }
+        if !circuits.contains(&id) {
+            circuits.push(id);
+        }
+    }
+    (circuits, (!instances.is_empty()).then(|| instances.join(";")))
+}
+
+fn check_times(
+    row: &mut Row<'_>,
+    happened: DateTime<FixedOffset>,
+    recorded: DateTime<FixedOffset>,
+    boat: Option<&BoatId>,
+    known: &Known<'_>,
+) {
+    if let Some(now) = known.now {
+        if happened > now {
+            row.refuse("happened_at", "lies in the future: enter it when it has happened");
+        }
+        if recorded > now {
+            row.refuse("recorded_at", "lies in the future: enter it when it is known");
+        }
+    }
+    // Sheets are written up in the evening, and the hour of a day-precise entry is a placeholder: a day is let pass.
+    if recorded + TimeDelta::days(1) < happened {
+        row.refuse(
+            "recorded_at",
+            "lies before the event itself: the two times are swapped or wrong",
+        );
+    }
+    let existed = boat.and_then(|boat| known.boats.as_ref()?.get(boat).copied().flatten());
+    if let Some(from) = existed.filter(|from| happened.date_naive() < *from) {
+        row.refuse(
+            "happened_at",
+            format!(
+                "lies before the boat existed: by its hull number it was not built before {from}"
+            ),
+        );
+    }
+}

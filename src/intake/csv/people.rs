@@ -1,0 +1,86 @@
+//! The table of people.
+
+use crate::domain::boat::{PersonId, SiteId};
+use crate::domain::units::TemperatureScale;
+use crate::domain::yard::{Person, Role};
+use crate::intake::Imported;
+use crate::intake::problems::ImportProblems;
+use crate::intake::row::Row;
+use crate::intake::sheet::Sheet;
+
+const REQUIRED: [&str; 3] = ["person_id", "name", "role"];
+const KNOWN: [&str; 15] = [
+    "person_id",
+    "name",
+    "role",
+    "email",
+    "phone",
+    "text_consent",
+    "consent_date",
+    "consent_words",
+    "sites",
+    "quiet_from",
+    "quiet_to",
+    "escalation_order",
+    "tell_at_chance",
+    "units",
+    "language",
+];
+
+/// Reads a table of people.
+///
+/// # Errors
+/// [`ImportProblems`] lists every bad row; nothing is taken then.
+pub fn people(bytes: &[u8], file_name: &str) -> Result<Imported<Person>, ImportProblems> {
+    let sheet = Sheet::read(bytes, file_name, &REQUIRED)?;
+    super::import(
+        &sheet,
+        "person_id",
+        sheet.notes(&KNOWN),
+        |row, _| person(row),
+        |person| person.id.clone(),
+    )
+}
+
+fn person(row: &mut Row<'_>) -> Option<Person> {
+    let id = row.required("person_id").map(PersonId::from);
+    let name = row.required("name").map(str::to_owned);
+    let role = row.need("role", "owner, manager, technician or operator", |text| match text {
+        "owner" => Some(Role::Owner),
+        "manager" => Some(Role::Manager),
+        "technician" | "mobile_technician" => Some(Role::Technician),
+        "operator" => Some(Role::Operator),
+        _ => None,
+    });
+    let email = row.parse("email", "an address such as name@example.org", |text| {
+        let (local, domain) = text.rsplit_once('@')?;
+        let whole = !local.is_empty()
+            && domain.contains('.')
+            && !text.contains(|letter: char| letter.is_whitespace() || letter.is_control());
+        whole.then(|| text.to_owned())
+    });
+    let units = row.parse("units", "F or C", |text| match text {
+        "F" | "f" => Some(TemperatureScale::F),
+        "C" | "c" => Some(TemperatureScale::C),
+        _ => None,
+    });
+    let sites = row.text("sites").map_or_else(Vec::new, |text| {
+        text.split(';').map(str::trim).filter(|part| !part.is_empty()).map(SiteId::from).collect()
+    });
+    Some(Person {
+        id: id?,
+        name: name?,
+        role: role?,
+        email,
+        phone: row.text("phone").map(str::to_owned),
+        text_consent: row.yes_no("text_consent").unwrap_or(false),
+        consent_date: row.date("consent_date"),
+        sites,
+        quiet_from: row.time("quiet_from"),
+        quiet_to: row.time("quiet_to"),
+        escalation_order: row
+            .parse("escalation_order", "a whole number from 1 to 255", |text| text.parse().ok()),
+        tell_at_chance: row.number("tell_at_chance", 0.0, 1.0),
+        units: units.unwrap_or_default(),
+    })
+}

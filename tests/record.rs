@@ -1,0 +1,4 @@
+//! The lay-up record: files in, what is in each circuit out.
+
+mod demo;
+mod intake;

@@ -1,0 +1,1 @@
+//! Bad and odd input.
