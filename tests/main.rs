@@ -1,1 +1,9 @@
 //! The one integration-test binary.
+
+// `cfg(test)` is always true here; it tells clippy that helpers, too, may unwrap.
+#[cfg(test)]
+mod delivery;
+#[cfg(test)]
+mod store;
+#[cfg(test)]
+mod support;
