@@ -1,0 +1,50 @@
+//! Brings a store forward, one numbered step at a time, each in its own transaction.
+
+use rusqlite::{Connection, TransactionBehavior};
+
+use super::error::{Doing as _, StoreError};
+
+/// The steps in order. One that has landed is never edited: what it got wrong is mended by the next.
+const STEPS: &[(i64, &str)] = &[
+    (1, include_str!("migrations/0001_yard_and_log.sql")),
+    (2, include_str!("migrations/0002_forecasts.sql")),
+    (3, include_str!("migrations/0003_alerts_and_outbox.sql")),
+];
+
+/// The newest layout this program knows.
+#[must_use]
+pub fn newest_layout() -> i64 {
+    STEPS.last().map_or(0, |(number, _)| *number)
+}
+
+/// The layout of the open database; 0 for an empty one.
+pub(crate) fn layout(connection: &Connection) -> Result<i64, StoreError> {
+    connection
+        .query_row("PRAGMA user_version", [], |row| row.get(0))
+        .doing("reading the layout of the store")
+}
+
+/// Runs every step above the layout found, up to and including `up_to`.
+///
+/// # Errors
+/// [`StoreError::Newer`] when the file knows more than we do; anything SQLite answers, with the step undone.
+pub(crate) fn forward(connection: &mut Connection, up_to: i64) -> Result<i64, StoreError> {
+    let found = layout(connection)?;
+    let known = newest_layout();
+    if found > known {
+        return Err(StoreError::Newer { found, known });
+    }
+    for (number, text) in STEPS.iter().filter(|(number, _)| *number > found && *number <= up_to) {
+        let doing = format!("bringing the store to layout {number}");
+        let step =
+            connection.transaction_with_behavior(TransactionBehavior::Immediate).doing(&doing)?;
+        // Two programs may start at once: whoever waited for the other finds the step done.
+        if layout(&step)? >= *number {
+            continue;
+        }
+        step.execute_batch(text).doing(&doing)?;
+        step.pragma_update(None, "user_version", number).doing(&doing)?;
+        step.commit().doing(&doing)?;
+    }
+    layout(connection)
+}

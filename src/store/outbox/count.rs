@@ -1,0 +1,157 @@
+//! How many letters stand where.
+
+use chrono::{DateTime, Utc};
+
+use super::OutboxState;
+use crate::domain::boat::PersonId;
+use crate::store::Store;
+use crate::store::column::Millis;
+use crate::store::error::{Doing as _, StoreError};
+
+/// Letters of one kind to one person.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MessageCount {
+    /// The person.
+    pub recipient: PersonId,
+    /// Kind of letter.
+    pub kind: String,
+    /// Accepted by the server.
+    pub sent: u32,
+    /// Still to send.
+    pub waiting: u32,
+    /// Refused for good.
+    pub failed: u32,
+    /// Expired or superseded before they went.
+    pub dropped: u32,
+}
+
+/// The outbox at a glance.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct OutboxSummary {
+    /// Letters by state; states without letters are left out.
+    pub states: Vec<(OutboxState, u32)>,
+    /// When the oldest letter that still has to go was queued.
+    pub oldest_waiting: Option<DateTime<Utc>>,
+    /// When the next attempt is due.
+    pub next_due: Option<DateTime<Utc>>,
+}
+
+impl OutboxSummary {
+    /// How many letters are in a state.
+    #[must_use]
+    pub fn count(&self, state: OutboxState) -> u32 {
+        self.states.iter().find(|(found, _)| *found == state).map_or(0, |(_, count)| *count)
+    }
+}
+
+/// An address whose last letter was refused because of the address.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AddressFault {
+    /// The person.
+    pub recipient: PersonId,
+    /// The address.
+    pub address: String,
+    /// When it was refused.
+    pub since: DateTime<Utc>,
+    /// The server's words.
+    pub why: String,
+}
+
+impl Store {
+    /// Letters per person and kind, in that order.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn message_counts(&self) -> Result<Vec<MessageCount>, StoreError> {
+        let doing = "counting the letters";
+        self.read(doing, |connection| {
+            let mut statement = connection
+                .prepare(
+                    "SELECT recipient, kind, sum(state = 'sent'), sum(state IN ('queued', 'leased', 'deferred')),
+                        sum(state = 'failed'), sum(state IN ('expired', 'superseded'))
+                     FROM outbox GROUP BY recipient, kind ORDER BY recipient, kind",
+                )
+                .doing(doing)?;
+            let rows = statement
+                .query_map([], |row| {
+                    Ok(MessageCount {
+                        recipient: row.get::<_, String>(0)?.into(),
+                        kind: row.get(1)?,
+                        sent: row.get(2)?,
+                        waiting: row.get(3)?,
+                        failed: row.get(4)?,
+                        dropped: row.get(5)?,
+                    })
+                })
+                .doing(doing)?;
+            rows.collect::<Result<_, _>>().doing(doing)
+        })
+    }
+
+    /// Letters by state, the oldest that waits, the next attempt.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn outbox_summary(&self) -> Result<OutboxSummary, StoreError> {
+        let doing = "counting the letters";
+        self.read(doing, |connection| {
+            let mut statement = connection
+                .prepare("SELECT state, count(*) FROM outbox GROUP BY state ORDER BY state")
+                .doing(doing)?;
+            let rows = statement
+                .query_map([], |row| Ok((row.get::<_, String>(0)?, row.get(1)?)))
+                .doing(doing)?;
+            let mut states = Vec::new();
+            for row in rows {
+                let (state, count) = row.doing(doing)?;
+                states.extend(OutboxState::parse(&state).map(|state| (state, count)));
+            }
+            let (oldest, next) = connection
+                .query_row(
+                    "SELECT min(queued_ms), min(coalesce(lease_until_ms, due_ms)) FROM outbox
+                     WHERE state IN ('queued', 'leased', 'deferred')",
+                    [],
+                    |row| Ok((row.get::<_, Option<Millis>>(0)?, row.get::<_, Option<Millis>>(1)?)),
+                )
+                .doing(doing)?;
+            Ok(OutboxSummary {
+                states,
+                oldest_waiting: oldest.map(|Millis(at)| at),
+                next_due: next.map(|Millis(at)| at),
+            })
+        })
+    }
+
+    /// Addresses whose newest finished letter was refused because of the address; one that took a letter since is
+    /// not among them.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn address_faults(&self) -> Result<Vec<AddressFault>, StoreError> {
+        let doing = "reading the addresses that take no mail";
+        self.read(doing, |connection| {
+            let mut statement = connection
+                .prepare(
+                    "SELECT recipient, address, done_ms, coalesce(answer, '') FROM outbox AS refused
+                     WHERE state = 'failed' AND fault = 'address' AND NOT EXISTS (SELECT 1 FROM outbox AS later
+                        WHERE later.recipient = refused.recipient AND later.address = refused.address
+                            AND (later.state = 'sent' OR (later.state = 'failed' AND later.fault = 'address'))
+                            AND (later.done_ms > refused.done_ms
+                                OR (later.done_ms = refused.done_ms AND later.id > refused.id)))
+                     ORDER BY recipient, address",
+                )
+                .doing(doing)?;
+            let rows = statement
+                .query_map([], |row| {
+                    Ok(AddressFault {
+                        recipient: row.get::<_, String>(0)?.into(),
+                        address: row.get(1)?,
+                        since: row.get::<_, Millis>(2)?.0,
+                        why: row.get(3)?,
+                    })
+                })
+                .doing(doing)?;
+            rows.collect::<Result<_, _>>().doing(doing)
+        })
+    }
+}

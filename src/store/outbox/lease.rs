@@ -1,0 +1,208 @@
+//! Taking letters out to send them, and noting what became of them.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use rusqlite::{Transaction, params};
+
+use super::{COLUMNS, Posted, posted};
+use crate::store::Store;
+use crate::store::column::Millis;
+use crate::store::error::{Doing as _, StoreError};
+
+/// What was taken out, and what left the queue on the way.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Due {
+    /// Leased letters, urgent ones first, then by time due.
+    pub letters: Vec<Posted>,
+    /// Letters that a newer one replaced just now.
+    pub superseded: usize,
+    /// Letters that expired just now.
+    pub expired: usize,
+}
+
+/// Why a letter failed for good.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fault {
+    /// The address does not take mail: turn to the next contact.
+    Address,
+    /// The server does not want our mail: the operator must act.
+    Policy,
+    /// Too big for the server.
+    Size,
+    /// Anything else.
+    Other,
+}
+
+impl Fault {
+    /// As it stands in the table.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Address => "address",
+            Self::Policy => "policy",
+            Self::Size => "size",
+            Self::Other => "other",
+        }
+    }
+}
+
+impl Store {
+    /// Clears expired and superseded letters of a channel out of the queue, then leases up to `most` that are due.
+    ///
+    /// A lease that has run out counts as due: whoever held it has stopped.
+    ///
+    /// # Errors
+    /// Whatever the database answers; nothing was leased then.
+    pub fn lease_due(
+        &self,
+        channel: &str,
+        now: DateTime<Utc>,
+        most: u32,
+        lease_for: TimeDelta,
+    ) -> Result<Due, StoreError> {
+        self.write("taking letters out of the outbox", |tx| {
+            // Superseded first: of two old letters, the reason that names the newer one says more.
+            let superseded = supersede(tx, channel, now)?;
+            let expired = expire(tx, channel, now)?;
+            let letters = lease(tx, channel, now, most, now + lease_for)?;
+            Ok(Due { letters, superseded, expired })
+        })
+    }
+
+    /// Notes that the server accepted a letter. True whoever holds the lease by now: it *was* accepted.
+    ///
+    /// # Errors
+    /// Whatever the database answers: the letter goes again then, with the same Message-ID.
+    pub fn mark_sent(&self, id: i64, reply: &str, now: DateTime<Utc>) -> Result<(), StoreError> {
+        let doing = "noting that a letter was sent";
+        self.write(doing, |tx| {
+            tx.execute(
+                "UPDATE outbox SET state = 'sent', done_ms = ?3, last_attempt_ms = ?3, answer = ?2, fault = NULL,
+                    lease_until_ms = NULL
+                 WHERE id = ?1 AND state <> 'sent'",
+                params![id, reply, Millis(now)],
+            )
+            .doing(doing)
+            .map(drop)
+        })
+    }
+
+    /// Notes that a letter has to wait until `due_at`. `attempt` is [`Posted::attempts`] of the lease: a letter that
+    /// somebody else took since is left alone, and the answer is `false`.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn mark_deferred(
+        &self,
+        id: i64,
+        attempt: u32,
+        due_at: DateTime<Utc>,
+        why: &str,
+        now: DateTime<Utc>,
+    ) -> Result<bool, StoreError> {
+        let doing = "noting that a letter has to wait";
+        self.write(doing, |tx| {
+            tx.execute(
+                "UPDATE outbox SET state = 'deferred', due_ms = ?3, answer = ?4, last_attempt_ms = ?5,
+                    lease_until_ms = NULL
+                 WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
+                params![id, attempt, Millis(due_at), why, Millis(now)],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+
+    /// Notes that a letter was refused for good. `attempt` as for [`Store::mark_deferred`].
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn mark_failed(
+        &self,
+        id: i64,
+        attempt: u32,
+        fault: Fault,
+        why: &str,
+        now: DateTime<Utc>,
+    ) -> Result<bool, StoreError> {
+        let doing = "noting that a letter was refused";
+        self.write(doing, |tx| {
+            tx.execute(
+                "UPDATE outbox SET state = 'failed', fault = ?3, answer = ?4, last_attempt_ms = ?5, done_ms = ?5,
+                    lease_until_ms = NULL
+                 WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
+                params![id, attempt, fault.as_str(), why, Millis(now)],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+}
+
+/// Which rows nobody is sending at the moment.
+macro_rules! idle {
+    () => {
+        "(state IN ('queued', 'deferred') OR (state = 'leased' AND lease_until_ms <= ?2))"
+    };
+}
+
+/// Takes out letters that a newer one of their thread replaces, sent or still to send. A newer one that failed or
+/// expired replaces nothing: the older words are better than none.
+fn supersede(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<usize, StoreError> {
+    tx.execute(
+        concat!(
+            "UPDATE outbox SET state = 'superseded', done_ms = ?2, lease_until_ms = NULL,
+                answer = coalesce(answer || '; ', '') || 'a newer letter took its place'
+             WHERE channel = ?1 AND NOT closing AND ",
+            idle!(),
+            " AND EXISTS (SELECT 1 FROM outbox AS newer
+                WHERE newer.thread = outbox.thread AND newer.recipient = outbox.recipient
+                    AND newer.channel = outbox.channel AND newer.revision > outbox.revision
+                    AND newer.queued_ms <= ?2
+                    AND (newer.state = 'sent'
+                        OR (newer.state IN ('queued', 'leased', 'deferred') AND newer.expires_ms > ?2)))"
+        ),
+        params![channel, Millis(now)],
+    )
+    .doing("clearing superseded letters")
+}
+
+fn expire(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<usize, StoreError> {
+    tx.execute(
+        concat!(
+            "UPDATE outbox SET state = 'expired', done_ms = ?2, lease_until_ms = NULL,
+                answer = coalesce(answer || '; ', '') || 'nobody needs it any more'
+             WHERE channel = ?1 AND expires_ms <= ?2 AND ",
+            idle!()
+        ),
+        params![channel, Millis(now)],
+    )
+    .doing("clearing expired letters")
+}
+
+fn lease(
+    tx: &Transaction<'_>,
+    channel: &str,
+    now: DateTime<Utc>,
+    most: u32,
+    until: DateTime<Utc>,
+) -> Result<Vec<Posted>, StoreError> {
+    let doing = "leasing letters";
+    // The test is repeated outside the inner SELECT, so that the statement is right by itself on any database.
+    let statement = format!(
+        "UPDATE outbox SET state = 'leased', lease_until_ms = ?4, attempts = attempts + 1, last_attempt_ms = ?2
+         WHERE id IN (SELECT id FROM outbox
+                WHERE channel = ?1 AND due_ms <= ?2 AND {idle}
+                ORDER BY urgent DESC, due_ms, id LIMIT ?3)
+            AND due_ms <= ?2 AND {idle}
+         RETURNING {COLUMNS}",
+        idle = idle!()
+    );
+    let mut statement = tx.prepare(&statement).doing(doing)?;
+    let rows = statement
+        .query_map(params![channel, Millis(now), most, Millis(until)], posted)
+        .doing(doing)?;
+    let mut letters: Vec<Posted> = rows.collect::<Result<_, _>>().doing(doing)?;
+    // RETURNING promises no order.
+    letters.sort_by_key(|letter| (!letter.row.urgent, letter.row.due_at, letter.id));
+    Ok(letters)
+}

@@ -1,0 +1,192 @@
+//! Looking after the file: checks, copies, and a text of everything in it.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use data_encoding::HEXLOWER;
+use rusqlite::backup::Backup;
+use rusqlite::types::ValueRef;
+use rusqlite::{Connection, OpenFlags};
+
+use super::error::{Doing as _, StoreError};
+use super::{Store, migrate};
+
+impl Store {
+    /// Looks for damage in the file without comparing every index: seconds for a large store.
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`] with the first finding.
+    pub fn quick_check(&self) -> Result<(), StoreError> {
+        self.read("checking the store", |connection| check(connection, "PRAGMA quick_check(1)"))
+    }
+
+    /// Looks for damage in the file, indexes and references included: for the night.
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`] with the first finding.
+    pub fn full_check(&self) -> Result<(), StoreError> {
+        self.read("checking the store", |connection| {
+            check(connection, "PRAGMA integrity_check(1)")?;
+            let doing = "checking the references in the store";
+            let mut statement = connection.prepare("PRAGMA foreign_key_check").doing(doing)?;
+            match statement.query([]).doing(doing)?.next().doing(doing)? {
+                None => Ok(()),
+                Some(row) => Err(StoreError::Damaged {
+                    doing: doing.to_owned(),
+                    what: format!(
+                        "a row of {} refers to nothing",
+                        row.get::<_, String>(0).doing(doing)?
+                    ),
+                }),
+            }
+        })
+    }
+
+    /// The layout of the open store.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn layout(&self) -> Result<i64, StoreError> {
+        self.read("reading the layout of the store", migrate::layout)
+    }
+
+    /// Writes a consistent copy to `path`, readable by its owner only, while others go on writing.
+    ///
+    /// # Errors
+    /// [`StoreError::Refused`] when there is a file already; whatever the disk answers.
+    pub fn backup(&self, path: &Path) -> Result<(), StoreError> {
+        if path.exists() {
+            return Err(StoreError::Refused(format!(
+                "{} is there already: name another file, or move it away first",
+                path.display()
+            )));
+        }
+        let doing = format!("copying the store to {}", path.display());
+        // Under another name until it is whole: a half copy never looks like a backup.
+        let mut unfinished = path.as_os_str().to_owned();
+        unfinished.push(".unfinished");
+        let unfinished = Path::new(&unfinished);
+        if unfinished.exists() {
+            std::fs::remove_file(unfinished).doing(&doing)?;
+        }
+        super::create_private(unfinished).doing(&doing)?;
+        {
+            let flags = OpenFlags::SQLITE_OPEN_READ_WRITE;
+            let mut copy = Connection::open_with_flags(unfinished, flags).doing(&doing)?;
+            copy_all(&self.lock(), &mut copy, &doing)?;
+            // One file, without a log beside it.
+            copy.query_row("PRAGMA journal_mode=DELETE", [], |row| row.get::<_, String>(0))
+                .doing(&doing)?;
+            check(&copy, "PRAGMA quick_check(1)")?;
+        }
+        std::fs::File::open(unfinished).and_then(|file| file.sync_all()).doing(&doing)?;
+        std::fs::rename(unfinished, path).doing(&doing)
+    }
+
+    /// Replaces everything in this store by what stands in the backup at `path`, in one transaction, and brings it
+    /// to the newest layout. The backup is checked first and not changed.
+    ///
+    /// # Errors
+    /// [`StoreError::Newer`] or [`StoreError::Damaged`] when the backup is no good: the store is as it was then.
+    pub fn restore(&self, path: &Path) -> Result<(), StoreError> {
+        let doing = format!("restoring the store from {}", path.display());
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
+        let backup = Connection::open_with_flags(path, flags).doing(&doing)?;
+        check(&backup, "PRAGMA integrity_check(1)")?;
+        let (found, known) = (migrate::layout(&backup)?, migrate::newest_layout());
+        if found > known {
+            return Err(StoreError::Newer { found, known });
+        }
+        if found == 0 {
+            let what = "it holds no store of this service".to_owned();
+            return Err(StoreError::Damaged { doing, what });
+        }
+        let mut connection = self.lock();
+        copy_all(&backup, &mut connection, &doing)?;
+        migrate::forward(&mut connection, known).map(drop)
+    }
+
+    /// Every table as text, in a fixed order: two stores with the same content give the same bytes.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn dump(&self) -> Result<String, StoreError> {
+        let doing = "writing out the store";
+        self.read(doing, |connection| {
+            let mut text = format!("layout {}\n", migrate::layout(connection)?);
+            let mut statement = connection
+                .prepare(
+                    "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%' ORDER BY name",
+                )
+                .doing(doing)?;
+            let tables: Vec<String> = statement
+                .query_map([], |row| row.get(0))
+                .doing(doing)?
+                .collect::<Result<_, _>>()
+                .doing(doing)?;
+            for table in tables {
+                dump_table(connection, &table, &mut text).doing(doing)?;
+            }
+            Ok(text)
+        })
+    }
+}
+
+fn copy_all(from: &Connection, to: &mut Connection, doing: &str) -> Result<(), StoreError> {
+    let backup = Backup::new(from, to).doing(doing)?;
+    // All pages in one step: consistent, and short for a store of this kind.
+    match backup.step(-1).doing(doing)? {
+        rusqlite::backup::StepResult::Done => Ok(()),
+        _ => Err(StoreError::Locked {
+            doing: doing.to_owned(),
+            source: rusqlite::Error::SqliteFailure(
+                rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_BUSY),
+                None,
+            ),
+        }),
+    }
+}
+
+fn check(connection: &Connection, pragma: &str) -> Result<(), StoreError> {
+    let doing = "checking the store";
+    let answer: String = connection.query_row(pragma, [], |row| row.get(0)).doing(doing)?;
+    if answer == "ok" {
+        Ok(())
+    } else {
+        Err(StoreError::Damaged { doing: doing.to_owned(), what: answer })
+    }
+}
+
+fn dump_table(connection: &Connection, table: &str, text: &mut String) -> rusqlite::Result<()> {
+    let mut statement = connection.prepare(&format!("SELECT * FROM \"{table}\""))?;
+    let columns: Vec<String> = statement.column_names().map(str::to_owned).collect();
+    let mut lines = Vec::new();
+    let mut rows = statement.query([])?;
+    while let Some(row) = rows.next()? {
+        let mut line = String::new();
+        for (index, column) in columns.iter().enumerate() {
+            let value = match row.get_ref(index)? {
+                ValueRef::Null => "-".to_owned(),
+                ValueRef::Integer(number) => number.to_string(),
+                ValueRef::Real(number) => number.to_string(),
+                ValueRef::Text(bytes) => format!("{:?}", String::from_utf8_lossy(bytes)),
+                ValueRef::Blob(bytes) => HEXLOWER.encode(bytes),
+            };
+            // Writing to a String cannot go wrong.
+            let _ = write!(line, " {column}={value}");
+        }
+        lines.push((row.get::<_, rusqlite::types::Value>(0)?, line));
+    }
+    // By number where the first column is one, so that row 10 comes after row 9.
+    lines.sort_by(|(a, a_line), (b, b_line)| {
+        use rusqlite::types::Value::Integer;
+        match (a, b) {
+            (Integer(a), Integer(b)) => a.cmp(b).then_with(|| a_line.cmp(b_line)),
+            _ => a_line.cmp(b_line),
+        }
+    });
+    for (_, line) in lines {
+        let _ = writeln!(text, "{table}:{line}");
+    }
+    Ok(())
+}
