@@ -2,6 +2,8 @@
 
 #![expect(clippy::unwrap_used, reason = "a helper that fails fails its test")]
 
+mod client;
 mod hostile;
 mod own;
 mod recorded;
+mod server;
