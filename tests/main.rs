@@ -8,3 +8,4 @@ mod delivery;
 mod store;
 #[cfg(test)]
 mod support;
+mod forecast;

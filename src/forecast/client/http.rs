@@ -1,0 +1,258 @@
+//! One GET: identified, bounded in bytes and seconds, redirected only within its own host.
+
+use std::time::Duration;
+
+use chrono::{DateTime, Utc};
+use reqwest::header::{
+    ACCEPT, CONTENT_TYPE, ETAG, HeaderMap, IF_MODIFIED_SINCE, IF_NONE_MATCH, LAST_MODIFIED,
+    USER_AGENT,
+};
+use reqwest::redirect::Policy;
+use reqwest::{Response, Url};
+
+use super::cache::{retry_after_s, text};
+use super::state::{FetchState, Outcome, Refusal};
+use super::{ClientError, ClientSettings, Service};
+use crate::forecast::BODY_BYTES_MAX;
+use crate::forecast::nws::problem::{Problem, parse_problem};
+
+/// Most redirects that are followed.
+const REDIRECTS_MAX: usize = 3;
+/// Longest time until a connection stands.
+const CONNECT_DEADLINE: Duration = Duration::from_secs(10);
+/// Longest contact text.
+const CONTACT_BYTES_MAX: usize = 200;
+
+/// A client bound to one origin.
+#[derive(Debug, Clone)]
+pub(super) struct Http {
+    client: reqwest::Client,
+    base: Url,
+    user_agent: String,
+    deadline: Duration,
+}
+
+/// A whole answer with status 200 or 304.
+pub(super) struct Reply {
+    pub headers: HeaderMap,
+    /// `None` for "not modified".
+    pub body: Option<Vec<u8>>,
+}
+
+/// How to ask.
+#[derive(Default)]
+pub(super) struct Ask<'a> {
+    pub accept: &'static str,
+    /// Send the validators of this state.
+    pub known: Option<&'a FetchState>,
+    /// Add a mark to the User-Agent: edge caches that keep stale copies key on it.
+    pub other_agent: bool,
+}
+
+impl Http {
+    pub fn new(service: Service, settings: &ClientSettings) -> Result<Self, ClientError> {
+        let refusal =
+            || ClientError::Base { base: settings.base.clone(), example: service.public_base() };
+        let base = Url::parse(&settings.base).map_err(|_| refusal())?;
+        let is_web = matches!(base.scheme(), "http" | "https") && base.host().is_some();
+        if !is_web || base.path() != "/" || base.query().is_some() || !base.username().is_empty() {
+            return Err(refusal());
+        }
+        let contact = settings.contact.trim();
+        let is_plain =
+            contact.bytes().all(|b| (b' '..=b'~').contains(&b) && b != b'(' && b != b')');
+        let is_reachable = contact.contains('@') || contact.contains("://");
+        if !is_plain || !is_reachable || contact.len() > CONTACT_BYTES_MAX {
+            return Err(ClientError::Contact { contact: settings.contact.clone() });
+        }
+        if rustls::crypto::CryptoProvider::get_default().is_none() {
+            return Err(ClientError::NoProvider);
+        }
+        let mut builder = reqwest::Client::builder()
+            .redirect(within_one_host())
+            .connect_timeout(CONNECT_DEADLINE.min(settings.deadline))
+            .timeout(settings.deadline)
+            .tcp_nodelay(true);
+        if base.scheme() == "http" {
+            // A stand-in on this machine needs no certificates, and the machine may have none.
+            builder = builder.tls_certs_only([]);
+        }
+        let client = builder
+            .build()
+            .map_err(|source| ClientError::Build { base: settings.base.clone(), source })?;
+        let user_agent = format!("rimeward/{} ({contact})", env!("CARGO_PKG_VERSION"));
+        Ok(Self { client, base, user_agent, deadline: settings.deadline })
+    }
+
+    /// An address on the configured origin, from a path that we made.
+    pub fn at(&self, path: &str) -> Option<Url> {
+        self.base.join(path).ok().filter(|url| self.owns(url))
+    }
+
+    /// An address that somebody else stated, if it is on the configured origin.
+    pub fn adopt(&self, address: &str) -> Option<Url> {
+        Url::parse(address).ok().filter(|url| self.owns(url))
+    }
+
+    fn owns(&self, url: &Url) -> bool {
+        url.origin() == self.base.origin() && url.username().is_empty()
+    }
+
+    /// Gets a document.
+    ///
+    /// # Errors
+    /// A classified [`Refusal`]; a 404 is `Permanent` and for the caller to interpret.
+    pub async fn get(&self, url: Url, ask: &Ask<'_>, now: DateTime<Utc>) -> Result<Reply, Refusal> {
+        let whole = tokio::time::timeout(self.deadline, self.get_unbounded(url.clone(), ask, now));
+        whole.await.unwrap_or_else(|_| {
+            let seconds = self.deadline.as_secs();
+            Err(transient(format!("{url} did not finish answering within {seconds} s")))
+        })
+    }
+
+    async fn get_unbounded(
+        &self,
+        url: Url,
+        ask: &Ask<'_>,
+        now: DateTime<Utc>,
+    ) -> Result<Reply, Refusal> {
+        let agent = if ask.other_agent {
+            format!("{} second try", self.user_agent)
+        } else {
+            self.user_agent.clone()
+        };
+        let mut request =
+            self.client.get(url.clone()).header(USER_AGENT, agent).header(ACCEPT, ask.accept);
+        if let Some(known) = ask.known {
+            if let Some(etag) = &known.etag {
+                request = request.header(IF_NONE_MATCH, etag);
+            }
+            if let Some(modified) = &known.last_modified {
+                request = request.header(IF_MODIFIED_SINCE, modified);
+            }
+        }
+        let mut response =
+            request.send().await.map_err(|e| transient(format!("asking {url}: {}", chain(&e))))?;
+        let status = response.status().as_u16();
+        if status == 304 {
+            return Ok(Reply { headers: response.headers().clone(), body: None });
+        }
+        let headers = response.headers().clone();
+        let body = bounded_body(&mut response).await;
+        if status == 200 || status == 203 {
+            let body = body?;
+            refuse_other_type(&headers, &url)?;
+            return Ok(Reply { headers, body: Some(body) });
+        }
+        let problem = body.ok().and_then(|b| parse_problem(&b));
+        Err(classify(status, problem.as_ref(), &headers, &url, now))
+    }
+}
+
+/// Keeps the validators of an answer for the next request.
+pub(super) fn keep_validators(state: &mut FetchState, headers: &HeaderMap) {
+    state.etag = text(headers, &ETAG).map(str::to_owned);
+    state.last_modified = text(headers, &LAST_MODIFIED).map(str::to_owned);
+}
+
+fn within_one_host() -> Policy {
+    Policy::custom(|attempt| {
+        let same = attempt.previous().first().is_some_and(|f| f.origin() == attempt.url().origin());
+        if same && attempt.previous().len() <= REDIRECTS_MAX {
+            attempt.follow()
+        } else {
+            attempt.stop()
+        }
+    })
+}
+
+async fn bounded_body(response: &mut Response) -> Result<Vec<u8>, Refusal> {
+    let url = response.url().clone();
+    let too_large = || {
+        let why = format!("{url} answered with more than {BODY_BYTES_MAX} bytes");
+        Refusal::new(Outcome::Malformed { why })
+    };
+    let limit = u64::try_from(BODY_BYTES_MAX).unwrap_or(u64::MAX);
+    if response.content_length().is_some_and(|length| length > limit) {
+        return Err(too_large());
+    }
+    let mut body = Vec::new();
+    loop {
+        match response.chunk().await {
+            Ok(Some(chunk)) if body.len().saturating_add(chunk.len()) > BODY_BYTES_MAX => {
+                return Err(too_large());
+            }
+            Ok(Some(chunk)) => body.extend_from_slice(&chunk),
+            Ok(None) => return Ok(body),
+            Err(e) => {
+                return Err(transient(format!("the answer of {url} broke off: {}", chain(&e))));
+            }
+        }
+    }
+}
+
+fn refuse_other_type(headers: &HeaderMap, url: &Url) -> Result<(), Refusal> {
+    let Some(kind) = text(headers, &CONTENT_TYPE) else { return Ok(()) };
+    let kind = kind.split(';').next().unwrap_or_default().trim().to_ascii_lowercase();
+    if kind == "application/json" || kind.ends_with("+json") {
+        return Ok(());
+    }
+    let why = format!("{url} answered with {kind:?} instead of JSON");
+    Err(Refusal::new(Outcome::Malformed { why }))
+}
+
+/// What a status other than 200 and 304 means for us.
+fn classify(
+    status: u16,
+    problem: Option<&Problem>,
+    headers: &HeaderMap,
+    url: &Url,
+    now: DateTime<Utc>,
+) -> Refusal {
+    let said = problem.map_or_else(|| status.to_string(), ToString::to_string);
+    let why = format!("{url} answered {said}");
+    let wait_s = retry_after_s(headers, now);
+    match status {
+        429 => Refusal {
+            outcome: Outcome::Throttled { until: now },
+            wait_s: wait_s.or(Some(THROTTLED_WAIT_S)),
+        },
+        401 | 403 | 407 | 451 => {
+            let why = format!("{why}; check the contact and the base address in the configuration");
+            Refusal { outcome: Outcome::Blocked { why }, wait_s }
+        }
+        300..=399 => {
+            let to = text(headers, &reqwest::header::LOCATION).unwrap_or("nowhere");
+            let why = format!("{why}, sending us on to {to:?}, which is not followed");
+            Refusal { outcome: Outcome::Permanent { why }, wait_s }
+        }
+        408 | 425 | 500..=599 => {
+            let expired = problem.is_some_and(|p| p.kind.starts_with("ForecastGrid"));
+            let wait_s = wait_s.or(expired.then_some(GRID_EXPIRED_WAIT_S));
+            Refusal { outcome: Outcome::Transient { why }, wait_s }
+        }
+        400..=499 => Refusal { outcome: Outcome::Permanent { why }, wait_s },
+        _ => Refusal { outcome: Outcome::Malformed { why }, wait_s },
+    }
+}
+
+/// Without a `Retry-After`.
+const THROTTLED_WAIT_S: i64 = 600;
+/// The office has not delivered: asking again soon helps nobody.
+const GRID_EXPIRED_WAIT_S: i64 = 900;
+
+fn transient(why: String) -> Refusal {
+    Refusal::new(Outcome::Transient { why })
+}
+
+/// An error with its causes, in one line.
+fn chain(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut next = error.source();
+    while let Some(cause) = next {
+        text.push_str(": ");
+        text.push_str(&cause.to_string());
+        next = cause.source();
+    }
+    text
+}

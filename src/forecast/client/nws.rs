@@ -1,0 +1,219 @@
+//! How the US National Weather Service is asked: the place's grid cell once a day, then the raw grid of that cell.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use reqwest::Url;
+
+use super::cache::{clock_apart_min, good_for_s};
+use super::http::{Ask, Http, Reply, keep_validators};
+use super::state::{Answer, FetchState, Outcome, Refusal};
+use crate::domain::weather::Forecast;
+use crate::forecast::nws::{parse_gridpoint, parse_points};
+use crate::forecast::{Context, PayloadError, Place};
+
+/// What is asked for, always in the same words: edge caches key on it.
+const ACCEPT: &str = "application/geo+json";
+/// Grids move without notice; the cell of a place is asked again after this, in hours (its own max-age).
+const RESOLVE_HOURS: i64 = 24;
+/// An issue older than this, in hours, is asked for once more with another User-Agent.
+const OLD_ISSUE_HOURS: i64 = 24;
+/// An issue older than this, in hours, is refused.
+const REFUSED_ISSUE_HOURS: i64 = 36;
+/// Clocks that differ by more than this, in minutes, are worth a warning.
+const CLOCK_APART_MIN: i64 = 15;
+
+/// One call: at most two requests for the cell, three for its grid.
+pub(super) async fn fetch(
+    http: &Http,
+    place: Place,
+    stored_issue: Option<DateTime<Utc>>,
+    state: &mut FetchState,
+    now: DateTime<Utc>,
+) -> Result<Answer, Refusal> {
+    let known = known_grid(http, state, now);
+    let just_resolved = known.is_none();
+    let url = match known {
+        Some(url) => url,
+        None => resolve(http, place, state, now).await?,
+    };
+    let once = Once { http, place, stored_issue, now };
+    match once.ask_grid(url, state).await {
+        // The stored cell is no longer this place's: find the new one, once.
+        Err(Miss::Cell(_)) if !just_resolved => {
+            state.forget_grid();
+            let url = resolve(http, place, state, now).await?;
+            once.ask_grid(url, state).await.map_err(|miss| miss.into_refusal(state))
+        }
+        other => other.map_err(|miss| miss.into_refusal(state)),
+    }
+}
+
+fn known_grid(http: &Http, state: &FetchState, now: DateTime<Utc>) -> Option<Url> {
+    let age = now - state.resolved_at?;
+    let is_recent = (TimeDelta::zero()..TimeDelta::hours(RESOLVE_HOURS)).contains(&age);
+    http.adopt(state.grid_url.as_deref()?).filter(|_| is_recent)
+}
+
+/// Finds the cell of the place and notes it.
+async fn resolve(
+    http: &Http,
+    place: Place,
+    state: &mut FetchState,
+    now: DateTime<Utc>,
+) -> Result<Url, Refusal> {
+    let malformed = |why| Refusal::new(Outcome::Malformed { why });
+    let path = format!("/points/{place}");
+    let url = http.at(&path).ok_or_else(|| malformed(format!("{path} is not a path")))?;
+    let ask = Ask { accept: ACCEPT, ..Ask::default() };
+    let reply = match http.get(url, &ask, now).await {
+        // A place that has been served does not stop existing: one office's points have failed for hours.
+        Err(refusal) if state.last_answer_at.is_some() => return Err(as_passing(refusal)),
+        other => other?,
+    };
+    let context = Context { place: Some(place), now: Some(now) };
+    let body = reply.body.unwrap_or_default();
+    let cell = parse_points(&body, &context).map_err(|e| malformed(e.to_string()))?;
+    let stated = cell.grid_url.as_deref().and_then(|address| http.adopt(address));
+    let grid = stated
+        .or_else(|| http.at(&cell.grid_path()))
+        .ok_or_else(|| malformed(format!("{} is not a path", cell.grid_path())))?;
+    if state.grid_url.as_deref() != Some(grid.as_str()) {
+        state.forget_grid();
+        state.grid_url = Some(grid.to_string());
+    }
+    state.resolved_at = Some(now);
+    Ok(grid)
+}
+
+/// Why a grid did not serve.
+enum Miss {
+    /// It may be the wrong cell.
+    Cell(Outcome),
+    Other(Refusal),
+}
+
+impl Miss {
+    fn into_refusal(self, state: &mut FetchState) -> Refusal {
+        match self {
+            Self::Cell(outcome) => {
+                state.forget_grid();
+                let refusal = Refusal::new(outcome);
+                if state.last_answer_at.is_some() { as_passing(refusal) } else { refusal }
+            }
+            Self::Other(refusal) => refusal,
+        }
+    }
+}
+
+fn as_passing(refusal: Refusal) -> Refusal {
+    match refusal.outcome {
+        Outcome::Permanent { why } => Refusal {
+            outcome: Outcome::Transient {
+                why: format!("{why}, though it has served this place before"),
+            },
+            wait_s: refusal.wait_s,
+        },
+        outcome => Refusal { outcome, wait_s: refusal.wait_s },
+    }
+}
+
+struct Once<'a> {
+    http: &'a Http,
+    place: Place,
+    stored_issue: Option<DateTime<Utc>>,
+    now: DateTime<Utc>,
+}
+
+impl Once<'_> {
+    async fn ask_grid(&self, url: Url, state: &mut FetchState) -> Result<Answer, Miss> {
+        let known = self.stored_issue.map(|_| state.clone());
+        let ask = Ask { accept: ACCEPT, known: known.as_ref(), other_agent: false };
+        let reply = self.get(url.clone(), &ask).await?;
+        let Some(mut body) = reply.body.as_deref() else {
+            let good_for_s = good_for_s(&reply.headers, self.now);
+            return Ok(Answer { outcome: Outcome::NotModified, good_for_s });
+        };
+        let mut forecast = self.read(body, &reply)?;
+        let mut used = &reply;
+        let again;
+        if self.is_old(&forecast) {
+            tracing::warn!(place = %self.place, issued_at = %forecast.issued_at, "old forecast in the answer, asking once more");
+            let ask = Ask { accept: ACCEPT, known: None, other_agent: true };
+            if let Ok(second) = self.get(url, &ask).await {
+                again = second;
+                if let Some(other_body) = again.body.as_deref()
+                    && let Ok(other) = self.read(other_body, &again)
+                    && other.issued_at > forecast.issued_at
+                {
+                    (forecast, body, used) = (other, other_body, &again);
+                }
+            }
+        }
+        let outcome = self.judge(forecast, body.len());
+        if matches!(outcome, Outcome::Fresh(..) | Outcome::NotModified) {
+            keep_validators(state, &used.headers);
+        }
+        Ok(Answer { outcome, good_for_s: good_for_s(&used.headers, self.now) })
+    }
+
+    async fn get(&self, url: Url, ask: &Ask<'_>) -> Result<Reply, Miss> {
+        self.http.get(url, ask, self.now).await.map_err(|refusal| match refusal.outcome {
+            outcome @ Outcome::Permanent { .. } => Miss::Cell(outcome),
+            _ => Miss::Other(refusal),
+        })
+    }
+
+    fn read(&self, body: &[u8], reply: &Reply) -> Result<Forecast, Miss> {
+        let context = Context { place: Some(self.place), now: Some(self.now) };
+        let apart = clock_apart_min(&reply.headers, self.now).filter(|m| m.abs() > CLOCK_APART_MIN);
+        match parse_gridpoint(body, &context) {
+            Ok(mut forecast) => {
+                if let Some(minutes) = apart {
+                    forecast
+                        .warnings
+                        .push(format!("the service's clock and ours differ by {minutes} minutes"));
+                }
+                Ok(forecast)
+            }
+            Err(why @ PayloadError::WrongPlace { .. }) => {
+                Err(Miss::Cell(Outcome::Malformed { why: why.to_string() }))
+            }
+            Err(why) => {
+                let clock = apart
+                    .map(|m| format!("; the service's clock is {m} minutes ahead of ours"))
+                    .unwrap_or_default();
+                let why = format!("{why}{clock}");
+                Err(Miss::Other(Refusal::new(Outcome::Malformed { why })))
+            }
+        }
+    }
+
+    fn age(&self, forecast: &Forecast) -> TimeDelta {
+        self.now - forecast.issued_at
+    }
+
+    fn is_old(&self, forecast: &Forecast) -> bool {
+        self.stored_issue.is_some_and(|stored| forecast.issued_at < stored)
+            || self.age(forecast) > TimeDelta::hours(OLD_ISSUE_HOURS)
+    }
+
+    fn judge(&self, mut forecast: Forecast, length: usize) -> Outcome {
+        let issued = forecast.issued_at;
+        let age_h = self.age(&forecast).num_hours();
+        match self.stored_issue {
+            Some(stored) if issued < stored => {
+                let why = format!("the answer was issued at {issued}, before the stored {stored}");
+                return Outcome::Stale { why };
+            }
+            Some(stored) if issued == stored => return Outcome::NotModified,
+            _ => {}
+        }
+        if age_h >= REFUSED_ISSUE_HOURS {
+            let why = format!("the answer was issued at {issued}, {age_h} hours ago");
+            return Outcome::Stale { why };
+        }
+        if age_h >= OLD_ISSUE_HOURS {
+            forecast.warnings.push(format!("issued {age_h} hours ago"));
+        }
+        Outcome::Fresh(Box::new(forecast), length)
+    }
+}
