@@ -1,1 +1,339 @@
-//! The life of an alert.
+//! The life of an alert: one episode that asks a named person for a timely act.
+//!
+//! An alert has three independent regions and an input flag, after ANSI/ISA-18.2-2016 and IEC 62682: is the condition
+//! there ([`Condition`]), has somebody answered ([`Response`]), may it speak ([`Annunciation`]), and can we see at all
+//! ([`Input`]). The flat name for people is [`Flat`]. [`decide()`] is pure: it returns the changed documents, the rows of
+//! the log and what is to be told to whom; somebody else stores and sends them, in one transaction.
+//!
+//! Invariants, tested by fuzzing: unknown is never read as harmless (nothing is cleared or eased while blind); whoever was
+//! told of a raise gets exactly one closing message for it; a closed id is never opened again.
+
+mod blind;
+pub mod chance;
+pub mod decide;
+pub mod facts;
+mod freeze;
+pub mod quiet;
+pub mod settings;
+pub mod situation;
+pub mod table;
+pub mod told;
+pub mod worse;
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use crate::domain::boat::{BoatId, CircuitId, Holds, PersonId, SiteId, identifier};
+use crate::domain::risk::Priority;
+
+pub use chance::ChanceClass;
+pub use decide::{Act, CloseReason, Decision, RecordLine, RollUp, Telling, Transition, decide};
+pub use facts::Facts;
+pub use settings::AlertSettings;
+pub use situation::{Low, Situation, Standing, Subject, Target};
+pub use table::{Flat, TRANSITIONS, TransitionRow};
+pub use told::{Ledger, Sent, Told};
+pub use worse::Worse;
+
+identifier!(
+    /// An alert: kind, subject and number of the episode, such as `freeze-B02-1`. The same inputs give the same id.
+    AlertId
+);
+
+impl AlertId {
+    /// The id of episode `episode` (1 for the first) of a kind about a boat or a place.
+    #[must_use]
+    pub fn of(kind: Kind, subject: &Subject, episode: u32) -> Self {
+        Self::from(format!("{}-{}-{episode}", kind.as_str(), subject.as_str()))
+    }
+}
+
+/// The rationalised kinds of alert; the code raises no other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Kind {
+    /// The first damaging freeze of the season is near and lay-up is not recorded done.
+    Deadline,
+    /// Cold is forecast against what is wet aboard.
+    Freeze,
+    /// A blend is too thin for the winters of the place; no cold in sight yet.
+    Blend,
+    /// A heated place reads low or says nothing.
+    Heat,
+    /// No usable forecast.
+    Blind,
+    /// Nobody responsible can be reached.
+    Unreachable,
+}
+
+impl Kind {
+    /// The name in ids and documents.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Deadline => "deadline",
+            Self::Freeze => "freeze",
+            Self::Blend => "blend",
+            Self::Heat => "heat",
+            Self::Blind => "blind",
+            Self::Unreachable => "unreachable",
+        }
+    }
+}
+
+/// Is the condition there?
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "condition", rename_all = "snake_case")]
+pub enum Condition {
+    /// Not there, or not yet long enough.
+    Normal,
+    /// There.
+    Active {
+        /// How pressing, as the rows say.
+        priority: Priority,
+    },
+}
+
+/// Has somebody answered?
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "response", rename_all = "snake_case")]
+pub enum Response {
+    /// Nobody yet.
+    Unacknowledged,
+    /// Somebody responsible has seen it.
+    Acknowledged {
+        /// Who.
+        by: PersonId,
+        /// When they said so.
+        at: DateTime<Utc>,
+        /// Until when they plan to have done it, if they said.
+        plan_until: Option<DateTime<Utc>>,
+    },
+}
+
+/// May it speak?
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "annunciation", rename_all = "snake_case")]
+pub enum Annunciation {
+    /// Yes.
+    Enabled,
+    /// Put aside by a person, never without end and reason.
+    Shelved {
+        /// Until when.
+        until: DateTime<Utc>,
+        /// By whom.
+        by: PersonId,
+        /// Why.
+        reason: String,
+    },
+    /// Not raised, by a written rule from the boat's state.
+    SuppressedByDesign {
+        /// Which rule.
+        rule: String,
+    },
+    /// Taken out by an authorised person.
+    OutOfService {
+        /// By whom.
+        by: PersonId,
+        /// When it is to be looked at again.
+        review_on: DateTime<Utc>,
+    },
+}
+
+/// Can we see?
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "input", rename_all = "snake_case")]
+pub enum Input {
+    /// Yes.
+    Known,
+    /// No usable forecast: the state is kept.
+    Unknown {
+        /// Since when.
+        since: DateTime<Utc>,
+    },
+}
+
+/// One of a boat's systems: a circuit, or one of several of its kind.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct System {
+    /// Which circuit.
+    pub circuit: CircuitId,
+    /// Which of several.
+    pub instance: Option<String>,
+}
+
+/// A system that has belonged to the episode, with the record as it stood when it joined: by this we see that the
+/// record has changed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Member {
+    /// Which.
+    pub system: System,
+    /// What it held then.
+    pub holds: Holds,
+    /// Since when it had held that.
+    pub since: Option<DateTime<Utc>>,
+    /// When it joined.
+    pub joined: DateTime<Utc>,
+}
+
+/// The first look at which something began to hold: memory of the on-delay and the off-delay.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct FirstSeen {
+    /// When we looked.
+    pub at: DateTime<Utc>,
+    /// The issue of the forecast that we looked at.
+    pub issue: DateTime<Utc>,
+}
+
+/// How an episode ended.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Closing {
+    /// When.
+    pub at: DateTime<Utc>,
+    /// Why.
+    pub reason: CloseReason,
+}
+
+/// One alert, whole: everything that the next decision needs stands in this document.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Alert {
+    /// Its id.
+    pub id: AlertId,
+    /// Which kind.
+    pub kind: Kind,
+    /// About which boat or place.
+    pub subject: Subject,
+    /// The place concerned.
+    pub site: SiteId,
+    /// Counts up with every telling; 0 before the first.
+    pub revision: u32,
+    /// Region one.
+    pub condition: Condition,
+    /// Region two.
+    pub response: Response,
+    /// Region three.
+    pub annunciation: Annunciation,
+    /// The input flag.
+    pub input: Input,
+    /// When the episode was raised; `None` while it is only a candidate waiting out the on-delay.
+    pub raised_at: Option<DateTime<Utc>>,
+    /// When the condition returned to normal.
+    pub returned_at: Option<DateTime<Utc>>,
+    /// How it ended.
+    pub closed: Option<Closing>,
+    /// On-delay: since when the limit has been met, not yet raised.
+    pub rising: Option<FirstSeen>,
+    /// Off-delay: since when everything has been below the off-threshold.
+    pub falling: Option<FirstSeen>,
+    /// Every system that has belonged to the episode.
+    pub members: Vec<Member>,
+    /// The mildest coming low (median, C) at which a system was over its threshold: the limit, in air temperature, that
+    /// the deadband is measured from.
+    pub mildest_active_low_c: Option<f64>,
+    /// Who was told what.
+    pub told: BTreeMap<PersonId, Ledger>,
+    /// Updates sent that were no worsening.
+    pub eased_updates: u8,
+    /// The numbers of the last decision that told somebody: what `explain` prints.
+    pub decided_on: Option<Facts>,
+}
+
+impl Alert {
+    /// A candidate: nothing is raised yet.
+    #[must_use]
+    pub fn candidate(kind: Kind, subject: Subject, site: SiteId, episode: u32) -> Self {
+        Self {
+            id: AlertId::of(kind, &subject, episode),
+            kind,
+            subject,
+            site,
+            revision: 0,
+            condition: Condition::Normal,
+            response: Response::Unacknowledged,
+            annunciation: Annunciation::Enabled,
+            input: Input::Known,
+            raised_at: None,
+            returned_at: None,
+            closed: None,
+            rising: None,
+            falling: None,
+            members: Vec::new(),
+            mildest_active_low_c: None,
+            told: BTreeMap::new(),
+            eased_updates: 0,
+            decided_on: None,
+        }
+    }
+
+    /// The flat name of the three regions.
+    #[must_use]
+    pub fn flat(&self) -> Flat {
+        if self.closed.is_some() {
+            return Flat::Closed;
+        }
+        match self.annunciation {
+            Annunciation::Shelved { .. } => return Flat::Shelved,
+            Annunciation::SuppressedByDesign { .. } => return Flat::SuppressedByDesign,
+            Annunciation::OutOfService { .. } => return Flat::OutOfService,
+            Annunciation::Enabled => {}
+        }
+        match (&self.condition, &self.response) {
+            (Condition::Active { .. }, Response::Unacknowledged) => Flat::Unacknowledged,
+            (Condition::Active { .. }, Response::Acknowledged { .. }) => Flat::Acknowledged,
+            (Condition::Normal, _) if self.returned_at.is_some() => Flat::Returned,
+            (Condition::Normal, _) => Flat::Normal,
+        }
+    }
+
+    /// Has it been raised and not yet returned or closed? People then count on a closing message.
+    #[must_use]
+    pub fn is_raised(&self) -> bool {
+        self.closed.is_none() && matches!(self.condition, Condition::Active { .. })
+    }
+
+    /// Somebody responsible has seen it, with or without a plan (row 4 of the table). `None` where there is nothing to
+    /// acknowledge.
+    #[must_use]
+    pub fn acknowledge(
+        &self,
+        by: PersonId,
+        plan_until: Option<DateTime<Utc>>,
+        now: DateTime<Utc>,
+    ) -> Option<(Self, Transition)> {
+        let row = match self.flat() {
+            Flat::Unacknowledged => 4,
+            Flat::Returned => 11,
+            _ => return None,
+        };
+        let mut next = self.clone();
+        next.response = Response::Acknowledged { by: by.clone(), at: now, plan_until };
+        if row == 11 {
+            next.closed = Some(Closing { at: now, reason: CloseReason::Returned });
+        }
+        let transition =
+            Transition::between(row, self, &next, now, by.as_str(), "acknowledged", None);
+        Some((next, transition))
+    }
+}
+
+impl Subject {
+    /// The id of the boat or place.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        match self {
+            Self::Boat(boat) => boat.as_str(),
+            Self::Site(site) => site.as_str(),
+        }
+    }
+
+    /// The boat, if it is one.
+    #[must_use]
+    pub const fn boat(&self) -> Option<&BoatId> {
+        match self {
+            Self::Boat(boat) => Some(boat),
+            Self::Site(_) => None,
+        }
+    }
+}

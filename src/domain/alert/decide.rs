@@ -1,0 +1,391 @@
+//! `decide(situation, now) -> decision`: what changes, what the log says, who is told.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use super::quiet::not_before;
+use super::settings::AlertSettings;
+use super::{
+    Alert, AlertId, Closing, Condition, Facts, Flat, Kind, Ledger, Sent, Situation, Standing,
+    Subject, Target, Told, Worse, blind, freeze,
+};
+use crate::domain::boat::{Care, Evidence, Holds, PersonId, SiteId};
+use crate::domain::risk::Priority;
+use crate::domain::yard::{Person, Role};
+
+/// Why an episode ended.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "reason", rename_all = "snake_case")]
+pub enum CloseReason {
+    /// The condition went away.
+    Returned,
+    /// The record says that the work is done.
+    Done,
+    /// Another alert took over.
+    Superseded {
+        /// Which.
+        by: AlertId,
+    },
+    /// Issued in error.
+    Cancelled {
+        /// What was wrong.
+        why: String,
+    },
+}
+
+/// What the record says now about a system that belonged to the episode.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RecordLine {
+    /// Which system.
+    pub system: super::System,
+    /// What it holds now.
+    pub holds: Holds,
+    /// On what evidence.
+    pub evidence: Evidence,
+    /// Since when.
+    pub since: Option<DateTime<Utc>>,
+}
+
+/// What to say.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "act", rename_all = "snake_case")]
+pub enum Act {
+    /// The first word about an episode.
+    Raise {
+        /// It had returned and is back, under the same id.
+        again: bool,
+    },
+    /// It is worse than last told; empty: it eased and what to do has changed.
+    Update {
+        /// In which ways.
+        worse: Vec<Worse>,
+    },
+    /// The end.
+    Close {
+        /// Why.
+        reason: CloseReason,
+        /// What the record says of the systems that were named.
+        records: Vec<RecordLine>,
+    },
+}
+
+/// Tellings with the same key go into one letter.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct RollUp {
+    /// To whom.
+    pub recipient: PersonId,
+    /// The round that they were decided in.
+    pub round: DateTime<Utc>,
+}
+
+/// One thing to tell one person.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Telling {
+    /// Which alert.
+    pub alert: AlertId,
+    /// Its kind.
+    pub kind: Kind,
+    /// About what.
+    pub subject: Subject,
+    /// The place.
+    pub site: SiteId,
+    /// Its revision.
+    pub revision: u32,
+    /// Step of the escalation; 0 is the first contact.
+    pub step: u8,
+    /// Who.
+    pub recipient: PersonId,
+    /// What.
+    pub act: Act,
+    /// The numbers.
+    pub facts: Facts,
+    /// What this person was last told, if anything.
+    pub previous: Option<Told>,
+    /// The messages that this person has had from this alert, oldest first.
+    pub earlier: Vec<Sent>,
+    /// Held until then by quiet hours.
+    pub not_before: Option<DateTime<Utc>>,
+    /// Held until then for the yard to look at first. No rule sets it yet; a door that finds it set must wait.
+    pub hold_until: Option<DateTime<Utc>>,
+    /// Who looks after the boat, and so hears first; `None` for a place.
+    pub care: Option<Care>,
+    /// For managers and operators: tellings of one round to be put into one letter.
+    pub rollup: Option<RollUp>,
+    /// For `blind`: the advice that stands for this person, over the boats of the place.
+    pub standing: Vec<Standing>,
+}
+
+/// One row of the log of an alert: enough to see why.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Transition {
+    /// Row of [`super::TRANSITIONS`].
+    pub row: u8,
+    /// Which alert.
+    pub alert: AlertId,
+    /// State before.
+    pub from: Flat,
+    /// State after.
+    pub to: Flat,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// A person's id, or `rule`.
+    pub actor: String,
+    /// Why, in words.
+    pub reason: String,
+    /// The issue of the forecast that was looked at.
+    pub issue: Option<DateTime<Utc>>,
+    /// Version of the rules.
+    pub rule_version: u32,
+}
+
+impl Transition {
+    /// The move from one document to the next.
+    #[must_use]
+    pub fn between(
+        row: u8,
+        before: &Alert,
+        after: &Alert,
+        at: DateTime<Utc>,
+        actor: &str,
+        reason: &str,
+        issue: Option<DateTime<Utc>>,
+    ) -> Self {
+        Self {
+            row,
+            alert: after.id.clone(),
+            from: before.flat(),
+            to: after.flat(),
+            at,
+            actor: actor.to_owned(),
+            reason: reason.to_owned(),
+            issue,
+            rule_version: super::facts::RULE_VERSION,
+        }
+    }
+}
+
+/// What follows from a situation. Store `alerts` and `transitions` and put the tellings into the outbox, all in one
+/// transaction, or none of it.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Decision {
+    /// Documents that are new or changed, whole.
+    pub alerts: Vec<Alert>,
+    /// Rows for the append-only log.
+    pub transitions: Vec<Transition>,
+    /// What to tell to whom.
+    pub tellings: Vec<Telling>,
+}
+
+/// Decides about one boat (kind `freeze`) or one place (kind `blind`). Pure: the same situation and `now` give the same
+/// decision, so that a round repeated after a stop changes nothing.
+#[must_use]
+pub fn decide(situation: &Situation, now: DateTime<Utc>) -> Decision {
+    match &situation.target {
+        Target::Boat { boat, state, rows } => freeze::decide(situation, boat, state, rows, now),
+        Target::Site { standing } => blind::decide(situation, standing, now),
+    }
+}
+
+/// A decision in the making: the document before, the document after, and what has been said so far.
+pub(super) struct Draft<'a> {
+    pub situation: &'a Situation,
+    pub now: DateTime<Utc>,
+    pub care: Option<Care>,
+    pub before: Alert,
+    pub next: Alert,
+    transitions: Vec<Transition>,
+    tellings: Vec<Telling>,
+}
+
+impl<'a> Draft<'a> {
+    pub fn new(
+        situation: &'a Situation,
+        care: Option<Care>,
+        alert: Alert,
+        now: DateTime<Utc>,
+    ) -> Self {
+        let (transitions, tellings) = (Vec::new(), Vec::new());
+        Self { situation, now, care, next: alert.clone(), before: alert, transitions, tellings }
+    }
+
+    /// Finishes: an alert that did not change is not written again.
+    pub fn finish(self) -> Decision {
+        let is_new = self.situation.open.is_none();
+        let changed = self.next != self.before || is_new;
+        Decision {
+            alerts: if changed { vec![self.next] } else { Vec::new() },
+            transitions: self.transitions,
+            tellings: self.tellings,
+        }
+    }
+
+    /// Logs the move from the last logged state to the one of `next`.
+    pub fn log(&mut self, row: u8, reason: &str) {
+        let mut transition = Transition::between(
+            row,
+            &self.before,
+            &self.next,
+            self.now,
+            "rule",
+            reason,
+            self.situation.issued_at,
+        );
+        if let Some(last) = self.transitions.last() {
+            transition.from = last.to;
+        }
+        self.transitions.push(transition);
+    }
+
+    /// Marks the input unknown or known (row 24); true while it is unknown.
+    pub fn look_at_input(&mut self) -> bool {
+        let blind = self.situation.forecast == crate::domain::weather::ForecastState::Blind
+            || self.situation.issued_at.is_none();
+        match (blind, self.next.input) {
+            (true, super::Input::Known) => {
+                self.next.input = super::Input::Unknown { since: self.now };
+                self.next.rising = None;
+                self.next.falling = None;
+                self.log(24, "no usable forecast: the state is kept");
+            }
+            (false, super::Input::Unknown { .. }) => {
+                self.next.input = super::Input::Known;
+                self.log(24, "a usable forecast again");
+            }
+            _ => {}
+        }
+        blind
+    }
+
+    /// Messages that a person has had in the last 24 hours, from this alert and from others.
+    fn had(&self, person: &PersonId) -> usize {
+        let since = self.now - chrono::Duration::hours(24);
+        let own = self
+            .next
+            .told
+            .get(person)
+            .map_or(0, |ledger| ledger.sent.iter().filter(|sent| sent.at > since).count());
+        own + self.situation.recent.iter().filter(|(id, at)| id == person && *at > since).count()
+    }
+
+    /// May this person get another message? What is high always passes.
+    pub fn within_limit(&self, person: &Person, priority: Priority) -> bool {
+        let settings = &self.situation.settings;
+        let limit = match person.role {
+            Role::Manager => settings.per_manager_24h,
+            _ => settings.per_person_24h,
+        };
+        priority == Priority::High || self.had(&person.id) < limit
+    }
+
+    /// Tells one person of a raise or of a change, and notes it in the ledger. Call [`Draft::next_revision`] before the
+    /// first of a round.
+    pub fn tell(&mut self, person: &Person, act: Act, facts: &Facts, standing: Vec<Standing>) {
+        let settings = &self.situation.settings;
+        let hold = self.hold(person, settings, facts.priority, facts.latest_start);
+        let ledger = self.next.told.get(&person.id);
+        let telling = Telling {
+            previous: ledger.map(|ledger| ledger.last.clone()),
+            earlier: ledger.map(|ledger| ledger.sent.clone()).unwrap_or_default(),
+            not_before: hold,
+            standing,
+            ..self.blank(person.id.clone(), act, facts.clone(), rolls_up(person.role))
+        };
+        let sent = Sent { at: self.now, revision: self.next.revision, step: 0 };
+        let entry = self.next.told.entry(person.id.clone()).or_insert_with(|| Ledger {
+            last: facts.as_told(),
+            sent: Vec::new(),
+            awaits_closing: true,
+        });
+        entry.last = facts.as_told();
+        entry.sent.push(sent);
+        entry.awaits_closing = true;
+        self.tellings.push(telling);
+    }
+
+    /// Tells everybody who awaits it that it is over.
+    pub fn tell_closing(&mut self, reason: &CloseReason, records: &[RecordLine], facts: &Facts) {
+        let awaiting: Vec<PersonId> = self
+            .next
+            .told
+            .iter()
+            .filter(|(_, ledger)| ledger.awaits_closing)
+            .map(|(person, _)| person.clone())
+            .collect();
+        if awaiting.is_empty() {
+            return;
+        }
+        self.next_revision();
+        for id in awaiting {
+            let person = self.situation.people.iter().find(|person| person.id == id);
+            let act = Act::Close { reason: reason.clone(), records: records.to_vec() };
+            let manager = person.is_some_and(|person| rolls_up(person.role));
+            let hold = person.and_then(|person| {
+                self.hold(person, &self.situation.settings, Priority::Low, None)
+            });
+            let mut telling =
+                Telling { not_before: hold, ..self.blank(id.clone(), act, facts.clone(), manager) };
+            let sent = Sent { at: self.now, revision: self.next.revision, step: 0 };
+            if let Some(ledger) = self.next.told.get_mut(&id) {
+                telling.previous = Some(ledger.last.clone());
+                telling.earlier = ledger.sent.clone();
+                ledger.sent.push(sent);
+                ledger.awaits_closing = false;
+            }
+            self.tellings.push(telling);
+        }
+    }
+
+    /// A new revision: everybody told in this round shares it.
+    pub fn next_revision(&mut self) {
+        self.next.revision = self.next.revision.saturating_add(1);
+    }
+
+    /// Ends the episode for good.
+    pub fn close(&mut self, reason: CloseReason) {
+        self.next.condition = Condition::Normal;
+        self.next.closed = Some(Closing { at: self.now, reason });
+    }
+
+    fn hold(
+        &self,
+        person: &Person,
+        settings: &AlertSettings,
+        priority: Priority,
+        latest_start: Option<DateTime<Utc>>,
+    ) -> Option<DateTime<Utc>> {
+        not_before(
+            person,
+            self.situation.site.time_zone,
+            settings,
+            priority,
+            latest_start,
+            self.now,
+        )
+    }
+
+    fn blank(&self, recipient: PersonId, act: Act, facts: Facts, manager: bool) -> Telling {
+        Telling {
+            alert: self.next.id.clone(),
+            kind: self.next.kind,
+            subject: self.next.subject.clone(),
+            site: self.next.site.clone(),
+            revision: self.next.revision,
+            step: 0,
+            rollup: manager.then(|| RollUp { recipient: recipient.clone(), round: self.now }),
+            recipient,
+            act,
+            facts,
+            previous: None,
+            earlier: Vec::new(),
+            not_before: None,
+            hold_until: None,
+            care: self.care,
+            standing: Vec::new(),
+        }
+    }
+}
+
+/// Whose messages are rolled up: those who answer for many boats or places.
+const fn rolls_up(role: Role) -> bool {
+    matches!(role, Role::Manager | Role::Operator)
+}

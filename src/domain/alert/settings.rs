@@ -1,0 +1,106 @@
+//! Limits of alerting, all settings. The defaults are starting values: thresholds measured on an archive of forecasts
+//! with what then happened, delays and deadband our own, after the methods of ISA-18.2.
+
+use chrono::NaiveTime;
+use serde::{Deserialize, Serialize};
+
+use crate::domain::risk::Consequence;
+
+/// A pair of chances, 0 to 1: raised at or over `on`, let go below `off`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Threshold {
+    /// Raise at or over this.
+    pub on: f64,
+    /// Below this it counts as gone.
+    pub off: f64,
+}
+
+/// Every limit of alerting.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct AlertSettings {
+    /// For engine, drive, or a boat that may sink.
+    pub severe: Threshold,
+    /// For pump, heater, manifold.
+    pub major: Threshold,
+    /// For fittings and domestic water.
+    pub minor: Threshold,
+    /// On-threshold of a severe row when its slack is under [`AlertSettings::waive_slack_h`]: the last chance to act.
+    pub severe_last_chance: f64,
+    /// Hours between the two issues of the on-delay.
+    pub on_delay_issue_gap_h: f64,
+    /// Slack in hours under which the on-delay is waived.
+    pub waive_slack_h: f64,
+    /// Hours that the off-delay lasts, besides a second issue.
+    pub off_delay_h: f64,
+    /// Kelvin by which the coming low must be milder than the limit before anything is let go.
+    pub deadband_k: f64,
+    /// Worse: latest start earlier by this share of the remaining slack.
+    pub earlier_share: f64,
+    /// Worse: but never for less than this many hours.
+    pub earlier_floor_h: f64,
+    /// Worse: low colder by this many kelvin than last told.
+    pub colder_k: f64,
+    /// Updates per alert that are no worsening.
+    pub eased_updates: u8,
+    /// Hours after the last message before such an update.
+    pub eased_gap_h: f64,
+    /// Messages to one person in 24 hours, worsening of high priority and closing apart.
+    pub per_person_24h: usize,
+    /// The same for managers, whose messages roll up many boats.
+    pub per_manager_24h: usize,
+    /// Hours for which a returned alert can be raised again under its own id.
+    pub returned_h: f64,
+    /// Start of the quiet hours for whoever states none.
+    pub quiet_from: NaiveTime,
+    /// End of them.
+    pub quiet_to: NaiveTime,
+    /// A latest start before this hour of the morning is told in the quiet hours.
+    pub quiet_morning: NaiveTime,
+}
+
+const fn clock(hour: u32) -> NaiveTime {
+    match NaiveTime::from_hms_opt(hour, 0, 0) {
+        Some(time) => time,
+        None => NaiveTime::MIN,
+    }
+}
+
+impl Default for AlertSettings {
+    fn default() -> Self {
+        Self {
+            severe: Threshold { on: 0.10, off: 0.05 },
+            major: Threshold { on: 0.20, off: 0.10 },
+            minor: Threshold { on: 0.30, off: 0.15 },
+            severe_last_chance: 0.05,
+            on_delay_issue_gap_h: 3.0,
+            waive_slack_h: 24.0,
+            off_delay_h: 12.0,
+            deadband_k: 1.0,
+            earlier_share: 0.25,
+            earlier_floor_h: 1.0,
+            colder_k: 3.0,
+            eased_updates: 0,
+            eased_gap_h: 6.0,
+            per_person_24h: 2,
+            per_manager_24h: 3,
+            returned_h: 24.0,
+            quiet_from: clock(21),
+            quiet_to: clock(7),
+            quiet_morning: clock(9),
+        }
+    }
+}
+
+impl AlertSettings {
+    /// The thresholds of a consequence.
+    #[must_use]
+    pub const fn threshold(&self, consequence: Consequence) -> Threshold {
+        match consequence {
+            Consequence::Severe => self.severe,
+            Consequence::Major => self.major,
+            Consequence::Minor => self.minor,
+        }
+    }
+}

@@ -1,0 +1,92 @@
+//! What a decision is made from: one boat, or one place, as things stand.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use super::{Alert, AlertSettings, Told};
+use crate::domain::boat::{Boat, BoatId, BoatState, PersonId, SiteId};
+use crate::domain::risk::CircuitRisk;
+use crate::domain::weather::ForecastState;
+use crate::domain::yard::{Person, Site};
+
+/// What an alert is about.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Subject {
+    /// A boat.
+    Boat(BoatId),
+    /// A place.
+    Site(SiteId),
+}
+
+/// The low to come at the place, with its 80 % range, in C.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Low {
+    /// When it is expected.
+    pub time: DateTime<Utc>,
+    /// Median.
+    pub median_c: f64,
+    /// 10 % quantile.
+    pub p10_c: f64,
+    /// 90 % quantile.
+    pub p90_c: f64,
+}
+
+/// Advice that stands: what a person was last told about a boat whose alert is open.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Standing {
+    /// Who was told.
+    pub person: PersonId,
+    /// About which boat.
+    pub boat: BoatId,
+    /// Its name.
+    pub boat_name: String,
+    /// What.
+    pub told: Told,
+}
+
+/// A boat (for `freeze`) or a place (for `blind`).
+#[derive(Debug, Clone)]
+pub enum Target {
+    /// A boat with its record and its rows.
+    Boat {
+        /// As the yard's list describes it.
+        boat: Boat,
+        /// What the log says is in it.
+        state: BoatState,
+        /// Every circuit that was judged; empty and not looked at while blind.
+        rows: Vec<CircuitRisk>,
+    },
+    /// A place, with the advice that stands for boats there.
+    Site {
+        /// One entry for each person told of an open freeze alert at the place, and each boat.
+        standing: Vec<Standing>,
+    },
+}
+
+/// Everything that a decision may look at; nothing else is.
+#[derive(Debug, Clone)]
+pub struct Situation {
+    /// About what.
+    pub target: Target,
+    /// The place; for a boat, where it stands now.
+    pub site: Site,
+    /// Can its newest forecast be relied on?
+    pub forecast: ForecastState,
+    /// Which service that forecast is from.
+    pub service: String,
+    /// When it was issued; `None` where none is usable.
+    pub issued_at: Option<DateTime<Utc>>,
+    /// The low to come until the horizon of the rows.
+    pub low: Option<Low>,
+    /// The alert of this kind and subject that is not closed, candidates included.
+    pub open: Option<Alert>,
+    /// How many alerts of this kind and subject are closed: numbers the next episode.
+    pub episodes_closed: u32,
+    /// Everybody who may be told, in the order in which they are told.
+    pub people: Vec<Person>,
+    /// Messages that people got in the last 24 hours from other alerts; a roll-up counts once.
+    pub recent: Vec<(PersonId, DateTime<Utc>)>,
+    /// Limits.
+    pub settings: AlertSettings,
+}

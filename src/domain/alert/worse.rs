@@ -1,0 +1,109 @@
+//! Worse than last told: the only reason to write again about an open alert.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
+
+use super::{AlertSettings, ChanceClass, Facts, System, Told};
+use crate::domain::risk::Priority;
+
+/// One way in which it has become worse than the reader was last told.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "worse", rename_all = "snake_case")]
+pub enum Worse {
+    /// More pressing.
+    Priority {
+        /// As told.
+        from: Priority,
+        /// Now.
+        to: Priority,
+    },
+    /// Less time.
+    LatestStart {
+        /// As told.
+        from: Option<DateTime<Utc>>,
+        /// Now.
+        to: DateTime<Utc>,
+    },
+    /// Colder.
+    Low {
+        /// As told, in C.
+        from_c: f64,
+        /// Now, in C.
+        to_c: f64,
+    },
+    /// Likelier, by a class of words.
+    Chance {
+        /// As told, 0 to 1.
+        from: f64,
+        /// Now.
+        to: f64,
+    },
+    /// More of the boat.
+    Systems {
+        /// What was not named before.
+        new: Vec<System>,
+    },
+}
+
+/// Every way in which `facts` is worse than `told`, in the order in which a reader needs them. Where every system over
+/// its threshold is frozen already, only a new system counts: there is nothing left to hurry for.
+#[must_use]
+pub fn worse_than_told(
+    facts: &Facts,
+    told: &Told,
+    settings: &AlertSettings,
+    zone: Tz,
+) -> Vec<Worse> {
+    let mut worse = Vec::new();
+    let active = facts.active();
+    if active.iter().any(|row| !row.frozen_now) {
+        if facts.priority > told.priority {
+            worse.push(Worse::Priority { from: told.priority, to: facts.priority });
+        }
+        if let Some(to) = facts.latest_start
+            && starts_sooner(to, told.latest_start, facts.at, settings, zone)
+        {
+            worse.push(Worse::LatestStart { from: told.latest_start, to });
+        }
+        if let (Some(low), Some(from_c)) = (facts.low, told.low_c)
+            && low.median_c <= from_c - settings.colder_k
+        {
+            worse.push(Worse::Low { from_c, to_c: low.median_c });
+        }
+        let chance = facts.lead().map_or(0.0, |row| row.chance_limit);
+        if ChanceClass::of(chance) > told.chance_class {
+            worse.push(Worse::Chance { from: told.chance, to: chance });
+        }
+    }
+    let new: Vec<System> =
+        active.iter().map(System::of).filter(|system| !told.systems.contains(system)).collect();
+    if !new.is_empty() {
+        worse.push(Worse::Systems { new });
+    }
+    worse
+}
+
+/// Earlier by a share of the slack that was left, or into today.
+fn starts_sooner(
+    to: DateTime<Utc>,
+    told: Option<DateTime<Utc>>,
+    now: DateTime<Utc>,
+    settings: &AlertSettings,
+    zone: Tz,
+) -> bool {
+    let Some(from) = told else { return true };
+    let left = hours(from - now);
+    let earlier = hours(from - to);
+    if left <= 0.0 || earlier <= 0.0 {
+        return false;
+    }
+    let day = |instant: DateTime<Utc>| instant.with_timezone(&zone).date_naive();
+    let into_today = day(from) > day(now) && day(to) <= day(now);
+    into_today || earlier >= (settings.earlier_share * left).max(settings.earlier_floor_h)
+}
+
+/// A span in hours.
+pub(super) fn hours(span: TimeDelta) -> f64 {
+    span.as_seconds_f64() / 3600.0
+}
