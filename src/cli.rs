@@ -1,1 +1,258 @@
-//! cli.
+//! The commands, one file each. Data goes to standard output, talk to standard error.
+
+pub mod check;
+pub mod worklist;
+
+use std::collections::BTreeMap;
+use std::ffi::OsString;
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use chrono::{DateTime, Utc};
+use clap::{Parser, Subcommand};
+use serde_json::Value;
+
+use crate::service::clock::SystemClock;
+use crate::service::house::{House, ServiceError};
+use crate::settings::{Settings, SettingsError};
+use crate::store::{Options, StoreErrorKind};
+
+/// The environment as it came in.
+pub type Environment = BTreeMap<String, String>;
+
+/// How a command ended, as its exit code says it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Exit {
+    /// Done.
+    Done,
+    /// Failed.
+    Failed,
+    /// Wrong use or bad input; nothing was changed.
+    BadInput,
+    /// Done, but a place has no usable forecast.
+    Blind,
+    /// The store is locked or cannot be reached.
+    StoreAway,
+}
+
+impl From<Exit> for ExitCode {
+    fn from(exit: Exit) -> Self {
+        Self::from(match exit {
+            Exit::Done => 0,
+            Exit::Failed => 1,
+            Exit::BadInput => 2,
+            Exit::Blind => 3,
+            Exit::StoreAway => 4,
+        })
+    }
+}
+
+/// What a command has to say.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Said {
+    /// For people; with a line end where it is not empty.
+    pub text: String,
+    /// For programs.
+    pub json: Value,
+    /// How it ended.
+    pub exit: Exit,
+}
+
+/// Why a command could not do its work.
+#[derive(Debug)]
+pub struct Refusal {
+    /// In words, with what to do.
+    pub why: String,
+    /// How it ended.
+    pub exit: Exit,
+}
+
+impl Refusal {
+    /// Wrong use or bad input.
+    #[must_use]
+    pub fn bad_input(why: impl Into<String>) -> Self {
+        Self { why: why.into(), exit: Exit::BadInput }
+    }
+
+    /// Something went wrong on the way.
+    #[must_use]
+    pub fn failed(why: impl Into<String>) -> Self {
+        Self { why: why.into(), exit: Exit::Failed }
+    }
+}
+
+impl From<ServiceError> for Refusal {
+    fn from(error: ServiceError) -> Self {
+        let exit = match &error {
+            ServiceError::Store(error) => match error.kind() {
+                StoreErrorKind::Locked | StoreErrorKind::Unreachable => Exit::StoreAway,
+                _ => Exit::Failed,
+            },
+            _ => Exit::Failed,
+        };
+        Self { why: with_causes(&error), exit }
+    }
+}
+
+impl From<SettingsError> for Refusal {
+    fn from(error: SettingsError) -> Self {
+        Self::bad_input(error.to_string())
+    }
+}
+
+/// An error with its causes, each once.
+fn with_causes(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut next = error.source();
+    while let Some(cause) = next {
+        let words = cause.to_string();
+        if !text.contains(&words) {
+            text = format!("{text}: {words}");
+        }
+        next = cause.source();
+    }
+    text
+}
+
+/// Tells who answers for a boat laid up for winter whether water left in it will freeze before somebody can act.
+///
+/// A planning aid, not an official weather warning: engine maker's instructions, local codes and yard rules come first.
+#[derive(Debug, Parser)]
+#[command(name = "rimeward", version, disable_help_subcommand = true)]
+struct CommandLine {
+    /// Configuration (default: RIMEWARD_CONFIG, else /etc/rimeward/rimeward.toml, else config/rimeward.toml)
+    #[arg(long, global = true, value_name = "FILE")]
+    config: Option<PathBuf>,
+    /// One JSON document on standard output, nothing else
+    #[arg(long, global = true)]
+    json: bool,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// What is at risk, ranked; sends nothing
+    Worklist(worklist::WorklistArgs),
+    /// Every problem of a configuration in one go
+    CheckConfig(check::CheckArgs),
+}
+
+/// What the commands need to know of the outside.
+#[derive(Debug)]
+pub struct Surroundings<'a> {
+    environment: &'a Environment,
+    config: Option<PathBuf>,
+    /// The present.
+    pub now: DateTime<Utc>,
+    /// A JSON document is wanted.
+    pub json: bool,
+}
+
+impl Surroundings<'_> {
+    /// The configuration file that counts.
+    #[must_use]
+    pub fn config_path(&self) -> PathBuf {
+        if let Some(path) = &self.config {
+            return path.clone();
+        }
+        if let Some(path) = self.environment.get("RIMEWARD_CONFIG") {
+            return PathBuf::from(path);
+        }
+        let installed = PathBuf::from("/etc/rimeward/rimeward.toml");
+        if installed.exists() { installed } else { PathBuf::from("config/rimeward.toml") }
+    }
+
+    /// A working service by that configuration.
+    ///
+    /// # Errors
+    /// [`Refusal`] with the problems of the configuration, or with what keeps the store from opening.
+    pub fn house(&self) -> Result<House, Refusal> {
+        let settings = Settings::load(&self.config_path())?;
+        Ok(House::open(settings, Options::default())?)
+    }
+}
+
+/// Runs one command line.
+#[must_use]
+pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) -> ExitCode {
+    let line = match CommandLine::try_parse_from(args) {
+        Ok(line) => line,
+        Err(error) => {
+            let wrong = error.use_stderr();
+            // A closed pipe is the reader's choice.
+            let _ = error.print();
+            return if wrong { Exit::BadInput.into() } else { Exit::Done.into() };
+        }
+    };
+    start_log(environment);
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    let around =
+        Surroundings { environment, config: line.config, now: SystemClock.now(), json: line.json };
+    match dispatch(line.command, &around) {
+        Ok(said) => {
+            let mut out = std::io::stdout().lock();
+            let printed = if around.json {
+                writeln!(out, "{:#}", said.json)
+            } else {
+                out.write_all(said.text.as_bytes())
+            };
+            match printed {
+                Ok(()) => said.exit.into(),
+                Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => said.exit.into(),
+                Err(error) => complain(&format!("writing the answer: {error}"), Exit::Failed),
+            }
+        }
+        Err(refusal) => complain(&refusal.why, refusal.exit),
+    }
+}
+
+fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+    match command {
+        Command::Worklist(args) => worklist::worklist(&args, around),
+        Command::CheckConfig(args) => check::check(&args, around),
+    }
+}
+
+fn complain(why: &str, exit: Exit) -> ExitCode {
+    let _ = writeln!(std::io::stderr(), "rimeward: {why}");
+    exit.into()
+}
+
+/// Logs go to standard error: warnings, or what `RIMEWARD_LOG` asks for.
+fn start_log(environment: &Environment) {
+    let wanted = environment.get("RIMEWARD_LOG").map_or("warn", String::as_str);
+    let filter = tracing_subscriber::EnvFilter::try_new(wanted)
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn"));
+    let _ = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_ansi(false)
+        .without_time()
+        .try_init();
+}
+
+/// Reads a time: RFC 3339, or a date and a time of the place (`2023-02-02T06:30`), or a date alone (midnight).
+///
+/// # Errors
+/// Words that say which forms are read.
+pub fn parse_time(text: &str, zone: chrono_tz::Tz) -> Result<DateTime<Utc>, Refusal> {
+    use chrono::{LocalResult, NaiveDate, NaiveDateTime, TimeZone as _};
+    if let Ok(at) = DateTime::parse_from_rfc3339(text) {
+        return Ok(at.to_utc());
+    }
+    let wall = ["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M:%S"]
+        .iter()
+        .find_map(|form| NaiveDateTime::parse_from_str(text, form).ok())
+        .or_else(|| NaiveDate::parse_from_str(text, "%Y-%m-%d").ok()?.and_hms_opt(0, 0, 0));
+    match wall.map(|wall| zone.from_local_datetime(&wall)) {
+        Some(LocalResult::Single(at) | LocalResult::Ambiguous(at, _)) => Ok(at.to_utc()),
+        Some(LocalResult::None) => Err(Refusal::bad_input(format!(
+            "{text} does not exist in {zone}: the clock skips it; give another minute or an offset"
+        ))),
+        None => Err(Refusal::bad_input(format!(
+            "{text:?} is not a time; write 2023-02-02T06:30 (time of the place) or 2023-02-02T06:30:00-05:00"
+        ))),
+    }
+}

@@ -1,1 +1,7 @@
-//! service.
+//! Wiring: the one clock, and the round: fetch, judge, decide, deliver.
+
+pub mod clock;
+pub mod house;
+pub mod fetch;
+pub mod survey;
+pub mod deciding;

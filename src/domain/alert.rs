@@ -25,7 +25,8 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::domain::boat::{BoatId, CircuitId, Holds, PersonId, SiteId, identifier};
+use crate::domain::boat::{BoatId, CircuitId, Holds, PersonId, SiteId};
+use crate::domain::catalogue::identifier;
 use crate::domain::risk::Priority;
 
 pub use chance::ChanceClass;

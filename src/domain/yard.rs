@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+mod scale;
+
 use chrono::{NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};

@@ -98,6 +98,28 @@ impl Store {
         })
     }
 
+    /// When the newest issue of a service for a place was made; cheaper than reading it.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn latest_issue(
+        &self,
+        site: &SiteId,
+        service: &str,
+    ) -> Result<Option<DateTime<Utc>>, StoreError> {
+        let doing = "reading the time of the latest issue";
+        self.read(doing, |connection| {
+            connection
+                .query_row(
+                    "SELECT max(issued_ms) FROM forecast WHERE site = ?1 AND service = ?2",
+                    params![site.as_str(), service],
+                    |row| row.get::<_, Option<Millis>>(0),
+                )
+                .doing(doing)
+                .map(|issued| issued.map(|Millis(at)| at))
+        })
+    }
+
     /// The forecasts for a place first fetched in `[from, to)`, newest first.
     ///
     /// # Errors

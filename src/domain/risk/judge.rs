@@ -1,6 +1,6 @@
 //! Every circuit of a boat against the coming cold.
 
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use thiserror::Error;
@@ -10,9 +10,7 @@ use super::case::{Outcome, through_the_ensemble, through_the_past};
 use super::timing::{WorkingHours, latest_start, priority};
 use super::{CircuitRisk, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Evidence, Holds};
-use crate::domain::catalogue::{
-    Catalogue, CircuitKind, Confinement, Consequence, PartExposure,
-};
+use crate::domain::catalogue::{Catalogue, CircuitKind, Confinement, Consequence, PartExposure};
 use crate::domain::physics::part::{PartError, PartModel, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
 use crate::domain::units::Kilograms;
@@ -80,25 +78,19 @@ pub struct Judge<'a> {
     weather: &'a PlaceWeather,
     catalogue: &'a Catalogue,
     settings: JudgeSettings,
-    ambients: BTreeMap<AmbientKey, Ambient>,
-    outcomes: BTreeMap<CaseKey, Outcome>,
+    ambients: HashMap<AmbientKey, Ambient>,
+    outcomes: HashMap<CaseKey, Outcome>,
 }
 
 impl<'a> Judge<'a> {
     /// For one place and one forecast.
     #[must_use]
-    pub const fn new(
+    pub fn new(
         weather: &'a PlaceWeather,
         catalogue: &'a Catalogue,
         settings: JudgeSettings,
     ) -> Self {
-        Self {
-            weather,
-            catalogue,
-            settings,
-            ambients: BTreeMap::new(),
-            outcomes: BTreeMap::new(),
-        }
+        Self { weather, catalogue, settings, ambients: HashMap::new(), outcomes: HashMap::new() }
     }
 
     /// Number of distinct cases computed so far.
@@ -111,11 +103,7 @@ impl<'a> Judge<'a> {
     ///
     /// # Errors
     /// [`JudgeError`] where a table lacks a row: nothing is judged by halves.
-    pub fn boat(
-        &mut self,
-        boat: &Boat,
-        state: &BoatState,
-    ) -> Result<Vec<CircuitRisk>, JudgeError> {
+    pub fn boat(&mut self, boat: &Boat, state: &BoatState) -> Result<Vec<CircuitRisk>, JudgeError> {
         let mut rows = Vec::new();
         for circuit in &state.circuits {
             let (Some(kind), Some(liquid)) =
@@ -140,8 +128,7 @@ impl<'a> Judge<'a> {
         covered: bool,
     ) -> Result<&Outcome, JudgeError> {
         let drained = matches!(circuit.holds, Holds::Drained | Holds::Dry);
-        let class_id =
-            if drained { &kind.thermal_class_drained } else { &kind.thermal_class };
+        let class_id = if drained { &kind.thermal_class_drained } else { &kind.thermal_class };
         let table = |source| JudgeError::Table { circuit: kind.id.to_string(), source };
         let class = thermal_class(class_id).map_err(table)?;
         // A pocket in a part that has no class of its own when drained: its own litres.
@@ -163,13 +150,11 @@ impl<'a> Judge<'a> {
         if !self.outcomes.contains_key(&key) {
             let ambient_key = (kind.exposure, covered);
             if !self.ambients.contains_key(&ambient_key) {
-                let ambient =
-                    Ambient::of(kind.exposure, covered, self.weather).map_err(table)?;
+                let ambient = Ambient::of(kind.exposure, covered, self.weather).map_err(table)?;
                 self.ambients.insert(ambient_key, ambient);
             }
-            let model = PartModel::new(liquid, water, class.solid(), class.ua()).map_err(
-                |source| JudgeError::Part { circuit: kind.id.to_string(), source },
-            )?;
+            let model = PartModel::new(liquid, water, class.solid(), class.ua())
+                .map_err(|source| JudgeError::Part { circuit: kind.id.to_string(), source })?;
             let ambient = self.ambients.get(&ambient_key);
             let outcome = ambient.map(|ambient| {
                 let first_ice_c = liquid.first_ice().value();
@@ -276,7 +261,9 @@ fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool 
         Holds::LubeWet => true,
         Holds::Charged => true,
         // What somebody only claims to have drained may hold a closed pocket.
-        Holds::Drained => circuit.evidence <= Evidence::Claimed && !circuit.open_questions.is_empty(),
+        Holds::Drained => {
+            circuit.evidence <= Evidence::Claimed && !circuit.open_questions.is_empty()
+        }
         Holds::Dry | Holds::LubeClean | Holds::Absent => false,
     };
     // Nothing recorded about gear oil is a question, not water in it.
@@ -289,7 +276,7 @@ fn liquid_bits(liquid: &Liquid) -> [u64; 2] {
         Liquid::FreshWater => [0, 0],
         Liquid::SeaWater { salinity } => [1, salinity.value().to_bits()],
         Liquid::Blend { solute, mass_fraction } => {
-            [10 + u64::from(solute.number()), mass_fraction.value().to_bits()]
+            [10 + solute as u64, mass_fraction.value().to_bits()]
         }
         Liquid::BatteryAcid { specific_gravity } => [2, specific_gravity.value().to_bits()],
     }

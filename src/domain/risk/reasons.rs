@@ -3,18 +3,13 @@
 use super::case::Outcome;
 use crate::domain::boat::{CircuitState, Evidence, Holds};
 use crate::domain::physics::Liquid;
-use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
+use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
 
 /// The sentences, most telling first. Temperatures in both scales, Fahrenheit first where the place does so.
 #[must_use]
-pub fn why(
-    circuit: &CircuitState,
-    liquid: &Liquid,
-    outcome: &Outcome,
-    site: &Site,
-) -> Vec<String> {
-    let scale = scale_of(site);
+pub fn why(circuit: &CircuitState, liquid: &Liquid, outcome: &Outcome, site: &Site) -> Vec<String> {
+    let scale = site.scale();
     let since = circuit
         .since
         .map(|since| since.with_timezone(&site.time_zone).format(" since %-d %b").to_string())
@@ -62,15 +57,5 @@ const fn words(holds: Holds) -> &'static str {
         Holds::Charged => "charged battery",
         Holds::Unknown => "unknown",
         Holds::Absent => "not fitted",
-    }
-}
-
-/// Which scale people at a place read first: Fahrenheit in the Americas' zones of the United States.
-#[must_use]
-pub fn scale_of(site: &Site) -> TemperatureScale {
-    if crate::domain::yard::reads_fahrenheit(site.time_zone) {
-        TemperatureScale::F
-    } else {
-        TemperatureScale::C
     }
 }

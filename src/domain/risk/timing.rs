@@ -1,6 +1,8 @@
 //! From the first dangerous hour back to the latest start, and from slack and consequence to priority.
 
-use chrono::{DateTime, Days, LocalResult, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, TimeZone, Utc};
+use chrono::{
+    DateTime, Days, LocalResult, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, TimeZone, Utc,
+};
 
 use super::{Consequence, Priority};
 use crate::domain::weather::sun;

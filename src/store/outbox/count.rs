@@ -58,6 +58,35 @@ pub struct AddressFault {
 }
 
 impl Store {
+    /// Who was written to since then, about which alert (or other matter), and when it was decided; what was dropped
+    /// before it went does not count.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn letters_since(
+        &self,
+        since: DateTime<Utc>,
+    ) -> Result<Vec<(PersonId, String, DateTime<Utc>)>, StoreError> {
+        let doing = "reading the letters of the last hours";
+        self.read(doing, |connection| {
+            let mut statement = connection
+                .prepare_cached(
+                    "SELECT recipient, alert_id, queued_ms FROM outbox
+                     WHERE queued_ms > ?1 AND state NOT IN ('expired', 'superseded')
+                     AND kind <> 'worklist' ORDER BY id",
+                )
+                .doing(doing)?;
+            let rows = statement
+                .query_map([Millis(since)], |row| {
+                    let recipient: String = row.get(0)?;
+                    let Millis(at) = row.get(2)?;
+                    Ok((PersonId::from(recipient), row.get(1)?, at))
+                })
+                .doing(doing)?;
+            rows.collect::<Result<_, _>>().doing(doing)
+        })
+    }
+
     /// Letters per person and kind, in that order.
     ///
     /// # Errors

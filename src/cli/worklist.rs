@@ -1,0 +1,155 @@
+//! `rimeward worklist`: what is at risk, ranked. Sends nothing.
+
+use serde_json::{Value, json};
+
+use super::{Exit, Refusal, Said, Surroundings, parse_time};
+use crate::domain::boat::{BoatId, SiteId};
+use crate::domain::risk::CircuitRisk;
+use crate::service::survey::{Instant, Survey, survey};
+
+/// Arguments of `worklist`.
+#[derive(Debug, clap::Args)]
+pub struct WorklistArgs {
+    /// Only this place
+    #[arg(long, value_name = "PLACE")]
+    site: Option<String>,
+    /// Only this boat
+    #[arg(long)]
+    boat: Option<String>,
+    /// At this time instead of now
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// Only what was known by then
+    #[arg(long, value_name = "TIME")]
+    known_at: Option<String>,
+}
+
+/// Rows with a smaller chance than this are not work.
+pub const WORTH_LISTING: f64 = 0.05;
+
+/// Looks over the yard and ranks what is at risk.
+///
+/// # Errors
+/// [`Refusal`]: an unknown place or boat, a time that is none, the store.
+pub fn worklist(args: &WorklistArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+    let house = around.house()?;
+    let zone = house.settings.yard.time_zone;
+    let at = args.at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
+    let known = args.known_at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
+    let at = at.unwrap_or(around.now);
+    let instant = Instant { at, known_at: known.unwrap_or(at) };
+    let site = args.site.as_deref().map(SiteId::from);
+    let boat = args.boat.as_deref().map(BoatId::from);
+    let yard = house.yard()?;
+    if let Some(site) = site.as_ref().filter(|site| !yard.sites.contains_key(site)) {
+        let known: Vec<&str> = yard.sites.keys().map(SiteId::as_str).collect();
+        return Err(Refusal::bad_input(format!(
+            "no place is called {site}; the yard has {}",
+            known.join(", ")
+        )));
+    }
+    if let Some(boat) = boat.as_ref().filter(|id| !yard.boats.iter().any(|b| b.id == **id)) {
+        return Err(Refusal::bad_input(format!("no boat is called {boat}; see the yard's list")));
+    }
+    let mut seen = survey(&house, instant, |id| site.as_ref().is_none_or(|site| site == id))?;
+    if let Some(boat) = boat {
+        seen.boats.retain(|view| view.boat.id == boat);
+    }
+    let exit = if seen.is_blind() { Exit::Blind } else { Exit::Done };
+    let text = crate::service::report::worklist_text(&house, &seen)?;
+    Ok(Said { text, json: worklist_json(&seen), exit })
+}
+
+/// The rows of a survey in the order of the worklist: most pressing first, then by latest start, harm and chance.
+#[must_use]
+pub fn ranked(survey: &Survey) -> Vec<&CircuitRisk> {
+    let mut rows: Vec<&CircuitRisk> = survey
+        .boats
+        .iter()
+        .flat_map(|view| &view.rows)
+        .filter(|row| row.chance_limit >= WORTH_LISTING || row.frozen_now)
+        .collect();
+    rows.sort_by(|a, b| {
+        let start = |row: &CircuitRisk| row.latest_start.map_or(i64::MAX, |at| at.timestamp());
+        (b.priority.cmp(&a.priority))
+            .then(start(a).cmp(&start(b)))
+            .then(b.consequence.cmp(&a.consequence))
+            .then(b.chance_limit.total_cmp(&a.chance_limit))
+            .then(a.boat.cmp(&b.boat))
+            .then(a.circuit.cmp(&b.circuit))
+            .then(a.instance.cmp(&b.instance))
+    });
+    rows
+}
+
+/// The worklist as one document.
+#[must_use]
+pub fn worklist_json(survey: &Survey) -> Value {
+    let local = |at: chrono::DateTime<chrono::Utc>, site: &SiteId| {
+        at.with_timezone(&survey.yard.zone(site)).to_rfc3339()
+    };
+    let sites: Vec<Value> = survey
+        .places
+        .values()
+        .map(|place| {
+            let id = &place.site.id;
+            let age = |issued| (survey.instant.at - issued).num_seconds();
+            json!({
+                "site": id,
+                "forecast": {
+                    "service": place.forecast.as_ref().map(|f| f.service.clone()),
+                    "issued": place.forecast.as_ref().map(|f| local(f.issued_at, id)),
+                    "age_s": place.forecast.as_ref().map(|f| age(f.issued_at)),
+                    "state": place.state,
+                },
+                "low": place.low.map(|low| json!({
+                    "time": local(low.time, id),
+                    "median_c": tidy(low.median_c),
+                    "p10_c": tidy(low.p10_c),
+                    "p90_c": tidy(low.p90_c),
+                })),
+            })
+        })
+        .collect();
+    let rows: Vec<Value> = ranked(survey)
+        .into_iter()
+        .map(|row| {
+            json!({
+                "boat": row.boat,
+                "site": row.site,
+                "circuit": row.circuit,
+                "instance": row.instance,
+                "holds": row.holds,
+                "evidence": row.evidence,
+                "consequence": row.consequence,
+                "limit": row.limit,
+                "limit_at_c": row.limit_at_c.map(tidy),
+                "chance_first_ice": tidy(row.chance_first_ice),
+                "chance_slush": tidy(row.chance_slush),
+                "chance_burst": tidy(row.chance_burst),
+                "chance_limit": tidy(row.chance_limit),
+                "frozen_now": row.frozen_now,
+                "first_danger": row.first_danger.map(|at| local(at, &row.site)),
+                "latest_start": row.latest_start.map(|at| local(at, &row.site)),
+                "slack_s": row.slack_s,
+                "priority": row.priority,
+                "action": row.action,
+                "minutes": row.minutes,
+                "why": row.why,
+            })
+        })
+        .collect();
+    let zone = survey.places.values().next().map_or(chrono_tz::Tz::UTC, |p| p.site.time_zone);
+    json!({
+        "at": survey.instant.at.with_timezone(&zone).to_rfc3339(),
+        "known_at": survey.instant.known_at.with_timezone(&zone).to_rfc3339(),
+        "until": survey.until.with_timezone(&zone).to_rfc3339(),
+        "sites": sites,
+        "rows": rows,
+    })
+}
+
+/// Rounded to a ten-thousandth: more digits would only look exact.
+fn tidy(value: f64) -> f64 {
+    (value * 10_000.0).round() / 10_000.0
+}

@@ -1,0 +1,218 @@
+//! From a survey to decisions: one situation for each boat and for each place, each decided by the pure core.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::house::{House, ServiceError, YardBook};
+use super::survey::{BoatView, PlaceView, Survey};
+use crate::domain::alert::{
+    Alert, AlertSettings, Decision, Kind, Situation, Standing, Subject, Target, decide,
+};
+use crate::domain::boat::{Boat, PersonId, SiteId};
+use crate::domain::yard::{Person, Role};
+use crate::store::{AlertFilter, AlertRecord, TransitionRow};
+
+/// Messages of this long ago no longer count against a person's daily limit.
+const RECENT: TimeDelta = TimeDelta::hours(24);
+
+/// Decides every boat and place of the survey, in the order of their ids.
+///
+/// # Errors
+/// The store's, or an alert document that cannot be read.
+pub fn decide_all(
+    house: &House,
+    survey: &Survey,
+    now: DateTime<Utc>,
+) -> Result<Decision, ServiceError> {
+    let book = AlertBook::read(house)?;
+    let recent = house.store.letters_since(now - RECENT)?;
+    let mut all = Decision::default();
+    for view in &survey.boats {
+        let Some(place) = survey.places.get(&view.state.site) else { continue };
+        let subject = Subject::Boat(view.boat.id.clone());
+        let people = people_of(&view.boat, &place.site.id, &survey.yard);
+        let target = Target::Boat {
+            boat: view.boat.clone(),
+            state: view.state.clone(),
+            rows: view.rows.clone(),
+        };
+        let situation = situation(&book, place, Kind::Freeze, &subject, target, people, &recent);
+        extend(&mut all, decide(&situation, now));
+    }
+    for place in survey.places.values() {
+        let subject = Subject::Site(place.site.id.clone());
+        let standing = standing_at(&book, &place.site.id, &survey.boats);
+        let people = people_for_blindness(&place.site.id, &standing, &survey.yard);
+        let target = Target::Site { standing };
+        let situation = situation(&book, place, Kind::Blind, &subject, target, people, &recent);
+        extend(&mut all, decide(&situation, now));
+    }
+    Ok(all)
+}
+
+fn extend(all: &mut Decision, one: Decision) {
+    all.alerts.extend(one.alerts);
+    all.transitions.extend(one.transitions);
+    all.tellings.extend(one.tellings);
+}
+
+fn situation(
+    book: &AlertBook,
+    place: &PlaceView,
+    kind: Kind,
+    subject: &Subject,
+    target: Target,
+    people: Vec<Person>,
+    recent: &[(PersonId, String, DateTime<Utc>)],
+) -> Situation {
+    let open = book.open.get(&(kind, subject.as_str().to_owned())).cloned();
+    let own = open.as_ref().map(|alert| alert.id.to_string());
+    let recent = recent
+        .iter()
+        .filter(|(_, alert, _)| own.as_ref() != Some(alert))
+        .map(|(person, _, at)| (person.clone(), *at))
+        .collect();
+    Situation {
+        target,
+        site: place.site.clone(),
+        forecast: place.state,
+        service: place.forecast.as_ref().map(|f| f.service.clone()).unwrap_or_default(),
+        issued_at: place.forecast.as_ref().map(|f| f.issued_at),
+        low: place.low,
+        open,
+        episodes_closed: book.closed.get(&(kind, subject.as_str().to_owned())).copied().unwrap_or(0),
+        people,
+        recent,
+        settings: AlertSettings::default(),
+    }
+}
+
+/// Every alert that matters for the next decision.
+struct AlertBook {
+    open: BTreeMap<(Kind, String), Alert>,
+    closed: BTreeMap<(Kind, String), u32>,
+}
+
+impl AlertBook {
+    fn read(house: &House) -> Result<Self, ServiceError> {
+        let mut book = Self { open: BTreeMap::new(), closed: BTreeMap::new() };
+        for record in house.store.open_alerts()? {
+            let alert: Alert = serde_json::from_value(record.document).map_err(|error| {
+                ServiceError::Told(format!("the alert {} cannot be read: {error}", record.id))
+            })?;
+            book.open.insert((alert.kind, alert.subject.as_str().to_owned()), alert);
+        }
+        let filter = AlertFilter { open: Some(false), ..AlertFilter::default() };
+        for record in house.store.alerts(&filter)? {
+            let kind = [Kind::Freeze, Kind::Blind, Kind::Deadline, Kind::Blend, Kind::Heat, Kind::Unreachable]
+                .into_iter()
+                .find(|kind| kind.as_str() == record.kind);
+            let subject = record.boat.map_or(record.site.to_string(), |boat| boat.to_string());
+            if let Some(kind) = kind {
+                *book.closed.entry((kind, subject)).or_default() += 1;
+            }
+        }
+        Ok(book)
+    }
+}
+
+/// The owner, then those who run the place, in their order.
+fn people_of(boat: &Boat, site: &SiteId, yard: &YardBook) -> Vec<Person> {
+    let owner = boat.owner.as_ref().and_then(|id| yard.people.get(id));
+    owner.into_iter().chain(managers_of(site, yard)).cloned().collect()
+}
+
+fn managers_of<'a>(site: &SiteId, yard: &'a YardBook) -> Vec<&'a Person> {
+    let runs = |person: &&Person| person.role == Role::Manager && person.sites.contains(site);
+    let mut managers: Vec<&Person> = yard.people.values().filter(runs).collect();
+    managers.sort_by_key(|person| person.escalation_order);
+    managers
+}
+
+/// Those who have to know that a place cannot be seen: the operator, who runs it, and whoever counts on an open alert.
+fn people_for_blindness(site: &SiteId, standing: &[Standing], yard: &YardBook) -> Vec<Person> {
+    let operators = yard.people.values().filter(|person| {
+        person.role == Role::Operator && (person.sites.is_empty() || person.sites.contains(site))
+    });
+    let mut people: Vec<Person> =
+        operators.chain(managers_of(site, yard)).cloned().collect();
+    for one in standing {
+        if let Some(person) = yard.people.get(&one.person) {
+            if !people.iter().any(|known| known.id == person.id) {
+                people.push(person.clone());
+            }
+        }
+    }
+    people
+}
+
+/// The advice that stands for the boats of a place.
+fn standing_at(book: &AlertBook, site: &SiteId, boats: &[BoatView]) -> Vec<Standing> {
+    let mut standing = Vec::new();
+    for alert in book.open.values() {
+        if alert.kind != Kind::Freeze || alert.site != *site || !alert.is_raised() {
+            continue;
+        }
+        let Some(id) = alert.subject.boat() else { continue };
+        let Some(view) = boats.iter().find(|view| view.boat.id == *id) else { continue };
+        for (person, ledger) in &alert.told {
+            if ledger.awaits_closing {
+                standing.push(Standing {
+                    person: person.clone(),
+                    boat: id.clone(),
+                    boat_name: view.boat.name.clone(),
+                    told: ledger.last.clone(),
+                });
+            }
+        }
+    }
+    standing
+}
+
+/// A decided alert as the store keeps it.
+///
+/// # Errors
+/// [`ServiceError::Told`] if it cannot be written as JSON.
+pub fn record_of(alert: &Alert, now: DateTime<Utc>) -> Result<AlertRecord, ServiceError> {
+    Ok(AlertRecord {
+        id: alert.id.to_string(),
+        kind: alert.kind.as_str().to_owned(),
+        boat: alert.subject.boat().cloned(),
+        site: alert.site.clone(),
+        open: alert.closed.is_none(),
+        revision: alert.revision,
+        raised_at: alert.raised_at.or(alert.rising.map(|seen| seen.at)).unwrap_or(now),
+        closed_at: alert.closed.as_ref().map(|closing| closing.at),
+        document: as_json(alert)?,
+    })
+}
+
+/// The transitions of a decision as the store keeps them, with everything that they were decided on.
+///
+/// # Errors
+/// [`ServiceError::Told`] if one cannot be written as JSON.
+pub fn transition_rows(decision: &Decision) -> Result<Vec<TransitionRow>, ServiceError> {
+    decision
+        .transitions
+        .iter()
+        .map(|transition| {
+            let alert = decision.alerts.iter().find(|alert| alert.id == transition.alert);
+            Ok(TransitionRow {
+                alert: transition.alert.to_string(),
+                revision: alert.map_or(0, |alert| alert.revision),
+                at: transition.at,
+                change: format!("{} to {}", transition.from.as_str(), transition.to.as_str()),
+                decided_on: as_json(&serde_json::json!({
+                    "transition": transition,
+                    "facts": alert.and_then(|alert| alert.decided_on.as_ref()),
+                }))?,
+            })
+        })
+        .collect()
+}
+
+fn as_json(value: &impl serde::Serialize) -> Result<serde_json::Value, ServiceError> {
+    serde_json::to_value(value)
+        .map_err(|error| ServiceError::Told(format!("writing a decision as JSON: {error}")))
+}

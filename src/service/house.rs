@@ -1,0 +1,133 @@
+//! What a running service holds in its hands: the store, the tables, the settings, the way to the weather.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use chrono_tz::Tz;
+use thiserror::Error;
+
+use crate::domain::boat::{Boat, PersonId, PlaceFacts, Places, SiteId};
+use crate::domain::catalogue::{Catalogue, CatalogueError, Holds};
+use crate::domain::risk::judge::{JudgeError, JudgeSettings};
+use crate::domain::risk::timing::WorkingHours;
+use crate::domain::yard::{Person, Site, SiteKind};
+use crate::forecast::client::{Client, ClientError, ClientSettings, Service};
+use crate::settings::Settings;
+use crate::store::{Options, Store, StoreError};
+
+/// Deadline of one call to a weather service.
+const CALL_DEADLINE: Duration = Duration::from_secs(30);
+
+/// What keeps the service from doing its work.
+#[derive(Debug, Error)]
+pub enum ServiceError {
+    /// The tables that are compiled in.
+    #[error("reading the catalogue")]
+    Catalogue(#[from] CatalogueError),
+    /// The store.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The weather client.
+    #[error("setting up the weather client")]
+    Client(#[from] ClientError),
+    /// A circuit that cannot be judged.
+    #[error(transparent)]
+    Judge(#[from] JudgeError),
+    /// Something that a person has to mend, in words.
+    #[error("{0}")]
+    Told(String),
+}
+
+/// A working service, between rounds.
+#[derive(Debug)]
+pub struct House {
+    /// The configuration.
+    pub settings: Settings,
+    /// The tables.
+    pub catalogue: Catalogue,
+    /// The store.
+    pub store: Store,
+}
+
+impl House {
+    /// Opens the store that the settings name.
+    ///
+    /// # Errors
+    /// [`ServiceError`]: the tables or the store.
+    pub fn open(settings: Settings, options: Options) -> Result<Self, ServiceError> {
+        let catalogue = Catalogue::built_in()?;
+        let store = Store::open(&settings.store.path, options)?;
+        Ok(Self { settings, catalogue, store })
+    }
+
+    /// The yard as it is listed now.
+    ///
+    /// # Errors
+    /// Whatever the store answers.
+    pub fn yard(&self) -> Result<YardBook, ServiceError> {
+        let keyed = |sites: Vec<Site>| sites.into_iter().map(|s| (s.id.clone(), s)).collect();
+        Ok(YardBook {
+            sites: keyed(self.store.sites()?),
+            people: self.store.people()?.into_iter().map(|p| (p.id.clone(), p)).collect(),
+            boats: self.store.boats()?,
+        })
+    }
+
+    /// The client of the US service; `None` where it is switched off.
+    ///
+    /// # Errors
+    /// [`ServiceError::Client`]: address or contact.
+    pub fn weather_client(&self) -> Result<Option<Client>, ServiceError> {
+        let forecast = &self.settings.forecast;
+        if !forecast.nws.enabled {
+            return Ok(None);
+        }
+        let settings = ClientSettings {
+            base: forecast.nws.base.clone(),
+            contact: forecast.contact.clone(),
+            deadline: CALL_DEADLINE,
+        };
+        Ok(Some(Client::new(Service::NwsGridpoint, &settings)?))
+    }
+
+    /// How rows are judged here.
+    #[must_use]
+    pub fn judge_settings(&self) -> JudgeSettings {
+        let yard = &self.settings.yard;
+        JudgeSettings {
+            horizon_h: usize::from(self.settings.judge.horizon_h),
+            working_hours: WorkingHours { from: yard.work_from, to: yard.work_to },
+            ..JudgeSettings::default()
+        }
+    }
+}
+
+/// Places, people and boats as listed.
+#[derive(Debug, Clone)]
+pub struct YardBook {
+    /// Places by id.
+    pub sites: BTreeMap<SiteId, Site>,
+    /// People by id.
+    pub people: BTreeMap<PersonId, Person>,
+    /// Boats in the order of their ids.
+    pub boats: Vec<Boat>,
+}
+
+impl Places for YardBook {
+    fn place(&self, site: &SiteId) -> Option<PlaceFacts> {
+        self.sites.get(site).map(|site| PlaceFacts {
+            water: if site.water_kind == "sea" { Holds::Sea } else { Holds::Fresh },
+            afloat: site.kind == SiteKind::Afloat,
+            southern: site.latitude < 0.0,
+            time_zone: site.time_zone,
+        })
+    }
+}
+
+impl YardBook {
+    /// The zone of a place, UTC where it is not listed.
+    #[must_use]
+    pub fn zone(&self, site: &SiteId) -> Tz {
+        self.sites.get(site).map_or(Tz::UTC, |site| site.time_zone)
+    }
+}

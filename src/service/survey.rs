@@ -1,0 +1,258 @@
+//! One look over the yard at an instant: the weather of each place, what each boat holds, and every circuit against
+//! the coming cold. Reads only; nothing is decided or sent here.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, DurationRound, TimeDelta, Utc};
+
+use super::house::{House, ServiceError, YardBook};
+use crate::domain::alert::Low;
+use crate::domain::boat::{Boat, BoatState, SiteId, fold};
+use crate::domain::risk::CircuitRisk;
+use crate::domain::risk::ambient::PlaceWeather;
+use crate::domain::risk::judge::Judge;
+use crate::domain::weather::errors::{Ensemble, ErrorModel};
+use crate::domain::weather::freshness::Standing;
+use crate::domain::weather::{Forecast, ForecastState, past, place};
+use crate::domain::yard::Site;
+use crate::forecast::client::{FetchState, Service};
+
+/// What is asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Instant {
+    /// The instant that is judged.
+    pub at: DateTime<Utc>,
+    /// Only what was known by then counts.
+    pub known_at: DateTime<Utc>,
+}
+
+impl Instant {
+    /// As known at that very time.
+    #[must_use]
+    pub const fn now(at: DateTime<Utc>) -> Self {
+        Self { at, known_at: at }
+    }
+}
+
+/// One place at the instant.
+#[derive(Debug, Clone)]
+pub struct PlaceView {
+    /// The place.
+    pub site: Site,
+    /// The newest forecast, if there is one.
+    pub forecast: Option<Forecast>,
+    /// Whether it can be relied on.
+    pub state: ForecastState,
+    /// The coldest hour until the horizon.
+    pub low: Option<Low>,
+    /// Members, hours and past of the air; `None` without a forecast.
+    pub weather: Option<PlaceWeather>,
+}
+
+/// One boat at the instant.
+#[derive(Debug, Clone)]
+pub struct BoatView {
+    /// As listed.
+    pub boat: Boat,
+    /// What is in it.
+    pub state: BoatState,
+    /// Every circuit that can freeze; empty while its place has no forecast.
+    pub rows: Vec<CircuitRisk>,
+}
+
+/// The yard at an instant.
+#[derive(Debug, Clone)]
+pub struct Survey {
+    /// Asked for.
+    pub instant: Instant,
+    /// Chances are stated until then.
+    pub until: DateTime<Utc>,
+    /// Places by id.
+    pub places: BTreeMap<SiteId, PlaceView>,
+    /// Boats by id.
+    pub boats: Vec<BoatView>,
+    /// As listed.
+    pub yard: YardBook,
+}
+
+impl Survey {
+    /// Is any place without a usable forecast?
+    #[must_use]
+    pub fn is_blind(&self) -> bool {
+        self.places.values().any(|place| place.state == ForecastState::Blind)
+    }
+}
+
+/// Looks over the yard; `only` narrows it to places for which it says yes.
+///
+/// # Errors
+/// The store's, or a hole in the tables.
+pub fn survey(
+    house: &House,
+    instant: Instant,
+    only: impl Fn(&SiteId) -> bool,
+) -> Result<Survey, ServiceError> {
+    let yard = house.yard()?;
+    let hour = whole_hour(instant.at);
+    let horizon = i64::from(house.settings.judge.horizon_h);
+    let mut states: Vec<(Boat, BoatState)> = Vec::new();
+    let events = house.store.all_events()?;
+    for boat in &yard.boats {
+        let own = |event: &&crate::domain::boat::LayupEvent| {
+            event.boat.as_ref().is_none_or(|id| *id == boat.id)
+        };
+        let events: Vec<_> = events.iter().filter(own).cloned().collect();
+        let state = fold(boat, &yard, &events, instant.at, instant.known_at, &house.catalogue);
+        if only(&state.site) {
+            states.push((boat.clone(), state));
+        }
+    }
+    let mut places = BTreeMap::new();
+    for site in yard.sites.values().filter(|site| only(&site.id)) {
+        let heat_on = heat_is_on(states.iter().map(|(_, state)| state), &site.id);
+        places.insert(site.id.clone(), view(house, site, instant, hour, heat_on)?);
+    }
+    let boats = judge_all(house, states, &places)?;
+    Ok(Survey { instant, until: hour + TimeDelta::hours(horizon), places, boats, yard })
+}
+
+fn judge_all(
+    house: &House,
+    states: Vec<(Boat, BoatState)>,
+    places: &BTreeMap<SiteId, PlaceView>,
+) -> Result<Vec<BoatView>, ServiceError> {
+    let mut judges: BTreeMap<SiteId, Judge<'_>> = BTreeMap::new();
+    let mut boats = Vec::new();
+    for (boat, state) in states {
+        let weather = places.get(&state.site).and_then(|place| place.weather.as_ref());
+        let rows = match weather {
+            Some(weather) => judges
+                .entry(state.site.clone())
+                .or_insert_with(|| Judge::new(weather, &house.catalogue, house.judge_settings()))
+                .boat(&boat, &state)?,
+            None => Vec::new(),
+        };
+        boats.push(BoatView { boat, state, rows });
+    }
+    Ok(boats)
+}
+
+fn view(
+    house: &House,
+    site: &Site,
+    instant: Instant,
+    hour: DateTime<Utc>,
+    heat_on: bool,
+) -> Result<PlaceView, ServiceError> {
+    let judge = house.settings.judge;
+    let stored = house.store.latest_forecast(&site.id, None, instant.known_at)?;
+    let service = Service::NwsGridpoint.name();
+    let answered = house
+        .store
+        .fetch_state::<FetchState>(service, &site.id)?
+        .and_then(|state| state.last_answer)
+        // Asked about the past: what we knew then had answered then.
+        .map(|at| at.min(instant.known_at));
+    let forecast = stored.map(|stored| stored.forecast);
+    let standing = Standing::of(forecast.as_ref(), answered);
+    let state = house.settings.forecast.limits.state(&standing, instant.at);
+    let mut seen = PlaceView { site: site.clone(), forecast, state, low: None, weather: None };
+    let Some(forecast) = &seen.forecast else { return Ok(seen) };
+    let local = place::at_the_place(site, &forecast.steps);
+    let coming: Vec<_> = local.iter().filter(|step| step.time >= hour).copied().collect();
+    if coming.is_empty() {
+        return Ok(seen);
+    }
+    let from = hour - TimeDelta::days(i64::from(judge.past_days));
+    let past = past_hours(house, site, from, hour, instant.known_at)?;
+    let lead_h = (hour - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
+    let seed = judge.seed ^ place_seed(&site.id);
+    let paths = Ensemble::draw(&coming, lead_h, &ErrorModel::default(), judge.members, seed);
+    seen.low = low(&paths, hour, usize::from(judge.horizon_h));
+    seen.weather =
+        Some(PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat_on });
+    Ok(seen)
+}
+
+/// The past hours as the forecasts of those days stood.
+fn past_hours(
+    house: &House,
+    site: &Site,
+    from: DateTime<Utc>,
+    until: DateTime<Utc>,
+    known_at: DateTime<Utc>,
+) -> Result<Vec<crate::domain::weather::Step>, ServiceError> {
+    let margin = TimeDelta::days(1);
+    let stored = house.store.forecasts_between(
+        &site.id,
+        from - margin,
+        known_at.min(until + margin) + TimeDelta::milliseconds(1),
+    )?;
+    let forecasts: Vec<Forecast> = stored.into_iter().map(|stored| stored.forecast).collect();
+    Ok(place::at_the_place(site, &past::stitch(&forecasts, from, until)))
+}
+
+/// The coldest hour of each member until the horizon: median and 10 and 90 % quantiles, at the hour that is coldest in
+/// the middle of the members.
+fn low(paths: &Ensemble, from: DateTime<Utc>, hours: usize) -> Option<Low> {
+    let mut lowest = vec![f32::INFINITY; paths.members()];
+    let mut coldest = (f32::INFINITY, 0_usize);
+    let mut sorted = Vec::with_capacity(paths.members());
+    for (hour, air) in paths.by_hour().take(hours).enumerate() {
+        for (low, t) in lowest.iter_mut().zip(air) {
+            *low = low.min(*t);
+        }
+        sorted.clear();
+        sorted.extend_from_slice(air);
+        let median = quantile(&mut sorted, 0.5)?;
+        if median < coldest.0 {
+            coldest = (median, hour);
+        }
+    }
+    let mut at = |share| quantile(&mut lowest, share).map(f64::from);
+    Some(Low {
+        time: from + TimeDelta::hours(i64::try_from(coldest.1).ok()?),
+        median_c: at(0.5)?,
+        p10_c: at(0.1)?,
+        p90_c: at(0.9)?,
+    })
+}
+
+fn quantile(values: &mut [f32], share: f64) -> Option<f32> {
+    if values.is_empty() {
+        return None;
+    }
+    values.sort_by(f32::total_cmp);
+    let last = values.len() - 1;
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_precision_loss,
+        reason = "an index below a few thousand"
+    )]
+    let index = (share * last as f64).round() as usize;
+    values.get(index.min(last)).copied()
+}
+
+/// Is the heat of a place on, with power, as far as the boats there say? Not said is off.
+fn heat_is_on<'a>(states: impl Iterator<Item = &'a BoatState>, site: &SiteId) -> bool {
+    states
+        .filter(|state| state.site == *site)
+        .flat_map(|state| &state.mitigations)
+        .filter(|mitigation| mitigation.kind == "heat")
+        .max_by_key(|mitigation| mitigation.since)
+        .is_some_and(|mitigation| mitigation.on)
+}
+
+/// The whole hour that holds `at`.
+#[must_use]
+pub fn whole_hour(at: DateTime<Utc>) -> DateTime<Utc> {
+    at.duration_trunc(TimeDelta::hours(1)).unwrap_or(at)
+}
+
+/// A number from a name, so that each place has errors of its own (FNV-1a).
+fn place_seed(site: &SiteId) -> u64 {
+    site.as_str().bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    })
+}
