@@ -9,3 +9,5 @@ mod store;
 #[cfg(test)]
 mod support;
 mod forecast;
+mod alert;
+mod message;

@@ -1,7 +1,34 @@
 //! Words and standard formats for one thing to tell one person.
+//!
+//! A letter is made in three steps: the numbers of a telling become words ([`words`]), the phrase catalogue puts the words
+//! into parts in a fixed order ([`phrases`]), and the parts are written twice, as text and as HTML ([`block`]). What is not
+//! in a part is in neither, so the text says all that the HTML says. Nothing here decides anything or computes a risk.
+
+mod blind;
+pub mod block;
+mod cautions;
+mod freeze;
+pub mod identity;
+pub mod lint;
+pub mod phrases;
+mod rollup;
+mod voice;
+pub mod words;
+mod worklist;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use crate::domain::alert::{Act, CloseReason, Kind, Telling};
+use crate::domain::boat::{Boat, BoatState, CircuitId};
+use crate::domain::risk::Priority;
+use crate::domain::yard::{Person, Site};
+
+pub use identity::MessageKey;
+pub use phrases::Phrases;
+//pub use rollup::{RolledUp, compose_rollup};
+//pub use worklist::{CannotSay, PlaceLine, Worklist, WorklistBoat, compose_worklist};
 
 /// A name and an address.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -41,4 +68,185 @@ pub struct Letter {
     pub unsubscribe: Option<String>,
     /// Importance: high.
     pub urgent: bool,
+}
+
+/// What keeps a letter from being written.
+#[derive(Debug, Error)]
+pub enum MessageError {
+    /// The phrase catalogue is not TOML of the right shape.
+    #[error("reading the phrase catalogue: {source}; compare with config/catalogue/phrases.toml")]
+    Catalogue {
+        /// What the parser says, with line and column.
+        #[source]
+        source: Box<toml::de::Error>,
+    },
+    /// A template does not parse or names something that does not exist.
+    #[error("phrase `{part}`, line {line}: {source:#}; correct the phrase in the catalogue")]
+    Template {
+        /// Name of the part or subject.
+        part: String,
+        /// Line inside the template.
+        line: usize,
+        /// What the template engine says.
+        #[source]
+        source: Box<minijinja::Error>,
+    },
+    /// The catalogue lacks something.
+    #[error("phrase catalogue: {what} `{name}` is missing; add it")]
+    Missing {
+        /// Which kind of entry.
+        what: &'static str,
+        /// Its name.
+        name: String,
+    },
+    /// A part that must say something came out empty.
+    #[error("phrase `{part}` came out empty; give it words or mark it optional")]
+    Empty {
+        /// Name of the part.
+        part: String,
+    },
+    /// There is no address to write to.
+    #[error("{person} has no mail address; give one, or another contact for this place")]
+    NoAddress {
+        /// The person's id.
+        person: String,
+    },
+    /// The telling is about a boat and none was handed in.
+    #[error("composing {alert}: the boat and its record are needed; hand them in with the context")]
+    NoBoat {
+        /// The alert.
+        alert: String,
+    },
+    /// Nobody words this kind yet.
+    #[error("composing {alert}: there are no words for this kind yet")]
+    NoWords {
+        /// The alert.
+        alert: String,
+    },
+}
+
+/// Who writes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sender {
+    /// The source people know, such as `Quillback freeze desk`.
+    pub desk: String,
+    /// Address that the letters come from.
+    pub address: String,
+    /// Where answers go.
+    pub reply_to: Option<Mailbox>,
+    /// Domain of the Message-IDs.
+    pub domain: String,
+    /// Domain of the list ids, such as `quillback.example.org`.
+    pub list_domain: Option<String>,
+    /// Address for List-Unsubscribe mail.
+    pub unsubscribe: Option<String>,
+}
+
+/// What every letter needs besides what it says.
+#[derive(Clone, Copy)]
+pub struct Context<'a> {
+    /// The phrase catalogue.
+    pub phrases: &'a Phrases,
+    /// Who writes.
+    pub sender: &'a Sender,
+    /// Key of the Message-IDs.
+    pub key: &'a MessageKey,
+    /// Who reads.
+    pub person: &'a Person,
+    /// The place concerned; its zone is the letter's.
+    pub site: &'a Site,
+    /// A circuit in the owner's words.
+    pub label: &'a dyn Fn(&CircuitId) -> String,
+    /// Date header, fixed when the letter enters the outbox.
+    pub date: DateTime<Utc>,
+}
+
+/// The default label of a circuit: its id with spaces.
+#[must_use]
+pub fn plain_label(circuit: &CircuitId) -> String {
+    circuit.as_str().replace('_', " ")
+}
+
+/// Writes the letter for one telling to one person. A telling about a boat needs the boat and its record.
+///
+/// # Errors
+/// [`MessageError`] where there is no address, no boat, or the phrase catalogue does not fit.
+pub fn compose(
+    telling: &Telling,
+    boat: Option<(&Boat, &BoatState)>,
+    context: &Context<'_>,
+) -> Result<Letter, MessageError> {
+    let no_words = || MessageError::NoWords { alert: telling.alert.to_string() };
+    let (template, parts) = match telling.kind {
+        Kind::Freeze => {
+            let (boat, state) =
+                boat.ok_or_else(|| MessageError::NoBoat { alert: telling.alert.to_string() })?;
+            let template = match &telling.act {
+                Act::Raise { .. } => "freeze_raise",
+                Act::Update { .. } => "freeze_update",
+                Act::Close { reason: CloseReason::Returned, .. } => "freeze_returned",
+                Act::Close { reason: CloseReason::Done, .. } => "freeze_done",
+                Act::Close { .. } => return Err(no_words()),
+            };
+            (template, freeze::draft(telling, boat, state, context))
+        }
+        Kind::Blind => match &telling.act {
+            Act::Raise { .. } | Act::Update { .. } => {
+                ("blind_raise", blind::draft(telling, context))
+            }
+            Act::Close { .. } => ("blind_close", blind::draft(telling, context)),
+        },
+        _ => return Err(no_words()),
+    };
+    let ids = identity::of_telling(telling, context.key, &context.sender.domain);
+    let stream = match telling.kind {
+        Kind::Blind => "operator",
+        _ => "freeze",
+    };
+    let urgent =
+        telling.facts.priority == Priority::High && !matches!(telling.act, Act::Close { .. });
+    finish(template, &parts, ids, stream, urgent, context)
+}
+
+/// What goes into the phrases: the names, the cautions that apply, the tables.
+struct Draft {
+    words: serde_json::Value,
+    cautions: std::collections::BTreeSet<&'static str>,
+    table: Vec<block::Group>,
+    /// Name that a subject may shorten, under which key.
+    shorten: Option<(&'static str, String)>,
+}
+
+fn finish(
+    template: &str,
+    draft: &Draft,
+    ids: identity::Ids,
+    stream: &str,
+    urgent: bool,
+    context: &Context<'_>,
+) -> Result<Letter, MessageError> {
+    let phrases = context.phrases;
+    let address = context.person.email.clone().filter(|address| !address.is_empty());
+    let address =
+        address.ok_or_else(|| MessageError::NoAddress { person: context.person.id.to_string() })?;
+    let subject = phrases.subject(template, &draft.words, draft.shorten.as_ref())?;
+    let blocks = phrases.blocks(template, &draft.words, &draft.cautions, &draft.table)?;
+    Ok(Letter {
+        message_id: ids.own,
+        date: context.date,
+        from: Mailbox {
+            name: words::one_line(&context.sender.desk, 60),
+            address: context.sender.address.clone(),
+        },
+        reply_to: context.sender.reply_to.clone(),
+        to: Mailbox { name: words::one_line(&context.person.name, 60), address },
+        text: block::as_text(&blocks),
+        html: Some(phrases.html(&subject, &blocks)?),
+        subject,
+        in_reply_to: ids.earlier.last().cloned(),
+        references: ids.earlier,
+        list_id: context.sender.list_domain.as_ref().map(|domain| format!("{stream}.{domain}")),
+        unsubscribe: context.sender.unsubscribe.clone(),
+        urgent,
+    })
 }

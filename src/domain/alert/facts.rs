@@ -24,7 +24,9 @@ pub struct Facts {
     pub issued_at: Option<DateTime<Utc>>,
     /// Whether it can be relied on.
     pub forecast: ForecastState,
-    /// The low to come.
+    /// End of the horizon that the chances are for.
+    pub until: DateTime<Utc>,
+    /// The low to come until then.
     pub low: Option<Low>,
     /// The most pressing row's priority.
     pub priority: Priority,
@@ -56,6 +58,7 @@ impl Facts {
             service: situation.service.clone(),
             issued_at: situation.issued_at,
             forecast: situation.forecast,
+            until: situation.until,
             low: situation.low,
             priority,
             rows: active.iter().chain(near).cloned().collect(),

@@ -77,7 +77,9 @@ pub struct Situation {
     pub service: String,
     /// When it was issued; `None` where none is usable.
     pub issued_at: Option<DateTime<Utc>>,
-    /// The low to come until the horizon of the rows.
+    /// End of the horizon that the chances of the rows are for.
+    pub until: DateTime<Utc>,
+    /// The low to come until then.
     pub low: Option<Low>,
     /// The alert of this kind and subject that is not closed, candidates included.
     pub open: Option<Alert>,

@@ -1,0 +1,80 @@
+//! Which cautions apply: the rules behind `[[caution]] when = ...` in the phrase catalogue.
+
+use std::collections::BTreeSet;
+
+use super::voice::Scope;
+use crate::domain::boat::{Boat, BoatState, CoolingKind};
+use crate::domain::risk::CircuitRisk;
+use crate::domain::yard::{Site, SiteKind};
+
+/// Every rule that code can switch on; the lint refuses a caution with another.
+pub(super) const RULES: [&str; 11] = [
+    "frozen",
+    "petrol_inboard",
+    "covered",
+    "heater",
+    "ice_ladder_night",
+    "afloat",
+    "battery",
+    "battery_frozen",
+    "antifreeze",
+    "draining",
+    "always",
+];
+
+/// The rules that hold for work on a boat with these rows over their threshold.
+pub(super) fn for_work(
+    boat: &Boat,
+    state: &BoatState,
+    site: &Site,
+    rows: &[CircuitRisk],
+) -> BTreeSet<&'static str> {
+    let mut rules = for_visit(boat, state, site);
+    // Anybody who reads of cold may think of heat, and of going aboard now.
+    rules.extend(["heater", "ice_ladder_night"]);
+    rules.insert(match Scope::of(rows) {
+        Scope::Blend => "antifreeze",
+        Scope::Block | Scope::SmallParts => "draining",
+    });
+    if rows.iter().any(|row| row.frozen_now) {
+        rules.insert("frozen");
+    }
+    if rows.iter().any(|row| is_battery(row)) {
+        rules.extend(["battery", "battery_frozen"]);
+    }
+    rules
+}
+
+/// The rules that hold whenever somebody goes to the boat.
+pub(super) fn for_visit(boat: &Boat, state: &BoatState, site: &Site) -> BTreeSet<&'static str> {
+    let mut rules = BTreeSet::from(["always"]);
+    if is_petrol_inboard(boat) {
+        rules.insert("petrol_inboard");
+    }
+    if is_covered(state, site) {
+        rules.insert("covered");
+    }
+    if state.afloat {
+        rules.insert("afloat");
+    }
+    if state.mitigations.iter().any(|held| held.kind == "charger" && held.on) {
+        rules.insert("battery");
+    }
+    rules
+}
+
+/// A petrol engine inside the hull: its vapour gathers. An engine of unknown fuel is taken for one.
+pub(super) fn is_petrol_inboard(boat: &Boat) -> bool {
+    let fuel = boat.fuel.to_lowercase();
+    let outboard = boat.cooling == CoolingKind::RawOutboard || boat.kind.contains("outboard");
+    boat.engines > 0 && !outboard && !fuel.contains("diesel") && !fuel.contains("electric")
+}
+
+/// Under a cover or a roof.
+pub(super) fn is_covered(state: &BoatState, site: &Site) -> bool {
+    state.covered || matches!(site.kind, SiteKind::IndoorUnheated | SiteKind::IndoorHeated)
+}
+
+fn is_battery(row: &CircuitRisk) -> bool {
+    row.circuit.as_str().contains("battery")
+}

@@ -1,0 +1,228 @@
+//! Words of kind `freeze`.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use serde_json::{Value, json};
+
+use super::phrases::Table;
+use super::voice::{Scope, Voice, boat_name, key_of, location, object, phone, place_name};
+use super::words::{day, list, long_time, work};
+use super::{Context, Draft, cautions};
+use crate::domain::alert::chance::SpokenChance;
+use crate::domain::alert::{Act, Facts, Telling, Told};
+use crate::domain::boat::{Boat, BoatState, DrainPermission};
+use crate::domain::risk::CircuitRisk;
+use crate::domain::yard::Role;
+
+type Words = Vec<(&'static str, Value)>;
+
+/// Parts named in a sentence before "and 3 more".
+const PARTS_NAMED: usize = 3;
+
+/// How a boat stands in one telling: shared with the manager's lists.
+pub(super) struct Stand {
+    pub scope: Scope,
+    /// Everything over its threshold is frozen already.
+    pub frozen: bool,
+    /// No time is left to begin.
+    pub late: bool,
+    /// When the work would be done if begun at the latest start.
+    pub done_by: Option<DateTime<Utc>>,
+}
+
+impl Stand {
+    pub fn of(facts: &Facts) -> Self {
+        let active = facts.active();
+        let frozen = !active.is_empty() && active.iter().all(|row| row.frozen_now);
+        let latest = facts.latest_start.filter(|start| *start > facts.at);
+        Self {
+            scope: Scope::of(&facts.rows),
+            frozen,
+            late: !frozen && latest.is_none(),
+            done_by: latest.map(|start| done_by(start, facts.minutes)),
+        }
+    }
+
+    fn ask(&self, voice: &Voice<'_>, facts: &Facts, short: &str) -> String {
+        let key = match (self.frozen, self.late) {
+            (true, _) => "frozen",
+            (_, true) => "late",
+            _ => self.scope.key(),
+        };
+        let circuit = facts.lead().map_or("", |row| row.circuit.as_str());
+        let object = voice.word(Table::Object, circuit);
+        voice.word(Table::Ask, &format!("{key}{short}")).replace("{object}", &object)
+    }
+}
+
+/// The work is done this long after its start.
+pub(super) fn done_by(start: DateTime<Utc>, minutes: f64) -> DateTime<Utc> {
+    let seconds = std::time::Duration::from_secs_f64(minutes.clamp(0.0, 1.0e6) * 60.0);
+    start + TimeDelta::from_std(seconds).unwrap_or_default()
+}
+
+pub(super) fn draft(
+    telling: &Telling,
+    boat: &Boat,
+    state: &BoatState,
+    context: &Context<'_>,
+) -> Draft {
+    let facts = &telling.facts;
+    let voice = Voice::of(context, facts.at);
+    let stand = Stand::of(facts);
+    let closing = matches!(telling.act, Act::Close { .. });
+    let mut words = vec![
+        place_words(telling, boat, state, context),
+        low_words(&voice, facts),
+        voice.basis(&facts.service, facts.issued_at, facts.forecast, context.site),
+        told_words(&voice, telling),
+    ];
+    if !closing {
+        words.push(threat_words(&voice, facts, &stand, state));
+        words.push(ask_words(&voice, facts, &stand, context));
+    }
+    let rules = if closing {
+        let mut rules = cautions::for_visit(boat, state, context.site);
+        rules.insert("frozen");
+        rules
+    } else {
+        cautions::for_work(boat, state, context.site, facts.active())
+    };
+    let shorten = Some(("boat", boat_name(&boat.name)));
+    Draft { words: object(words), cautions: rules, table: Vec::new(), shorten }
+}
+
+fn place_words(telling: &Telling, boat: &Boat, state: &BoatState, context: &Context<'_>) -> Words {
+    let care = telling.care.unwrap_or(boat.care);
+    let permission = match boat.drain_permission {
+        DrainPermission::Yes => "yes",
+        DrainPermission::No => "no",
+        DrainPermission::NotApplicable | DrainPermission::Unknown => "",
+    };
+    // The remark on care speaks to the owner; a manager knows.
+    let to_owner = context.person.role == Role::Owner;
+    vec![
+        ("boat", json!(boat_name(&boat.name))),
+        ("place", json!(place_name(context.site))),
+        ("location", json!(location(&boat.location))),
+        ("afloat", json!(state.afloat)),
+        ("care", json!(if to_owner { key_of(&care) } else { String::new() })),
+        ("permission", json!(if to_owner { permission } else { "" })),
+        ("phone", json!(phone(context.site))),
+        ("by_whom", json!(if to_owner { "you or the yard" } else { "the yard or the owner" })),
+        ("alert", json!(telling.alert.as_str())),
+        ("number", json!(telling.earlier.len().saturating_add(1))),
+    ]
+}
+
+fn low_words(voice: &Voice<'_>, facts: &Facts) -> Words {
+    let low = facts.low.as_ref();
+    let both = low.map(|low| voice.temperature(low.median_c));
+    vec![
+        ("low", json!(both.clone().unwrap_or_else(|| "low not known".to_owned()))),
+        ("low_both", json!(both)),
+        ("low_range", json!(low.map(|low| voice.low_range(low)))),
+        ("low_time", json!(low.map(|low| voice.time(low.time)))),
+        ("until", json!(voice.time(facts.until))),
+    ]
+}
+
+fn threat_words(voice: &Voice<'_>, facts: &Facts, stand: &Stand, state: &BoatState) -> Words {
+    let lead = facts.lead();
+    let chance = SpokenChance::of(lead.map_or(0.0, |row| row.chance_limit));
+    let liquid =
+        lead.map_or_else(String::new, |row| voice.word(Table::Liquid, &key_of(&row.holds)));
+    vec![
+        ("scope", json!(stand.scope.key())),
+        ("frozen", json!(stand.frozen)),
+        ("late", json!(stand.late)),
+        ("chance", json!(chance.number())),
+        ("chance_word", json!(voice.word(Table::Chance, chance.class.key()))),
+        ("chance_frequency", json!(chance.frequency())),
+        ("lead_liquid", json!(liquid)),
+        ("lead_part", json!(lead.map(|row| voice.part(&row.circuit, row.instance.as_deref())))),
+        ("lead_event", json!(lead.map(|row| voice.event(row.limit)))),
+        ("parts", json!(voice.parts(facts.active(), PARTS_NAMED))),
+        ("wet", Value::Array(facts.rows.iter().map(|row| wet(voice, row, state)).collect())),
+    ]
+}
+
+/// One circuit of the list of what the record says. The reasons of the row stay with the alert; the letter names state
+/// and evidence.
+fn wet(voice: &Voice<'_>, row: &CircuitRisk, state: &BoatState) -> Value {
+    let since = state
+        .circuits
+        .iter()
+        .find(|now| now.circuit == row.circuit && now.instance == row.instance)
+        .and_then(|now| now.since);
+    json!({
+        "part": voice.part(&row.circuit, row.instance.as_deref()),
+        "holds": voice.word(Table::Holds, &key_of(&row.holds)),
+        "evidence": voice.evidence(row.holds, row.evidence),
+        "since": since.map(|since| format!("since {}", voice.time(since))),
+        "frozen": row.frozen_now,
+        "chance": SpokenChance::of(row.chance_limit).number(),
+    })
+}
+
+fn ask_words(voice: &Voice<'_>, facts: &Facts, stand: &Stand, context: &Context<'_>) -> Words {
+    let zone = context.site.time_zone;
+    let first = facts.latest_start.or(facts.first_danger).unwrap_or(facts.at);
+    // "Tonight" always with its date: it is also the night to come for who reads this after midnight.
+    let tonight = (first - facts.at < TimeDelta::hours(24)).then(|| day(first.max(facts.at), zone));
+    vec![
+        ("ask", json!(stand.ask(voice, facts, ""))),
+        ("ask_short", json!(stand.ask(voice, facts, "_short"))),
+        ("by", json!(by(voice, stand))),
+        ("done_by_long", json!(stand.done_by.map(|by| long_time(by, zone)))),
+        ("onset", json!(facts.first_danger.map(|onset| voice.time(onset)))),
+        ("latest_start", json!(facts.latest_start.map(|start| voice.time(start)))),
+        ("work", json!(work(facts.minutes))),
+        ("tonight", json!(tonight)),
+    ]
+}
+
+fn by(voice: &Voice<'_>, stand: &Stand) -> String {
+    match stand.done_by {
+        Some(by) if !stand.frozen && !stand.late => format!(" by {}", voice.soon(by)),
+        _ => String::new(),
+    }
+}
+
+/// What this reader was told before, and what has changed since.
+fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
+    let told = telling.previous.as_ref();
+    let changed: Vec<String> = match &telling.act {
+        Act::Update { worse } if worse.is_empty() => vec![voice.word(Table::Change, "none")],
+        Act::Update { worse } => worse.iter().map(|worse| voice.change(worse)).collect(),
+        _ => Vec::new(),
+    };
+    let records = match &telling.act {
+        Act::Close { records, .. } => records
+            .iter()
+            .filter(|line| told.is_none_or(|told| told.systems.contains(&line.system)))
+            .map(|line| voice.record(line))
+            .collect(),
+        _ => Vec::new(),
+    };
+    let mut days: Vec<String> =
+        telling.earlier.iter().map(|sent| day(sent.at, voice.zone)).collect();
+    days.dedup();
+    vec![
+        ("changed", json!(changed)),
+        ("records", Value::Array(records)),
+        ("messages", json!(list(&days, days.len()))),
+        ("told_at", json!(told.map(|told| voice.time(told.at)))),
+        ("told_low", json!(told.and_then(|told| told.low_c).map(|low| voice.temperature(low)))),
+        ("told_chance", json!(told.map(|told| SpokenChance::of(told.chance).number()))),
+        ("told_parts", json!(told.map(|told| told_parts(voice, told)))),
+        (
+            "told_onset",
+            json!(told.and_then(|told| told.first_danger).map(|at| day(at, voice.zone))),
+        ),
+    ]
+}
+
+/// The system that a chance was told for, which is the first of the list.
+pub(super) fn told_parts(voice: &Voice<'_>, told: &Told) -> String {
+    told.systems.first().map_or_else(|| "the boat".to_owned(), |system| voice.system(system))
+}

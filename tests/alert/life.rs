@@ -1,0 +1,264 @@
+//! Raise once, update when worse than last told, close once.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::domain::alert::{Act, CloseReason, Decision, Flat, Worse};
+use rimeward::domain::boat::Holds;
+use rimeward::domain::risk::{Consequence, Priority};
+use rimeward::domain::weather::ForecastState;
+
+use super::world::{World, at, row};
+
+fn cold(world: &mut World, now: DateTime<Utc>, chance: f64, low_c: f64, slack_h: i64) {
+    let mut block = row("block_raw", Consequence::Severe, chance);
+    block.latest_start = Some(now + TimeDelta::hours(slack_h));
+    block.first_danger = Some(now + TimeDelta::hours(slack_h + 6));
+    block.slack_s = Some(slack_h * 3600);
+    world.set_rows(vec![block]);
+    world.set_low(low_c, now + TimeDelta::hours(slack_h + 6));
+}
+
+fn acts(decision: &Decision, person: &str) -> Vec<&'static str> {
+    decision
+        .tellings
+        .iter()
+        .filter(|telling| telling.recipient.as_str() == person)
+        .map(|telling| match telling.act {
+            Act::Raise { .. } => "raise",
+            Act::Update { .. } => "update",
+            Act::Close { .. } => "close",
+        })
+        .collect()
+}
+
+#[test]
+fn one_issue_over_the_limit_is_not_enough_but_two_are() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.2, -5.0, 60);
+    assert!(world.round(at(10, 12)).tellings.is_empty());
+    cold(&mut world, at(10, 14), 0.2, -5.0, 58);
+    assert!(world.round(at(10, 14)).tellings.is_empty(), "two hours apart are one issue");
+    cold(&mut world, at(10, 15), 0.2, -5.0, 57);
+    let raised = world.round(at(10, 15));
+    assert_eq!(acts(&raised, "P02"), ["raise"]);
+    assert_eq!(acts(&raised, "P51"), ["raise"]);
+    assert!(acts(&raised, "P54").is_empty(), "the operator has nothing to drain");
+    assert_eq!(world.alerts[0].id.as_str(), "freeze-B02-1");
+    cold(&mut world, at(10, 18), 0.2, -5.0, 54);
+    assert!(world.round(at(10, 18)).tellings.is_empty(), "told once");
+}
+
+#[test]
+fn short_slack_waives_the_on_delay_and_a_lapse_starts_it_anew() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.2, -5.0, 20);
+    assert_eq!(acts(&world.round(at(10, 12)), "P02"), ["raise"]);
+
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.2, -5.0, 60);
+    world.round(at(10, 12));
+    cold(&mut world, at(10, 18), 0.01, 5.0, 54);
+    world.round(at(10, 18));
+    cold(&mut world, at(11, 0), 0.2, -5.0, 48);
+    assert!(world.round(at(11, 0)).tellings.is_empty(), "the first issue no longer counts");
+}
+
+#[test]
+fn only_what_is_worse_than_last_told_is_told_again() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.30, -5.0, 20);
+    world.round(at(10, 12));
+    for (hour, chance, low) in [(13, 0.34, -6.0), (14, 0.2, -4.0), (15, 0.31, -7.4)] {
+        cold(&mut world, at(10, hour), chance, low, 33 - i64::from(hour));
+        assert!(world.round(at(10, hour)).tellings.is_empty(), "{hour}");
+    }
+    cold(&mut world, at(10, 16), 0.7, -8.2, 16);
+    let update = world.round(at(10, 16));
+    assert_eq!(acts(&update, "P02"), ["update"]);
+    let Act::Update { worse } = &update.tellings[0].act else { panic!("an update") };
+    assert!(matches!(worse[..], [Worse::Low { .. }, Worse::Chance { .. }]), "{worse:?}");
+    assert_eq!(update.tellings[0].revision, 2);
+}
+
+#[test]
+fn a_third_message_in_a_day_waits_unless_it_presses() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.12, -5.0, 20);
+    world.round(at(10, 12));
+    cold(&mut world, at(10, 15), 0.12, -9.0, 17);
+    assert_eq!(acts(&world.round(at(10, 15)), "P02"), ["update"]);
+    cold(&mut world, at(10, 18), 0.12, -13.0, 14);
+    assert!(acts(&world.round(at(10, 18)), "P02").is_empty(), "the third in a day");
+    world.situation.settings.per_person_24h = 2;
+    if let rimeward::domain::alert::Target::Boat { rows, .. } = &mut world.situation.target {
+        rows[0].priority = Priority::High;
+    }
+    assert_eq!(acts(&world.round(at(10, 19)), "P02"), ["update"], "high passes");
+}
+
+#[test]
+fn a_new_system_is_worse_but_not_one_that_was_named_as_near() {
+    let mut world = World::boat();
+    let rows = |now: DateTime<Utc>, strainer: f64, house: f64| {
+        let mut rows = vec![
+            row("block_raw", Consequence::Severe, 0.3),
+            row("strainer", Consequence::Major, strainer),
+            row("pot_lines", Consequence::Minor, house),
+        ];
+        for row in &mut rows {
+            row.latest_start = Some(at(11, 8));
+            row.slack_s = Some((at(11, 8) - now).num_seconds());
+        }
+        rows
+    };
+    world.set_low(-5.0, at(11, 10));
+    world.set_rows(rows(at(10, 12), 0.15, 0.02));
+    world.round(at(10, 12));
+    world.set_rows(rows(at(10, 13), 0.25, 0.02));
+    assert!(world.round(at(10, 13)).tellings.is_empty(), "the strainer was named");
+    world.set_rows(rows(at(10, 14), 0.25, 0.35));
+    let update = world.round(at(10, 14));
+    let Act::Update { worse } = &update.tellings[0].act else { panic!("an update") };
+    assert!(matches!(&worse[..], [Worse::Systems { new }] if new.len() == 1), "{worse:?}");
+}
+
+#[test]
+fn it_closes_once_after_two_issues_and_twelve_hours_and_everybody_hears() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.3, -5.0, 20);
+    world.round(at(10, 12));
+    let mut closings = Vec::new();
+    for hour in (0..96).step_by(3) {
+        let now = at(12, 0) + TimeDelta::hours(hour);
+        cold(&mut world, now, 0.01, 3.0, 70);
+        let decision = world.round(now);
+        closings.extend(decision.tellings.iter().map(|t| (hour, t.recipient.clone())));
+    }
+    let hours: Vec<i64> = closings.iter().map(|(hour, _)| *hour).collect();
+    assert_eq!(hours, [12, 12], "once, after twelve hours, to both");
+    assert_eq!(world.alerts.len(), 1);
+    assert_eq!(world.alerts[0].flat(), Flat::Closed, "a day after the return");
+    let Act::Close { reason, .. } = &world.tellings.last().unwrap().act else { panic!("close") };
+    assert_eq!(*reason, CloseReason::Returned);
+}
+
+#[test]
+fn milder_than_off_but_not_by_the_deadband_stays_open() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.3, -0.5, 20);
+    world.round(at(10, 12));
+    for hour in (0..96).step_by(6) {
+        let now = at(12, 0) + TimeDelta::hours(hour);
+        cold(&mut world, now, 0.01, 0.4, 70);
+        assert!(world.round(now).tellings.is_empty(), "0.4 C is within 1.0 K of -0.5 C");
+    }
+}
+
+#[test]
+fn done_closes_at_once_and_says_so() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.3, -5.0, 20);
+    world.round(at(10, 12));
+    world.record("block_raw", Holds::Drained, at(10, 16));
+    world.set_rows(Vec::new());
+    let decision = world.round(at(10, 17));
+    assert_eq!(acts(&decision, "P02"), ["close"]);
+    let Act::Close { reason, records } = &decision.tellings[0].act else { panic!("close") };
+    assert_eq!(*reason, CloseReason::Done);
+    assert!(records.iter().any(|line| line.holds == Holds::Drained));
+    assert_eq!(world.alerts[0].flat(), Flat::Closed);
+    cold(&mut world, at(12, 12), 0.3, -5.0, 20);
+    world.round(at(12, 12));
+    assert_eq!(world.alerts.last().unwrap().id.as_str(), "freeze-B02-2", "a new episode");
+}
+
+#[test]
+fn a_row_that_is_missing_while_the_record_is_wet_is_not_harmless() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.3, -5.0, 20);
+    world.round(at(10, 12));
+    for hour in (0..72).step_by(6) {
+        let now = at(12, 0) + TimeDelta::hours(hour);
+        world.set_rows(Vec::new());
+        world.set_low(8.0, now);
+        assert!(world.round(now).tellings.is_empty());
+    }
+}
+
+#[test]
+fn frozen_already_keeps_the_alert_open_without_a_word() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.3, -5.0, 20);
+    world.round(at(10, 12));
+    for hour in (0..240).step_by(6) {
+        let now = at(12, 0) + TimeDelta::hours(hour);
+        cold(&mut world, now, 1.0, -5.0 - f64::from(i32::try_from(hour / 12).unwrap()), 1);
+        if let rimeward::domain::alert::Target::Boat { rows, .. } = &mut world.situation.target {
+            rows[0].frozen_now = true;
+        }
+        assert!(world.round(now).tellings.is_empty(), "{hour}");
+    }
+    assert!(world.alerts[0].is_raised());
+}
+
+#[test]
+fn a_low_that_jitters_around_the_limit_for_ten_days_is_one_raise_and_one_close_at_most() {
+    // The notes' own check: 0.9 K to either side. Several limits in terms of the air, 200 seeds each.
+    for limit_c in [0.0, -2.0, -4.0] {
+        for seed in 1..=200_u64 {
+            let mut world = World::boat();
+            let mut random = seed;
+            for hour in (0..240).step_by(6) {
+                // A linear congruential step (Knuth, MMIX constants).
+                random = random
+                    .wrapping_mul(6_364_136_223_846_793_005)
+                    .wrapping_add(1_442_695_040_888_963_407);
+                let share =
+                    f64::from(u32::try_from(random >> 33).unwrap()) / f64::from(1_u32 << 31);
+                let low = limit_c + (share * 2.0 - 1.0) * 0.9;
+                // A smooth chance with its on-threshold at the limit.
+                let chance = 1.0 / (1.0 + ((low - limit_c) * 2.0 + 2.197).exp());
+                let now = at(10, 0) + TimeDelta::hours(hour);
+                cold(&mut world, now, chance, low, 60);
+                if let rimeward::domain::alert::Target::Boat { rows, .. } =
+                    &mut world.situation.target
+                {
+                    rows[0].limit_at_c = Some(limit_c);
+                    rows[0].latest_start = Some(at(30, 0));
+                    rows[0].first_danger = Some(at(30, 6));
+                }
+                world.round(now);
+            }
+            let count = |wanted: &str| {
+                world
+                    .tellings
+                    .iter()
+                    .filter(|telling| telling.recipient.as_str() == "P02")
+                    .filter(|telling| match telling.act {
+                        Act::Raise { .. } => wanted == "raise",
+                        Act::Update { .. } => wanted == "update",
+                        Act::Close { .. } => wanted == "close",
+                    })
+                    .count()
+            };
+            assert!(count("raise") <= 1, "seed {seed}, limit {limit_c}");
+            assert!(count("close") <= 1, "seed {seed}, limit {limit_c}");
+            assert!(count("update") <= 1, "seed {seed}, limit {limit_c}");
+        }
+    }
+}
+
+#[test]
+fn blind_keeps_everything_as_it_is_and_clears_nothing() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.3, -5.0, 20);
+    world.round(at(10, 12));
+    world.situation.forecast = ForecastState::Blind;
+    world.set_rows(Vec::new());
+    world.record("block_raw", Holds::Drained, at(10, 16));
+    for hour in (0..240).step_by(6) {
+        assert!(world.round(at(11, 0) + TimeDelta::hours(hour)).tellings.is_empty());
+    }
+    assert!(world.alerts[0].is_raised());
+    world.situation.forecast = ForecastState::Fresh;
+    assert_eq!(acts(&world.round(at(22, 0)), "P02"), ["close"], "done is seen when we see");
+}
