@@ -13,7 +13,7 @@
 
 use thiserror::Error;
 
-use super::pieces::{Piece, Thermal, gain_j_k, pieces_of, share_on};
+use super::pieces::{Piece, Thermal, gain_j_k, pieces_of, seconds_to, share_on};
 use crate::domain::physics::constants::SECONDS_PER_HOUR;
 use crate::domain::physics::liquid::Liquid;
 use crate::domain::units::{Celsius, JoulesPerKelvin, Kilograms, WattsPerKelvin};
@@ -169,6 +169,31 @@ impl PartModel {
         })
     }
 
+    /// Hours in steady air from one state to another; `None` when it never gets there.
+    #[must_use]
+    pub fn hours_to(&self, from: f64, to: f64, air_c: f64) -> Option<f64> {
+        let mut heat_j = from;
+        let mut seconds = 0.0;
+        for _ in 0..=self.pieces.len() {
+            if heat_j == to {
+                return Some(seconds / SECONDS_PER_HOUR);
+            }
+            let piece = self.piece_towards(heat_j, air_c)?;
+            let gap_k = air_c - piece.temperature_c(heat_j);
+            if (to > heat_j) != (gap_k > 0.0) || gap_k == 0.0 {
+                return None;
+            }
+            let goal_j = to.clamp(piece.low_j, piece.high_j);
+            let spent = seconds_to(piece, self.ua_w_k, heat_j, goal_j, air_c);
+            if !(spent.is_finite() && spent >= 0.0) {
+                return None;
+            }
+            seconds += spent;
+            heat_j = goal_j;
+        }
+        None
+    }
+
     /// A step that may cross from piece to piece.
     fn step_across(&self, mut heat_j: f64, air_c: f64, mut seconds: f64) -> f64 {
         // In steady air the state moves one way, so each piece is met once at most.
@@ -180,14 +205,11 @@ impl PartModel {
                 return after;
             }
             let edge_j = if after < piece.low_j { piece.low_j } else { piece.high_j };
-            let spent = if piece.is_plateau() {
-                (edge_j - heat_j) / (self.ua_w_k * gap_k)
-            } else {
-                let left_k = air_c - piece.temperature_c(edge_j);
-                (gap_k / left_k).ln() / (self.ua_w_k * piece.kelvin_per_j)
-            };
+            seconds -= seconds_to(piece, self.ua_w_k, heat_j, edge_j, air_c);
+            if seconds.is_nan() || seconds <= 0.0 {
+                return edge_j;
+            }
             heat_j = edge_j;
-            seconds = (seconds - spent).max(0.0);
         }
         heat_j
     }

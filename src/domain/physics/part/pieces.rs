@@ -50,6 +50,17 @@ pub(super) fn gain_j_k(piece: &Piece, ua_w_k: f64, seconds: f64) -> f64 {
     }
 }
 
+/// Seconds from one state to another on the same piece in steady air; not a number or infinite when it never gets there.
+pub(super) fn seconds_to(piece: &Piece, ua_w_k: f64, from_j: f64, to_j: f64, air_c: f64) -> f64 {
+    let gap_k = air_c - piece.temperature_c(from_j);
+    if piece.is_plateau() {
+        (to_j - from_j) / (ua_w_k * gap_k)
+    } else {
+        let left_k = air_c - piece.temperature_c(to_j);
+        (gap_k / left_k).ln() / (ua_w_k * piece.kelvin_per_j)
+    }
+}
+
 pub(super) fn share_on(piece: &Piece, heat_j: f64) -> f64 {
     if piece.share_per_j == 0.0 {
         piece.share
