@@ -5,3 +5,7 @@ pub mod house;
 pub mod fetch;
 pub mod survey;
 pub mod deciding;
+pub mod letters;
+pub mod report;
+pub mod round;
+pub mod post;

@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings, parse_time};
 use crate::domain::boat::{BoatId, SiteId};
-use crate::domain::risk::CircuitRisk;
+use crate::domain::risk::{CircuitRisk, rank};
 use crate::service::survey::{Instant, Survey, survey};
 
 /// Arguments of `worklist`.
@@ -23,9 +23,6 @@ pub struct WorklistArgs {
     #[arg(long, value_name = "TIME")]
     known_at: Option<String>,
 }
-
-/// Rows with a smaller chance than this are not work.
-pub const WORTH_LISTING: f64 = 0.05;
 
 /// Looks over the yard and ranks what is at risk.
 ///
@@ -60,25 +57,12 @@ pub fn worklist(args: &WorklistArgs, around: &Surroundings<'_>) -> Result<Said, 
     Ok(Said { text, json: worklist_json(&seen), exit })
 }
 
-/// The rows of a survey in the order of the worklist: most pressing first, then by latest start, harm and chance.
+/// The rows of a survey that are worth listing, in the order of the worklist.
 #[must_use]
 pub fn ranked(survey: &Survey) -> Vec<&CircuitRisk> {
-    let mut rows: Vec<&CircuitRisk> = survey
-        .boats
-        .iter()
-        .flat_map(|view| &view.rows)
-        .filter(|row| row.chance_limit >= WORTH_LISTING || row.frozen_now)
-        .collect();
-    rows.sort_by(|a, b| {
-        let start = |row: &CircuitRisk| row.latest_start.map_or(i64::MAX, |at| at.timestamp());
-        (b.priority.cmp(&a.priority))
-            .then(start(a).cmp(&start(b)))
-            .then(b.consequence.cmp(&a.consequence))
-            .then(b.chance_limit.total_cmp(&a.chance_limit))
-            .then(a.boat.cmp(&b.boat))
-            .then(a.circuit.cmp(&b.circuit))
-            .then(a.instance.cmp(&b.instance))
-    });
+    let rows = survey.boats.iter().flat_map(|view| &view.rows);
+    let mut rows: Vec<&CircuitRisk> = rows.filter(|row| rank::is_worth_listing(row)).collect();
+    rows.sort_by(|a, b| rank::order(a, b));
     rows
 }
 

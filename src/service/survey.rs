@@ -145,17 +145,7 @@ fn view(
     heat_on: bool,
 ) -> Result<PlaceView, ServiceError> {
     let judge = house.settings.judge;
-    let stored = house.store.latest_forecast(&site.id, None, instant.known_at)?;
-    let service = Service::NwsGridpoint.name();
-    let answered = house
-        .store
-        .fetch_state::<FetchState>(service, &site.id)?
-        .and_then(|state| state.last_answer)
-        // Asked about the past: what we knew then had answered then.
-        .map(|at| at.min(instant.known_at));
-    let forecast = stored.map(|stored| stored.forecast);
-    let standing = Standing::of(forecast.as_ref(), answered);
-    let state = house.settings.forecast.limits.state(&standing, instant.at);
+    let (forecast, state) = forecast_of(house, &site.id, instant)?;
     let mut seen = PlaceView { site: site.clone(), forecast, state, low: None, weather: None };
     let Some(forecast) = &seen.forecast else { return Ok(seen) };
     let local = place::at_the_place(site, &forecast.steps);
@@ -172,6 +162,29 @@ fn view(
     seen.weather =
         Some(PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat_on });
     Ok(seen)
+}
+
+/// The newest forecast of a place and how far it can be relied on.
+///
+/// # Errors
+/// The store's.
+pub fn forecast_of(
+    house: &House,
+    site: &SiteId,
+    instant: Instant,
+) -> Result<(Option<Forecast>, ForecastState), ServiceError> {
+    let stored = house.store.latest_forecast(site, None, instant.known_at)?;
+    let service = Service::NwsGridpoint.name();
+    let answered = house
+        .store
+        .fetch_state::<FetchState>(service, site)?
+        .and_then(|state| state.last_answer)
+        // Asked about the past: what we knew then had answered then.
+        .map(|at| at.min(instant.known_at));
+    let forecast = stored.map(|stored| stored.forecast);
+    let standing = Standing::of(forecast.as_ref(), answered);
+    let state = house.settings.forecast.limits.state(&standing, instant.at);
+    Ok((forecast, state))
 }
 
 /// The past hours as the forecasts of those days stood.

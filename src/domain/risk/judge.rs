@@ -221,8 +221,11 @@ impl<'a> Judge<'a> {
         });
         let slack = latest.map(|latest| latest - at);
         let priority = match slack {
-            Some(slack) if interrupts => priority(consequence, slack),
-            _ => Priority::Notice,
+            _ if !interrupts => Priority::Notice,
+            Some(slack) => priority(consequence, slack),
+            // Frozen already: nothing to hurry for, but nobody may start the engine or fill the water.
+            None if frozen_now => priority_when_frozen(consequence),
+            None => Priority::Notice,
         };
         let action = self.catalogue.action(&kind.action).unwrap_or(&kind.action).to_owned();
         CircuitRisk {
@@ -248,6 +251,13 @@ impl<'a> Judge<'a> {
             minutes,
             why: reasons::why(circuit, liquid, outcome, site),
         }
+    }
+}
+
+const fn priority_when_frozen(consequence: Consequence) -> Priority {
+    match consequence {
+        Consequence::Minor => Priority::Low,
+        Consequence::Major | Consequence::Severe => Priority::Medium,
     }
 }
 

@@ -1,0 +1,109 @@
+//! `rimeward round`: one pass, then exit.
+
+use serde_json::json;
+
+use super::{Exit, Refusal, Said, Surroundings, parse_time, runtime};
+use crate::domain::weather::ForecastState;
+use crate::service::letters::Desk;
+use crate::service::post::channel;
+use crate::service::round::{Memory, RoundReport, Works, round};
+
+/// Arguments of `round`.
+#[derive(Debug, clap::Args)]
+pub struct RoundArgs {
+    /// At this time instead of now
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// Decide and store, but leave the letters in the outbox
+    #[arg(long)]
+    no_send: bool,
+}
+
+/// Fetches, judges, decides and delivers once.
+///
+/// # Errors
+/// [`Refusal`]: the configuration, the store, a secret file.
+pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+    let house = around.house()?;
+    let zone = house.settings.yard.time_zone;
+    let at = args.at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
+    let now = at.unwrap_or(around.now);
+    if house.store.sites()?.is_empty() {
+        return Err(Refusal::bad_input(
+            "the store holds no place yet; bring in your tables first: rimeward import sites FILE, then people, boats and events",
+        ));
+    }
+    let desk = Desk::open(&house.settings.yard.name, &house.settings.mail)?;
+    let client = house.weather_client()?;
+    let mut way_out =
+        if args.no_send { None } else { Some(channel(&house.settings.mail, true)?) };
+    let mut works = Works {
+        house: &house,
+        desk: &desk,
+        client: client.as_ref(),
+        channel: way_out.as_mut(),
+    };
+    let report = runtime()?.block_on(round(&mut works, &mut Memory::default(), now))?;
+    let exit = if report.is_blind() { Exit::Blind } else { Exit::Done };
+    Ok(Said { text: in_words(&report), json: as_json(&report), exit })
+}
+
+fn in_words(report: &RoundReport) -> String {
+    let mut text = String::new();
+    for fetched in &report.fetched {
+        let news = match (fetched.new_issue, fetched.trouble.as_str()) {
+            (_, trouble) if !trouble.is_empty() => trouble,
+            (true, _) => "new forecast",
+            (false, _) => "nothing new",
+        };
+        text += &format!("{:10} {news}\n", fetched.site.as_str());
+    }
+    if let Some(seen) = &report.survey {
+        for place in seen.places.values() {
+            let words = match place.state {
+                ForecastState::Fresh => continue,
+                ForecastState::Degraded => "forecast is getting old; judged on it all the same",
+                ForecastState::Blind => "NO USABLE FORECAST: nothing is cleared, check the official forecast",
+            };
+            text += &format!("{:10} {words}\n", place.site.id.as_str());
+        }
+    }
+    for change in &report.changes {
+        text += &format!("{change}\n");
+    }
+    text += &format!("{} new in the outbox", report.queued);
+    match &report.delivered {
+        Some(delivered) => {
+            text += &format!(
+                "; {} sent, {} to try again, {} refused for good\n",
+                delivered.sent, delivered.deferred, delivered.failed
+            );
+        }
+        None => text += "; nothing sent (--no-send)\n",
+    }
+    text
+}
+
+fn as_json(report: &RoundReport) -> serde_json::Value {
+    let fetched: Vec<_> = report
+        .fetched
+        .iter()
+        .map(|f| json!({ "site": f.site, "new_issue": f.new_issue, "refused": f.refused, "trouble": f.trouble }))
+        .collect();
+    let places: Vec<_> = report
+        .survey
+        .iter()
+        .flat_map(|seen| seen.places.values())
+        .map(|place| json!({ "site": place.site.id, "state": place.state }))
+        .collect();
+    let delivered = report.delivered.as_ref().map(
+        |d| json!({ "sent": d.sent, "deferred": d.deferred, "failed": d.failed, "expired": d.expired }),
+    );
+    json!({
+        "fetched": fetched,
+        "places": places,
+        "changes": report.changes,
+        "queued": report.queued,
+        "delivered": delivered,
+    })
+}
