@@ -1,32 +1,206 @@
 //! The fold from the lay-up log to what is in each circuit and why.
+//!
+//! The newest entry that touches a circuit decides what is in it; an entry that cannot be shown to have reached a circuit
+//! leaves it as it was. What each kind of entry does stands in `config/catalogue/events.csv`; here those rows are
+//! interpreted. The fold depends on its arguments alone, and not on the order of the entries that it is given.
 
-use chrono::{DateTime, Utc};
+mod blend;
+mod effect;
+mod log;
+mod naming;
+mod reading;
+mod render;
+mod season;
+mod slot;
+mod target;
+mod whereabouts;
+
+use chrono::{DateTime, FixedOffset, Utc};
+use chrono_tz::Tz;
 
 use super::{Boat, BoatState, LayupEvent, Places};
-use crate::domain::catalogue::Catalogue;
+use crate::domain::catalogue::{Catalogue, EffectKind, Holds, PlaceEffect, WaterSource};
+use log::Entry;
+use season::Season;
+use slot::Slot;
+use target::Target;
+use whereabouts::Whereabouts;
 
 /// What is in each circuit of `boat` at `at`, by what the yard knew at `known_at`.
 ///
-/// `events` are this boat's and those of its places, in any order.
+/// `events` are this boat's and those of its places, in any order, also such as lie after either instant. Circuits come in
+/// the walk order of the catalogue; an instance that an entry names stands before the others of its circuit.
 #[must_use]
 pub fn fold(
     boat: &Boat,
-    _places: &(impl Places + ?Sized),
-    _events: &[LayupEvent],
+    places: &(impl Places + ?Sized),
+    events: &[LayupEvent],
     at: DateTime<Utc>,
     known_at: DateTime<Utc>,
-    _catalogue: &Catalogue,
+    catalogue: &Catalogue,
 ) -> BoatState {
-    BoatState {
-        boat: boat.id.clone(),
-        at,
-        known_at,
-        site: boat.site.clone(),
-        afloat: false,
-        covered: false,
-        circuits: Vec::new(),
-        mitigations: Vec::new(),
-        test_before_running: Vec::new(),
-        open_questions: Vec::new(),
+    let entries = log::entries(&boat.id, events, at, known_at, catalogue);
+    let mut folding = Folding::start(boat, places, &entries, at, catalogue);
+    for (number, entry) in entries.iter().enumerate() {
+        folding.take(number, entry, places);
     }
+    folding.season_to(at);
+    render::state(&folding, &entries, at, known_at)
+}
+
+/// The state of the fold between two entries.
+struct Folding<'a> {
+    boat: &'a Boat,
+    catalogue: &'a Catalogue,
+    slots: Vec<Slot<'a>>,
+    whereabouts: Whereabouts<'a>,
+    season: Season,
+    /// Circuits that entries name and the list of the boat does not have.
+    not_fitted: Vec<(usize, String)>,
+}
+
+impl<'a> Folding<'a> {
+    fn start(
+        boat: &'a Boat,
+        places: &(impl Places + ?Sized),
+        entries: &[Entry<'_>],
+        at: DateTime<Utc>,
+        catalogue: &'a Catalogue,
+    ) -> Self {
+        let facts = places.place(&boat.site);
+        let zone = facts.map_or(Tz::UTC, |facts| facts.time_zone);
+        let first_move =
+            entries.iter().filter(|entry| entry.event.boat.is_some()).find_map(|entry| {
+                entry
+                    .kind
+                    .place
+                    .filter(|place| matches!(place, PlaceEffect::Ashore | PlaceEffect::Afloat))
+            });
+        let haul_to_come =
+            boat.haul_date.is_some_and(|haul| at.with_timezone(&zone).date_naive() < haul);
+        let before_haul = match first_move {
+            Some(place) => place == PlaceEffect::Ashore,
+            None => haul_to_come,
+        };
+        let first = entries.first().map_or(at, |entry| entry.event.happened_at);
+        Self {
+            boat,
+            catalogue,
+            slots: target::slots(boat, catalogue),
+            whereabouts: Whereabouts::start(boat, places, before_haul),
+            season: Season::start(
+                first,
+                zone,
+                facts.is_some_and(|facts| facts.southern),
+                catalogue.limits(),
+            ),
+            not_fitted: Vec::new(),
+        }
+    }
+
+    /// Lets the season pass to `moment`.
+    fn season_to(&mut self, moment: DateTime<Utc>) {
+        if self.season.ends_before(moment) {
+            self.slots.iter_mut().for_each(|slot| slot.end_sheet(None));
+        }
+    }
+
+    fn take(&mut self, number: usize, entry: &'a Entry<'_>, places: &(impl Places + ?Sized)) {
+        let event = entry.event.as_ref();
+        self.season_to(event.happened_at);
+        self.whereabouts.take(number, entry, places);
+        let water = self.water(entry);
+        if event.boat.is_none() {
+            return;
+        }
+        let flags = entry.kind.flags;
+        let first_of_spring = (flags.run || flags.ends_sheet)
+            && local_time(event).is_some_and(|local| self.season.is_first_spring_run(local));
+        if flags.ends_sheet || first_of_spring {
+            self.slots.iter_mut().for_each(|slot| slot.end_sheet(Some(number)));
+        }
+        let targets = self.targets(number, entry, water.open);
+        self.apply(number, entry, water.holds, &targets);
+        if flags.run || is_engine_blend(entry) {
+            self.slots.iter_mut().for_each(|slot| slot.needs_mixing = false);
+        }
+    }
+
+    fn apply(&mut self, number: usize, entry: &Entry<'_>, water: Holds, targets: &[Target]) {
+        match entry.kind.effect {
+            EffectKind::None => self.mention(number, entry, targets),
+            EffectKind::Set => self.set(number, entry, targets),
+            EffectKind::Water => self.fill(number, entry, water, targets),
+            EffectKind::Blend => self.blend(number, entry, targets),
+            EffectKind::Reading => self.reading(number, entry, targets),
+            EffectKind::LoopReading => self.loop_reading(number, entry, targets),
+            EffectKind::Lose => self.lose(number, entry, targets),
+            EffectKind::Drain => self.drain(number, entry, targets),
+            EffectKind::ConfirmDrained => self.confirm_drained(number, entry, targets),
+            EffectKind::GearOil => self.gear_oil(number, entry, targets),
+            EffectKind::Volts => self.volts(number, entry, targets),
+            EffectKind::Inspect => self.inspect(number, entry, targets),
+            EffectKind::Ice => self.ice(number, entry, targets),
+            EffectKind::Damage => self.damage(number, targets),
+            EffectKind::Clear => self.answered(number, entry, targets),
+            EffectKind::SeacockOpen => self.seacock_open(number, entry, water, targets),
+        }
+    }
+
+    /// The water that an entry brings, and whether it comes from open water (sea, lake, or the boat floats).
+    fn water(&self, entry: &Entry<'_>) -> Water {
+        let floats = self.whereabouts.afloat;
+        let around = self.whereabouts.facts.map_or(Holds::Fresh, |facts| facts.water);
+        match entry.kind.water {
+            None => Water { holds: Holds::Fresh, open: floats },
+            Some(WaterSource::Fresh) => Water { holds: Holds::Fresh, open: false },
+            Some(WaterSource::Ambient) => Water { holds: around, open: true },
+            Some(WaterSource::Method) => {
+                let event = entry.event.as_ref();
+                let said = [&event.method, &event.note]
+                    .into_iter()
+                    .flatten()
+                    .find_map(|words| water_in_words(words));
+                match said {
+                    Some(Water { holds, open }) => Water { holds, open: open || floats },
+                    None if floats => Water { holds: around, open: true },
+                    None => Water { holds: Holds::Fresh, open: false },
+                }
+            }
+        }
+    }
+}
+
+/// What runs in with an entry.
+#[derive(Clone, Copy)]
+struct Water {
+    holds: Holds,
+    open: bool,
+}
+
+/// The source of water that an entry names in words.
+fn water_in_words(words: &str) -> Option<Water> {
+    let words = words.to_lowercase();
+    let has = |names: &[&str]| {
+        words.split(|letter: char| !letter.is_alphanumeric()).any(|word| names.contains(&word))
+    };
+    if has(&["hose", "tap", "muffs", "bucket"]) {
+        Some(Water { holds: Holds::Fresh, open: false })
+    } else if has(&["lake", "river", "pond"]) {
+        Some(Water { holds: Holds::Fresh, open: true })
+    } else if has(&["sea", "harbour", "harbor", "salt", "bay", "ocean"]) {
+        Some(Water { holds: Holds::Sea, open: true })
+    } else {
+        None
+    }
+}
+
+fn local_time(event: &LayupEvent) -> Option<DateTime<FixedOffset>> {
+    Some(event.happened_at.with_timezone(&FixedOffset::east_opt(event.happened_offset_s)?))
+}
+
+/// A flush that the engine itself pumped: it mixes the loops like any run.
+fn is_engine_blend(entry: &Entry<'_>) -> bool {
+    entry.kind.effect == EffectKind::Blend
+        && entry.event.method.as_deref().is_some_and(|method| method.starts_with("run"))
 }

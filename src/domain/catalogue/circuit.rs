@@ -29,6 +29,8 @@ pub enum RunWets {
 pub enum AfterColdRun {
     /// Whatever was in it before.
     Stays,
+    /// Whatever was in it before; even a warm run reaches it only through an open thermostat.
+    Thermostat,
     /// Blend, claimed at most.
     Claimed,
     /// Blend, as the entry says.
@@ -88,6 +90,12 @@ impl CircuitKind {
     /// Groups that it belongs to, such as `ENGINE_RAW`.
     pub fn groups(&self) -> impl Iterator<Item = &str> {
         list(&self.group_list)
+    }
+
+    /// Whether it is full of raw water when a boat comes out of use.
+    #[must_use]
+    pub fn holds_raw_water(&self) -> bool {
+        self.run_wets != RunWets::No || self.groups().any(|group| group == "AC" || group == "GEN")
     }
 
     /// Whether a run of an engine cooled like this wets it. `open_water`: afloat, or fed from sea or lake.

@@ -100,6 +100,8 @@ pub struct EventFlags {
     pub load_off: bool,
     /// The battery stands under load.
     pub load_on: bool,
+    /// A sample from the part's own drain.
+    pub own_drain: bool,
 }
 
 /// One row of the event table.
@@ -262,6 +264,7 @@ fn flags(words: &str) -> Result<EventFlags, String> {
             "after_emptying" => flags.after_emptying = true,
             "load_off" => flags.load_off = true,
             "load_on" => flags.load_on = true,
+            "own_drain" => flags.own_drain = true,
             other => return Err(format!("no flag is called {other}")),
         }
     }

@@ -53,8 +53,6 @@ limits!(
     litres_high_share,
     /// Cells of a battery.
     battery_cells,
-    /// Resting volts of a cell minus its specific gravity.
-    battery_sg_offset,
     /// Volts at three quarters of charge.
     battery_volts_wanted,
     /// Volts below which a cell is dead.
@@ -63,6 +61,8 @@ limits!(
     battery_flat_sg,
     /// Days after which a reading counts as old.
     reading_old_days,
+    /// Days after which to ask whether heat is still on.
+    heat_ask_days,
     /// First ice of sea water in C.
     sea_first_ice_c,
     /// Practical salinity of sea water.

@@ -95,6 +95,7 @@ reasons!(
     GearOilLook = "gear_oil_look": "Clear or milky?",
     TestBeforeRunning = "test_before_running": "Damaged?",
     OldReading = "old_reading": "The reading is old.",
+    NotFitted = "not_fitted": "Is it fitted?",
     HeatStillOn = "heat_still_on": "Is the heat still on?",
 );
 

@@ -1,0 +1,162 @@
+//! Antifreeze: where it can have got in, how strong the label lets it be called, and on what evidence.
+
+use super::Folding;
+use super::effect::{graded, note_unnamed};
+use super::log::Entry;
+use super::slot::Slot;
+use super::target::Target;
+use crate::domain::boat::{Evidence, Holds};
+use crate::domain::catalogue::{AfterColdRun, Product, ProductFluid, Reason};
+use crate::domain::physics::Solute;
+
+/// How the antifreeze was put in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Way {
+    /// Run through with the engine cold, or nothing said.
+    Cold,
+    /// Run through with the engine warm and its thermostat open, or without one.
+    Warm,
+    /// Run through warm, and nothing shows that the thermostat was open.
+    WarmThermostatUnknown,
+    /// Filled, poured or pumped into drained parts.
+    Filled,
+}
+
+/// What came of it in one slot.
+enum Outcome {
+    /// Nothing shows that it got in.
+    Stays(Reason),
+    /// It is blend, at most on this evidence, for this reason if it is a lesser grade.
+    Blend { at_most: Evidence, why: Option<Reason>, path_proven: bool },
+}
+
+impl Folding<'_> {
+    pub(super) fn blend(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        let event = entry.event.as_ref();
+        let way = way(entry);
+        let product = match (event.fluid.as_deref(), event.label.as_deref()) {
+            (Some(fluid), Some(label)) => self.catalogue.product(fluid, label),
+            (Some(fluid), None) => {
+                self.catalogue.product_of_fluid(fluid).filter(|product| !product.is_readable())
+            }
+            _ => None,
+        };
+        let solute = event
+            .fluid
+            .as_deref()
+            .and_then(|fluid| self.catalogue.product_of_fluid(fluid))
+            .and_then(solute_of);
+        let heater_in_the_way = entry.kind.flags.taps && self.heater_in_the_way();
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            let outcome = outcome(slot, way);
+            let (at_most, why, path_proven) = match outcome {
+                Outcome::Stays(reason) => {
+                    slot.attempted = true;
+                    slot.event(number);
+                    slot.rule(number, reason);
+                    slot.ask(number, Reason::ProveBlock);
+                    continue;
+                }
+                Outcome::Blend { at_most, why, path_proven } => (at_most, why, path_proven),
+            };
+            let was_emptied = matches!(slot.holds, Holds::Drained | Holds::Dry);
+            let mut grade = graded(entry, *target).min(at_most);
+            let mut reasons = Vec::new();
+            reasons.extend(why);
+            if heater_in_the_way {
+                reasons.push(Reason::HeaterFirst);
+                grade = grade.min(Evidence::Claimed);
+            }
+            if entry.kind.flags.after_emptying && !was_emptied {
+                reasons.push(Reason::NotEmptied);
+                grade = grade.min(Evidence::Claimed);
+            }
+            slot.protect(Holds::Blend, grade, number, event.happened_at);
+            slot.path_proven = path_proven;
+            slot.solute = solute;
+            slot.label_weakest_c = product.and_then(|product| product.first_ice_weak_c);
+            slot.first_ice_c = slot.label_weakest_c;
+            for reason in reasons {
+                slot.rule(number, reason);
+            }
+            match product {
+                Some(product) if !product.is_readable() => slot.rule(number, Reason::NotReadable),
+                None => slot.rule(number, Reason::NoLabel),
+                _ => {}
+            }
+            note_unnamed(slot, number, *target);
+            slot.ask(number, Reason::Retest);
+            if let Some(question) = entry.kind.question {
+                slot.ask(number, question);
+            }
+        }
+    }
+
+    /// Whether a water heater is fitted and neither drained nor filled with blend: it takes what goes through the taps.
+    fn heater_in_the_way(&self) -> bool {
+        let heater = self.catalogue.place_of(&"water_heater".into());
+        self.slots.iter().any(|slot| Some(slot.place) == heater && !slot.holds.is_protected())
+    }
+}
+
+/// What dissolves in a product's water.
+pub(super) fn solute_of(product: &Product) -> Option<Solute> {
+    match product.fluid {
+        ProductFluid::PropyleneGlycol => Some(Solute::PropyleneGlycol),
+        ProductFluid::EthyleneGlycol => Some(Solute::EthyleneGlycol),
+        ProductFluid::Ethanol => Some(Solute::Ethanol),
+        ProductFluid::Methanol => Some(Solute::Methanol),
+        ProductFluid::Unknown => None,
+    }
+}
+
+fn way(entry: &Entry<'_>) -> Way {
+    let event = entry.event.as_ref();
+    let thermostat = event.thermostat_open.as_deref().unwrap_or_default().to_lowercase();
+    match event.method.as_deref().unwrap_or_default() {
+        "run_warm" => match thermostat.as_str() {
+            "yes" | "y" | "open" | "n/a" | "na" => Way::Warm,
+            "no" | "n" | "shut" | "closed" => Way::Cold,
+            _ => Way::WarmThermostatUnknown,
+        },
+        "filled_after_drain" | "pumped" | "poured" => Way::Filled,
+        _ => Way::Cold,
+    }
+}
+
+fn outcome(slot: &Slot<'_>, way: Way) -> Outcome {
+    let drained = matches!(slot.holds, Holds::Drained | Holds::Dry);
+    let recorded =
+        |path_proven| Outcome::Blend { at_most: Evidence::Recorded, why: None, path_proven };
+    if drained {
+        return recorded(true);
+    }
+    let after_cold = slot.kind.after_cold_run;
+    match way {
+        Way::Warm => recorded(true),
+        Way::WarmThermostatUnknown if after_cold == AfterColdRun::Thermostat => {
+            Outcome::Stays(Reason::BlockNotProven)
+        }
+        Way::WarmThermostatUnknown => recorded(true),
+        Way::Cold => match after_cold {
+            AfterColdRun::Stays | AfterColdRun::Thermostat => Outcome::Stays(Reason::ColdRunStays),
+            AfterColdRun::Claimed => Outcome::Blend {
+                at_most: Evidence::Claimed,
+                why: Some(Reason::ColdRunClaimed),
+                path_proven: false,
+            },
+            AfterColdRun::Passes => recorded(false),
+        },
+        Way::Filled => match after_cold {
+            // Without an entry that it was drained, a block may be full behind the plug: it is as it was.
+            AfterColdRun::Thermostat => Outcome::Stays(Reason::BlockNotProven),
+            AfterColdRun::Stays | AfterColdRun::Claimed => Outcome::Blend {
+                at_most: Evidence::Claimed,
+                why: Some(Reason::FillWithoutDrain),
+                path_proven: false,
+            },
+            AfterColdRun::Passes => recorded(false),
+        },
+    }
+}

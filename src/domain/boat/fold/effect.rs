@@ -1,0 +1,337 @@
+//! What entries do to circuits, apart from antifreeze and readings.
+
+use super::Folding;
+use super::log::Entry;
+use super::slot::{Say, Slot};
+use super::target::Target;
+use crate::domain::boat::{Evidence, Holds};
+use crate::domain::catalogue::Reason;
+use crate::domain::physics::battery::gravity_at_rested_volts;
+
+/// The grade of an entry for one slot: claimed at most where several could be meant.
+pub(super) fn graded(entry: &Entry<'_>, target: Target) -> Evidence {
+    if target.unnamed { entry.grade().min(Evidence::Claimed) } else { entry.grade() }
+}
+
+/// Says so, and asks, where several could be meant.
+pub(super) fn note_unnamed(slot: &mut Slot<'_>, number: usize, target: Target) {
+    if target.unnamed {
+        slot.rule(number, Reason::SeveralUnnamed);
+        slot.ask(number, Reason::WhichOne);
+    }
+}
+
+impl<'a> Folding<'a> {
+    pub(super) fn slot(&mut self, target: Target) -> Option<&mut Slot<'a>> {
+        self.slots.get_mut(target.slot)
+    }
+
+    /// An entry that says something of a circuit without changing it.
+    pub(super) fn mention(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            slot.event(number);
+            if let Some(question) = entry.kind.question {
+                slot.ask(number, question);
+            }
+        }
+    }
+
+    pub(super) fn set(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        let at = entry.event.happened_at;
+        let Some(holds) = entry.kind.sets else { return };
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            if holds.is_protected() {
+                slot.protect(holds, graded(entry, *target), number, at);
+                note_unnamed(slot, number, *target);
+                if let Some(question) = entry.kind.question {
+                    slot.ask(number, question);
+                }
+            } else {
+                slot.undo(holds, entry.grade(), number, at);
+            }
+        }
+    }
+
+    /// Water runs in.
+    pub(super) fn fill(
+        &mut self,
+        number: usize,
+        entry: &Entry<'_>,
+        water: Holds,
+        targets: &[Target],
+    ) {
+        for target in targets {
+            if let Some(slot) = self.slot(*target) {
+                slot.undo(water, entry.grade(), number, entry.event.happened_at);
+            }
+        }
+    }
+
+    pub(super) fn lose(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            slot.undo(Holds::Unknown, Evidence::None, number, entry.event.happened_at);
+            slot.needs_mixing |= entry.kind.flags.mix_first;
+            slot.load_on |= entry.kind.flags.load_on;
+            if let Some(question) = entry.kind.question {
+                slot.ask(number, question);
+            }
+        }
+    }
+
+    pub(super) fn drain(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        let event = entry.event.as_ref();
+        let check = self.check_drain(entry, targets);
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            let mut grade = graded(entry, *target);
+            match event.probed {
+                Some(false) => grade = grade.min(Evidence::Recorded),
+                Some(true) if grade >= Evidence::Recorded => grade = Evidence::Probed,
+                _ => {}
+            }
+            if check.doubt.is_some() {
+                grade = grade.min(Evidence::Claimed);
+            }
+            slot.protect(Holds::Drained, grade, number, event.happened_at);
+            slot.closed_pocket = check.pocket;
+            if let Some(doubt) = &check.doubt {
+                slot.note(Some(number), doubt.clone());
+            }
+            note_unnamed(slot, number, *target);
+            if grade < Evidence::Probed {
+                if event.probed == Some(false) {
+                    slot.rule(number, Reason::NotProbed);
+                }
+                slot.ask(number, Reason::Probe);
+                if event.minutes.is_none() {
+                    slot.ask(number, Reason::OpenTime);
+                }
+            }
+        }
+    }
+
+    /// Minutes and litres of a drain against what they should be.
+    fn check_drain(&self, entry: &Entry<'_>, targets: &[Target]) -> DrainCheck {
+        let limits = self.catalogue.limits();
+        let event = entry.event.as_ref();
+        let single = event.point.as_deref().is_some_and(is_single_point);
+        let wanted = if single { limits.single_drain_open_min } else { limits.drain_open_min };
+        if let Some(minutes) = event.minutes.filter(|minutes| *minutes < wanted) {
+            let doubt = Say::Figures(Reason::UnderOpenTime, minutes, wanted);
+            return DrainCheck { doubt: Some(doubt), pocket: true };
+        }
+        let fitted: f64 = targets
+            .iter()
+            .filter_map(|target| self.slots.get(target.slot))
+            .filter(|slot| !matches!(slot.holds, Holds::Drained | Holds::Dry))
+            .map(|slot| self.volume_l(slot))
+            .sum();
+        match event.litres_out {
+            Some(litres) if fitted > 0.0 && litres < limits.litres_low_share * fitted => {
+                let doubt = Say::Figures(Reason::LitresLow, litres, fitted);
+                DrainCheck { doubt: Some(doubt), pocket: true }
+            }
+            Some(litres) if fitted > 0.0 && litres > limits.litres_high_share * fitted => {
+                let doubt = Say::Figures(Reason::LitresHigh, litres, fitted);
+                DrainCheck { doubt: Some(doubt), pocket: false }
+            }
+            _ => DrainCheck { doubt: None, pocket: false },
+        }
+    }
+
+    /// Litres of one instance when full: the boat's own figure shared among its instances, or the working figure.
+    pub(super) fn volume_l(&self, slot: &Slot<'_>) -> f64 {
+        let own = self.boat.volumes_l.iter().find(|(circuit, _)| *circuit == slot.kind.id);
+        match own {
+            Some((_, litres)) => {
+                let several = self.slots.iter().filter(|other| other.place == slot.place).count();
+                let several = u32::try_from(several.max(1)).unwrap_or(1);
+                litres / f64::from(several)
+            }
+            None => slot.kind.volume_l,
+        }
+    }
+
+    pub(super) fn confirm_drained(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            if matches!(slot.holds, Holds::Drained | Holds::Dry) {
+                slot.event(number);
+            } else {
+                let grade = graded(entry, *target);
+                slot.protect(Holds::Drained, grade, number, entry.event.happened_at);
+                note_unnamed(slot, number, *target);
+                slot.ask(number, Reason::Probe);
+            }
+        }
+    }
+
+    pub(super) fn gear_oil(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        let event = entry.event.as_ref();
+        let method = event.method.as_deref().unwrap_or_default().to_lowercase();
+        let wet = ["milky", "water", "cloudy", "emulsion"].iter().any(|word| method.contains(word))
+            && !method.contains("no water");
+        let said = wet || method.contains("clear") || method.contains("no water");
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            let grade = graded(entry, *target);
+            if wet {
+                slot.protect(Holds::LubeWet, grade, number, event.happened_at);
+                slot.rule(number, Reason::Milky);
+            } else if said {
+                slot.protect(Holds::LubeClean, grade, number, event.happened_at);
+            } else {
+                slot.protect(
+                    Holds::LubeClean,
+                    grade.min(Evidence::Claimed),
+                    number,
+                    event.happened_at,
+                );
+                slot.ask(number, Reason::GearOilLook);
+            }
+            note_unnamed(slot, number, *target);
+        }
+    }
+
+    pub(super) fn volts(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        let event = entry.event.as_ref();
+        let limits = *self.catalogue.limits();
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            if entry.kind.flags.load_off {
+                slot.load_on = false;
+            }
+            match event.volts {
+                Some(_) if slot.load_on => {
+                    slot.event(number);
+                    slot.rule(number, Reason::LoadOn);
+                    slot.ask(number, Reason::VoltsLoadOff);
+                }
+                Some(volts) if volts >= limits.battery_volts_min => {
+                    slot.protect(Holds::Charged, graded(entry, *target), number, event.happened_at);
+                    slot.specific_gravity =
+                        Some(gravity_at_rested_volts(volts, limits.battery_cells));
+                    note_unnamed(slot, number, *target);
+                    if volts < limits.battery_volts_wanted {
+                        slot.ask(number, Reason::VoltsLoadOff);
+                    }
+                }
+                Some(_) => slot.undo(Holds::Unknown, Evidence::None, number, event.happened_at),
+                None => {
+                    slot.event(number);
+                    if slot.holds != Holds::Charged {
+                        slot.rule(number, Reason::NoVolts);
+                        slot.ask(number, Reason::VoltsLoadOff);
+                    }
+                }
+            }
+        }
+    }
+
+    pub(super) fn inspect(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        if entry.event.volts.is_some() {
+            self.volts(number, entry, targets);
+        }
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            slot.test_first = None;
+            if slot.holds == Holds::Drained && entry.grade() >= Evidence::Probed {
+                slot.evidence = slot.evidence.max(Evidence::Probed);
+            }
+            slot.event(number);
+        }
+    }
+
+    /// Ice was seen: water where nothing protects; a doubt where something does.
+    pub(super) fn ice(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            match slot.holds {
+                Holds::Drained | Holds::Dry => {
+                    slot.closed_pocket = true;
+                    slot.holds = Holds::Drained;
+                    slot.evidence = slot.evidence.min(Evidence::Claimed);
+                    slot.event(number);
+                    slot.rule(number, Reason::DrainedIce);
+                }
+                holds if holds.is_protected() => {
+                    slot.evidence = slot.evidence.min(Evidence::Recorded);
+                    slot.event(number);
+                    slot.rule(number, Reason::IceProtected);
+                    slot.ask(number, Reason::Retest);
+                }
+                holds => {
+                    let holds = if holds == Holds::Sea { Holds::Sea } else { Holds::Fresh };
+                    slot.undo(
+                        holds,
+                        entry.grade().max(Evidence::Probed),
+                        number,
+                        entry.event.happened_at,
+                    );
+                }
+            }
+            slot.test_first = Some(number);
+            slot.ask(number, Reason::TestBeforeRunning);
+        }
+    }
+
+    pub(super) fn damage(&mut self, number: usize, targets: &[Target]) {
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            slot.event(number);
+            slot.test_first = Some(number);
+            slot.ask(number, Reason::TestBeforeRunning);
+        }
+    }
+
+    /// An answer that names circuits clears them from the list of what is to be tested first.
+    pub(super) fn answered(&mut self, number: usize, _entry: &Entry<'_>, targets: &[Target]) {
+        for target in targets {
+            let Some(slot) = self.slot(*target) else { continue };
+            slot.test_first = None;
+            slot.event(number);
+        }
+    }
+
+    /// Afloat an opened seacock fills; ashore it drains.
+    pub(super) fn seacock_open(
+        &mut self,
+        number: usize,
+        entry: &Entry<'_>,
+        water: Holds,
+        targets: &[Target],
+    ) {
+        if self.whereabouts.afloat {
+            self.fill(number, entry, water, targets);
+            return;
+        }
+        for target in targets {
+            if let Some(slot) = self.slot(*target) {
+                slot.protect(
+                    Holds::Drained,
+                    graded(entry, *target),
+                    number,
+                    entry.event.happened_at,
+                );
+            }
+        }
+    }
+}
+
+struct DrainCheck {
+    doubt: Option<Say>,
+    pocket: bool,
+}
+
+/// Whether the words name one drain: no list, no sides, no plural.
+fn is_single_point(point: &str) -> bool {
+    let point = point.trim().to_lowercase();
+    let several = point.contains([';', ',', '+', '&'])
+        || point.split_whitespace().any(|word| {
+            ["and", "both", "all", "drains", "plugs", "taps", "manifolds", "sides"].contains(&word)
+        });
+    !point.is_empty() && !several
+}

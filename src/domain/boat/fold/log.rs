@@ -1,0 +1,164 @@
+//! Which entries of the log count, as corrected, in the order in which they are taken.
+
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+
+use crate::domain::boat::{BoatId, EventId, Evidence, LayupEvent, Precision};
+use crate::domain::catalogue::{Catalogue, EffectKind, EventClass, EventKind};
+
+const CORRECTION: &str = "correction";
+const DAY_S: i64 = 86_400;
+
+/// One entry with its kind.
+pub(super) struct Entry<'a> {
+    pub(super) event: Cow<'a, LayupEvent>,
+    pub(super) kind: &'a EventKind,
+    taken_at_s: i64,
+    rank: u8,
+}
+
+/// The entries that count for a boat at `at`, as known at `known_at`. The result does not depend on the order of `events`.
+pub(super) fn entries<'a>(
+    boat: &BoatId,
+    events: &'a [LayupEvent],
+    at: DateTime<Utc>,
+    known_at: DateTime<Utc>,
+    catalogue: &'a Catalogue,
+) -> Vec<Entry<'a>> {
+    let known = || {
+        events.iter().filter(|event| {
+            event.recorded_at <= known_at && event.boat.as_ref().is_none_or(|of| of == boat)
+        })
+    };
+    let corrections = known().filter(|event| event.kind == CORRECTION).collect();
+    let corrections = Corrections::sort(corrections);
+    let mut entries: Vec<Entry<'a>> = known()
+        .filter(|event| event.kind != CORRECTION && event.happened_at <= at)
+        .filter_map(|event| {
+            let event = corrections.apply(event)?;
+            let kind = catalogue.event(&event.kind)?;
+            Some(Entry::new(event, kind))
+        })
+        .collect();
+    entries.sort_by(|a, b| a.order(b));
+    entries
+}
+
+impl<'a> Entry<'a> {
+    fn new(event: Cow<'a, LayupEvent>, kind: &'a EventKind) -> Self {
+        let undoing = kind.class == EventClass::Undoing;
+        let stated = event.happened_at.timestamp();
+        let taken_at_s = match event.precision {
+            Precision::Minute => stated - stated.rem_euclid(60),
+            // The hour is a placeholder: protecting is taken at the start of the local day and undoing at its end, so
+            // that undoing is last whichever of the two has no hour.
+            Precision::Day => {
+                let offset = i64::from(event.happened_offset_s);
+                let start = stated - (stated + offset).rem_euclid(DAY_S);
+                if undoing { start + DAY_S - 1 } else { start }
+            }
+        };
+        let rank = match kind.effect {
+            _ if undoing => 2,
+            EffectKind::Reading | EffectKind::LoopReading => 1,
+            _ => 0,
+        };
+        Self { event, kind, taken_at_s, rank }
+    }
+
+    /// Grade of evidence of the entry: what it states, at least that somebody says so, at most what its kind allows.
+    pub(super) fn grade(&self) -> Evidence {
+        self.event.evidence.max(Evidence::Claimed).min(self.kind.evidence_cap)
+    }
+
+    fn order(&self, other: &Self) -> std::cmp::Ordering {
+        let (a, b) = (&self.event, &other.event);
+        (self.taken_at_s, self.rank, a.happened_at, a.recorded_at, a.id.as_str().len(), &a.id).cmp(
+            &(
+                other.taken_at_s,
+                other.rank,
+                b.happened_at,
+                b.recorded_at,
+                b.id.as_str().len(),
+                &b.id,
+            ),
+        )
+    }
+}
+
+/// Corrections by what they correct: withdrawn entries, and fields that replace others.
+struct Corrections<'a> {
+    voided: Vec<&'a EventId>,
+    replacing: BTreeMap<&'a EventId, Vec<Cow<'a, LayupEvent>>>,
+}
+
+impl<'a> Corrections<'a> {
+    fn sort(mut corrections: Vec<&'a LayupEvent>) -> Self {
+        corrections.sort_by_key(|event| (event.recorded_at, event.id.as_str().len(), &event.id));
+        let mut sorted = Self { voided: Vec::new(), replacing: BTreeMap::new() };
+        // The latest first, so that a correction that was itself withdrawn or corrected is so before it acts.
+        for event in corrections.iter().rev() {
+            let Some(target) = &event.corrects else { continue };
+            let Some(event) = sorted.apply(event) else { continue };
+            if event.method.as_deref().is_some_and(|method| method.eq_ignore_ascii_case("void")) {
+                sorted.voided.push(target);
+            } else {
+                sorted.replacing.entry(target).or_default().push(event);
+            }
+        }
+        sorted
+    }
+
+    /// The event with what corrects it; `None` if it was withdrawn.
+    fn apply(&self, event: &'a LayupEvent) -> Option<Cow<'a, LayupEvent>> {
+        if self.voided.contains(&&event.id) {
+            return None;
+        }
+        let Some(replacing) = self.replacing.get(&event.id) else {
+            return Some(Cow::Borrowed(event));
+        };
+        let mut corrected = event.clone();
+        for correction in replacing.iter().rev() {
+            replace_fields(&mut corrected, correction);
+        }
+        Some(Cow::Owned(corrected))
+    }
+}
+
+/// What the correction carries replaces the original's; who, when, which boat and which kind stay.
+fn replace_fields(original: &mut LayupEvent, correction: &LayupEvent) {
+    macro_rules! carry {
+        ($($field:ident),+) => {
+            $(if correction.$field.is_some() {
+                original.$field.clone_from(&correction.$field);
+            })+
+        };
+    }
+    carry!(
+        site,
+        instance,
+        point,
+        fluid,
+        label,
+        method,
+        thermostat_open,
+        litres_in,
+        litres_out,
+        reading_value,
+        reading_unit,
+        scale,
+        minutes,
+        percent,
+        volts,
+        probed,
+        note
+    );
+    if !correction.circuits.is_empty() {
+        original.circuits.clone_from(&correction.circuits);
+    }
+    if correction.evidence != Evidence::None {
+        original.evidence = correction.evidence;
+    }
+}

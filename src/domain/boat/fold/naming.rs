@@ -1,0 +1,128 @@
+//! Which of several an entry means: the column `instance`, or words in `point` such as "port engine", "saloon unit only",
+//! "port and starboard logs".
+
+use crate::domain::boat::LayupEvent;
+
+/// Which instances an entry names.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Naming {
+    /// Says nothing.
+    Nobody,
+    /// Says that all are meant.
+    All,
+    /// Names these, each as `port engine`.
+    These(Vec<String>),
+}
+
+/// Words that say that all of them are meant.
+const ALL: [&str; 5] = ["both", "all", "each", "every", "p+s"];
+/// Other words for what the catalogue calls an engine.
+const ENGINES: [&str; 6] = ["engine", "engines", "jet", "jets", "motor", "motors"];
+
+/// What `event` names of a circuit whose instances are called `noun` (empty: no words are looked for, only the column).
+pub(super) fn named(event: &LayupEvent, noun: &str) -> Naming {
+    if let Some(column) = &event.instance {
+        let names: Vec<String> = column
+            .split([';', ',', '+'])
+            .map(|name| name.rsplit_once('#').map_or(name, |(_, name)| name).trim().to_lowercase())
+            .filter(|name| !name.is_empty())
+            .map(|name| complete(&name, noun))
+            .collect();
+        if names.iter().any(|name| says_all(name)) {
+            return Naming::All;
+        }
+        return Naming::These(names);
+    }
+    if noun.is_empty() || noun == "outlet" {
+        return Naming::Nobody;
+    }
+    match event.point.as_deref().map(|point| in_words(point, noun)) {
+        None | Some(Naming::Nobody) => match event.note.as_deref() {
+            // "both engines" may stand in the remarks; a single one named there is often the one left out.
+            Some(note) if in_words(note, noun) == Naming::All => Naming::All,
+            _ => Naming::Nobody,
+        },
+        Some(naming) => naming,
+    }
+}
+
+/// The outlet that a reading was taken at, where its point is one outlet and not a list.
+pub(super) fn outlet(event: &LayupEvent) -> Option<String> {
+    let point = event.point.as_deref()?.trim().to_lowercase();
+    let several = point.contains(';')
+        || point.split_whitespace().any(|word| ALL.contains(&word) || word == "and");
+    (!several && !point.is_empty()).then_some(point)
+}
+
+fn says_all(name: &str) -> bool {
+    name.split_whitespace().any(|word| ALL.contains(&word))
+}
+
+/// A bare position gets its noun: `port` is the port engine.
+fn complete(name: &str, noun: &str) -> String {
+    let name = if name == "stbd" { "starboard" } else { name };
+    if noun.is_empty() || noun == "outlet" || name.contains(' ') || name.contains(noun) {
+        name.to_owned()
+    } else {
+        format!("{name} {noun}")
+    }
+}
+
+fn is_noun(word: &str, noun: &str) -> bool {
+    word == noun
+        || word.strip_suffix('s') == Some(noun)
+        || (noun == "engine" && ENGINES.contains(&word))
+}
+
+fn in_words(text: &str, noun: &str) -> Naming {
+    let text = text.to_lowercase();
+    let mut names = Vec::new();
+    for part in text.split([';', ',']) {
+        let words: Vec<&str> = part
+            .split_whitespace()
+            .map(|word| {
+                word.trim_matches(|letter: char| !letter.is_alphanumeric() && letter != '+')
+            })
+            .collect();
+        let Some(end) = words.iter().position(|word| is_noun(word, noun)) else { continue };
+        let before = words.get(..end).unwrap_or_default();
+        if before.iter().any(|word| ALL.contains(word)) {
+            return Naming::All;
+        }
+        let joined = before
+            .iter()
+            .filter(|word| !["and", "&", "+", "the", "of", "at", "only", ""].contains(*word));
+        names.extend(joined.map(|word| complete(word, noun)));
+    }
+    if names.is_empty() { Naming::Nobody } else { Naming::These(names) }
+}
+
+/// The names that several of one circuit have before any entry names them: by engine.
+pub(super) fn engine_names(engines: u8) -> Vec<String> {
+    match engines {
+        0 | 1 => Vec::new(),
+        2 => ["port engine", "starboard engine"].map(str::to_owned).to_vec(),
+        3 => ["port engine", "centre engine", "starboard engine"].map(str::to_owned).to_vec(),
+        more => (1..=more).map(|number| format!("engine {number}")).collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_of_the_yard_name_what_they_mean() {
+        let check = |text: &str, noun: &str, want: &[&str]| {
+            let want = Naming::These(want.iter().map(|name| (*name).to_owned()).collect());
+            assert_eq!(in_words(text, noun), want, "{text}");
+        };
+        check("saloon unit only", "unit", &["saloon unit"]);
+        check("port and starboard logs", "log", &["port log", "starboard log"]);
+        check("Port Engine", "engine", &["port engine"]);
+        check("port jet", "engine", &["port engine"]);
+        assert_eq!(in_words("both jets", "engine"), Naming::All);
+        assert_eq!(in_words("block stbd drain", "engine"), Naming::Nobody);
+        assert_eq!(in_words("generator strainer bowl", "generator"), Naming::Nobody);
+    }
+}

@@ -1,0 +1,198 @@
+//! Readings of blends and coolants: what each is worth by scale, unit, point and fluid.
+
+use super::Folding;
+use super::blend::solute_of;
+use super::effect::note_unnamed;
+use super::log::Entry;
+use super::naming;
+use super::slot::Slot;
+use super::target::Target;
+use crate::domain::boat::{Evidence, Holds};
+use crate::domain::catalogue::{AfterColdRun, Reason};
+use crate::domain::physics::Solute;
+use crate::domain::units::Celsius;
+
+/// What a reading is worth before it meets a circuit.
+struct Worth {
+    /// First ice in C; absent where no unit or no number is stated.
+    value_c: Option<f64>,
+    /// What makes it less than a measurement.
+    doubts: Vec<Reason>,
+    /// What the instrument was set to.
+    solute: Option<Solute>,
+    /// First ice of the weakest under the label that the entry itself names.
+    label_weakest_c: Option<f64>,
+}
+
+impl Folding<'_> {
+    pub(super) fn reading(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        let event = entry.event.as_ref();
+        let listed = !event.circuits.is_empty();
+        // From the last slot to the first, so that a split does not move those that are still to come.
+        for target in targets.iter().rev() {
+            let Some(slot) = self.slots.get(target.slot) else { continue };
+            if !listed && slot.holds != Holds::Blend && !entry.kind.flags.own_drain {
+                continue;
+            }
+            let behind_thermostat = slot.kind.after_cold_run == AfterColdRun::Thermostat;
+            let proven = slot.holds == Holds::Blend && slot.path_proven;
+            if behind_thermostat && !entry.kind.flags.own_drain && !proven {
+                let Some(slot) = self.slot(*target) else { continue };
+                slot.event(number);
+                slot.rule(number, Reason::OutletNotBlock);
+                slot.ask(number, Reason::ProveBlock);
+                continue;
+            }
+            let mut worth = self.worth(entry, slot.solute);
+            if event.point.is_none() && !entry.kind.flags.own_drain {
+                worth.doubts.push(Reason::NoPoint);
+            }
+            let target = self.at_outlet(number, entry, *target);
+            if let Some(slot) = self.slot(target) {
+                take_reading(slot, number, entry, target, Holds::Blend, &worth);
+            }
+        }
+    }
+
+    /// The slot that an outlet reading speaks for: of lines with many outlets only the one that was read.
+    fn at_outlet(&mut self, number: usize, entry: &Entry<'_>, target: Target) -> Target {
+        let Some(slot) = self.slots.get(target.slot) else { return target };
+        if slot.kind.instance_noun != "outlet" || entry.event.instance.is_some() {
+            return target;
+        }
+        let (place, is_rest) = (slot.place, slot.rest || slot.instance.is_none());
+        let Some(name) = naming::outlet(&entry.event).filter(|_| is_rest) else { return target };
+        let known = self.slots.iter().position(|slot| {
+            slot.place == place && slot.instance.as_deref() == Some(name.as_str())
+        });
+        let at = known.unwrap_or_else(|| self.split(target.slot, target.slot + 1, &name));
+        if let Some(rest) = self.slots.get_mut(at + 1).filter(|slot| slot.place == place) {
+            rest.ask(number, Reason::Retest);
+        }
+        Target { slot: at, unnamed: false }
+    }
+
+    pub(super) fn loop_reading(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        for target in targets {
+            let Some(slot) = self.slots.get(target.slot) else { continue };
+            let worth = self.worth(entry, slot.solute);
+            let Some(slot) = self.slot(*target) else { continue };
+            if slot.needs_mixing {
+                slot.event(number);
+                slot.rule(number, Reason::NotMixed);
+                slot.ask(number, Reason::LoopRetest);
+            } else {
+                take_reading(slot, number, entry, *target, Holds::Coolant, &worth);
+            }
+        }
+    }
+
+    fn worth(&self, entry: &Entry<'_>, solute: Option<Solute>) -> Worth {
+        let event = entry.event.as_ref();
+        let mut doubts = Vec::new();
+        let value_c = match (event.reading_value, event.reading_unit.as_deref()) {
+            (Some(value), Some("F")) => Celsius::from_fahrenheit(value).ok().map(Celsius::value),
+            (Some(value), Some(_)) => Some(value),
+            _ => {
+                doubts.push(Reason::NoUnit);
+                None
+            }
+        };
+        let fluid = event.fluid.as_deref();
+        let product = fluid.and_then(|fluid| self.catalogue.product_of_fluid(fluid));
+        let wanted = match (product, solute) {
+            (Some(product), _) if !product.is_readable() => {
+                doubts.push(Reason::NotReadable);
+                None
+            }
+            (Some(product), _) => Some(product.readable.as_str()),
+            (None, Some(Solute::PropyleneGlycol)) if fluid.is_none() => Some("PG"),
+            (None, Some(Solute::EthyleneGlycol)) if fluid.is_none() => Some("EG"),
+            (None, Some(_)) if fluid.is_none() => {
+                doubts.push(Reason::NotReadable);
+                None
+            }
+            _ => {
+                doubts.push(Reason::NoLabel);
+                None
+            }
+        };
+        match (event.scale.as_deref(), wanted) {
+            (None, _) => doubts.push(Reason::NoScale),
+            (Some(scale), Some(wanted)) if !scale.eq_ignore_ascii_case(wanted) => {
+                doubts.push(Reason::WrongScale);
+            }
+            _ => {}
+        }
+        let labelled = fluid
+            .zip(event.label.as_deref())
+            .and_then(|(fluid, label)| self.catalogue.product(fluid, label));
+        Worth {
+            value_c,
+            doubts,
+            solute: product.and_then(solute_of).or(solute),
+            label_weakest_c: labelled.and_then(|product| product.first_ice_weak_c),
+        }
+    }
+}
+
+fn take_reading(
+    slot: &mut Slot<'_>,
+    number: usize,
+    entry: &Entry<'_>,
+    target: Target,
+    holds: Holds,
+    worth: &Worth,
+) {
+    let event = entry.event.as_ref();
+    let doubtful = !worth.doubts.is_empty();
+    let mut grade = entry.grade();
+    if doubtful {
+        grade = grade.min(Evidence::Recorded);
+    }
+    if target.unnamed {
+        grade = grade.min(Evidence::Claimed);
+    }
+    let same = slot.holds == holds;
+    if doubtful && same && slot.evidence == Evidence::Measured {
+        // A reading that is worth nothing does not push out one that was.
+        slot.event(number);
+        worth.doubts.iter().for_each(|doubt| slot.rule(number, *doubt));
+        return;
+    }
+    let weakest = slot.label_weakest_c.filter(|_| same).or(worth.label_weakest_c);
+    let mut first_ice_c = match (worth.value_c, doubtful) {
+        (Some(value), false) => Some(value),
+        (Some(value), true) => weakest.map(|weakest| value.max(weakest)),
+        (None, _) => weakest,
+    };
+    let minute = |at: chrono::DateTime<chrono::Utc>| at.timestamp().div_euclid(60);
+    let twice = same && slot.read_at.is_some_and(|at| minute(at) == minute(event.happened_at));
+    if let (true, Some(before), Some(now)) = (twice, slot.first_ice_c, first_ice_c) {
+        first_ice_c = Some(now.max(before));
+    }
+    if first_ice_c.is_some_and(|first_ice| first_ice >= 0.0) {
+        slot.undo(Holds::Fresh, grade, number, event.happened_at);
+        return;
+    }
+    if same {
+        slot.evidence = grade;
+        slot.undone_by = None;
+        slot.event(number);
+        slot.questions.clear();
+    } else {
+        slot.protect(holds, grade, number, event.happened_at);
+        slot.label_weakest_c = worth.label_weakest_c;
+    }
+    slot.first_ice_c = first_ice_c;
+    slot.solute = worth.solute;
+    slot.read_at = Some(event.happened_at);
+    worth.doubts.iter().for_each(|doubt| slot.rule(number, *doubt));
+    if twice {
+        slot.rule(number, Reason::WarmerStands);
+    }
+    if doubtful {
+        slot.ask(number, Reason::Retest);
+    }
+    note_unnamed(slot, number, target);
+}

@@ -1,0 +1,72 @@
+//! When last winter's sheet ends: on a date at the latest, or with the first run of spring.
+
+use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, TimeZone, Utc};
+use chrono_tz::Tz;
+
+use crate::domain::catalogue::TradeLimits;
+
+/// The end of the season as the fold passes through time.
+pub(super) struct Season {
+    zone: Tz,
+    spring_month: u32,
+    end_month: u32,
+    next_end: Option<DateTime<Utc>>,
+    spring_run: bool,
+}
+
+impl Season {
+    /// Begins before `first`, the time of the first entry.
+    pub(super) fn start(
+        first: DateTime<Utc>,
+        zone: Tz,
+        southern: bool,
+        limits: &TradeLimits,
+    ) -> Self {
+        let mut season = Self {
+            zone,
+            spring_month: month(limits.spring_from_month, southern),
+            end_month: month(limits.season_ends_month, southern),
+            next_end: None,
+            spring_run: false,
+        };
+        season.next_end = season.end_after(first);
+        season
+    }
+
+    /// Whether the season ends at or before `moment`; each end is told once.
+    pub(super) fn ends_before(&mut self, moment: DateTime<Utc>) -> bool {
+        let mut ended = false;
+        while self.next_end.is_some_and(|end| end <= moment) {
+            ended = true;
+            self.spring_run = false;
+            self.next_end = self.next_end.and_then(|end| self.end_after(end));
+        }
+        ended
+    }
+
+    /// Whether a run at this local time is the first of spring; told once a season.
+    pub(super) fn is_first_spring_run(&mut self, local: DateTime<FixedOffset>) -> bool {
+        let since_spring = (local.month() + 12 - self.spring_month) % 12;
+        let spring_months = (self.end_month + 12 - self.spring_month) % 12;
+        let first = since_spring < spring_months && !self.spring_run;
+        self.spring_run |= first;
+        first
+    }
+
+    fn end_after(&self, moment: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        let year = moment.with_timezone(&self.zone).year();
+        (year..=year + 1)
+            .filter_map(|year| {
+                let day = NaiveDate::from_ymd_opt(year, self.end_month, 1)?.and_hms_opt(0, 0, 0)?;
+                Some(self.zone.from_local_datetime(&day).earliest()?.with_timezone(&Utc))
+            })
+            .find(|end| *end > moment)
+    }
+}
+
+/// The month as a whole number, half a year later in the south.
+fn month(northern: f64, southern: bool) -> u32 {
+    (1..=12_u32)
+        .find(|month| (f64::from(*month) - northern).abs() < 0.5)
+        .map_or(6, |month| if southern { (month + 5) % 12 + 1 } else { month })
+}

@@ -1,0 +1,197 @@
+//! One circuit, or one instance of it, while the log is being folded.
+
+use std::sync::Arc;
+
+use chrono::{DateTime, Utc};
+
+use crate::domain::boat::{Evidence, Holds};
+use crate::domain::catalogue::{CircuitKind, Reason};
+use crate::domain::physics::Solute;
+
+/// Why something is so, kept short until it is put into words.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Note {
+    /// Place of the entry in the log as taken; `None` for a rule of its own.
+    pub(super) entry: Option<usize>,
+    pub(super) say: Say,
+}
+
+/// What a note says.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Say {
+    /// The entry itself.
+    Event,
+    /// A rule.
+    Rule(Reason),
+    /// A rule with litres or minutes, and what would be right.
+    Figures(Reason, f64, f64),
+    /// A rule with the name of an instance.
+    Named(Reason, Arc<str>),
+    /// What was undone by it: another entry.
+    Undid(usize),
+}
+
+/// The state of one circuit or instance.
+#[derive(Debug, Clone)]
+pub(super) struct Slot<'a> {
+    pub(super) place: u8,
+    pub(super) kind: &'a CircuitKind,
+    pub(super) instance: Option<Arc<str>>,
+    /// The ones that no entry has named, where others were.
+    pub(super) rest: bool,
+    pub(super) holds: Holds,
+    pub(super) evidence: Evidence,
+    pub(super) since: Option<DateTime<Utc>>,
+    pub(super) first_ice_c: Option<f64>,
+    /// First ice of the weakest under the label, the warmest that an unusable reading may claim.
+    pub(super) label_weakest_c: Option<f64>,
+    pub(super) solute: Option<Solute>,
+    pub(super) specific_gravity: Option<f64>,
+    pub(super) closed_pocket: bool,
+    /// Antifreeze got in by a way that an outlet can speak for: after a drain, or warm.
+    pub(super) path_proven: bool,
+    /// Somebody meant to protect it, whether or not that reached it.
+    pub(super) attempted: bool,
+    pub(super) needs_mixing: bool,
+    pub(super) load_on: bool,
+    pub(super) read_at: Option<DateTime<Utc>>,
+    pub(super) undone_by: Option<usize>,
+    /// Ice or damage seen: the entry that says so.
+    pub(super) test_first: Option<usize>,
+    pub(super) notes: Vec<Note>,
+    pub(super) questions: Vec<Note>,
+}
+
+/// The lists are cut here: a reason further back than this tells nobody anything.
+const NOTES_MAX: usize = 8;
+
+impl<'a> Slot<'a> {
+    pub(super) fn new(place: u8, kind: &'a CircuitKind, instance: Option<Arc<str>>) -> Self {
+        Self {
+            place,
+            kind,
+            instance,
+            rest: false,
+            holds: Holds::Unknown,
+            evidence: Evidence::None,
+            since: None,
+            first_ice_c: None,
+            label_weakest_c: None,
+            solute: None,
+            specific_gravity: None,
+            closed_pocket: false,
+            path_proven: false,
+            attempted: false,
+            needs_mixing: false,
+            load_on: false,
+            read_at: None,
+            undone_by: None,
+            test_first: None,
+            notes: Vec::new(),
+            questions: Vec::new(),
+        }
+    }
+
+    /// Forgets what the liquid was, before something else is put in.
+    fn clear(&mut self) {
+        self.first_ice_c = None;
+        self.label_weakest_c = None;
+        self.solute = None;
+        self.specific_gravity = None;
+        self.closed_pocket = false;
+        self.path_proven = false;
+        self.read_at = None;
+        self.notes.clear();
+        self.questions.clear();
+    }
+
+    /// Something was done here against frost.
+    pub(super) fn protect(
+        &mut self,
+        holds: Holds,
+        evidence: Evidence,
+        entry: usize,
+        at: DateTime<Utc>,
+    ) {
+        self.clear();
+        self.holds = holds;
+        self.evidence = evidence;
+        self.since = Some(at);
+        self.undone_by = None;
+        self.attempted = true;
+        self.event(entry);
+    }
+
+    /// Water came in, or what was known is known no more (`holds` unknown).
+    pub(super) fn undo(
+        &mut self,
+        holds: Holds,
+        evidence: Evidence,
+        entry: usize,
+        at: DateTime<Utc>,
+    ) {
+        // What protected it is told first; an attempt that did not reach it is told last.
+        let mut told = self.notes.iter().filter(|note| note.say == Say::Event);
+        let undid = if self.holds.is_protected() { told.next() } else { told.next_back() };
+        let undid = undid.and_then(|note| note.entry);
+        let protected = self.holds.is_protected() || self.attempted;
+        if self.holds != holds || protected {
+            self.since = Some(at);
+        }
+        self.clear();
+        self.holds = holds;
+        self.evidence = evidence;
+        self.event(entry);
+        if protected {
+            self.undone_by = Some(entry);
+            if let Some(undid) = undid {
+                self.note(Some(entry), Say::Undid(undid));
+            }
+        }
+        self.attempted = false;
+    }
+
+    /// Last winter's sheet ends: nothing of it counts any more.
+    pub(super) fn end_sheet(&mut self, entry: Option<usize>) {
+        let protected = self.holds.is_protected();
+        self.clear();
+        if self.holds != Holds::Unknown || self.attempted {
+            self.note(entry, Say::Rule(Reason::SheetEnded));
+        }
+        self.holds = Holds::Unknown;
+        self.evidence = Evidence::None;
+        self.since = None;
+        self.attempted = false;
+        if entry.is_none() {
+            self.undone_by = None;
+        } else if protected {
+            self.undone_by = entry;
+        }
+    }
+
+    pub(super) fn event(&mut self, entry: usize) {
+        self.note(Some(entry), Say::Event);
+    }
+
+    pub(super) fn rule(&mut self, entry: usize, reason: Reason) {
+        self.note(Some(entry), Say::Rule(reason));
+    }
+
+    pub(super) fn note(&mut self, entry: Option<usize>, say: Say) {
+        let note = Note { entry, say };
+        if !self.notes.contains(&note) {
+            if self.notes.len() >= NOTES_MAX {
+                // The first says what it holds; the oldest remark after it goes.
+                self.notes.remove(1);
+            }
+            self.notes.push(note);
+        }
+    }
+
+    pub(super) fn ask(&mut self, entry: usize, reason: Reason) {
+        let note = Note { entry: Some(entry), say: Say::Rule(reason) };
+        if !self.questions.contains(&note) && self.questions.len() < NOTES_MAX {
+            self.questions.push(note);
+        }
+    }
+}

@@ -1,0 +1,214 @@
+//! Which circuits and instances an entry reaches.
+
+use std::sync::Arc;
+
+use super::Folding;
+use super::log::Entry;
+use super::naming::{self, Naming};
+use super::slot::{Say, Slot};
+use crate::domain::boat::Boat;
+use crate::domain::catalogue::{Catalogue, CircuitSet, EffectKind, EventClass, Reason};
+
+/// One slot that an entry reaches.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Target {
+    /// Its place in the list of slots.
+    pub(super) slot: usize,
+    /// There are several, and the entry does not say which.
+    pub(super) unnamed: bool,
+}
+
+/// The circuits of a boat before the first entry, in walk order, with the instances that its list or its engines give.
+pub(super) fn slots<'a>(boat: &Boat, catalogue: &'a Catalogue) -> Vec<Slot<'a>> {
+    let engines = naming::engine_names(boat.engines);
+    let mut slots = Vec::with_capacity(boat.fitted.len() + 4);
+    for circuit in &boat.fitted {
+        let (Some(place), Some(kind)) = (catalogue.place_of(circuit), catalogue.circuit(circuit))
+        else {
+            continue;
+        };
+        let mut names: Vec<&str> = boat
+            .instances
+            .iter()
+            .filter(|(of, _)| of == circuit)
+            .map(|(_, name)| name.as_str())
+            .collect();
+        if names.is_empty() && kind.instance_noun == "engine" {
+            names.extend(engines.iter().map(String::as_str));
+        }
+        if names.is_empty() {
+            slots.push(Slot::new(place, kind, None));
+        }
+        slots.extend(names.into_iter().map(|name| Slot::new(place, kind, Some(Arc::from(name)))));
+    }
+    slots.sort_by_key(|slot| slot.kind.walk_order);
+    slots
+}
+
+impl Folding<'_> {
+    /// The slots that `entry` reaches; an instance that is named for the first time gets its own slot.
+    pub(super) fn targets(
+        &mut self,
+        number: usize,
+        entry: &Entry<'_>,
+        open_water: bool,
+    ) -> Vec<Target> {
+        let reach = self.reach(number, entry, open_water);
+        let mut targets = Vec::new();
+        if reach.is_empty() {
+            return targets;
+        }
+        let mut next = 0;
+        while let Some(slot) = self.slots.get(next) {
+            let place = slot.place;
+            let length =
+                self.slots.iter().skip(next).take_while(|slot| slot.place == place).count();
+            let end = if reach.contains(place) {
+                self.choose(entry, number, next, next + length, &mut targets)
+            } else {
+                next + length
+            };
+            next = end;
+        }
+        targets
+    }
+
+    fn reach(&mut self, number: usize, entry: &Entry<'_>, open_water: bool) -> CircuitSet {
+        let kind = entry.kind;
+        let mut listed = CircuitSet::EMPTY;
+        for id in &entry.event.circuits {
+            let Some(set) = self.catalogue.group(id) else { continue };
+            listed = listed.union(set);
+            let single = self.catalogue.circuit(id).is_some();
+            if single && !self.slots.iter().any(|slot| set.contains(slot.place)) {
+                self.not_fitted.push((number, id.as_str().to_owned()));
+            }
+        }
+        let mut reach =
+            if entry.event.circuits.is_empty() { kind.default_circuits } else { listed };
+        reach = reach.union(kind.always_reaches);
+        if kind.reaches_run_path {
+            for slot in &self.slots {
+                if slot.kind.is_wetted_by_run(self.boat.cooling, open_water) {
+                    reach.insert(slot.place);
+                }
+            }
+        }
+        let follows_loop = matches!(kind.effect, EffectKind::Lose | EffectKind::LoopReading);
+        if follows_loop && !self.boat.cooling.block_is_raw() {
+            let place = |id: &str| self.catalogue.place_of(&id.into());
+            if let (Some(engine), Some(coil)) = (place("closed_loop"), place("engine_coil"))
+                && reach.contains(engine)
+            {
+                reach.insert(coil);
+            }
+        }
+        reach
+    }
+
+    /// Chooses among the slots `from..to` of one circuit; returns where they end, as one may have been added.
+    fn choose(
+        &mut self,
+        entry: &Entry<'_>,
+        number: usize,
+        from: usize,
+        to: usize,
+        targets: &mut Vec<Target>,
+    ) -> usize {
+        let event = entry.event.as_ref();
+        let Some(first) = self.slots.get(from) else { return to };
+        let noun = first.kind.instance_noun.as_str();
+        let has_names = to - from > 1 || first.instance.is_some();
+        // On a boat with one engine, "port" in the words is a side of it and not an instance.
+        let look = event.instance.is_some() || (noun != "engine" || has_names);
+        let naming = if look { naming::named(event, noun) } else { Naming::Nobody };
+        let names = match naming {
+            Naming::These(names) => names,
+            Naming::Nobody | Naming::All => {
+                let protecting = entry.kind.class == EventClass::Protecting;
+                let unnamed =
+                    naming == Naming::Nobody && protecting && to - from > 1 && noun != "outlet";
+                targets.extend((from..to).map(|slot| Target { slot, unnamed }));
+                return to;
+            }
+        };
+        self.choose_named(&names, number, entry, from, to, targets)
+    }
+
+    fn choose_named(
+        &mut self,
+        names: &[String],
+        number: usize,
+        entry: &Entry<'_>,
+        from: usize,
+        mut to: usize,
+        targets: &mut Vec<Target>,
+    ) -> usize {
+        // The column may name an instance of another circuit of the list; then all of this one are meant.
+        let foreign = entry.event.instance.is_some()
+            && self.boat.instances.iter().any(|(_, name)| names.contains(name))
+            && !self.slots.iter().take(to).skip(from).any(|slot| slot.has_a_name_of(names));
+        if foreign {
+            targets.extend((from..to).map(|slot| Target { slot, unnamed: false }));
+            return to;
+        }
+        for name in names {
+            let known = (from..to)
+                .find(|place| self.slots.get(*place).is_some_and(|slot| slot.is_called(name)));
+            let slot = known.unwrap_or_else(|| {
+                to += 1;
+                self.split(from, to - 1, name)
+            });
+            targets.push(Target { slot, unnamed: false });
+        }
+        let chosen: Arc<str> = Arc::from(names.join(" and "));
+        if entry.kind.class == EventClass::Protecting {
+            for (place, slot) in self.slots.iter_mut().enumerate().take(to).skip(from) {
+                if !targets.iter().any(|target| target.slot == place) && !slot.holds.is_protected()
+                {
+                    slot.note(Some(number), Say::Named(Reason::NotNamed, Arc::clone(&chosen)));
+                    slot.ask(number, Reason::Others);
+                }
+            }
+        }
+        to
+    }
+
+    /// Gives an instance its own slot, as the ones that nobody has named stand; returns its place.
+    pub(super) fn split(&mut self, from: usize, to: usize, name: &str) -> usize {
+        let rest = (from..to).find(|place| {
+            self.slots.get(*place).is_some_and(|slot| slot.rest || slot.instance.is_none())
+        });
+        // Where all have names already, one more is taken to stand as the first of them does, and goes last.
+        let Some(model) = self.slots.get(rest.unwrap_or(from)) else { return from };
+        let mut named = model.clone();
+        named.instance = Some(Arc::from(name));
+        named.rest = false;
+        let rest = rest.unwrap_or(to);
+        if let Some(slot) = self.slots.get_mut(rest)
+            && slot.place == named.place
+            && slot.instance.is_none()
+        {
+            slot.rest = true;
+            let noun = slot.kind.instance_noun.as_str();
+            slot.instance = Some(match noun {
+                "" => Arc::from("others"),
+                noun => Arc::from(format!("other {noun}s")),
+            });
+        }
+        self.slots.insert(rest, named);
+        rest
+    }
+}
+
+impl Slot<'_> {
+    fn is_called(&self, name: &str) -> bool {
+        self.instance.as_deref().is_some_and(|known| {
+            known == name || known.strip_prefix(name).is_some_and(|rest| rest.starts_with(' '))
+        })
+    }
+
+    fn has_a_name_of(&self, names: &[String]) -> bool {
+        names.iter().any(|name| self.is_called(name))
+    }
+}
