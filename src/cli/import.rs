@@ -55,36 +55,51 @@ pub fn import(args: &ImportArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     }
     let bytes = std::fs::read(&args.file).map_err(unreadable)?;
     let refuse = |problems: intake::ImportProblems| Refusal::bad_input(problems.to_string());
-    let yard = house.yard()?;
     let store = &house.store;
+    let (sites, boats) = (house.store.sites(), house.store.boats());
+    let sites = sites.map_err(ServiceError::from)?;
+    let boats = boats.map_err(ServiceError::from)?;
+    let known = intake::Known::catalogue(&house.catalogue).with_sites(&sites).with_now(around.now);
+    let notes;
     let (read, changed) = match args.table {
         Table::Sites => {
-            let sites = intake::csv::sites(&bytes, &name).map_err(refuse)?;
+            let read = intake::csv::sites(&bytes, &name).map_err(refuse)?;
+            notes = read.notes;
+            let sites = read.rows;
             let kept = (!args.dry_run).then(|| store.put_yard(&sites, &[], &[])).transpose();
             (sites.len(), kept.map_err(ServiceError::from)?.map(|c| c.added + c.changed))
         }
         Table::People => {
-            let people = intake::csv::people(&bytes, &name).map_err(refuse)?;
+            let read = intake::csv::people(&bytes, &name).map_err(refuse)?;
+            notes = read.notes;
+            let people = read.rows;
             let kept = (!args.dry_run).then(|| store.put_yard(&[], &people, &[])).transpose();
             (people.len(), kept.map_err(ServiceError::from)?.map(|c| c.added + c.changed))
         }
         Table::Boats => {
-            let boats = intake::csv::boats(&bytes, &name, &house.catalogue).map_err(refuse)?;
+            let read = intake::csv::boats(&bytes, &name, &known).map_err(refuse)?;
+            notes = read.notes;
+            let boats = read.rows;
             let kept = (!args.dry_run).then(|| store.put_yard(&[], &[], &boats)).transpose();
             (boats.len(), kept.map_err(ServiceError::from)?.map(|c| c.added + c.changed))
         }
         Table::Events => {
-            let events =
-                intake::csv::events(&bytes, &name, &house.catalogue).map_err(refuse)?;
+            let known = known.with_boats(&boats);
+            let read = intake::csv::events(&bytes, &name, &known).map_err(refuse)?;
+            notes = read.notes;
+            let events = read.rows;
             let kept = (!args.dry_run).then(|| store.append_events(&events, around.now)).transpose();
             (events.len(), kept.map_err(ServiceError::from)?.map(|appended| appended.added))
         }
     };
-    let _ = yard;
-    let text = match changed {
+    let mut text = match changed {
         Some(0) => format!("{name}: {read} rows, nothing new\n"),
         Some(changed) => format!("{name}: {read} rows, {changed} new or changed\n"),
         None => format!("{name}: {read} rows can be brought in; nothing was changed (--dry-run)\n"),
     };
-    Ok(Said { text, json: json!({ "file": name, "rows": read, "changed": changed }), exit: Exit::Done })
+    for note in &notes {
+        text += &format!("note: {note}\n");
+    }
+    let json = json!({ "file": name, "rows": read, "changed": changed, "notes": notes });
+    Ok(Said { text, json, exit: Exit::Done })
 }
