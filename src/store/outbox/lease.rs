@@ -68,6 +68,25 @@ impl Store {
         })
     }
 
+    /// Gives a letter back that was taken but not tried: as if nobody had taken it. `attempt` as for
+    /// [`Store::mark_deferred`].
+    ///
+    /// # Errors
+    /// Whatever the database answers: the lease runs out by itself then.
+    pub fn release(&self, id: i64, attempt: u32) -> Result<bool, StoreError> {
+        let doing = "giving a letter back";
+        self.write(doing, |tx| {
+            tx.execute(
+                "UPDATE outbox SET state = CASE WHEN attempts > 1 THEN 'deferred' ELSE 'queued' END,
+                    attempts = attempts - 1, lease_until_ms = NULL
+                 WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
+                params![id, attempt],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+
     /// Notes that the server accepted a letter. True whoever holds the lease by now: it *was* accepted.
     ///
     /// # Errors

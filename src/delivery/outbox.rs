@@ -1,0 +1,325 @@
+//! Carries the outbox out: takes what is due under a lease, hands it to the channel, notes what became of it.
+//!
+//! Idempotent: it takes no input but the store and the time, and a pass that was cut short is taken up by the next one
+//! when the leases run out.
+
+use std::time::{Duration, Instant};
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::maildir::Maildir;
+use super::smtp::{Parcel, Relay, Verdict};
+use crate::domain::boat::PersonId;
+use crate::store::outbox::{Fault, Posted};
+use crate::store::{Store, StoreError};
+
+/// Waits after the first, second and third attempt, then the last one for ever, in minutes. RFC 5321 4.5.4.1 asks for
+/// 30 in general and allows less where the cause is known: our own relay, and words that go stale.
+const WAITS_MIN: [f64; 4] = [1.0, 5.0, 15.0, 30.0];
+
+/// Waits are spread by this share either way, so that letters refused together do not come back together.
+const JITTER: f64 = 0.2;
+
+/// How long a full mailbox may stay full before we turn to the next contact.
+const FULL_FOR: TimeDelta = TimeDelta::hours(24);
+
+/// Letters in a row whose outcome stayed unknown, after which the relay is left alone until the next pass: each may
+/// have been accepted, and each more is a possible repeat.
+const UNKNOWN_MOST: usize = 3;
+
+/// How long a Maildir may take for one letter.
+const MAILDIR_DEADLINE: Duration = Duration::from_secs(10);
+
+/// A way out.
+#[derive(Debug)]
+pub enum Channel {
+    /// Files.
+    Maildir(Maildir),
+    /// A mail relay. Boxed for its size.
+    Smtp(Box<Relay>),
+}
+
+impl Channel {
+    /// As it stands in the outbox.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Maildir(_) => "maildir",
+            Self::Smtp(_) => "smtp",
+        }
+    }
+
+    const fn deadline(&self) -> Duration {
+        match self {
+            Self::Maildir(_) => MAILDIR_DEADLINE,
+            Self::Smtp(relay) => relay.deadline(),
+        }
+    }
+
+    async fn send(&mut self, letter: &Posted) -> Verdict {
+        let row = &letter.row;
+        match self {
+            Self::Maildir(maildir) => {
+                let recipient = row.recipient.as_str();
+                match maildir.deliver(recipient, &row.message_id, row.queued_at, &row.bytes) {
+                    Ok((path, true)) => {
+                        Verdict::Sent { reply: format!("written to {}", path.display()) }
+                    }
+                    Ok((path, false)) => {
+                        Verdict::Sent { reply: format!("lay there already: {}", path.display()) }
+                    }
+                    Err(error) => Verdict::Relay {
+                        why: format!(
+                            "writing into the Maildir {}: {error}",
+                            maildir.folder.display()
+                        ),
+                    },
+                }
+            }
+            Self::Smtp(relay) => {
+                let (return_path, address) = (&row.return_path, &row.address);
+                relay.send(Parcel { return_path, address, bytes: &row.bytes }).await
+            }
+        }
+    }
+
+    async fn finish(&mut self) {
+        if let Self::Smtp(relay) = self {
+            relay.quit().await;
+        }
+    }
+}
+
+/// Bounds of one pass.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Limits {
+    /// Letters leased at a time.
+    pub batch: u32,
+    /// Letters of one pass in all.
+    pub most: usize,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self { batch: 20, most: 1000 }
+    }
+}
+
+/// An address that does not take mail.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Refusal {
+    /// The alert whose letter it was.
+    pub alert: String,
+    /// Whom it was for.
+    pub recipient: PersonId,
+    /// The address.
+    pub address: String,
+    /// The server's words.
+    pub why: String,
+}
+
+/// What a pass did.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct DeliverReport {
+    /// Accepted.
+    pub sent: usize,
+    /// To be tried again.
+    pub deferred: usize,
+    /// Refused for good, bad addresses among them.
+    pub failed: usize,
+    /// Left the queue because nobody needs them any more.
+    pub expired: usize,
+    /// Left the queue because a newer letter took their place.
+    pub superseded: usize,
+    /// Addresses that do not take mail: turn to the next contact.
+    pub refused: Vec<Refusal>,
+    /// The server does not want our mail: the operator must act.
+    pub policy: Vec<String>,
+    /// The relay could not be used at all.
+    pub relay_trouble: Option<String>,
+}
+
+/// Sends what is due on a channel at `now` and notes what became of it.
+///
+/// Every letter is marked before the next one goes: a stop costs at most the repeat of the one in hand.
+///
+/// # Errors
+/// [`StoreError`] when the outbox cannot be read or marked; a letter in hand goes again then, with the same bytes.
+pub async fn deliver_due(
+    store: &Store,
+    channel: &mut Channel,
+    now: DateTime<Utc>,
+    limits: &Limits,
+) -> Result<DeliverReport, StoreError> {
+    let mut report = DeliverReport::default();
+    let outcome = passes(store, channel, now, limits, &mut report).await;
+    channel.finish().await;
+    outcome.map(|()| report)
+}
+
+async fn passes(
+    store: &Store,
+    channel: &mut Channel,
+    now: DateTime<Utc>,
+    limits: &Limits,
+    report: &mut DeliverReport,
+) -> Result<(), StoreError> {
+    let deadline = channel.deadline();
+    // A letter begun within the first deadline ends within the second: nobody else takes it meanwhile.
+    let lease_for = TimeDelta::from_std(deadline * 3).unwrap_or(TimeDelta::MAX);
+    let (mut begun, mut unknown) = (0, 0);
+    while begun < limits.most {
+        let left = u32::try_from(limits.most - begun).unwrap_or(u32::MAX);
+        let due = store.lease_due(channel.name(), now, limits.batch.min(left), lease_for)?;
+        report.superseded += due.superseded;
+        report.expired += due.expired;
+        if due.letters.is_empty() {
+            return Ok(());
+        }
+        let leased = Instant::now();
+        for letter in &due.letters {
+            if report.relay_trouble.is_some() || leased.elapsed() >= deadline {
+                // Not tried: as if nobody had taken it, or with the relay's trouble noted.
+                put_back(store, letter, now, report)?;
+                continue;
+            }
+            begun += 1;
+            let verdict = channel.send(letter).await;
+            if let Verdict::Unknown { why } = &verdict {
+                unknown += 1;
+                if unknown >= UNKNOWN_MOST {
+                    report.relay_trouble = Some(why.clone());
+                }
+            } else {
+                unknown = 0;
+            }
+            note(store, letter, verdict, now, report)?;
+        }
+        if report.relay_trouble.is_some() {
+            return Ok(());
+        }
+    }
+    Ok(())
+}
+
+fn put_back(
+    store: &Store,
+    letter: &Posted,
+    now: DateTime<Utc>,
+    report: &mut DeliverReport,
+) -> Result<(), StoreError> {
+    match &report.relay_trouble {
+        Some(why) => {
+            let due = now + wait(letter.id, letter.attempts);
+            store.mark_deferred(letter.id, letter.attempts, due, why, now)?;
+            report.deferred += 1;
+        }
+        None => {
+            store.release(letter.id, letter.attempts)?;
+        }
+    }
+    Ok(())
+}
+
+fn note(
+    store: &Store,
+    letter: &Posted,
+    verdict: Verdict,
+    now: DateTime<Utc>,
+    report: &mut DeliverReport,
+) -> Result<(), StoreError> {
+    let (fault, why) = match verdict {
+        Verdict::Sent { reply } => {
+            store.mark_sent(letter.id, &reply, now)?;
+            report.sent += 1;
+            return Ok(());
+        }
+        Verdict::MailboxFull { why } if now - letter.row.queued_at >= FULL_FOR => {
+            (Fault::Address, why)
+        }
+        Verdict::Retry { why } | Verdict::MailboxFull { why } | Verdict::Unknown { why } => {
+            return defer(store, letter, &why, now, report);
+        }
+        Verdict::Relay { why } => {
+            report.relay_trouble = Some(why.clone());
+            return defer(store, letter, &why, now, report);
+        }
+        Verdict::AddressRefused { why, .. } => (Fault::Address, why),
+        Verdict::Policy { why, .. } => (Fault::Policy, why),
+        Verdict::TooBig { why, .. } => (Fault::Size, why),
+        Verdict::Permanent { why, .. } => (Fault::Other, why),
+    };
+    store.mark_failed(letter.id, letter.attempts, fault, &why, now)?;
+    report.failed += 1;
+    match fault {
+        Fault::Address => report.refused.push(Refusal {
+            alert: letter.row.alert.clone(),
+            recipient: letter.row.recipient.clone(),
+            address: letter.row.address.clone(),
+            why,
+        }),
+        Fault::Policy => report.policy.push(why),
+        Fault::Size | Fault::Other => {}
+    }
+    Ok(())
+}
+
+fn defer(
+    store: &Store,
+    letter: &Posted,
+    why: &str,
+    now: DateTime<Utc>,
+    report: &mut DeliverReport,
+) -> Result<(), StoreError> {
+    let due = now + wait(letter.id, letter.attempts);
+    store.mark_deferred(letter.id, letter.attempts, due, why, now)?;
+    report.deferred += 1;
+    Ok(())
+}
+
+/// How long a letter waits after its `attempts`-th attempt (from 1): spread by its own number, the same in every run.
+#[must_use]
+pub fn wait(id: i64, attempts: u32) -> TimeDelta {
+    let step = usize::try_from(attempts.saturating_sub(1)).unwrap_or(usize::MAX);
+    let minutes = WAITS_MIN.get(step).or(WAITS_MIN.last()).copied().unwrap_or(30.0);
+    let seconds = minutes * 60.0 * (1.0 + JITTER * (2.0 * share(id, attempts) - 1.0));
+    // Rounded up to whole milliseconds; the range is 48 s to 36 min.
+    Duration::try_from_secs_f64(seconds)
+        .ok()
+        .and_then(|wait| TimeDelta::from_std(wait).ok())
+        .map_or(TimeDelta::minutes(30), |wait| TimeDelta::milliseconds(wait.num_milliseconds()))
+}
+
+/// A number in `[0, 1)` from the letter's number and the attempt: the finaliser of SplitMix64 (Steele, Lea, Flood 2014).
+fn share(id: i64, attempts: u32) -> f64 {
+    let mut z = id
+        .cast_unsigned()
+        .wrapping_mul(0x9E37_79B9_7F4A_7C15)
+        .wrapping_add(u64::from(attempts).wrapping_mul(0xD1B5_4A32_D192_ED03));
+    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    z ^= z >> 31;
+    let top = u32::try_from(z >> 32).unwrap_or(u32::MAX);
+    f64::from(top) / (f64::from(u32::MAX) + 1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn waits_grow_to_half_an_hour_and_are_spread() {
+        for (attempts, minutes) in [(1, 1.0), (2, 5.0), (3, 15.0), (4, 30.0), (5, 30.0), (99, 30.0)]
+        {
+            let waits: Vec<f64> =
+                (1..200).map(|id| wait(id, attempts).as_seconds_f64() / 60.0).collect();
+            for found in &waits {
+                assert!((0.8 * minutes - 1e-4..=1.2 * minutes + 1e-4).contains(found), "{found}");
+            }
+            let mean = waits.iter().sum::<f64>() / 199.0;
+            assert!((mean / minutes - 1.0).abs() < 0.03, "attempt {attempts}: mean {mean}");
+        }
+        assert_eq!(wait(7, 2), wait(7, 2));
+        assert_ne!(wait(7, 4), wait(7, 5));
+    }
+}

@@ -1,0 +1,215 @@
+//! From the outbox to the server, fault by fault.
+
+use std::time::Duration;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::delivery::{
+    Channel, DeliverReport, Limits, Maildir, Relay, RelaySettings, deliver_due, to_bytes,
+};
+use rimeward::store::{OutboxRow, OutboxState, RoundCommit, Store};
+
+use super::mime::letter as mail;
+use super::{relay, wait_for};
+use crate::store::letter;
+use crate::support::smtp::{Act, At, SmtpServer};
+use crate::support::{TempDir, at};
+
+const NOON: &str = "2023-02-02T12:00:00Z";
+
+fn queue(store: &Store, letters: Vec<OutboxRow>) {
+    store.commit_round(&RoundCommit { letters, ..RoundCommit::default() }).unwrap();
+}
+
+fn pass(store: &Store, settings: RelaySettings, now: DateTime<Utc>) -> DeliverReport {
+    let mut channel = Channel::Smtp(Box::new(Relay::new(settings).unwrap()));
+    wait_for(deliver_due(store, &mut channel, now, &Limits::default())).unwrap()
+}
+
+fn one_letter() -> Store {
+    let store = Store::open_in_memory().unwrap();
+    let bytes = to_bytes(&mail()).unwrap();
+    queue(&store, vec![OutboxRow { bytes, ..letter("a", 1, "P02") }]);
+    store
+}
+
+/// One fault, then a server in good order: where the letter stands after the first pass, and that it arrives once the
+/// fault is gone, with the same bytes.
+fn check(at_place: At, act: Act, state: OutboxState, fault: Option<&str>) {
+    let store = one_letter();
+    let server = SmtpServer::start(&[(at_place, act)]);
+    let settings = RelaySettings { deadline: Duration::from_millis(300), ..relay(server.port) };
+    let report = pass(&store, settings.clone(), at(NOON));
+    let posted = store.letters(None).unwrap().remove(0);
+    let what = format!("{at_place:?} {act:?}: {:?}", posted.answer);
+    assert_eq!((posted.state, posted.fault.as_deref()), (state, fault), "{what}");
+    assert_eq!(report.failed + report.deferred, 1, "{what}");
+    let before = server.received().len();
+    let later = pass(&store, settings, at("2023-02-02T12:01:12Z"));
+    if state == OutboxState::Deferred {
+        let wait = posted.row.due_at - at(NOON);
+        assert!(wait >= TimeDelta::seconds(48) && wait <= TimeDelta::seconds(72), "{wait}");
+        assert_eq!(later.sent, 1, "{what}");
+        let received = server.received();
+        assert_eq!(received.len(), before + 1);
+        let last = &received.last().unwrap().bytes;
+        assert!(received.iter().all(|found| found.bytes == *last), "other bytes: {what}");
+        let id = format!("Message-ID: <{}>\r\n", mail().message_id);
+        assert!(String::from_utf8_lossy(last).contains(&id));
+    } else {
+        assert_eq!((later, server.received().len()), (DeliverReport::default(), before), "{what}");
+    }
+}
+
+#[test]
+fn every_fault_ends_in_its_state() {
+    use OutboxState::{Deferred, Failed};
+    for (place, act, state, fault) in [
+        (At::Greeting, Act::Reply("421 4.3.2 not now"), Deferred, None),
+        (At::Greeting, Act::Reply("554 no service here"), Deferred, None),
+        (At::Greeting, Act::Drop, Deferred, None),
+        (At::Greeting, Act::Stall, Deferred, None),
+        (At::Mail, Act::Reply("421 4.3.2 shutting down"), Deferred, None),
+        (At::Mail, Act::Reply("451 4.3.0 local trouble"), Deferred, None),
+        (At::Mail, Act::Drop, Deferred, None),
+        (At::Rcpt, Act::Reply("450 4.2.1 busy"), Deferred, None),
+        (At::Rcpt, Act::Reply("452 4.2.2 over quota"), Deferred, None),
+        (At::Rcpt, Act::Reply("552 5.2.2 mailbox full"), Deferred, None),
+        (At::Rcpt, Act::Stall, Deferred, None),
+        (At::Data, Act::Reply("451 4.3.0 local trouble"), Deferred, None),
+        (At::Dot, Act::Reply("451 4.3.0 local trouble"), Deferred, None),
+        (At::Dot, Act::Drop, Deferred, None),
+        (At::Dot, Act::Stall, Deferred, None),
+        (At::Rcpt, Act::Reply("550 5.1.1 user unknown"), Failed, Some("address")),
+        (At::Rcpt, Act::Reply("550-5.1.1 user\r\n550 5.1.1 unknown"), Failed, Some("address")),
+        (At::Rcpt, Act::Reply("554 5.7.1 relay access denied"), Failed, Some("policy")),
+        (At::Dot, Act::Reply("552 5.3.4 too big"), Failed, Some("size")),
+        (At::Dot, Act::Reply("554 5.6.0 bad content"), Failed, Some("other")),
+    ] {
+        check(place, act, state, fault);
+    }
+}
+
+#[test]
+fn a_repeat_after_a_lost_answer_is_the_only_one() {
+    let store = one_letter();
+    let server = SmtpServer::start(&[(At::Dot, Act::Drop)]);
+    pass(&store, relay(server.port), at(NOON));
+    pass(&store, relay(server.port), at("2023-02-02T12:02:00Z"));
+    pass(&store, relay(server.port), at("2023-02-02T13:00:00Z"));
+    let accepted = server.received();
+    assert_eq!(accepted.len(), 2);
+    assert!(accepted.iter().all(|found| found.accepted));
+    assert_eq!(accepted[0], accepted[1]);
+}
+
+#[test]
+fn a_bad_address_is_named_for_the_next_contact() {
+    let store = Store::open_in_memory().unwrap();
+    queue(&store, vec![letter("a", 1, "P02"), letter("a", 1, "P03")]);
+    let server = SmtpServer::start(&[(At::Rcpt, Act::Reply("550 5.1.1 user unknown"))]);
+    let report = pass(&store, relay(server.port), at(NOON));
+    assert_eq!((report.sent, report.failed), (1, 1));
+    assert_eq!(report.refused[0].recipient, "P02".into());
+    assert_eq!(store.address_faults().unwrap()[0].address, "p02@example.org");
+}
+
+#[test]
+fn a_mailbox_that_stays_full_for_a_day_is_a_bad_address() {
+    let store = Store::open_in_memory().unwrap();
+    let expires_at = at("2023-02-06T12:00:00Z");
+    queue(&store, vec![OutboxRow { expires_at, ..letter("a", 1, "P02") }]);
+    let full = (At::Rcpt, Act::Reply("552 5.2.2 mailbox full"));
+    let server = SmtpServer::start(&[full, full]);
+    assert_eq!(pass(&store, relay(server.port), at("2023-02-03T11:00:00Z")).deferred, 1);
+    let report = pass(&store, relay(server.port), at("2023-02-03T12:00:00Z"));
+    assert_eq!((report.failed, report.refused.len()), (1, 1));
+}
+
+#[test]
+fn a_relay_that_is_away_is_asked_once_a_pass_and_later_gets_everything() {
+    let store = Store::open_in_memory().unwrap();
+    queue(&store, (0..50).map(|n| letter(&format!("a{n}"), 1, "P02")).collect());
+    let busy = (At::Greeting, Act::Reply("421 4.3.2 not now"));
+    let server = SmtpServer::start(&[busy]);
+    let report = pass(&store, relay(server.port), at(NOON));
+    assert_eq!((report.deferred, server.connections()), (20, 1), "one batch was put off");
+    assert!(report.relay_trouble.unwrap().contains("421"));
+    let report = pass(&store, relay(server.port), at("2023-02-02T12:02:00Z"));
+    assert_eq!((report.sent, server.received().len(), server.connections()), (50, 50, 2));
+}
+
+#[test]
+fn outcomes_that_stay_unknown_stop_the_pass() {
+    let store = Store::open_in_memory().unwrap();
+    queue(&store, (0..10).map(|n| letter(&format!("a{n}"), 1, "P02")).collect());
+    let server = SmtpServer::start(&[(At::Dot, Act::Drop); 10]);
+    let report = pass(&store, relay(server.port), at(NOON));
+    assert_eq!((report.deferred, server.received().len()), (10, 3));
+}
+
+#[test]
+fn a_slow_relay_gives_back_what_it_did_not_come_to() {
+    let store = Store::open_in_memory().unwrap();
+    queue(&store, (0..4).map(|n| letter(&format!("a{n}"), 1, "P02")).collect());
+    // The first letter uses up the time of the batch; the others are taken again in the same pass.
+    let server = SmtpServer::start(&[(At::Dot, Act::Stall)]);
+    let settings = RelaySettings { deadline: Duration::from_millis(200), ..relay(server.port) };
+    let report = pass(&store, settings, at(NOON));
+    assert_eq!((report.sent, report.deferred), (3, 1));
+    let attempts: Vec<u32> = store.letters(None).unwrap().iter().map(|p| p.attempts).collect();
+    assert_eq!(attempts, [1; 4], "a letter that was given back was not tried");
+}
+
+#[test]
+fn a_relay_away_for_two_days_gets_the_newest_words_only() {
+    let store = Store::open_in_memory().unwrap();
+    let away = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+    let mut now = at(NOON);
+    for revision in 1..=4 {
+        let expires_at = now + TimeDelta::days(4);
+        let mut row =
+            OutboxRow { queued_at: now, due_at: now, expires_at, ..letter("a", revision, "P02") };
+        row.closing = revision == 4;
+        queue(&store, vec![row]);
+        for _ in 0..24 {
+            pass(&store, relay(away), now);
+            now += TimeDelta::minutes(30);
+        }
+    }
+    let server = SmtpServer::start(&[]);
+    let report = pass(&store, relay(server.port), now);
+    assert_eq!((report.sent, report.expired), (1, 0));
+    let states: Vec<OutboxState> = store.letters(None).unwrap().iter().map(|p| p.state).collect();
+    assert_eq!(states[..3], [OutboxState::Superseded; 3]);
+    assert_eq!(states[3], OutboxState::Sent);
+}
+
+#[test]
+fn the_maildir_takes_its_own_letters() {
+    let dir = TempDir::new("outbox");
+    let store = Store::open_in_memory().unwrap();
+    let maildir = OutboxRow { channel: "maildir".to_owned(), ..letter("a", 1, "P02") };
+    queue(&store, vec![maildir, letter("b", 1, "P02")]);
+    let folder = dir.path().join("mail");
+    let mut channel = Channel::Maildir(Maildir::new(folder.clone()));
+    let limits = Limits::default();
+    let report = wait_for(deliver_due(&store, &mut channel, at(NOON), &limits)).unwrap();
+    assert_eq!((report.sent, store.outbox_summary().unwrap().count(OutboxState::Queued)), (1, 1));
+    assert_eq!(std::fs::read_dir(folder.join("new")).unwrap().count(), 1);
+    // A folder that cannot be written: put off, with words.
+    std::fs::write(dir.path().join("file"), "").unwrap();
+    let blocked = OutboxRow { channel: "maildir".to_owned(), ..letter("c", 1, "P02") };
+    queue(&store, vec![blocked]);
+    let mut channel = Channel::Maildir(Maildir::new(dir.path().join("file/mail")));
+    let report = wait_for(deliver_due(&store, &mut channel, at(NOON), &limits)).unwrap();
+    assert_eq!(report.deferred, 1);
+    assert!(report.relay_trouble.unwrap().contains("file/mail"));
+}
+
+#[test]
+fn a_pass_can_run_on_any_thread() {
+    fn is_send<T: Send>(_: &T) {}
+    let store = Store::open_in_memory().unwrap();
+    let mut channel = Channel::Smtp(Box::new(Relay::new(relay(1)).unwrap()));
+    is_send(&deliver_due(&store, &mut channel, at(NOON), &Limits::default()));
+}
