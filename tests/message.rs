@@ -1,1 +1,6 @@
-//! What people read.
+//! What people read: one sample of every kind, linted; hostile names; many boats at once.
+
+pub mod hostile;
+pub mod lint;
+pub mod many;
+pub mod samples;

@@ -27,8 +27,8 @@ use crate::domain::yard::{Person, Site};
 
 pub use identity::MessageKey;
 pub use phrases::Phrases;
-//pub use rollup::{RolledUp, compose_rollup};
-//pub use worklist::{CannotSay, PlaceLine, Worklist, WorklistBoat, compose_worklist};
+pub use rollup::{RolledUp, compose_rollup};
+pub use worklist::{CannotSay, PlaceLine, Worklist, WorklistBoat, compose_worklist};
 
 /// A name and an address.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

@@ -286,9 +286,9 @@ fn look(situation: &Situation, state: &BoatState, rows: &[CircuitRisk]) -> View 
     }
 }
 
-/// The deadband: the coming low must lie above the limit by it. The limit in terms of the air is the mildest low at
-/// which the episode was ever over its threshold; it is never taken above the liquid's own first ice, since a part
-/// cannot freeze above that.
+/// The deadband: the coming low must lie above the limit by it. A part cannot freeze above its liquid's first ice, so
+/// that is the highest limit; where the episode has shown that the part needs colder air than that, the mildest low at
+/// which it was over its threshold counts, with a wider band.
 fn is_milder(situation: &Situation, members: &[Member], rows: &[CircuitRisk]) -> bool {
     let Some(low) = situation.low else { return false };
     let first_ice = rows
@@ -297,12 +297,12 @@ fn is_milder(situation: &Situation, members: &[Member], rows: &[CircuitRisk]) ->
         .filter_map(|row| row.limit_at_c)
         .fold(None, |warmest: Option<f64>, limit| Some(warmest.map_or(limit, |w| w.max(limit))));
     let seen = situation.open.as_ref().and_then(|alert| alert.mildest_active_low_c);
-    let limit = match (first_ice, seen) {
-        (Some(ice), Some(seen)) => ice.min(seen),
-        (Some(limit), None) | (None, Some(limit)) => limit,
-        (None, None) => return true,
-    };
-    low.median_c >= limit + situation.settings.deadband_k
+    let settings = &situation.settings;
+    [first_ice.map(|ice| ice + settings.deadband_k), seen.map(|low| low + settings.deadband_seen_k)]
+        .into_iter()
+        .flatten()
+        .reduce(f64::min)
+        .is_none_or(|needed| low.median_c >= needed)
 }
 
 /// Not a number counts as over: unknown is wet.

@@ -36,6 +36,9 @@ pub struct AlertSettings {
     pub off_delay_h: f64,
     /// Kelvin by which the coming low must be milder than the limit before anything is let go.
     pub deadband_k: f64,
+    /// The same, where the limit is known only as the mildest low at which the episode was over its threshold: that low
+    /// may itself lie below the limit by what a forecast jitters from issue to issue, so twice the deadband.
+    pub deadband_seen_k: f64,
     /// Worse: latest start earlier by this share of the remaining slack.
     pub earlier_share: f64,
     /// Worse: but never for less than this many hours.
@@ -78,6 +81,7 @@ impl Default for AlertSettings {
             waive_slack_h: 24.0,
             off_delay_h: 12.0,
             deadband_k: 1.0,
+            deadband_seen_k: 2.0,
             earlier_share: 0.25,
             earlier_floor_h: 1.0,
             colder_k: 3.0,

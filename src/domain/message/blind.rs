@@ -20,6 +20,10 @@ pub(super) fn draft(telling: &Telling, context: &Context<'_>) -> Draft {
         vec![
             ("place", json!(place_name(context.site))),
             ("phone", json!(phone(context.site))),
+            (
+                "yard",
+                json!(if context.site.duty_phone.is_some() { "the yard" } else { "a boatyard" }),
+            ),
             ("reader", json!(key_of(&context.person.role))),
             ("alert", json!(telling.alert.as_str())),
             ("number", json!(telling.earlier.len().saturating_add(1))),

@@ -32,10 +32,12 @@ pub(super) fn for_work(
     let mut rules = for_visit(boat, state, site);
     // Anybody who reads of cold may think of heat, and of going aboard now.
     rules.extend(["heater", "ice_ladder_night"]);
-    rules.insert(match Scope::of(rows) {
-        Scope::Blend => "antifreeze",
-        Scope::Block | Scope::SmallParts => "draining",
-    });
+    if rows.iter().any(|row| !row.frozen_now) {
+        rules.insert(match Scope::of(rows) {
+            Scope::Blend => "antifreeze",
+            Scope::Block | Scope::SmallParts => "draining",
+        });
+    }
     if rows.iter().any(|row| row.frozen_now) {
         rules.insert("frozen");
     }

@@ -9,9 +9,9 @@ use super::words::{day, list, long_time, work};
 use super::{Context, Draft, cautions};
 use crate::domain::alert::chance::SpokenChance;
 use crate::domain::alert::{Act, Facts, Telling, Told};
-use crate::domain::boat::{Boat, BoatState, DrainPermission};
+use crate::domain::boat::{Boat, BoatState, Care, DrainPermission};
 use crate::domain::risk::CircuitRisk;
-use crate::domain::yard::Role;
+use crate::domain::yard::{Role, Site};
 
 type Words = Vec<(&'static str, Value)>;
 
@@ -78,7 +78,7 @@ pub(super) fn draft(
     ];
     if !closing {
         words.push(threat_words(&voice, facts, &stand, state));
-        words.push(ask_words(&voice, facts, &stand, context));
+        words.push(ask_words(&voice, telling, &stand));
     }
     let rules = if closing {
         let mut rules = cautions::for_visit(boat, state, context.site);
@@ -108,10 +108,24 @@ fn place_words(telling: &Telling, boat: &Boat, state: &BoatState, context: &Cont
         ("care", json!(if to_owner { key_of(&care) } else { String::new() })),
         ("permission", json!(if to_owner { permission } else { "" })),
         ("phone", json!(phone(context.site))),
-        ("by_whom", json!(if to_owner { "you or the yard" } else { "the yard or the owner" })),
+        ("to_owner", json!(to_owner)),
+        ("yard", json!(yard(context.site, care))),
+        (
+            "by_whom",
+            json!(if to_owner {
+                format!("you or {}", yard(context.site, care))
+            } else {
+                "the yard or the owner".to_owned()
+            }),
+        ),
         ("alert", json!(telling.alert.as_str())),
         ("number", json!(telling.earlier.len().saturating_add(1))),
     ]
+}
+
+/// Whom to call: an owner who stores the boat at home has no yard of their own.
+fn yard(site: &Site, care: Care) -> &'static str {
+    if site.duty_phone.is_none() && care == Care::Owner { "a boatyard" } else { "the yard" }
 }
 
 fn low_words(voice: &Voice<'_>, facts: &Facts) -> Words {
@@ -164,11 +178,12 @@ fn wet(voice: &Voice<'_>, row: &CircuitRisk, state: &BoatState) -> Value {
     })
 }
 
-fn ask_words(voice: &Voice<'_>, facts: &Facts, stand: &Stand, context: &Context<'_>) -> Words {
-    let zone = context.site.time_zone;
+fn ask_words(voice: &Voice<'_>, telling: &Telling, stand: &Stand) -> Words {
+    let (facts, zone) = (&telling.facts, voice.zone);
     let first = facts.latest_start.or(facts.first_danger).unwrap_or(facts.at);
-    // "Tonight" always with its date: it is also the night to come for who reads this after midnight.
-    let tonight = (first - facts.at < TimeDelta::hours(24)).then(|| day(first.max(facts.at), zone));
+    // "Tonight" always with its date, by when the letter leaves: quiet hours may hold it till morning.
+    let read = telling.not_before.unwrap_or(facts.at);
+    let tonight = (first - read < TimeDelta::hours(24)).then(|| day(read, zone));
     vec![
         ("ask", json!(stand.ask(voice, facts, ""))),
         ("ask_short", json!(stand.ask(voice, facts, "_short"))),
@@ -204,10 +219,13 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
             .collect(),
         _ => Vec::new(),
     };
+    let came = told.and_then(|told| told.first_danger).is_none_or(|at| at <= voice.now);
+    let ended = voice.word(Table::Ended, if came { "over" } else { "unexpected" });
     let mut days: Vec<String> =
         telling.earlier.iter().map(|sent| day(sent.at, voice.zone)).collect();
     days.dedup();
     vec![
+        ("ended", json!(ended)),
         ("changed", json!(changed)),
         ("records", Value::Array(records)),
         ("messages", json!(list(&days, days.len()))),

@@ -33,6 +33,7 @@ pub struct Phrases {
     liquid: BTreeMap<String, String>,
     ask: BTreeMap<String, String>,
     change: BTreeMap<String, String>,
+    ended: BTreeMap<String, String>,
     remark: BTreeMap<String, String>,
     pub(super) message: BTreeMap<String, MessageTemplate>,
     pub(super) part: BTreeMap<String, Part>,
@@ -132,6 +133,7 @@ impl Phrases {
             Table::Liquid => (&self.liquid, "default"),
             Table::Ask => (&self.ask, "block"),
             Table::Change => (&self.change, "none"),
+            Table::Ended => (&self.ended, "over"),
             Table::Remark => (&self.remark, "no_record"),
         };
         map.get(key).or_else(|| map.get(fallback)).cloned().unwrap_or_else(|| key.replace('_', " "))
@@ -217,7 +219,7 @@ impl Phrases {
         let mut notices = 0_usize;
         self.caution
             .iter()
-            .filter(|caution| cautions.contains(caution.when.as_str()))
+            .filter(|caution| cautions.contains(caution.when.as_str()) && caution.when != "always")
             .filter(|caution| {
                 notices += usize::from(caution.signal == "NOTICE");
                 caution.signal == "WARNING" || notices <= NOTICES
@@ -248,6 +250,7 @@ pub(super) enum Table {
     Liquid,
     Ask,
     Change,
+    Ended,
     Remark,
 }
 

@@ -1,1 +1,291 @@
-//! One letter for many boats: what a manager is told in one round, grouped by place, with minutes.
+//! One letter for many boats: what a manager or operator is told in one round, grouped by place, with minutes.
+
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, Utc};
+use serde_json::{Value, json};
+
+use super::block::{Group, Row};
+use super::phrases::Table;
+use super::voice::{Voice, boat_name, location, object, place_code, place_name};
+use super::words::{count, list, work, zone_name};
+use super::{Context, Draft, Letter, MessageError, cautions, compose, finish, identity};
+use crate::domain::alert::chance::SpokenChance;
+use crate::domain::alert::{Act, CloseReason, Kind, Telling};
+use crate::domain::boat::{Boat, BoatState, DrainPermission, Holds};
+use crate::domain::risk::{CircuitRisk, Priority};
+use crate::domain::yard::Site;
+
+/// One telling of the round, with what its words need.
+#[derive(Clone, Copy)]
+pub struct RolledUp<'a> {
+    /// What is told.
+    pub telling: &'a Telling,
+    /// The boat and its record; `None` for a place.
+    pub boat: Option<(&'a Boat, &'a BoatState)>,
+    /// The place.
+    pub site: &'a Site,
+}
+
+/// Circuits named in a row before "and 2 more".
+const PARTS_NAMED: usize = 3;
+
+/// Puts the tellings of one round to one person into one letter; a single one is written as [`compose`] does. All must
+/// have the same recipient.
+///
+/// # Errors
+/// As [`compose`]; [`MessageError::NoWords`] for an empty round.
+pub fn compose_rollup(
+    items: &[RolledUp<'_>],
+    context: &Context<'_>,
+) -> Result<Letter, MessageError> {
+    let Some(first) = items.first() else {
+        return Err(MessageError::NoWords { alert: "an empty round".to_owned() });
+    };
+    if items.len() == 1 {
+        let context = Context { site: first.site, ..*context };
+        return compose(first.telling, first.boat, &context);
+    }
+    let now = items.iter().map(|item| item.telling.facts.at).max().unwrap_or(context.date);
+    let voice = Voice::of(context, now);
+    let boats = by_place(items);
+    let table = groups(&voice, &boats);
+    let mut rules = BTreeSet::from(["always"]);
+    for (site, item) in boats.iter().flat_map(|(site, items)| items.iter().map(move |i| (site, i)))
+    {
+        if let Some((boat, state)) = item.boat {
+            rules.extend(cautions::for_work(boat, state, site, item.telling.facts.active()));
+        }
+    }
+    let words = object(vec![
+        head_words(&voice, items, &boats),
+        rest_words(&voice, items),
+        vec![
+            ("at", json!(voice.time(now))),
+            ("zone", json!(zone_name(now, voice.zone))),
+            ("issued", json!(issues(&voice, items))),
+        ],
+    ]);
+    let ids = identity::of_round(
+        "rollup",
+        first.telling.rollup.as_ref().map_or(now, |key| key.round),
+        context.person.id.as_str(),
+        context.key,
+        &context.sender.domain,
+    );
+    let urgent = items.iter().any(|item| {
+        item.telling.facts.priority == Priority::High
+            && !matches!(item.telling.act, Act::Close { .. })
+    });
+    let draft = Draft { words, cautions: rules, table, shorten: None };
+    finish("rollup", &draft, ids, "freeze", urgent, context)
+}
+
+type ByPlace<'a, 'b> = Vec<(&'a Site, Vec<&'b RolledUp<'a>>)>;
+
+/// Boats that need work, by place; the place and the boat that must be begun soonest come first.
+fn by_place<'a, 'b>(items: &'b [RolledUp<'a>]) -> ByPlace<'a, 'b> {
+    let mut work: Vec<&RolledUp<'a>> = items
+        .iter()
+        .filter(|item| item.telling.kind == Kind::Freeze)
+        .filter(|item| !matches!(item.telling.act, Act::Close { .. }))
+        .collect();
+    work.sort_by_key(|item| item.telling.facts.latest_start);
+    let mut places: ByPlace<'a, 'b> = Vec::new();
+    for item in work {
+        match places.iter_mut().find(|(site, _)| site.id == item.site.id) {
+            Some((_, boats)) => boats.push(item),
+            None => places.push((item.site, vec![item])),
+        }
+    }
+    places
+}
+
+fn groups(voice: &Voice<'_>, places: &ByPlace<'_, '_>) -> Vec<Group> {
+    let mut number = 0_usize;
+    let mut groups = Vec::new();
+    for (site, items) in places {
+        let minutes: f64 = items.iter().map(|item| item.telling.facts.minutes).sum();
+        let mut rows = Vec::new();
+        for item in items {
+            let Some((boat, state)) = item.boat else { continue };
+            number = number.saturating_add(1);
+            let facts = &item.telling.facts;
+            let changed = match &item.telling.act {
+                Act::Update { worse } => {
+                    worse.iter().map(|worse| voice.change(worse)).collect::<Vec<_>>()
+                }
+                _ => Vec::new(),
+            };
+            rows.push(boat_row(
+                voice,
+                number,
+                &BoatLine {
+                    boat,
+                    state,
+                    site,
+                    rows: facts.active(),
+                    now: facts.at,
+                    with_place: false,
+                    remarks: &changed,
+                    so_far: None,
+                },
+            ));
+        }
+        let name =
+            format!("{}: {}, {}", place_name(site), count(rows.len(), "boat"), work(minutes));
+        groups.push(Group { name: Some(name), rows });
+    }
+    groups
+}
+
+fn head_words(
+    voice: &Voice<'_>,
+    items: &[RolledUp<'_>],
+    boats: &ByPlace<'_, '_>,
+) -> Vec<(&'static str, Value)> {
+    let work_items = || boats.iter().flat_map(|(_, items)| items.iter());
+    let minutes: f64 = work_items().map(|item| item.telling.facts.minutes).sum();
+    let start = work_items().filter_map(|item| item.telling.facts.latest_start).min();
+    let late = start.is_some_and(|start| start <= voice.now)
+        || work_items().any(|item| {
+            let facts = &item.telling.facts;
+            facts.latest_start.is_none() && facts.active().iter().any(|row| !row.frozen_now)
+        });
+    let low = work_items()
+        .filter_map(|item| item.telling.facts.low)
+        .map(|low| low.median_c)
+        .reduce(f64::min);
+    let total = work_items().count();
+    let over = |item: &&RolledUp<'_>| matches!(item.telling.act, Act::Close { .. });
+    let freeze = |item: &&RolledUp<'_>| item.telling.kind == Kind::Freeze;
+    let over_count = items.iter().filter(freeze).filter(over).count();
+    let blind = items.iter().filter(|item| !freeze(item)).filter(|item| !over(item)).count();
+    let seeing = items.iter().filter(|item| !freeze(item)).filter(over).count();
+    vec![
+        ("boats", json!(total)),
+        ("boats_count", json!(count(total, "boat"))),
+        ("places_count", json!(count(boats.len(), "place"))),
+        ("work", json!(work(minutes))),
+        ("late", json!(late)),
+        ("start", json!(start.filter(|_| !late).map(|start| voice.soon(start)))),
+        ("low", json!(low.map(|low| voice.temperature(low)))),
+        ("over_count", json!((over_count > 0).then(|| count(over_count, "freeze alert")))),
+        ("blind_count", json!((blind > 0).then(|| count(blind, "place")))),
+        ("seeing_count", json!((seeing > 0).then(|| count(seeing, "place")))),
+        (
+            "places",
+            Value::Array(
+                boats
+                    .iter()
+                    .filter_map(|(site, items)| {
+                        let low = items.first()?.telling.facts.low;
+                        Some(voice.place(site, low.as_ref(), None, false))
+                    })
+                    .collect(),
+            ),
+        ),
+    ]
+}
+
+fn rest_words(voice: &Voice<'_>, items: &[RolledUp<'_>]) -> Vec<(&'static str, Value)> {
+    let (mut over, mut blind) = (Vec::new(), Vec::new());
+    for item in items {
+        let place = place_name(item.site);
+        match (&item.telling.kind, &item.telling.act, item.boat) {
+            (Kind::Freeze, Act::Close { reason, .. }, Some((boat, _))) => over.push(json!({
+                "boat": boat_name(&boat.name),
+                "place": place,
+                "done": *reason == CloseReason::Done,
+            })),
+            (Kind::Blind, act, _) => blind.push(json!({
+                "place": place,
+                "again": matches!(act, Act::Close { .. }),
+                "issued": item.telling.facts.issued_at.map(|issued| voice.time(issued)),
+            })),
+            _ => {}
+        }
+    }
+    vec![("over", Value::Array(over)), ("blind", Value::Array(blind))]
+}
+
+/// The issue times that the round rests on, oldest and newest.
+fn issues(voice: &Voice<'_>, items: &[RolledUp<'_>]) -> Option<String> {
+    let issued = || items.iter().filter_map(|item| item.telling.facts.issued_at);
+    let (oldest, newest) = (issued().min()?, issued().max()?);
+    let oldest = voice.time(oldest);
+    let newest = voice.time(newest);
+    Some(if oldest == newest { oldest } else { format!("{oldest} to {newest}") })
+}
+
+/// One boat for a manager's list.
+pub(super) struct BoatLine<'a> {
+    pub boat: &'a Boat,
+    pub state: &'a BoatState,
+    pub site: &'a Site,
+    /// Its rows, the most pressing first.
+    pub rows: &'a [CircuitRisk],
+    pub now: DateTime<Utc>,
+    pub with_place: bool,
+    pub remarks: &'a [String],
+    /// Minutes of the list down to this boat.
+    pub so_far: Option<f64>,
+}
+
+/// Two lines: where, for how long, by when; then what and how likely, and what to mind.
+pub(super) fn boat_row(voice: &Voice<'_>, number: usize, line: &BoatLine<'_>) -> Row {
+    let place = if line.with_place { place_code(line.site) } else { String::new() };
+    let place = format!("{place} {}", location(&line.boat.location));
+    let place = match place.trim() {
+        "" => String::new(),
+        place => format!(" ({place})"),
+    };
+    let minutes: f64 = line.rows.iter().map(|row| row.minutes.max(0.0)).sum();
+    let so_far = line.so_far.map_or_else(String::new, |all| format!(" ({} so far)", work(all)));
+    let frozen = !line.rows.is_empty() && line.rows.iter().all(|row| row.frozen_now);
+    let start = line.rows.iter().filter_map(|row| row.latest_start).min();
+    let when = match start {
+        _ if frozen => voice.word(Table::Remark, "frozen"),
+        Some(start) if start > line.now => format!("start by {}", voice.soon(start)),
+        _ => voice.word(Table::Remark, "late"),
+    };
+    let first = format!("{place}: {}{so_far}, {when}", work(minutes));
+    let parts: Vec<String> = line
+        .rows
+        .iter()
+        .map(|row| {
+            let part = voice.part(&row.circuit, row.instance.as_deref());
+            if row.frozen_now {
+                format!("{part} frozen")
+            } else {
+                format!("{part} {}", SpokenChance::of(row.chance_limit).number())
+            }
+        })
+        .collect();
+    let mut second = vec![list(&parts, PARTS_NAMED)];
+    second.extend(remarks(voice, line));
+    second.extend(line.remarks.iter().cloned());
+    Row { number, boat: boat_name(&line.boat.name), first, second: second.join("; ") }
+}
+
+fn remarks(voice: &Voice<'_>, line: &BoatLine<'_>) -> Vec<String> {
+    let mut keys = Vec::new();
+    if line.rows.iter().any(|row| row.holds == Holds::Unknown) {
+        keys.push("no_record");
+    }
+    match line.boat.drain_permission {
+        DrainPermission::Yes => keys.push("may_drain"),
+        DrainPermission::No | DrainPermission::Unknown => keys.push("ask_first"),
+        DrainPermission::NotApplicable => {}
+    }
+    if line.state.afloat {
+        keys.push("afloat");
+    }
+    if cautions::is_petrol_inboard(line.boat) {
+        keys.push("gasoline");
+    }
+    if cautions::is_covered(line.state, line.site) {
+        keys.push("covered");
+    }
+    keys.into_iter().map(|key| voice.word(Table::Remark, key)).collect()
+}

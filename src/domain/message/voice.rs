@@ -94,15 +94,6 @@ impl<'a> Voice<'a> {
         list(&labels, most)
     }
 
-    pub fn chance(&self, chance: f64) -> Value {
-        let spoken = SpokenChance::of(chance);
-        json!({
-            "number": spoken.number(),
-            "frequency": spoken.frequency(),
-            "word": self.word(Table::Chance, spoken.class.key()),
-        })
-    }
-
     pub fn time(&self, instant: DateTime<Utc>) -> String {
         dated_time(instant, self.zone)
     }
@@ -120,9 +111,16 @@ impl<'a> Voice<'a> {
     }
 
     /// What a place is to expect, for a list of places; nulls where it cannot be said.
-    pub fn place(&self, site: &Site, low: Option<&Low>, degraded: bool) -> Value {
+    pub fn place(
+        &self,
+        site: &Site,
+        low: Option<&Low>,
+        issued: Option<DateTime<Utc>>,
+        degraded: bool,
+    ) -> Value {
         json!({
-            "name": place_name(site),
+            "name": format!("{} {}", place_code(site), place_name(site)),
+            "issued": issued.map(|issued| self.time(issued)),
             "low": low.map(|low| self.temperature(low.median_c)),
             "time": low.map(|low| self.soon(low.time)),
             "range": low.map(|low| self.low_range(low)),
@@ -212,6 +210,11 @@ impl<'a> Voice<'a> {
 pub(super) fn place_name(site: &Site) -> String {
     let name = one_line(&site.name, LABEL_LETTERS);
     if name.is_empty() { site.id.to_string() } else { name }
+}
+
+/// A place's short name, as managers' lists use it.
+pub(super) fn place_code(site: &Site) -> String {
+    one_line(site.id.as_str(), 20)
 }
 
 /// A location inside a place, blank where none is given.

@@ -1,0 +1,371 @@
+//! One letter of every kind, composed from real decisions.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::domain::alert::{Decision, Low, Standing, Target, Telling};
+use rimeward::domain::boat::{Boat, BoatState, CircuitId, Holds};
+use rimeward::domain::message::{
+    CannotSay, Context, Letter, Mailbox, MessageKey, Phrases, PlaceLine, RolledUp, Sender,
+    Worklist, WorklistBoat, compose, compose_rollup, compose_worklist,
+};
+use rimeward::domain::risk::{CircuitRisk, Consequence, Limit, Priority};
+use rimeward::domain::units::TemperatureScale;
+use rimeward::domain::weather::ForecastState;
+use rimeward::domain::yard::{Person, Role, Site};
+
+use crate::alert::world::{World, at, people, row, site};
+
+pub fn sender() -> Sender {
+    Sender {
+        desk: "Larch Hollow freeze desk".into(),
+        address: "freeze@larch.example.org".into(),
+        reply_to: Some(Mailbox {
+            name: "Larch Hollow office".into(),
+            address: "office@example.org".into(),
+        }),
+        domain: "larch.example.org".into(),
+        list_domain: Some("larch.example.org".into()),
+        unsubscribe: Some("leave@larch.example.org".into()),
+    }
+}
+
+pub fn label(circuit: &CircuitId) -> String {
+    match circuit.as_str() {
+        "block_raw" => "engine block",
+        "strainer" => "sea strainer",
+        "pot_lines" => "drinking-water lines",
+        "closed_loop" => "closed cooling loop",
+        other => return other.replace('_', " "),
+    }
+    .to_owned()
+}
+
+/// A boat over its thresholds, `slack` from its latest start.
+pub fn cold_rows(start: DateTime<Utc>, now: DateTime<Utc>, priority: Priority) -> Vec<CircuitRisk> {
+    let mut rows = vec![
+        row("block_raw", Consequence::Severe, 0.68),
+        row("strainer", Consequence::Major, 0.82),
+        row("pot_lines", Consequence::Minor, 0.2),
+    ];
+    rows[1].holds = Holds::Unknown;
+    for row in &mut rows {
+        row.priority = priority;
+        row.latest_start = Some(start);
+        row.first_danger = Some(start + TimeDelta::hours(6));
+        row.slack_s = Some((start - now).num_seconds());
+    }
+    rows
+}
+
+pub struct Sample {
+    pub name: String,
+    pub letter: Letter,
+}
+
+/// Composes what was decided for `person`.
+pub fn letter(decision: &Decision, person: &str, world: &World, scale: TemperatureScale) -> Letter {
+    let telling = telling(decision, person);
+    let phrases = Phrases::built_in().unwrap();
+    let key = MessageKey::new(&[7; 32]);
+    let mut person =
+        world.situation.people.iter().find(|p| p.id.as_str() == person).unwrap().clone();
+    person.units = scale;
+    let sender = sender();
+    let context = Context {
+        phrases: &phrases,
+        sender: &sender,
+        key: &key,
+        person: &person,
+        site: &world.situation.site,
+        label: &label,
+        date: telling.facts.at,
+    };
+    let boat = match &world.situation.target {
+        Target::Boat { boat, state, .. } => Some((boat, state)),
+        Target::Site { .. } => None,
+    };
+    compose(telling, boat, &context).unwrap()
+}
+
+pub fn telling<'a>(decision: &'a Decision, person: &str) -> &'a Telling {
+    decision.tellings.iter().find(|telling| telling.recipient.as_str() == person).unwrap()
+}
+
+/// A boat that is raised, becomes worse, and ends as `name` says.
+pub fn life(end: &str, change: impl Fn(&mut World)) -> Vec<Sample> {
+    let mut world = World::boat();
+    change(&mut world);
+    let mut out = Vec::new();
+    let mut keep = |name: &str, decision: &Decision, world: &World| {
+        let name = format!("{end}_{name}");
+        out.push(Sample {
+            letter: letter(decision, "P02", world, TemperatureScale::F),
+            name: name.clone(),
+        });
+        out.push(Sample {
+            letter: letter(decision, "P51", world, TemperatureScale::C),
+            name: format!("{name}_manager"),
+        });
+    };
+    let now = at(17, 13);
+    let start = at(18, 19);
+    if let Target::Boat { rows, .. } = &world.situation.target
+        && rows.is_empty()
+    {
+        world.set_rows(cold_rows(start, now, Priority::Medium));
+    }
+    world.set_low(-6.2, at(19, 11));
+    world.round(now - TimeDelta::hours(6));
+    let raised = world.round(now);
+    keep("raise", &raised, &world);
+    if let Target::Boat { rows, .. } = &mut world.situation.target {
+        for row in rows {
+            row.priority = Priority::High;
+            row.chance_limit = (row.chance_limit + 0.25).min(0.97);
+            row.latest_start = row.latest_start.map(|start| start - TimeDelta::hours(9));
+        }
+    }
+    world.set_low(-9.6, at(19, 5));
+    let update = world.round(now + TimeDelta::hours(5));
+    keep("update", &update, &world);
+    if end == "done" {
+        for circuit in ["block_raw", "strainer", "pot_lines"] {
+            world.record(circuit, Holds::Drained, at(18, 14));
+        }
+        world.set_rows(Vec::new());
+        let closed = world.round(at(18, 15));
+        keep("close", &closed, &world);
+    } else {
+        let mut rows = cold_rows(at(28, 0), now, Priority::Low);
+        rows.iter_mut().for_each(|row| row.chance_limit = 0.01);
+        world.set_rows(rows);
+        for hour in [0, 6, 12, 18] {
+            world.set_low(3.0, at(24, 11));
+            let decision = world.round(at(21, hour));
+            if !decision.tellings.is_empty() {
+                keep("close", &decision, &world);
+            }
+        }
+    }
+    out
+}
+
+/// Only small parts are over their threshold.
+pub fn mild(world: &mut World) {
+    let mut rows = cold_rows(at(18, 19), at(17, 13), Priority::Low);
+    rows.retain(|row| row.consequence != Consequence::Severe);
+    world.set_rows(rows);
+}
+
+pub fn blend(world: &mut World) {
+    let mut rows = vec![row("closed_loop", Consequence::Severe, 0.55)];
+    rows[0].holds = Holds::Blend;
+    rows[0].limit = Limit::Burst;
+    rows[0].latest_start = Some(at(18, 19));
+    rows[0].first_danger = Some(at(19, 3));
+    rows[0].minutes = 90.0;
+    world.set_rows(rows);
+    if let Target::Boat { boat, state, .. } = &mut world.situation.target {
+        boat.fuel = "diesel".into();
+        state.covered = true;
+        boat.care = rimeward::domain::boat::Care::Owner;
+    }
+}
+
+pub fn late(world: &mut World) {
+    world.set_rows(cold_rows(at(17, 5), at(17, 13), Priority::High));
+}
+
+pub fn frozen(world: &mut World) {
+    let mut rows = cold_rows(at(17, 5), at(17, 13), Priority::High);
+    rows.truncate(1);
+    rows[0].frozen_now = true;
+    rows[0].latest_start = None;
+    world.set_rows(rows);
+    if let Target::Boat { state, .. } = &mut world.situation.target {
+        state.afloat = true;
+    }
+}
+
+/// The first letter of a life that begins as `change` leaves it.
+pub fn first(name: &str, change: impl Fn(&mut World)) -> Sample {
+    let mut world = World::boat();
+    change(&mut world);
+    world.set_low(-6.2, at(19, 11));
+    world.round(at(17, 7));
+    let mut decision = world.round(at(17, 13));
+    if decision.tellings.is_empty() {
+        let mut again = World::boat();
+        change(&mut again);
+        again.set_low(-6.2, at(19, 11));
+        decision = again.round(at(17, 13));
+        world = again;
+    }
+    Sample { name: name.into(), letter: letter(&decision, "P02", &world, TemperatureScale::F) }
+}
+
+pub fn blind() -> Vec<Sample> {
+    let mut boat = World::boat();
+    boat.set_rows(cold_rows(at(18, 19), at(17, 13), Priority::High));
+    boat.set_low(-6.2, at(19, 11));
+    boat.round(at(17, 7));
+    boat.round(at(17, 13));
+    let told = boat.alerts[0].told.iter().map(|(person, ledger)| Standing {
+        person: person.clone(),
+        boat: "B02".into(),
+        boat_name: "Second Biscuit".into(),
+        told: ledger.last.clone(),
+    });
+    let mut world = World::new(Target::Site { standing: told.collect() });
+    world.situation.forecast = ForecastState::Blind;
+    let raised = world.round(at(18, 14));
+    let mut out = Vec::new();
+    for (person, name) in [("P02", "owner"), ("P51", "manager"), ("P54", "operator")] {
+        out.push(Sample {
+            name: format!("blind_raise_{name}"),
+            letter: letter(&raised, person, &world, TemperatureScale::F),
+        });
+    }
+    world.situation.forecast = ForecastState::Fresh;
+    let closed = world.round(at(18, 20));
+    out.push(Sample {
+        name: "blind_close".into(),
+        letter: letter(&closed, "P02", &world, TemperatureScale::F),
+    });
+    out
+}
+
+/// Boats of an invented yard with a telling for the manager each.
+pub struct Fleet {
+    pub people: Vec<Person>,
+    pub boats: Vec<(Boat, BoatState, Site, Vec<Telling>)>,
+}
+
+pub fn fleet(count: u32) -> Fleet {
+    let names = ["Second Biscuit", "Tin Whistle", "Corduroy", "Harbor Mouse", "Applecart"];
+    let mut boats = Vec::new();
+    for index in 0..count {
+        let mut world = World::boat();
+        let now = at(17, 13);
+        let hours = i64::from(index % 7);
+        world.set_rows(cold_rows(at(18, 12) + TimeDelta::hours(hours), now, Priority::Medium));
+        world.set_low(-6.2 - f64::from(index % 2), at(19, 11));
+        if index % 2 == 1 {
+            world.situation.site.id = "QUAY".into();
+            world.situation.site.name = "Larch Cove shore rows".into();
+        }
+        let id = format!("B{index:03}");
+        if let Target::Boat { boat, rows, state } = &mut world.situation.target {
+            boat.id = id.as_str().into();
+            boat.name = names[usize::try_from(index).unwrap() % names.len()].into();
+            boat.location = format!("U-{index}");
+            boat.owner = Some(format!("O{index:03}").as_str().into());
+            state.boat = boat.id.clone();
+            state.site = world.situation.site.id.clone();
+            rows.iter_mut().for_each(|row| row.boat = boat.id.clone());
+        }
+        let owner = format!("O{index:03}");
+        world.situation.people[0].id = owner.as_str().into();
+        world.situation.people[1].sites = vec!["UPPER".into(), "QUAY".into()];
+        world.round(now - TimeDelta::hours(6));
+        let decision = world.round(now);
+        if let Target::Boat { boat, state, .. } = world.situation.target {
+            boats.push((boat, state, world.situation.site, decision.tellings));
+        }
+    }
+    Fleet { people: people(), boats }
+}
+
+impl Fleet {
+    pub fn rollup(&self, phrases: &Phrases) -> Letter {
+        let items: Vec<RolledUp<'_>> = self
+            .boats
+            .iter()
+            .flat_map(|(boat, state, site, tellings)| {
+                tellings
+                    .iter()
+                    .filter(|telling| telling.rollup.is_some())
+                    .map(move |telling| RolledUp { telling, boat: Some((boat, state)), site })
+            })
+            .collect();
+        self.with_context(phrases, |context| compose_rollup(&items, context).unwrap())
+    }
+
+    pub fn with_context(
+        &self,
+        phrases: &Phrases,
+        write: impl Fn(&Context<'_>) -> Letter,
+    ) -> Letter {
+        let (key, sender, site) = (MessageKey::new(&[7; 32]), sender(), site());
+        let manager = self.people.iter().find(|person| person.role == Role::Manager).unwrap();
+        write(&Context {
+            phrases,
+            sender: &sender,
+            key: &key,
+            person: manager,
+            site: &site,
+            label: &label,
+            date: at(17, 13),
+        })
+    }
+
+    pub fn worklist(&self, phrases: &Phrases) -> Letter {
+        let low = Low { time: at(19, 11), median_c: -6.2, p10_c: -8.4, p90_c: -3.1 };
+        let rows = cold_rows(at(18, 19), at(17, 11), Priority::Medium);
+        let upper = site();
+        let mut dock = site();
+        dock.name = "Larch Wharf".into();
+        let boats: Vec<WorklistBoat<'_>> = self
+            .boats
+            .iter()
+            .map(|(boat, state, site, _)| WorklistBoat {
+                boat,
+                state,
+                site,
+                rows: &rows,
+                remark: "owner told Wed 08:00",
+            })
+            .collect();
+        let places = [
+            PlaceLine {
+                site: &upper,
+                low: Some(&low),
+                issued_at: Some(at(16, 22)),
+                forecast: ForecastState::Degraded,
+            },
+            PlaceLine { site: &dock, low: None, issued_at: None, forecast: ForecastState::Blind },
+        ];
+        let cannot_say = [CannotSay {
+            what: "Larch Wharf, 2 boats".into(),
+            why: "no usable forecast since Wed 16 Nov 07:00".into(),
+        }];
+        let worklist = Worklist {
+            at: at(17, 11),
+            until: at(20, 11),
+            places: &places,
+            boats: &boats,
+            cannot_say: &cannot_say,
+            log_head: Some("f3a9c1d2e4b5a697"),
+        };
+        self.with_context(phrases, |context| compose_worklist(&worklist, context).unwrap())
+    }
+}
+
+/// One of every kind.
+pub fn all() -> Vec<Sample> {
+    let mut out = life("returned", |_| {});
+    out.extend(life("done", |_| {}));
+    for (name, change) in [
+        ("mild_raise", mild as fn(&mut World)),
+        ("blend_raise", blend),
+        ("late_raise", late),
+        ("frozen_raise", frozen),
+    ] {
+        out.push(first(name, change));
+    }
+    out.extend(blind());
+    let phrases = Phrases::built_in().unwrap();
+    let fleet = fleet(7);
+    out.push(Sample { name: "rollup".into(), letter: fleet.rollup(&phrases) });
+    out.push(Sample { name: "worklist".into(), letter: fleet.worklist(&phrases) });
+    out
+}
