@@ -1,6 +1,8 @@
 //! The commands, one file each. Data goes to standard output, talk to standard error.
 
 pub mod check;
+pub mod import;
+pub mod round;
 pub mod worklist;
 
 use std::collections::BTreeMap;
@@ -82,6 +84,12 @@ impl Refusal {
     }
 }
 
+impl From<crate::store::StoreError> for Refusal {
+    fn from(error: crate::store::StoreError) -> Self {
+        ServiceError::from(error).into()
+    }
+}
+
 impl From<ServiceError> for Refusal {
     fn from(error: ServiceError) -> Self {
         let exit = match &error {
@@ -135,6 +143,10 @@ struct CommandLine {
 enum Command {
     /// What is at risk, ranked; sends nothing
     Worklist(worklist::WorklistArgs),
+    /// One pass: fetch, judge, decide, deliver; then exit
+    Round(round::RoundArgs),
+    /// Bring in the yard's own tables: all rows or none
+    Import(import::ImportArgs),
     /// Every problem of a configuration in one go
     CheckConfig(check::CheckArgs),
 }
@@ -211,8 +223,21 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
 fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     match command {
         Command::Worklist(args) => worklist::worklist(&args, around),
+        Command::Round(args) => round::run(&args, around),
+        Command::Import(args) => import::import(&args, around),
         Command::CheckConfig(args) => check::check(&args, around),
     }
+}
+
+/// The runtime for what waits on the network.
+///
+/// # Errors
+/// [`Refusal`] when the machine gives no threads.
+pub fn runtime() -> Result<tokio::runtime::Runtime, Refusal> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| Refusal::failed(format!("starting the runtime: {error}")))
 }
 
 fn complain(why: &str, exit: Exit) -> ExitCode {

@@ -1,6 +1,7 @@
 //! Wiring: the one clock, and the round: fetch, judge, decide, deliver.
 
 pub mod clock;
+pub mod salt;
 pub mod house;
 pub mod fetch;
 pub mod survey;

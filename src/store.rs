@@ -34,7 +34,7 @@ pub use error::{StoreError, StoreErrorKind};
 pub use forecasts::StoredForecast;
 pub use log::{Appended, LogReport};
 pub use migrate::newest_layout;
-pub use outbox::{OutboxRow, OutboxState};
+pub use outbox::{MessageCount, OutboxRow, OutboxState};
 pub use round::{Committed, RoundCommit};
 pub use status::LoopStatus;
 pub use yard::YardCounts;

@@ -7,9 +7,13 @@ use serde_json::json;
 use super::{Exit, Refusal, Said, Surroundings};
 use crate::intake;
 use crate::service::house::ServiceError;
+use crate::service::salt;
 
 /// The longest table that is read, in bytes.
 const FILE_BYTES_MAX: u64 = 64 * 1024 * 1024;
+
+/// Free texts of an event that get a salt of their own, at most.
+const TEXTS_PER_EVENT: usize = 8;
 
 /// Arguments of `import`.
 #[derive(Debug, clap::Args)]
@@ -88,7 +92,10 @@ pub fn import(args: &ImportArgs, around: &Surroundings<'_>) -> Result<Said, Refu
             let read = intake::csv::events(&bytes, &name, &known).map_err(refuse)?;
             notes = read.notes;
             let events = read.rows;
-            let kept = (!args.dry_run).then(|| store.append_events(&events, around.now)).transpose();
+            let mut salt = salt::random(events.len() * TEXTS_PER_EVENT)?;
+            let kept = (!args.dry_run)
+                .then(|| store.append_events(&events, around.now, &mut salt))
+                .transpose();
             (events.len(), kept.map_err(ServiceError::from)?.map(|appended| appended.added))
         }
     };

@@ -35,14 +35,9 @@ pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     }
     let desk = Desk::open(&house.settings.yard.name, &house.settings.mail)?;
     let client = house.weather_client()?;
-    let mut way_out =
-        if args.no_send { None } else { Some(channel(&house.settings.mail, true)?) };
-    let mut works = Works {
-        house: &house,
-        desk: &desk,
-        client: client.as_ref(),
-        channel: way_out.as_mut(),
-    };
+    let mut way_out = if args.no_send { None } else { Some(channel(&house.settings.mail, true)?) };
+    let mut works =
+        Works { house: &house, desk: &desk, client: client.as_ref(), channel: way_out.as_mut() };
     let report = runtime()?.block_on(round(&mut works, &mut Memory::default(), now))?;
     let exit = if report.is_blind() { Exit::Blind } else { Exit::Done };
     Ok(Said { text: in_words(&report), json: as_json(&report), exit })
@@ -63,7 +58,9 @@ fn in_words(report: &RoundReport) -> String {
             let words = match place.state {
                 ForecastState::Fresh => continue,
                 ForecastState::Degraded => "forecast is getting old; judged on it all the same",
-                ForecastState::Blind => "NO USABLE FORECAST: nothing is cleared, check the official forecast",
+                ForecastState::Blind => {
+                    "NO USABLE FORECAST: nothing is cleared, check the official forecast"
+                }
             };
             text += &format!("{:10} {words}\n", place.site.id.as_str());
         }

@@ -77,7 +77,8 @@ pub fn worklist_json(survey: &Survey) -> Value {
         .values()
         .map(|place| {
             let id = &place.site.id;
-            let age = |issued| (survey.instant.at - issued).num_seconds();
+            let age =
+                |issued: chrono::DateTime<chrono::Utc>| (survey.instant.at - issued).num_seconds();
             json!({
                 "site": id,
                 "forecast": {

@@ -37,7 +37,8 @@ pub fn decide_all(
             state: view.state.clone(),
             rows: view.rows.clone(),
         };
-        let situation = situation(&book, place, Kind::Freeze, &subject, target, people, &recent);
+        let situation =
+            situation(&book, place, Kind::Freeze, &subject, target, people, &recent, survey.until);
         extend(&mut all, decide(&situation, now));
     }
     for place in survey.places.values() {
@@ -45,7 +46,8 @@ pub fn decide_all(
         let standing = standing_at(&book, &place.site.id, &survey.boats);
         let people = people_for_blindness(&place.site.id, &standing, &survey.yard);
         let target = Target::Site { standing };
-        let situation = situation(&book, place, Kind::Blind, &subject, target, people, &recent);
+        let situation =
+            situation(&book, place, Kind::Blind, &subject, target, people, &recent, survey.until);
         extend(&mut all, decide(&situation, now));
     }
     Ok(all)
@@ -65,6 +67,7 @@ fn situation(
     target: Target,
     people: Vec<Person>,
     recent: &[(PersonId, String, DateTime<Utc>)],
+    until: DateTime<Utc>,
 ) -> Situation {
     let open = book.open.get(&(kind, subject.as_str().to_owned())).cloned();
     let own = open.as_ref().map(|alert| alert.id.to_string());
@@ -79,9 +82,14 @@ fn situation(
         forecast: place.state,
         service: place.forecast.as_ref().map(|f| f.service.clone()).unwrap_or_default(),
         issued_at: place.forecast.as_ref().map(|f| f.issued_at),
+        until,
         low: place.low,
         open,
-        episodes_closed: book.closed.get(&(kind, subject.as_str().to_owned())).copied().unwrap_or(0),
+        episodes_closed: book
+            .closed
+            .get(&(kind, subject.as_str().to_owned()))
+            .copied()
+            .unwrap_or(0),
         people,
         recent,
         settings: AlertSettings::default(),
@@ -105,9 +113,16 @@ impl AlertBook {
         }
         let filter = AlertFilter { open: Some(false), ..AlertFilter::default() };
         for record in house.store.alerts(&filter)? {
-            let kind = [Kind::Freeze, Kind::Blind, Kind::Deadline, Kind::Blend, Kind::Heat, Kind::Unreachable]
-                .into_iter()
-                .find(|kind| kind.as_str() == record.kind);
+            let kind = [
+                Kind::Freeze,
+                Kind::Blind,
+                Kind::Deadline,
+                Kind::Blend,
+                Kind::Heat,
+                Kind::Unreachable,
+            ]
+            .into_iter()
+            .find(|kind| kind.as_str() == record.kind);
             let subject = record.boat.map_or(record.site.to_string(), |boat| boat.to_string());
             if let Some(kind) = kind {
                 *book.closed.entry((kind, subject)).or_default() += 1;
@@ -135,8 +150,7 @@ fn people_for_blindness(site: &SiteId, standing: &[Standing], yard: &YardBook) -
     let operators = yard.people.values().filter(|person| {
         person.role == Role::Operator && (person.sites.is_empty() || person.sites.contains(site))
     });
-    let mut people: Vec<Person> =
-        operators.chain(managers_of(site, yard)).cloned().collect();
+    let mut people: Vec<Person> = operators.chain(managers_of(site, yard)).cloned().collect();
     for one in standing {
         if let Some(person) = yard.people.get(&one.person) {
             if !people.iter().any(|known| known.id == person.id) {

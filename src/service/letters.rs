@@ -8,7 +8,7 @@ use crate::delivery::{envelope, mime};
 use crate::domain::alert::{Act, Telling};
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{
-    Context, Letter, Mailbox, MessageKey, Phrases, RolledUp, Sender, compose, compose_rollup,
+    Context, Letter, Mailbox, MessageKey, Phrases, RolledUp, Sender, compose_rollup,
 };
 use crate::domain::yard::Person;
 use crate::settings::Mail;
@@ -83,9 +83,9 @@ pub fn letters(
     let mut groups: Vec<Vec<&Telling>> = Vec::new();
     for telling in tellings {
         let same = |group: &&mut Vec<&Telling>| {
-            group.first().is_some_and(|first| {
-                telling.rollup.is_some() && first.rollup == telling.rollup
-            })
+            group
+                .first()
+                .is_some_and(|first| telling.rollup.is_some() && first.rollup == telling.rollup)
         };
         match groups.iter_mut().find(same) {
             Some(group) => group.push(telling),
@@ -109,20 +109,14 @@ pub fn letters(
             let id = telling.subject.boat()?;
             survey.boats.iter().find(|v| v.boat.id == *id).map(|v| (&v.boat, &v.state))
         };
-        let composed = if let [only] = group.as_slice() {
-            compose(only, boat_of(only), &context)
-        } else {
-            let members: Vec<RolledUp<'_>> = group
-                .iter()
-                .filter_map(|telling| {
-                    let (boat, state) = boat_of(telling)?;
-                    let site = survey.places.get(&telling.site).map(|place| &place.site)?;
-                    Some(RolledUp { telling, boat, state, site })
-                })
-                .collect();
-            compose_rollup(&members, &context)
-        };
-        match composed {
+        let members: Vec<RolledUp<'_>> = group
+            .iter()
+            .filter_map(|telling| {
+                let site = survey.places.get(&telling.site).map(|place| &place.site)?;
+                Some(RolledUp { telling, boat: boat_of(telling), site })
+            })
+            .collect();
+        match compose_rollup(&members, &context) {
             Ok(letter) => rows.push(row(desk, &group, person, letter, now)?),
             Err(error) => {
                 tracing::error!(alert.id = %first.alert, "{}: {error}", first.alert);
@@ -133,7 +127,7 @@ pub fn letters(
 }
 
 /// A circuit in the owner's words.
-fn label_of(house: &House, circuit: &CircuitId) -> String {
+pub(super) fn label_of(house: &House, circuit: &CircuitId) -> String {
     house
         .catalogue
         .circuit(circuit)

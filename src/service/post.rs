@@ -32,8 +32,8 @@ pub fn channel(mail: &Mail, sync: bool) -> Result<Channel, ServiceError> {
 fn relay_settings(smtp: &Smtp, hello: &str) -> Result<RelaySettings, ServiceError> {
     let login = match (&smtp.user, &smtp.password_file) {
         (Some(user), Some(path)) => {
-            let secret = read_secret_file(path)
-                .map_err(|error| ServiceError::Told(error.to_string()))?;
+            let secret =
+                read_secret_file(path).map_err(|error| ServiceError::Told(error.to_string()))?;
             Some((user.clone(), secret))
         }
         _ => None,

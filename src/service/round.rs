@@ -135,7 +135,15 @@ fn judge_and_decide(
                 report.changes = decision
                     .transitions
                     .iter()
-                    .map(|t| format!("{}: {} to {} ({})", t.alert, t.from.as_str(), t.to.as_str(), t.reason))
+                    .map(|t| {
+                        format!(
+                            "{}: {} to {} ({})",
+                            t.alert,
+                            t.from.as_str(),
+                            t.to.as_str(),
+                            t.reason
+                        )
+                    })
                     .collect();
                 memory.judged = Some(Judged {
                     issues: standing(&seen),
@@ -156,7 +164,9 @@ fn judge_and_decide(
 fn standing(seen: &Survey) -> BTreeMap<SiteId, (Option<DateTime<Utc>>, ForecastState)> {
     seen.places
         .iter()
-        .map(|(id, place)| (id.clone(), (place.forecast.as_ref().map(|f| f.issued_at), place.state)))
+        .map(|(id, place)| {
+            (id.clone(), (place.forecast.as_ref().map(|f| f.issued_at), place.state))
+        })
         .collect()
 }
 
@@ -184,14 +194,10 @@ impl Memory {
 fn worklist_due(house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
     let schedule = Schedule::parse(&house.settings.yard.worklist).map_err(ServiceError::Told)?;
     let Some(last) = house.store.last_run(WORKLIST_RUN)? else {
-        let first = RoundCommit {
-            runs: vec![(WORKLIST_RUN.to_owned(), now)],
-            ..RoundCommit::default()
-        };
+        let first =
+            RoundCommit { runs: vec![(WORKLIST_RUN.to_owned(), now)], ..RoundCommit::default() };
         house.store.commit_round(&first)?;
         return Ok(false);
     };
-    Ok(schedule
-        .next_after(last, house.settings.yard.time_zone)
-        .is_some_and(|due| due <= now))
+    Ok(schedule.next_after(last, house.settings.yard.time_zone).is_some_and(|due| due <= now))
 }

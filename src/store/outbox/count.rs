@@ -70,7 +70,7 @@ impl Store {
         let doing = "reading the letters of the last hours";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare_cached(
+                .prepare(
                     "SELECT recipient, alert_id, queued_ms FROM outbox
                      WHERE queued_ms > ?1 AND state NOT IN ('expired', 'superseded')
                      AND kind <> 'worklist' ORDER BY id",

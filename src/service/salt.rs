@@ -1,0 +1,38 @@
+//! Salts for the free texts of the log: random in earnest, from a seed in demonstrations and tests.
+
+use rand_xoshiro::Xoshiro256PlusPlus;
+use rand_xoshiro::rand_core::{Rng, SeedableRng};
+use ring::rand::{SecureRandom, SystemRandom};
+
+use super::house::ServiceError;
+
+/// One salt.
+pub type Salt = [u8; 16];
+
+/// So many random salts from the machine, drawn before anything is written.
+///
+/// # Errors
+/// [`ServiceError::Told`] when the machine has no randomness to give.
+pub fn random(count: usize) -> Result<impl FnMut() -> Salt, ServiceError> {
+    let source = SystemRandom::new();
+    let mut salts = Vec::with_capacity(count);
+    for _ in 0..count {
+        let mut salt = Salt::default();
+        source
+            .fill(&mut salt)
+            .map_err(|_| ServiceError::Told("the machine gives no random numbers".into()))?;
+        salts.push(salt);
+    }
+    // More are asked for only if the caller counted wrong; an empty salt hides less but breaks nothing.
+    Ok(move || salts.pop().unwrap_or_default())
+}
+
+/// Salts that a seed decides: the same bytes in every run.
+pub fn seeded(seed: u64) -> impl FnMut() -> Salt {
+    let mut source = Xoshiro256PlusPlus::seed_from_u64(seed);
+    move || {
+        let mut salt = Salt::default();
+        source.fill_bytes(&mut salt);
+        salt
+    }
+}
