@@ -1,1 +1,3 @@
 //! service.
+
+pub mod demo;

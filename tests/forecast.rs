@@ -4,6 +4,9 @@
 
 mod client;
 mod hostile;
+mod issues;
 mod own;
 mod recorded;
 mod server;
+mod stand_in;
+mod winter;
