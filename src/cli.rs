@@ -1,8 +1,12 @@
 //! The commands, one file each. Data goes to standard output, talk to standard error.
 
+pub mod blend;
 pub mod check;
+pub mod demo;
 pub mod import;
+pub mod inspect;
 pub mod round;
+pub mod verify;
 pub mod worklist;
 
 use std::collections::BTreeMap;

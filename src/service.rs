@@ -10,3 +10,4 @@ pub mod letters;
 pub mod report;
 pub mod round;
 pub mod post;
+pub mod demo;

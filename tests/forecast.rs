@@ -4,6 +4,10 @@
 
 mod client;
 mod hostile;
+mod inspect;
+mod issues;
 mod own;
 mod recorded;
 mod server;
+mod stand_in;
+mod winter;

@@ -1,0 +1,219 @@
+//! `rimeward inspect`: reads one document of a weather service and prints the hours in it, or why it is refused.
+
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, Utc};
+use serde_json::{Value, json};
+use thiserror::Error;
+
+use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
+use crate::domain::weather::{Forecast, Step, WindowMinimum};
+use crate::forecast::nws::hourly::HOURLY;
+use crate::forecast::nws::observation::OBSERVATION;
+use crate::forecast::nws::{GRIDPOINT, parse_gridpoint, parse_hourly, parse_observation};
+use crate::forecast::place::PlaceError;
+use crate::forecast::{BODY_BYTES_MAX, Context, PayloadError, Place};
+
+/// The services whose documents this build reads.
+pub const READABLE: [&str; 3] = [GRIDPOINT, HOURLY, OBSERVATION];
+
+/// The exit code of every [`InspectError`]: bad input, nothing was changed.
+pub const EXIT_REFUSED: u8 = 2;
+
+/// Read one document of a weather service and print the hours in it, or why it is refused.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Which service wrote the document: nws-gridpoint, nws-hourly or nws-observation.
+    #[arg(long, value_name = "SERVICE")]
+    pub service: String,
+    /// The document.
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// Refuse the document unless it is for this place, in degrees north and east.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    pub place: Option<String>,
+}
+
+/// Why nothing could be printed.
+#[derive(Debug, Error)]
+pub enum InspectError {
+    /// A service that this build does not read.
+    #[error("documents of {service} are not yet read by this build; it reads {}", READABLE.join(", "))]
+    Service {
+        /// What was asked for.
+        service: String,
+    },
+    /// A place that is none.
+    #[error("reading --place")]
+    Place(#[from] PlaceError),
+    /// A file that cannot be read.
+    #[error("reading {}", file.display())]
+    File {
+        /// Which.
+        file: PathBuf,
+        /// Why.
+        #[source]
+        source: io::Error,
+    },
+    /// The document is refused.
+    #[error("{} is refused", file.display())]
+    Refused {
+        /// Which.
+        file: PathBuf,
+        /// Why.
+        #[source]
+        source: PayloadError,
+    },
+    /// The output cannot be written.
+    #[error("writing the hours")]
+    Output(#[from] io::Error),
+}
+
+/// What was read, whatever the service.
+struct Reading {
+    service: &'static str,
+    issued_at: DateTime<Utc>,
+    title: String,
+    steps: Vec<Step>,
+    minima: Vec<WindowMinimum>,
+    missing: usize,
+    warnings: Vec<String>,
+}
+
+/// Prints the document's hours to `out`: one JSON document with `as_json`, a table for people otherwise.
+///
+/// # Errors
+/// [`InspectError`]; the caller prints it to standard error and exits with [`EXIT_REFUSED`]. With `as_json` the
+/// refusal of a document also goes to `out`, as `{"service": ..., "refused": ...}`.
+pub fn run(args: &Args, as_json: bool, out: &mut impl Write) -> Result<(), InspectError> {
+    let result = read(args);
+    if let (Err(InspectError::Refused { source, .. }), true) = (&result, as_json) {
+        let refusal = json!({"service": args.service, "refused": source.to_string()});
+        writeln!(out, "{refusal}")?;
+    }
+    let reading = result?;
+    if as_json {
+        writeln!(out, "{}", as_document(&reading))?
+    } else {
+        print(&reading, out)?
+    }
+    Ok(())
+}
+
+fn read(args: &Args) -> Result<Reading, InspectError> {
+    if !READABLE.contains(&args.service.as_str()) {
+        return Err(InspectError::Service { service: args.service.clone() });
+    }
+    let place = args.place.as_deref().map(str::parse::<Place>).transpose()?;
+    let body = read_bounded(&args.file)
+        .map_err(|source| InspectError::File { file: args.file.clone(), source })?;
+    let context = Context { place, now: None };
+    let reading = match args.service.as_str() {
+        OBSERVATION => parse_observation(&body, &context).map(|o| Reading {
+            service: OBSERVATION,
+            issued_at: o.step.time,
+            title: format!("Reading of station {}", o.station),
+            steps: vec![o.step],
+            minima: Vec::new(),
+            missing: 0,
+            warnings: o.warnings,
+        }),
+        HOURLY => parse_hourly(&body, &context).map(|f| forecast(HOURLY, f)),
+        _ => parse_gridpoint(&body, &context).map(|f| forecast(GRIDPOINT, f)),
+    };
+    reading.map_err(|source| InspectError::Refused { file: args.file.clone(), source })
+}
+
+fn forecast(service: &'static str, forecast: Forecast) -> Reading {
+    let height =
+        forecast.cell_elevation_m.map_or_else(String::new, |m| format!(", cell at {m:.0} m"));
+    Reading {
+        service,
+        issued_at: forecast.issued_at,
+        title: format!("Forecast{height}"),
+        steps: forecast.steps,
+        minima: forecast.minima,
+        missing: forecast.missing,
+        warnings: forecast.warnings,
+    }
+}
+
+/// One byte more than is allowed, so that a longer file is refused as such.
+fn read_bounded(file: &Path) -> io::Result<Vec<u8>> {
+    let limit = u64::try_from(BODY_BYTES_MAX).unwrap_or(u64::MAX).saturating_add(1);
+    let mut body = Vec::new();
+    File::open(file)?.take(limit).read_to_end(&mut body)?;
+    Ok(body)
+}
+
+fn as_document(reading: &Reading) -> Value {
+    let number = |value: Option<f64>| value.map(|v| (v * 1000.0).round() / 1000.0);
+    let step = |step: &Step| {
+        json!({
+            "time": step.time.to_rfc3339(),
+            "temperature_c": number(step.temperature_c),
+            "p10_c": number(step.p10_c),
+            "p90_c": number(step.p90_c),
+            "dewpoint_c": number(step.dewpoint_c),
+            "wind_ms": number(step.wind_ms),
+            "cloud": number(step.cloud),
+        })
+    };
+    json!({
+        "service": reading.service,
+        "issued": reading.issued_at.to_rfc3339(),
+        "steps": reading.steps.iter().map(step).collect::<Vec<_>>(),
+        "members": 0,
+        "missing": reading.missing,
+        "warnings": reading.warnings,
+    })
+}
+
+fn print(reading: &Reading, out: &mut impl Write) -> io::Result<()> {
+    writeln!(out, "{}, {}", reading.title, reading.service)?;
+    writeln!(out, "Issued {}, {} hours", stamp(reading.issued_at), reading.steps.len())?;
+    if reading.missing > 0 {
+        writeln!(out, "{} hours have no temperature", reading.missing)?;
+    }
+    for warning in &reading.warnings {
+        writeln!(out, "Note: {warning}")?;
+    }
+    writeln!(
+        out,
+        "\n{:<17}  {:>14}  {:>14}  {:>8}  {:>5}",
+        "UTC", "air", "dew point", "wind", "cloud"
+    )?;
+    for step in &reading.steps {
+        writeln!(
+            out,
+            "{:<17}  {:>14}  {:>14}  {:>8}  {:>5}",
+            stamp(step.time),
+            degrees(step.temperature_c),
+            degrees(step.dewpoint_c),
+            step.wind_ms.map_or_else(dash, |w| format!("{w:.1} m/s")),
+            step.cloud.map_or_else(dash, |c| format!("{:.0} %", c * 100.0)),
+        )?;
+    }
+    if !reading.minima.is_empty() {
+        writeln!(out, "\nNight minima as published")?;
+    }
+    for night in &reading.minima {
+        let low = degrees(Some(night.temperature_c));
+        writeln!(out, "{} to {}  {low}", stamp(night.start), stamp(night.end))?;
+    }
+    Ok(())
+}
+
+fn stamp(time: DateTime<Utc>) -> String {
+    time.format("%Y-%m-%d %H:%MZ").to_string()
+}
+
+fn degrees(celsius: Option<f64>) -> String {
+    celsius.map_or_else(dash, |c| in_both_scales(Celsius::clamped(c), TemperatureScale::F))
+}
+
+fn dash() -> String {
+    "-".to_owned()
+}
