@@ -1,1 +1,4 @@
 //! cli.
+
+pub mod blend;
+pub mod verify;

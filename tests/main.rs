@@ -1,1 +1,8 @@
 //! The one integration-test binary.
+
+#[cfg(test)]
+mod blend;
+#[cfg(test)]
+mod physics_properties;
+#[cfg(test)]
+mod published;
