@@ -15,6 +15,7 @@ mod liquid;
 pub mod lumped;
 pub mod part;
 pub mod pipes;
+pub mod product;
 pub mod quantity;
 pub mod sea;
 mod solute;

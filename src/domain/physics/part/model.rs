@@ -3,13 +3,13 @@
 //!
 //! Heat is counted from liquid at first ice, in joules: `C (T - Tf)` above it, and below it less the heat of fusion of
 //! what is ice. Temperature over heat is a line of straight pieces: one while liquid, the plateau of plain water or the
-//! liquidus of a mix in steps of 5 % of ice, and one once no more ice forms. On each piece the answer to an hour of
+//! liquidus of a mix within 0.05 K, and one once no more ice forms. On each piece the answer to an hour of
 //! steady air is exact (an exponential, or a straight line on the plateau), and a step that leaves its piece is cut
 //! there. So a step is stable whatever its length, keeps energy, and two half steps are one whole step.
 //!
-//! Past the end of a liquid's data the ice share is held. Of battery acid only first ice is known: it is given a
-//! plateau there as if it were water, and its ice share means no more than that ice has begun. Supercooling earns no
-//! credit: ice begins at first ice.
+//! Past the end of a liquid's data the ice share is held. Of battery acid, and of a blend beyond its curve, only first
+//! ice is known: it is given a plateau there as if it were water, and its ice share means no more than that ice has
+//! begun. Supercooling earns no credit: ice begins at first ice.
 
 use thiserror::Error;
 
@@ -58,10 +58,7 @@ impl PartModel {
             return Err(PartError::NoConductance(ua.value()));
         }
         let thermal = Thermal::of(liquid, water.value(), solid.value());
-        let mut pieces = pieces_of(liquid, &thermal);
-        for piece in &mut pieces {
-            piece.gain_hour_j_k = gain_j_k(piece, ua.value(), SECONDS_PER_HOUR);
-        }
+        let pieces = pieces_of(liquid, &thermal, ua.value());
         Ok(Self { pieces, ua_w_k: ua.value(), fusion_j: thermal.fusion_j })
     }
 
@@ -100,8 +97,7 @@ impl PartModel {
     pub fn step_hour(&self, enthalpy: f64, air_c: f64) -> f64 {
         for piece in &self.pieces {
             if enthalpy >= piece.low_j {
-                let after =
-                    enthalpy + piece.gain_hour_j_k * (air_c - piece.temperature_c(enthalpy));
+                let after = piece.after_hour_j(enthalpy, air_c);
                 if after >= piece.low_j && after <= piece.high_j {
                     return after;
                 }
@@ -178,7 +174,7 @@ impl PartModel {
             if heat_j == to {
                 return Some(seconds / SECONDS_PER_HOUR);
             }
-            let piece = self.piece_towards(heat_j, air_c)?;
+            let piece = self.pieces.get(self.index_towards(heat_j, air_c))?;
             let gap_k = air_c - piece.temperature_c(heat_j);
             if (to > heat_j) != (gap_k > 0.0) || gap_k == 0.0 {
                 return None;
@@ -194,33 +190,42 @@ impl PartModel {
         None
     }
 
-    /// A step that may cross from piece to piece.
+    /// A step that may cross from piece to piece: not a number when the air or the state is none.
     fn step_across(&self, mut heat_j: f64, air_c: f64, mut seconds: f64) -> f64 {
+        let mut index = self.index_towards(heat_j, air_c);
         // In steady air the state moves one way, so each piece is met once at most.
-        for _ in 0..=self.pieces.len() {
-            let Some(piece) = self.piece_towards(heat_j, air_c) else { return heat_j };
+        while let Some(piece) = self.pieces.get(index) {
             let gap_k = air_c - piece.temperature_c(heat_j);
+            let (edge_j, next) = if gap_k < 0.0 {
+                (piece.low_j, Some(index + 1))
+            } else {
+                (piece.high_j, index.checked_sub(1))
+            };
+            // Only air beyond the edge's own temperature drives a state over it.
+            let left_k = air_c - piece.temperature_c(edge_j);
+            if left_k * gap_k > 0.0 {
+                let spent = seconds_to(piece, self.ua_w_k, heat_j, edge_j, air_c);
+                if let (true, Some(next)) = (spent < seconds, next) {
+                    heat_j = edge_j;
+                    seconds -= spent;
+                    index = next;
+                    continue;
+                }
+            }
             let after = heat_j + gain_j_k(piece, self.ua_w_k, seconds) * gap_k;
-            if (piece.low_j..=piece.high_j).contains(&after) {
-                return after;
-            }
-            let edge_j = if after < piece.low_j { piece.low_j } else { piece.high_j };
-            seconds -= seconds_to(piece, self.ua_w_k, heat_j, edge_j, air_c);
-            if seconds.is_nan() || seconds <= 0.0 {
-                return edge_j;
-            }
-            heat_j = edge_j;
+            return after.clamp(piece.low_j, piece.high_j);
         }
         heat_j
     }
 
     /// The piece that the state moves on: on a boundary the colder one when cooling, the warmer one when warming.
-    fn piece_towards(&self, heat_j: f64, air_c: f64) -> Option<&Piece> {
-        let here = self.piece_of(heat_j)?;
-        if heat_j == here.low_j && air_c < here.temperature_c(heat_j) {
-            return self.pieces.iter().find(|piece| piece.low_j < heat_j);
+    fn index_towards(&self, heat_j: f64, air_c: f64) -> usize {
+        let coldest = self.pieces.len().saturating_sub(1);
+        let index = self.pieces.iter().position(|piece| heat_j >= piece.low_j).unwrap_or(coldest);
+        match self.pieces.get(index) {
+            Some(here) if heat_j == here.low_j && air_c < here.temperature_c(heat_j) => index + 1,
+            _ => index,
         }
-        Some(here)
     }
 }
 
@@ -333,6 +338,17 @@ mod tests {
             }
         }
         assert!(nights.windows(2).all(|pair| pair[1] > pair[0] + 0.05), "{nights:?}");
+    }
+
+    #[test]
+    fn air_that_is_no_number_gives_no_state() {
+        for liquid in [Liquid::FreshWater, blend(0.2)] {
+            let model = model("hose_25mm", &liquid);
+            let state = model.enthalpy_in_balance(Celsius::clamped(1.0));
+            assert!(model.step_hour(state, f64::NAN).is_nan());
+            assert!(model.step(state, f64::NAN, 0.5).is_nan());
+            assert_eq!(model.hours_to(state, state - 1.0, f64::NAN), None);
+        }
     }
 
     #[test]
