@@ -19,6 +19,7 @@ use chrono::{DateTime, Utc};
 use clap::{Parser, Subcommand};
 use serde_json::Value;
 
+use crate::domain::units::TemperatureScale;
 use crate::service::clock::SystemClock;
 use crate::service::house::{House, ServiceError};
 use crate::settings::{Settings, SettingsError};
@@ -63,6 +64,18 @@ pub struct Said {
     pub json: Value,
     /// How it ended.
     pub exit: Exit,
+}
+
+impl Said {
+    /// Text, document and exit code of a command that needs no service.
+    fn from_parts((text, json, code): (String, Value, u8)) -> Self {
+        let exit = match code {
+            0 => Exit::Done,
+            2 => Exit::BadInput,
+            _ => Exit::Failed,
+        };
+        Self { text, json, exit }
+    }
 }
 
 /// Why a command could not do its work.
@@ -145,12 +158,20 @@ struct CommandLine {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// The invented yard in a winter reconstructed from published figures: needs no network, no server, no root
+    Demo(demo::DemoArgs),
     /// What is at risk, ranked; sends nothing
     Worklist(worklist::WorklistArgs),
     /// One pass: fetch, judge, decide, deliver; then exit
     Round(round::RoundArgs),
     /// Bring in the yard's own tables: all rows or none
     Import(import::ImportArgs),
+    /// To what a mixture holds: first ice, slush, burst
+    Blend(blend::BlendArgs),
+    /// Computes every published check value and compares
+    Verify(verify::VerifyArgs),
+    /// Reads one payload of a weather service and prints the hours in it, or why it is refused
+    Inspect(inspect::Args),
     /// Every problem of a configuration in one go
     CheckConfig(check::CheckArgs),
 }
@@ -207,6 +228,9 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
     let around =
         Surroundings { environment, config: line.config, now: SystemClock.now(), json: line.json };
     match dispatch(line.command, &around) {
+        Ok(said) if said.exit == Exit::BadInput && !around.json => {
+            complain(said.text.trim_end(), said.exit)
+        }
         Ok(said) => {
             let mut out = std::io::stdout().lock();
             let printed = if around.json {
@@ -229,8 +253,23 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Worklist(args) => worklist::worklist(&args, around),
         Command::Round(args) => round::run(&args, around),
         Command::Import(args) => import::import(&args, around),
+        Command::Demo(args) => demo::demo(&args, around),
+        Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
+        Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),
+        Command::Inspect(args) => inspect_said(&args, around.json),
         Command::CheckConfig(args) => check::check(&args, around),
     }
+}
+
+fn inspect_said(args: &inspect::Args, as_json: bool) -> Result<Said, Refusal> {
+    let mut out = Vec::new();
+    let result = inspect::run(args, as_json, &mut out);
+    if let Err(error) = result {
+        return Err(Refusal::bad_input(with_causes(&error)));
+    }
+    let text = String::from_utf8_lossy(&out).into_owned();
+    let json = serde_json::from_str(&text).unwrap_or(Value::Null);
+    Ok(Said { text, json, exit: Exit::Done })
 }
 
 /// The runtime for what waits on the network.

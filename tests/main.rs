@@ -1,6 +1,5 @@
 //! The one integration-test binary.
 
-<<<<<<< HEAD
 mod record;
 // `cfg(test)` is always true here; it tells clippy that helpers, too, may unwrap.
 #[cfg(test)]
@@ -12,11 +11,9 @@ mod support;
 mod forecast;
 mod alert;
 mod message;
-=======
 #[cfg(test)]
 mod blend;
 #[cfg(test)]
 mod physics_properties;
 #[cfg(test)]
 mod published;
->>>>>>> physics

@@ -113,7 +113,8 @@ fn in_words(season: &Season, at: DateTime<Utc>) -> Result<String, ServiceError> 
         season.issues
     );
     for (person, kinds) in by_person(season) {
-        let total: u32 = kinds.iter().filter(|(k, _)| k.as_str() != "worklist").map(|(_, n)| n).sum();
+        let total: u32 =
+            kinds.iter().filter(|(k, _)| k.as_str() != "worklist").map(|(_, n)| n).sum();
         let worklists = kinds.get("worklist").copied().unwrap_or(0);
         let blind = kinds.get("blind").copied().unwrap_or(0);
         let mut line = format!("  {person:26} {total:3}");

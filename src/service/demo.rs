@@ -7,4 +7,5 @@ pub mod document;
 pub mod issues;
 pub mod noise;
 pub mod stand_in;
+pub mod season;
 pub mod winter;

@@ -147,9 +147,8 @@ maildir = "Maildir"
 "#
     );
     let path = folder.join("rimeward.toml");
-    std::fs::write(&path, &text).map_err(|error| {
-        ServiceError::Told(format!("cannot write {}: {error}", path.display()))
-    })?;
+    std::fs::write(&path, &text)
+        .map_err(|error| ServiceError::Told(format!("cannot write {}: {error}", path.display())))?;
     Settings::parse(&text, folder).map_err(|problems| ServiceError::Told(problems.join("\n")))
 }
 
@@ -163,7 +162,7 @@ fn load_yard(house: &House) -> Result<Vec<LayupEvent>, ServiceError> {
     demo_log(known.with_boats(&boats))
 }
 
-fn demo_log(_: &Catalogue, known: Known<'_>) -> Result<Vec<LayupEvent>, ServiceError> {
+fn demo_log(known: Known<'_>) -> Result<Vec<LayupEvent>, ServiceError> {
     let mut log = rows(intake::csv::events(EVENTS.as_bytes(), "layup_events.csv", &known))?;
     log.sort_by(|a, b| a.recorded_at.cmp(&b.recorded_at).then_with(|| a.id.cmp(&b.id)));
     Ok(log)
