@@ -18,7 +18,7 @@ use super::column::Millis;
 use super::error::{Doing as _, StoreError};
 use crate::domain::boat::PersonId;
 
-pub use count::{AddressFault, MessageCount, OutboxSummary};
+pub use count::{AddressFault, MessageCount, OutboxSummary, Waiting};
 pub use lease::{Due, Fault};
 
 /// A letter as it enters the outbox. Unique by alert, revision, recipient, channel and step.

@@ -30,7 +30,8 @@ fn check(content: &str, mode: u32, expected: Result<&str, &str>) {
 fn a_private_line_is_read_and_everything_else_refused_with_its_remedy() {
     check("hunter two\n", 0o600, Ok("hunter two"));
     check("hunter two", 0o400, Ok("hunter two"));
-    check("hunter two\n", 0o640, Err("chmod 600 /"));
+    check("hunter two\n", 0o644, Err("chmod 600 /"));
+    check("hunter two\n", 0o660, Err("chmod 600 /"));
     check("hunter two\n", 0o604, Err("mode 604"));
     check("", 0o600, Err("it is empty"));
     check("one\ntwo\n", 0o600, Err("several lines"));

@@ -150,6 +150,9 @@ fn counts_say_who_got_what_and_which_address_is_bad() {
     let summary = store.outbox_summary().unwrap();
     assert_eq!(summary.count(OutboxState::Deferred), 1);
     assert_eq!((summary.oldest_waiting, summary.next_due), (Some(at(NOON)), Some(later)));
+    let waiting = store.waiting(later).unwrap();
+    assert_eq!((waiting.len(), waiting[0].why.as_deref()), (1, Some("450 busy")));
+    assert!(store.waiting(at(NOON)).unwrap().is_empty(), "nothing was queued before noon");
     let faults = store.address_faults().unwrap();
     assert_eq!((faults.len(), faults[0].address.as_str()), (1, "p03@example.org"));
     // The address takes mail again: no longer bad.

@@ -32,7 +32,7 @@ CREATE TABLE log_text (
     text TEXT,
     erased_ms BIGINT,
     PRIMARY KEY (seq, field)
-);
+) WITHOUT ROWID;
 CREATE TRIGGER log_text_is_only_erased BEFORE UPDATE ON log_text
 WHEN NEW.text IS NOT NULL OR NEW.salt IS NOT NULL OR NEW.erased_ms IS NULL
     OR NEW.seq <> OLD.seq OR NEW.field <> OLD.field

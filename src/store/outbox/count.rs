@@ -44,6 +44,25 @@ impl OutboxSummary {
     }
 }
 
+/// A letter that still has to go.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Waiting {
+    /// The alert, or what else it is about.
+    pub alert: String,
+    /// Whom it is for.
+    pub recipient: PersonId,
+    /// The way out.
+    pub channel: String,
+    /// Does it go before others?
+    pub urgent: bool,
+    /// Since when it waits.
+    pub queued_at: DateTime<Utc>,
+    /// How often somebody began to send it.
+    pub attempts: u32,
+    /// Why it did not go, in the server's words or ours.
+    pub why: Option<String>,
+}
+
 /// An address whose last letter was refused because of the address.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct AddressFault {
@@ -148,6 +167,36 @@ impl Store {
                 oldest_waiting: oldest.map(|Millis(at)| at),
                 next_due: next.map(|Millis(at)| at),
             })
+        })
+    }
+
+    /// Letters queued before `before` that still have to go, oldest first: for saying that somebody cannot be reached.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn waiting(&self, before: DateTime<Utc>) -> Result<Vec<Waiting>, StoreError> {
+        let doing = "reading the letters that wait";
+        self.read(doing, |connection| {
+            let mut statement = connection
+                .prepare(
+                    "SELECT alert_id, recipient, channel, urgent, queued_ms, attempts, answer FROM outbox
+                     WHERE state IN ('queued', 'leased', 'deferred') AND queued_ms < ?1 ORDER BY queued_ms, id",
+                )
+                .doing(doing)?;
+            let rows = statement
+                .query_map([Millis(before)], |row| {
+                    Ok(Waiting {
+                        alert: row.get(0)?,
+                        recipient: row.get::<_, String>(1)?.into(),
+                        channel: row.get(2)?,
+                        urgent: row.get(3)?,
+                        queued_at: row.get::<_, Millis>(4)?.0,
+                        attempts: row.get(5)?,
+                        why: row.get(6)?,
+                    })
+                })
+                .doing(doing)?;
+            rows.collect::<Result<_, _>>().doing(doing)
         })
     }
 
