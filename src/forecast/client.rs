@@ -9,6 +9,7 @@ mod http;
 mod nws;
 mod state;
 
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -97,6 +98,8 @@ pub enum ClientError {
 pub struct Client {
     service: Service,
     http: Http,
+    /// A refusal for who we are, or how much we ask, holds for every place.
+    pause: Arc<Mutex<Option<DateTime<Utc>>>>,
 }
 
 impl Client {
@@ -105,7 +108,7 @@ impl Client {
     /// # Errors
     /// [`ClientError`]: a bad base address, no contact, no provider.
     pub fn new(service: Service, settings: &ClientSettings) -> Result<Self, ClientError> {
-        Ok(Self { service, http: Http::new(service, settings)? })
+        Ok(Self { service, http: Http::new(service, settings)?, pause: Arc::default() })
     }
 
     /// Which service it polls.
@@ -124,9 +127,10 @@ impl Client {
         state: &mut FetchState,
         now: DateTime<Utc>,
     ) -> Outcome {
-        if let Some(until) = state.not_before.filter(|until| *until > now) {
-            // A stored wait far beyond any that we set means that the clock has been put back since.
-            if until - now <= TimeDelta::hours(state::WAIT_HOURS_MAX) {
+        let pause = *self.pause.lock().unwrap_or_else(PoisonError::into_inner);
+        for until in [state.not_before, pause].into_iter().flatten() {
+            // A wait far beyond any that we set means that the clock has been put back since.
+            if until > now && until - now <= TimeDelta::hours(state::WAIT_HOURS_MAX) {
                 return Outcome::NotDue { until };
             }
         }
@@ -134,6 +138,9 @@ impl Client {
             Service::NwsGridpoint => nws::fetch(&self.http, place, stored_issue, state, now).await,
         };
         let outcome = state.settle(result, place, now);
+        if matches!(outcome, Outcome::Throttled { .. } | Outcome::Blocked { .. }) {
+            *self.pause.lock().unwrap_or_else(PoisonError::into_inner) = state.not_before;
+        }
         tracing::debug!(service = self.service.name(), %place, ?state.not_before, "{}", outcome.kind());
         outcome
     }

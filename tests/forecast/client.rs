@@ -211,14 +211,14 @@ async fn n8_a_404_from_the_grid_resolves_the_place_again_once() {
     })
     .await;
     let mut state = FetchState {
-        grid_url: Some(format!("{}/gridpoints/GYX/1,1", server.base)),
+        grid_path: Some("/gridpoints/GYX/1,1".to_owned()),
         resolved_at: Some(now()),
         ..FetchState::default()
     };
     let outcome = fetch(&server, None, &mut state).await;
     assert!(matches!(outcome, Outcome::Fresh(..)), "{outcome:?}");
     assert_eq!(server.paths(), ["/gridpoints/GYX/1,1", "/points/44.19,-69.07", GRID]);
-    assert!(state.grid_url.unwrap().ends_with(GRID));
+    assert_eq!(state.grid_path.as_deref(), Some(GRID));
 }
 
 #[tokio::test]
@@ -226,7 +226,7 @@ async fn n9_a_cell_that_stays_404_is_permanent_or_passing_by_its_past() {
     let (outcome, state, server) =
         outcome_of(Reply::problem(404, "MarineForecastNotSupported")).await;
     assert!(matches!(outcome, Outcome::Permanent { .. }), "{outcome:?}");
-    assert_eq!((state.grid_url.as_ref(), server.paths().len()), (None, 2));
+    assert_eq!((state.grid_path.as_ref(), server.paths().len()), (None, 2));
     let mut state = FetchState { last_answer_at: Some(now()), ..FetchState::default() };
     let outcome = fetch(&server, None, &mut state).await;
     assert!(matches!(outcome, Outcome::Transient { .. }), "{outcome:?}");
@@ -238,7 +238,7 @@ async fn n8_the_document_of_another_place_is_refused_and_the_cell_forgotten() {
     let (outcome, state, _server) = outcome_of(Reply::new(200, elsewhere)).await;
     let Outcome::Malformed { why } = outcome else { panic!("{outcome:?}") };
     assert!(why.contains("44.19,-69.07"), "{why}");
-    assert_eq!(state.grid_url, None);
+    assert_eq!(state.grid_path, None);
 }
 
 #[tokio::test]
@@ -312,8 +312,14 @@ async fn a_429_waits_as_long_as_it_says() {
     let (outcome, state, _server) = outcome_of(asked).await;
     assert_eq!(outcome, Outcome::Throttled { until: now() + TimeDelta::seconds(120) });
     assert_eq!(wait_s(&state), 120);
-    let (_, state, _server) = outcome_of(Reply::problem(429, "TooManyRequests")).await;
+    let server = server_with(|_, _| Reply::problem(429, "TooManyRequests")).await;
+    let (client, mut state) = (client(&server), FetchState::default());
+    client.fetch(quay(), None, &mut state, now()).await;
     assert_eq!(wait_s(&state), 600);
+    let other: Place = "44.29,-69.25".parse().unwrap();
+    let outcome = client.fetch(other, None, &mut FetchState::default(), now()).await;
+    assert!(matches!(outcome, Outcome::NotDue { .. }), "the wait is the host's: {outcome:?}");
+    assert_eq!(server.paths().len(), 2);
 }
 
 #[tokio::test]

@@ -80,3 +80,15 @@ fn a_missing_file_is_a_file_error() {
     let args = Args { service: "nws-hourly".into(), file: payload("absent.json"), place: None };
     assert!(matches!(run(&args, false, &mut Vec::new()), Err(InspectError::File { .. })));
 }
+
+#[test]
+fn a_southern_or_western_place_is_no_option() {
+    #[derive(clap::Parser)]
+    struct Line {
+        #[command(flatten)]
+        args: Args,
+    }
+    let words = ["inspect", "--service", "nws-hourly", "file.json", "--place", "-33.9,18.4"];
+    let line = <Line as clap::Parser>::try_parse_from(words).unwrap();
+    assert_eq!(line.args.place.as_deref(), Some("-33.9,18.4"));
+}

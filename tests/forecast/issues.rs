@@ -7,7 +7,7 @@ use rimeward::forecast::nws::{parse_gridpoint, parse_points};
 use rimeward::forecast::{Context, Place};
 use rimeward::service::demo::document;
 use rimeward::service::demo::issues::{Issue, Issues};
-use rimeward::service::demo::winter::Winter;
+use rimeward::service::demo::winter::{DEMO_SEED, Winter};
 
 use super::winter::cell;
 
@@ -15,10 +15,10 @@ fn issues(seed: u64) -> Issues {
     Issues::new(Winter::reconstruct(seed).unwrap(), seed)
 }
 
-/// The winter of seed 1, made once for all tests.
+/// The winter of the demonstration, made once for all tests.
 pub fn first_winter() -> Arc<Issues> {
     static FIRST: OnceLock<Arc<Issues>> = OnceLock::new();
-    FIRST.get_or_init(|| Arc::new(issues(1))).clone()
+    FIRST.get_or_init(|| Arc::new(issues(DEMO_SEED))).clone()
 }
 
 fn at(text: &str) -> DateTime<Utc> {

@@ -32,6 +32,40 @@ fn files(folder: &std::path::Path, start: &str) -> Vec<(String, Vec<u8>)> {
     found
 }
 
+/// Hours, and sums over them of temperature (C), dew point (C), wind (m/s), cloud (0 to 1) and over the night minima (C),
+/// by an independent expansion of each file with Python's json, datetime and re.
+const SUMS: [(&str, usize, [f64; 5]); 4] = [
+    ("gridpoint_fgz_74_89_20240220.json", 182, [510.5556, -780.0, 1090.6222, 105.64, -33.8889]),
+    ("gridpoint_lzk_83_73_20240220.json", 194, [2947.7778, 1635.0, 1097.8244, 61.35, 84.4444]),
+    (
+        "gridpoint_mpx_108_72_20240111.json",
+        182,
+        [-2703.8889, -3203.8889, 1113.2578, 125.02, -155.5556],
+    ),
+    ("gridpoint_tae_58_65_20220204.json", 182, [1930.0, 1230.0, 361.14, 108.16, 46.6667]),
+];
+
+#[test]
+fn recorded_gridpoints_agree_with_an_independent_expansion() {
+    let Some(folder) = recorded() else { return };
+    for (name, hours, expect) in SUMS {
+        let body = std::fs::read(folder.join(name)).unwrap();
+        let forecast = parse_gridpoint(&body, &Context::default()).unwrap();
+        let steps = &forecast.steps;
+        let sums: [f64; 5] = [
+            steps.iter().filter_map(|s| s.temperature_c).sum(),
+            steps.iter().filter_map(|s| s.dewpoint_c).sum(),
+            steps.iter().filter_map(|s| s.wind_ms).sum(),
+            steps.iter().filter_map(|s| s.cloud).sum(),
+            forecast.minima.iter().map(|m| m.temperature_c).sum(),
+        ];
+        assert_eq!(steps.len(), hours, "{name}");
+        for (is, expect) in sums.iter().zip(expect) {
+            assert!((is - expect).abs() < 2e-4, "{name}: {is} for {expect}");
+        }
+    }
+}
+
 #[test]
 fn recorded_gridpoints_are_read() {
     let Some(folder) = recorded() else { return };

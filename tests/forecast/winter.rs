@@ -2,9 +2,9 @@
 
 use chrono::{DateTime, NaiveDate, Timelike, Utc};
 use chrono_tz::America::New_York;
-use rimeward::service::demo::winter::Winter;
+use rimeward::service::demo::winter::{DEMO_SEED, Winter};
 
-const SEED: u64 = 1;
+const SEED: u64 = DEMO_SEED;
 
 pub fn cell(winter: &Winter, site: &str) -> usize {
     winter.cells().iter().position(|c| c.site == site).unwrap()

@@ -91,7 +91,7 @@ impl Http {
 
     /// An address that somebody else stated, if it is on the configured origin.
     pub fn adopt(&self, address: &str) -> Option<Url> {
-        Url::parse(address).ok().filter(|url| self.owns(url))
+        Url::parse(address).ok().filter(|url| self.owns(url) && url.query().is_none())
     }
 
     fn owns(&self, url: &Url) -> bool {

@@ -50,7 +50,7 @@ pub(super) async fn fetch(
 fn known_grid(http: &Http, state: &FetchState, now: DateTime<Utc>) -> Option<Url> {
     let age = now - state.resolved_at?;
     let is_recent = (TimeDelta::zero()..TimeDelta::hours(RESOLVE_HOURS)).contains(&age);
-    http.adopt(state.grid_url.as_deref()?).filter(|_| is_recent)
+    http.at(state.grid_path.as_deref()?).filter(|_| is_recent)
 }
 
 /// Finds the cell of the place and notes it.
@@ -76,9 +76,9 @@ async fn resolve(
     let grid = stated
         .or_else(|| http.at(&cell.grid_path()))
         .ok_or_else(|| malformed(format!("{} is not a path", cell.grid_path())))?;
-    if state.grid_url.as_deref() != Some(grid.as_str()) {
+    if state.grid_path.as_deref() != Some(grid.path()) {
         state.forget_grid();
-        state.grid_url = Some(grid.to_string());
+        state.grid_path = Some(grid.path().to_owned());
     }
     state.resolved_at = Some(now);
     Ok(grid)

@@ -30,8 +30,8 @@ pub struct FetchState {
     pub consecutive_failures: u32,
     /// When a document or "not modified" last came.
     pub last_answer_at: Option<DateTime<Utc>>,
-    /// Where the place's grid is.
-    pub grid_url: Option<String>,
+    /// Where the place's grid is, below the base address, which may change between runs.
+    pub grid_path: Option<String>,
     /// When that was found out.
     pub resolved_at: Option<DateTime<Utc>>,
     /// Words for the last failure; `None` after an answer.
@@ -128,7 +128,7 @@ impl Refusal {
 impl FetchState {
     /// Forgets where the grid is and what was last fetched from there.
     pub(super) fn forget_grid(&mut self) {
-        self.grid_url = None;
+        self.grid_path = None;
         self.resolved_at = None;
         self.etag = None;
         self.last_modified = None;

@@ -18,6 +18,8 @@ const RISE_LEAST_F: f64 = 5.0;
 /// The rise of a day by its cloud: this factor without, less so much of it under full cover.
 const RISE_CLEAR: f64 = 1.3;
 const RISE_CLOUD: f64 = 0.6;
+/// How far what would fall below a floor is turned back up, as a share.
+const TURNED_BACK: f64 = 0.35;
 /// Spread of the rise, as a share.
 const RISE_SPREAD: f64 = 0.12;
 
@@ -111,12 +113,9 @@ impl Place<'_> {
                 days.push(Filled { day, open_low_f });
                 continue;
             }
-            let open_low_f = base + departure;
-            let low_f = (open_low_f + self.pooling_f(at)).max(floor_f(
-                self.tables,
-                self.table,
-                self.date(at),
-            ));
+            let open_low_f = base + tame(*departure);
+            let floor_f = floor_f(self.tables, self.table, self.date(at));
+            let low_f = above(open_low_f + self.pooling_f(at), floor_f);
             let cloud = self.sky.get(at).map_or(0.5, |s| s.cloud_day);
             let share = RISE_CLEAR - RISE_CLOUD * cloud + RISE_SPREAD * rise;
             let high_f = open_low_f + share * self.mean(at, |n| n.rise_f);
@@ -216,6 +215,17 @@ fn floor_f(tables: &Tables, table: DayTable, date: NaiveDate) -> f64 {
     })
 }
 
+/// What would fall below a floor is turned back up, less far.
+fn above(low_f: f64, floor_f: f64) -> f64 {
+    if low_f < floor_f { floor_f + TURNED_BACK * (floor_f - low_f) } else { low_f }
+}
+
+/// Beyond twice the spread a departure counts half: filled days are not to outdo the named ones.
+fn tame(departure_f: f64) -> f64 {
+    let beyond = (departure_f.abs() - 2.0 * SPREAD_F).max(0.0);
+    departure_f - 0.5 * beyond * departure_f.signum()
+}
+
 /// BARN: half-way between the shore and the hollow before cold air pools, then its own pooling.
 fn halfway(
     tables: &Tables,
@@ -232,7 +242,7 @@ fn halfway(
             }
             let pooling = if sky.is_clear_calm() { own_f } else { 0.0 };
             let low_f = f64::midpoint(quay.open_low_f, upper.open_low_f) + pooling;
-            let low_f = low_f.max(floor_f(tables, DayTable::Barn, date(first, at)));
+            let low_f = above(low_f, floor_f(tables, DayTable::Barn, date(first, at)));
             let high_f = f64::midpoint(quay.day.high_f, upper.day.high_f);
             Ok(Day { low_f, high_f: high_f.max(low_f + RISE_LEAST_F), ..Day::default() })
         })
