@@ -3,6 +3,8 @@
 #[cfg(test)]
 mod blend;
 #[cfg(test)]
+mod peers;
+#[cfg(test)]
 mod physics_properties;
 #[cfg(test)]
 mod published;
