@@ -14,6 +14,8 @@ mod message;
 #[cfg(test)]
 mod blend;
 #[cfg(test)]
+mod peers;
+#[cfg(test)]
 mod physics_properties;
 #[cfg(test)]
 mod published;

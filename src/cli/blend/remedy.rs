@@ -84,8 +84,11 @@ fn need(
                 product: &product.id,
                 what: &product.what,
                 exchange: litres_to_exchange(circuit, has, volume, product.low)?,
-                pour_on_leftover: left_over
-                    .and_then(|litres| litres_to_add(litres, volume, product.low)),
+                pour_on_leftover: left_over.and_then(|left| {
+                    let litres = litres_to_add(left, volume, product.low)?;
+                    // More than went in and stayed there before may not fit.
+                    (litres + left <= circuit).then_some(litres)
+                }),
             })
         })
         .collect();

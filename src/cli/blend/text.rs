@@ -90,14 +90,21 @@ fn write_ways(text: &mut String, need: &Need, remedy: &Remedy) {
             text,
             "      {}: exchange {} L {of} {} L",
             way.what,
-            tidy(way.exchange.value()),
+            litres_up(way.exchange.value()),
             tidy(remedy.circuit.value())
         );
         if let Some(litres) = way.pour_on_leftover {
-            let _ = write!(text, ", or drain and pour {} L on what is left", tidy(litres.value()));
+            let _ =
+                write!(text, ", or drain and pour {} L on what is left", litres_up(litres.value()));
         }
         let _ = writeln!(text);
     }
+}
+
+/// Litres to fill in, never too few.
+fn litres_up(value: f64) -> String {
+    let up = (value * 10.0 - 1e-9).ceil() / 10.0;
+    format!("{up}")
 }
 
 /// One decimal, none when it is whole.

@@ -3,7 +3,7 @@
 //!
 //! Heat is counted from liquid at first ice, in joules: `C (T - Tf)` above it, and below it less the heat of fusion of
 //! what is ice. Temperature over heat is a line of straight pieces: one while liquid, the plateau of plain water or the
-//! liquidus of a mix within 0.05 K, and one once no more ice forms. On each piece the answer to an hour of
+//! liquidus of a mix within 0.05 K (0.2 K deep in the ice), and one once no more ice forms. On each piece the answer to an hour of
 //! steady air is exact (an exponential, or a straight line on the plateau), and a step that leaves its piece is cut
 //! there. So a step is stable whatever its length, keeps energy, and two half steps are one whole step.
 //!
