@@ -293,6 +293,22 @@ impl Alert {
         self.closed.is_none() && matches!(self.condition, Condition::Active { .. })
     }
 
+    /// The advice of this alert that people stand on: what each person who awaits its end was last told. Goes into the
+    /// [`Situation`] of the place, for `blind`.
+    #[must_use]
+    pub fn standing(&self, boat: &BoatId, boat_name: &str) -> Vec<Standing> {
+        self.told
+            .iter()
+            .filter(|(_, ledger)| ledger.awaits_closing)
+            .map(|(person, ledger)| Standing {
+                person: person.clone(),
+                boat: boat.clone(),
+                boat_name: boat_name.to_owned(),
+                told: ledger.last.clone(),
+            })
+            .collect()
+    }
+
     /// Somebody responsible has seen it, with or without a plan (row 4 of the table). `None` where there is nothing to
     /// acknowledge.
     #[must_use]

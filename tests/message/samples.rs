@@ -80,7 +80,7 @@ pub fn letter(decision: &Decision, person: &str, world: &World, scale: Temperatu
         date: telling.facts.at,
     };
     let boat = match &world.situation.target {
-        Target::Boat { boat, state, .. } => Some((boat, state)),
+        Target::Boat { boat, state, .. } => Some((&**boat, &**state)),
         Target::Site { .. } => None,
     };
     compose(telling, boat, &context).unwrap()
@@ -269,7 +269,7 @@ pub fn fleet(count: u32) -> Fleet {
         world.round(now - TimeDelta::hours(6));
         let decision = world.round(now);
         if let Target::Boat { boat, state, .. } = world.situation.target {
-            boats.push((boat, state, world.situation.site, decision.tellings));
+            boats.push((*boat, *state, world.situation.site, decision.tellings));
         }
     }
     Fleet { people: people(), boats }

@@ -225,10 +225,8 @@ fn reason(worse: &[Worse]) -> String {
 
 /// The owner, and the manager of the place where the boat stands.
 fn answers_for(person: &Person, boat: &Boat, situation: &Situation) -> bool {
-    match person.role {
-        Role::Manager => person.sites.contains(&situation.site.id),
-        _ => boat.owner.as_ref() == Some(&person.id),
-    }
+    let manages = person.role == Role::Manager && person.sites.contains(&situation.site.id);
+    manages || boat.owner.as_ref() == Some(&person.id)
 }
 
 fn join(draft: &mut Draft<'_>, view: &View) {

@@ -51,9 +51,9 @@ pub enum Target {
     /// A boat with its record and its rows.
     Boat {
         /// As the yard's list describes it.
-        boat: Boat,
+        boat: Box<Boat>,
         /// What the log says is in it.
-        state: BoatState,
+        state: Box<BoatState>,
         /// Every circuit that was judged; empty and not looked at while blind.
         rows: Vec<CircuitRisk>,
     },
