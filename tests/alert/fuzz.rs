@@ -145,7 +145,7 @@ fn play(steps: &[Step]) -> (World, Vec<String>) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 150, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn whatever_happens_nobody_is_left_waiting_and_nothing_closed_opens(

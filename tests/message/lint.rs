@@ -198,6 +198,13 @@ fn what_must_be_there_is_there() {
         if name.contains("frozen") {
             needed.extend(["DO NOT START", "can crack and sink the boat"]);
         }
+        if name == "home_raise" {
+            needed.extend([
+                "by you or a boatyard",
+                "or ask a boatyard",
+                "look after this boat yourself",
+            ]);
+        }
         if name == "blind_raise_owner" {
             needed.extend(["Do not wait for us", "Second Biscuit: done by Fri 18 Nov 14:40"]);
         }

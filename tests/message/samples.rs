@@ -186,6 +186,18 @@ pub fn frozen(world: &mut World) {
     }
 }
 
+/// At home, without a yard.
+pub fn home(world: &mut World) {
+    world.set_rows(cold_rows(at(18, 19), at(17, 13), Priority::Medium));
+    world.situation.site.duty_phone = None;
+    world.situation.site.name = "Owner driveway".into();
+    world.situation.people.truncate(1);
+    if let Target::Boat { boat, .. } = &mut world.situation.target {
+        boat.care = rimeward::domain::boat::Care::Owner;
+        boat.drain_permission = rimeward::domain::boat::DrainPermission::NotApplicable;
+    }
+}
+
 /// The first letter of a life that begins as `change` leaves it.
 pub fn first(name: &str, change: impl Fn(&mut World)) -> Sample {
     let mut world = World::boat();
@@ -359,6 +371,7 @@ pub fn all() -> Vec<Sample> {
         ("blend_raise", blend),
         ("late_raise", late),
         ("frozen_raise", frozen),
+        ("home_raise", home),
     ] {
         out.push(first(name, change));
     }

@@ -170,6 +170,7 @@ fn tell_changes(draft: &mut Draft<'_>, facts: &Facts, boat: &Boat, again: bool) 
                 }
                 Act::Update { worse }
             }
+            _ if is_worklist_only(person, facts.priority, &situation.settings) => continue,
             _ => Act::Raise { again },
         };
         if draft.within_limit(person, facts.priority) {
@@ -197,6 +198,11 @@ fn tell_changes(draft: &mut Draft<'_>, facts: &Facts, boat: &Boat, again: bool) 
     for (person, act) in due {
         draft.tell(person, act, facts, Vec::new());
     }
+}
+
+/// What a manager reads on the worklist and is not interrupted for.
+fn is_worklist_only(person: &Person, priority: Priority, settings: &AlertSettings) -> bool {
+    person.role == Role::Manager && priority < settings.manager_from
 }
 
 /// An update that is no worsening: none by default, and only where what to do has changed.

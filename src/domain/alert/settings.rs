@@ -4,7 +4,7 @@
 use chrono::NaiveTime;
 use serde::{Deserialize, Serialize};
 
-use crate::domain::risk::Consequence;
+use crate::domain::risk::{Consequence, Priority};
 
 /// A pair of chances, 0 to 1: raised at or over `on`, let go below `off`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -53,6 +53,8 @@ pub struct AlertSettings {
     pub per_person_24h: usize,
     /// The same for managers, whose messages roll up many boats.
     pub per_manager_24h: usize,
+    /// A manager is told of a raise from this priority on; below it the boat stands on the worklist only.
+    pub manager_from: Priority,
     /// Hours for which a returned alert can be raised again under its own id.
     pub returned_h: f64,
     /// Start of the quiet hours for whoever states none.
@@ -89,6 +91,7 @@ impl Default for AlertSettings {
             eased_gap_h: 6.0,
             per_person_24h: 2,
             per_manager_24h: 3,
+            manager_from: Priority::Low,
             returned_h: 24.0,
             quiet_from: clock(21),
             quiet_to: clock(7),
