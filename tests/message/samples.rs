@@ -121,7 +121,7 @@ pub fn life(end: &str, change: impl Fn(&mut World)) -> Vec<Sample> {
         for row in rows {
             row.priority = Priority::High;
             row.chance_limit = (row.chance_limit + 0.25).min(0.97);
-            row.latest_start = row.latest_start.map(|start| start - TimeDelta::hours(9));
+            row.latest_start = row.latest_start.map(|start| start - TimeDelta::hours(7));
         }
     }
     world.set_low(-9.6, at(19, 5));

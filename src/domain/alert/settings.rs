@@ -45,6 +45,8 @@ pub struct AlertSettings {
     pub earlier_floor_h: f64,
     /// Worse: low colder by this many kelvin than last told.
     pub colder_k: f64,
+    /// Worse: likelier by a class of words, and by at least this much, so that a step across the edge of a class is none.
+    pub likelier_by: f64,
     /// Updates per alert that are no worsening.
     pub eased_updates: u8,
     /// Hours after the last message before such an update.
@@ -87,6 +89,7 @@ impl Default for AlertSettings {
             earlier_share: 0.25,
             earlier_floor_h: 1.0,
             colder_k: 3.0,
+            likelier_by: 0.15,
             eased_updates: 0,
             eased_gap_h: 6.0,
             per_person_24h: 2,
