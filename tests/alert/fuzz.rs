@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use chrono::TimeDelta;
+use chrono::{DateTime, TimeDelta, Utc};
 use proptest::prelude::*;
-use rimeward::domain::alert::{Act, Flat};
+use rimeward::domain::alert::{Act, Decision, Flat};
 use rimeward::domain::boat::Holds;
 use rimeward::domain::risk::{Consequence, Priority};
 use rimeward::domain::weather::ForecastState;
@@ -56,82 +56,26 @@ fn step() -> impl Strategy<Value = Step> {
         })
 }
 
-/// Raises still waiting for their closing message, by alert and person.
+type Open = BTreeMap<(String, String), i32>;
+
+/// Plays the steps; returns the world and every rule that was broken.
 fn play(steps: &[Step]) -> (World, Vec<String>) {
     let mut world = World::boat();
-    let mut open: BTreeMap<(String, String), i32> = BTreeMap::new();
-    let mut faults = Vec::new();
+    let (mut open, mut faults) = (Open::new(), Vec::new());
     let mut now = at(1, 0);
     let everybody = world.situation.people.clone();
     for step in steps {
         now += TimeDelta::hours(step.hours);
-        let start = now + TimeDelta::hours(step.slack_h);
-        let mut rows = vec![
-            row("block_raw", Consequence::Severe, step.chance),
-            row("strainer", Consequence::Major, step.chance * 0.8),
-        ];
-        for row in &mut rows {
-            row.priority = step.priority;
-            row.latest_start = Some(start);
-            row.slack_s = Some(step.slack_h * 3600);
-            row.first_danger = Some(start + TimeDelta::hours(6));
-            row.frozen_now = step.frozen;
-        }
-        let holds = if step.drained { Holds::Drained } else { Holds::Fresh };
-        if step.drained {
-            rows.clear();
-        }
-        for circuit in ["block_raw", "strainer"] {
-            world.record(circuit, holds, now);
-        }
-        world.set_rows(rows);
-        world.set_low(step.low_c, start);
-        world.situation.forecast =
-            if step.blind { ForecastState::Blind } else { ForecastState::Fresh };
+        set(&mut world, step, now);
         world.situation.people = everybody.clone();
         if step.owner_gone {
             world.situation.people.remove(0);
         }
-        let states: BTreeMap<String, Flat> =
+        let before: BTreeMap<String, Flat> =
             world.alerts.iter().map(|alert| (alert.id.to_string(), alert.flat())).collect();
         let decision = world.round(now);
-        for telling in &decision.tellings {
-            let key = (telling.alert.to_string(), telling.recipient.to_string());
-            let count = open.entry(key.clone()).or_default();
-            match telling.act {
-                Act::Raise { .. } => *count += 1,
-                Act::Update { .. } if *count != 1 => {
-                    faults.push(format!("update, unraised {key:?}"))
-                }
-                Act::Update { .. } => {}
-                Act::Close { .. } => *count -= 1,
-            }
-            if !(0..=1).contains(count) {
-                faults.push(format!("{count} raises open for {key:?}"));
-            }
-            if step.blind {
-                faults.push(format!("spoke while blind: {:?}", telling.act));
-            }
-        }
-        for alert in &world.alerts {
-            let was = states.get(alert.id.as_str());
-            if was == Some(&Flat::Closed) && alert.flat() != Flat::Closed {
-                faults.push(format!("{} was opened again", alert.id));
-            }
-            let ended = matches!(alert.flat(), Flat::Closed | Flat::Returned);
-            if step.blind && ended && was != Some(&alert.flat()) {
-                faults.push(format!("{} ended while blind", alert.id));
-            }
-            for (person, ledger) in &alert.told {
-                let waits = open.get(&(alert.id.to_string(), person.to_string())).copied();
-                if ledger.awaits_closing != (waits == Some(1)) {
-                    faults.push(format!("ledger of {person} disagrees"));
-                }
-                if ended && ledger.awaits_closing {
-                    faults.push(format!("{} ended, {person} was not told", alert.id));
-                }
-            }
-        }
+        faults.extend(what_was_said(&decision, step, &mut open));
+        faults.extend(how_it_stands(&world, step, &before, &open));
         if step.answers
             && let Some(alert) = &world.situation.open
             && let Some((next, _)) = alert.acknowledge("P02".into(), None, now)
@@ -142,6 +86,83 @@ fn play(steps: &[Step]) -> (World, Vec<String>) {
         }
     }
     (world, faults)
+}
+
+fn set(world: &mut World, step: &Step, now: DateTime<Utc>) {
+    let start = now + TimeDelta::hours(step.slack_h);
+    let mut rows = vec![
+        row("block_raw", Consequence::Severe, step.chance),
+        row("strainer", Consequence::Major, step.chance * 0.8),
+    ];
+    for row in &mut rows {
+        row.priority = step.priority;
+        row.latest_start = Some(start);
+        row.slack_s = Some(step.slack_h * 3600);
+        row.first_danger = Some(start + TimeDelta::hours(6));
+        row.frozen_now = step.frozen;
+    }
+    if step.drained {
+        rows.clear();
+    }
+    let holds = if step.drained { Holds::Drained } else { Holds::Fresh };
+    for circuit in ["block_raw", "strainer"] {
+        world.record(circuit, holds, now);
+    }
+    world.set_rows(rows);
+    world.set_low(step.low_c, start);
+    world.situation.forecast = if step.blind { ForecastState::Blind } else { ForecastState::Fresh };
+}
+
+/// One closing message for each raise, no update without a raise, nothing while blind.
+fn what_was_said(decision: &Decision, step: &Step, open: &mut Open) -> Vec<String> {
+    let mut faults = Vec::new();
+    for telling in &decision.tellings {
+        let key = (telling.alert.to_string(), telling.recipient.to_string());
+        let count = open.entry(key.clone()).or_default();
+        match telling.act {
+            Act::Raise { .. } => *count += 1,
+            Act::Update { .. } if *count != 1 => faults.push(format!("update, unraised {key:?}")),
+            Act::Update { .. } => {}
+            Act::Close { .. } => *count -= 1,
+        }
+        if !(0..=1).contains(count) {
+            faults.push(format!("{count} raises open for {key:?}"));
+        }
+        if step.blind {
+            faults.push(format!("spoke while blind: {:?}", telling.act));
+        }
+    }
+    faults
+}
+
+/// Nothing closed opens, nothing ends while blind, nothing ends with somebody still waiting.
+fn how_it_stands(
+    world: &World,
+    step: &Step,
+    before: &BTreeMap<String, Flat>,
+    open: &Open,
+) -> Vec<String> {
+    let mut faults = Vec::new();
+    for alert in &world.alerts {
+        let was = before.get(alert.id.as_str());
+        if was == Some(&Flat::Closed) && alert.flat() != Flat::Closed {
+            faults.push(format!("{} was opened again", alert.id));
+        }
+        let ended = matches!(alert.flat(), Flat::Closed | Flat::Returned);
+        if step.blind && ended && was != Some(&alert.flat()) {
+            faults.push(format!("{} ended while blind", alert.id));
+        }
+        for (person, ledger) in &alert.told {
+            let waits = open.get(&(alert.id.to_string(), person.to_string())).copied();
+            if ledger.awaits_closing != (waits == Some(1)) {
+                faults.push(format!("ledger of {person} disagrees"));
+            }
+            if ended && ledger.awaits_closing {
+                faults.push(format!("{} ended, {person} was not told", alert.id));
+            }
+        }
+    }
+    faults
 }
 
 proptest! {

@@ -202,7 +202,7 @@ fn frozen_already_keeps_the_alert_open_without_a_word() {
 
 #[test]
 fn a_low_that_jitters_around_the_limit_for_ten_days_is_one_raise_and_one_close_at_most() {
-    // The notes' own check: 0.9 K to either side. Several limits in terms of the air, 100 seeds each.
+    // 0.9 K to either side, just inside the deadband. Several limits in terms of the air, 100 seeds each.
     for limit_c in [0.0, -2.0, -4.0] {
         for seed in 1..=100_u64 {
             let mut world = World::boat();
