@@ -178,6 +178,12 @@ pub struct Member {
     pub joined: DateTime<Utc>,
 }
 
+/// Does a circuit that holds this hold water without protection? What is unknown does.
+#[must_use]
+pub const fn is_wet(holds: Holds) -> bool {
+    matches!(holds, Holds::Fresh | Holds::Sea | Holds::Unknown | Holds::LubeWet)
+}
+
 /// The first look at which something began to hold: memory of the on-delay and the off-delay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct FirstSeen {

@@ -262,3 +262,16 @@ fn blind_keeps_everything_as_it_is_and_clears_nothing() {
     world.situation.forecast = ForecastState::Fresh;
     assert_eq!(acts(&world.round(at(22, 0)), "P02"), ["close"], "done is seen when we see");
 }
+
+#[test]
+fn the_first_word_is_not_held_back_for_the_daily_limit_when_time_is_short() {
+    let mut world = World::boat();
+    world.situation.recent =
+        [8, 9, 10].map(|hour| ("P02".into(), at(10, hour))).into_iter().collect();
+    cold(&mut world, at(10, 6), 0.2, -5.0, 66);
+    world.round(at(10, 6));
+    cold(&mut world, at(10, 12), 0.2, -5.0, 60);
+    assert!(acts(&world.round(at(10, 12)), "P02").is_empty(), "there is time till tomorrow");
+    cold(&mut world, at(10, 13), 0.2, -5.0, 20);
+    assert_eq!(acts(&world.round(at(10, 13)), "P02"), ["raise"]);
+}

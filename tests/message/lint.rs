@@ -198,6 +198,9 @@ fn what_must_be_there_is_there() {
         if name.contains("frozen") {
             needed.extend(["DO NOT START", "can crack and sink the boat"]);
         }
+        if name == "done_partly_close" {
+            needed.push("the drinking-water lines still hold water by the record");
+        }
         if name == "home_raise" {
             needed.extend([
                 "by you or a boatyard",

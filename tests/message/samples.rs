@@ -127,11 +127,17 @@ pub fn life(end: &str, change: impl Fn(&mut World)) -> Vec<Sample> {
     world.set_low(-9.6, at(19, 5));
     let update = world.round(now + TimeDelta::hours(5));
     keep("update", &update, &world);
-    if end == "done" {
+    if end.starts_with("done") {
         for circuit in ["block_raw", "strainer", "pot_lines"] {
+            if end == "done_partly" && circuit == "pot_lines" {
+                continue;
+            }
             world.record(circuit, Holds::Drained, at(18, 14));
         }
-        world.set_rows(Vec::new());
+        if let Target::Boat { rows, .. } = &mut world.situation.target {
+            rows.retain(|row| end == "done_partly" && row.circuit.as_str() == "pot_lines");
+            rows.iter_mut().for_each(|row| row.chance_limit = 0.2);
+        }
         let closed = world.round(at(18, 15));
         keep("close", &closed, &world);
     } else {
@@ -154,6 +160,17 @@ pub fn mild(world: &mut World) {
     let mut rows = cold_rows(at(18, 19), at(17, 13), Priority::Low);
     rows.retain(|row| row.consequence != Consequence::Severe);
     world.set_rows(rows);
+}
+
+/// The drinking water is named as near its threshold, never over it.
+pub fn partly(world: &mut World) {
+    let mut rows = cold_rows(at(18, 19), at(17, 13), Priority::Medium);
+    rows[2].chance_limit = 0.0;
+    rows[2].priority = Priority::Notice;
+    let mut near = rows[2].clone();
+    near.priority = Priority::Low;
+    near.chance_limit = 0.02;
+    world.set_rows(vec![rows[0].clone(), rows[1].clone(), near]);
 }
 
 pub fn blend(world: &mut World) {
@@ -366,6 +383,7 @@ impl Fleet {
 pub fn all() -> Vec<Sample> {
     let mut out = life("returned", |_| {});
     out.extend(life("done", |_| {}));
+    out.extend(life("done_partly", partly));
     for (name, change) in [
         ("mild_raise", mild as fn(&mut World)),
         ("blend_raise", blend),

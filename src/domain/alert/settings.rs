@@ -51,7 +51,8 @@ pub struct AlertSettings {
     pub eased_updates: u8,
     /// Hours after the last message before such an update.
     pub eased_gap_h: f64,
-    /// Messages to one person in 24 hours, worsening of high priority and closing apart.
+    /// Messages to one person in 24 hours; high priority, closing, and the first word about a boat whose slack is under
+    /// [`AlertSettings::waive_slack_h`] apart.
     pub per_person_24h: usize,
     /// The same for managers, whose messages roll up many boats.
     pub per_manager_24h: usize,

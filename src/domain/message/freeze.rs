@@ -10,7 +10,7 @@ use super::voice::{
 use super::words::{day, list, long_time, to_five_minutes, work, work_minutes};
 use super::{Context, Draft, cautions};
 use crate::domain::alert::chance::SpokenChance;
-use crate::domain::alert::{Act, Facts, Telling, Told};
+use crate::domain::alert::{Act, Facts, Telling, Told, is_wet};
 use crate::domain::boat::{Boat, BoatState, Care, DrainPermission};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::yard::{Role, Site};
@@ -221,6 +221,15 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
             .collect(),
         _ => Vec::new(),
     };
+    let still_wet: Vec<String> = match &telling.act {
+        Act::Close { records, .. } => records
+            .iter()
+            .filter(|line| is_wet(line.holds))
+            .filter(|line| told.is_some_and(|told| told.systems.contains(&line.system)))
+            .map(|line| voice.system(&line.system))
+            .collect(),
+        _ => Vec::new(),
+    };
     let came = told.and_then(|told| told.first_danger).is_none_or(|at| at <= voice.now);
     let ended = voice.word(Table::Ended, if came { "over" } else { "unexpected" });
     let mut days: Vec<String> =
@@ -228,6 +237,7 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
     days.dedup();
     vec![
         ("ended", json!(ended)),
+        ("still_wet", json!(list(&still_wet, still_wet.len()))),
         ("changed", json!(changed)),
         ("records", Value::Array(records)),
         ("messages", json!(list(&days, days.len()))),
