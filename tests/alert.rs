@@ -1,4 +1,7 @@
 //! The life of an alert, driven as a service would drive it.
 
+pub mod blindness;
+pub mod fuzz;
 pub mod life;
+pub mod quiet;
 pub mod world;

@@ -9,7 +9,10 @@ mod store;
 #[cfg(test)]
 mod support;
 mod forecast;
+// `cfg(test)` tells the linter that helpers here are test code too.
+#[cfg(test)]
 mod alert;
+#[cfg(test)]
 mod message;
 #[cfg(test)]
 mod blend;

@@ -179,6 +179,12 @@ pub struct Member {
     pub joined: DateTime<Utc>,
 }
 
+/// Does a circuit that holds this hold water without protection? What is unknown does.
+#[must_use]
+pub const fn is_wet(holds: Holds) -> bool {
+    matches!(holds, Holds::Fresh | Holds::Sea | Holds::Unknown | Holds::LubeWet)
+}
+
 /// The first look at which something began to hold: memory of the on-delay and the off-delay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct FirstSeen {
@@ -292,6 +298,22 @@ impl Alert {
     #[must_use]
     pub fn is_raised(&self) -> bool {
         self.closed.is_none() && matches!(self.condition, Condition::Active { .. })
+    }
+
+    /// The advice of this alert that people stand on: what each person who awaits its end was last told. Goes into the
+    /// [`Situation`] of the place, for `blind`.
+    #[must_use]
+    pub fn standing(&self, boat: &BoatId, boat_name: &str) -> Vec<Standing> {
+        self.told
+            .iter()
+            .filter(|(_, ledger)| ledger.awaits_closing)
+            .map(|(person, ledger)| Standing {
+                person: person.clone(),
+                boat: boat.clone(),
+                boat_name: boat_name.to_owned(),
+                told: ledger.last.clone(),
+            })
+            .collect()
     }
 
     /// Somebody responsible has seen it, with or without a plan (row 4 of the table). `None` where there is nothing to

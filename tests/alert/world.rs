@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveTime, TimeDelta, TimeZone, Utc};
 use rimeward::domain::alert::{
-    Alert, AlertSettings, Decision, Low, Situation, Target, Telling, Transition, decide,
+    Alert, AlertSettings, Decision, Low, Situation, Target, Telling, Transition, decide, table,
 };
 use rimeward::domain::boat::{
     Boat, BoatState, Care, CircuitId, CircuitState, CoolingKind, DrainPermission, Evidence, Holds,
@@ -163,7 +163,7 @@ impl World {
             mitigations: Vec::new(),
             test_before_running: Vec::new(),
         };
-        Self::new(Target::Boat { boat, state, rows: Vec::new() })
+        Self::new(Target::Boat { boat: Box::new(boat), state: Box::new(state), rows: Vec::new() })
     }
 
     pub fn new(target: Target) -> Self {
@@ -213,6 +213,10 @@ impl World {
         self.situation.until = now + TimeDelta::hours(72);
         let decision = decide(&self.situation, now);
         assert_eq!(decision, decide(&self.situation, now), "a replay must decide the same");
+        for step in &decision.transitions {
+            let row = table::row(step.row).expect("a row of the table");
+            assert!(row.in_force && row.allows(step.from, step.to), "{step:?} breaks the table");
+        }
         for alert in &decision.alerts {
             // Kept as text, as the store keeps it: everything the next decision needs is in the document.
             let text = serde_json::to_string(alert).unwrap();
@@ -220,12 +224,17 @@ impl World {
             self.alerts.retain(|old| old.id != alert.id);
             self.alerts.push(kept);
         }
+        self.refresh();
+        self.transitions.extend(decision.transitions.iter().cloned());
+        self.tellings.extend(decision.tellings.iter().cloned());
+        decision
+    }
+
+    /// What the store would hand in next time.
+    pub fn refresh(&mut self) {
         self.situation.open = self.alerts.iter().find(|alert| alert.closed.is_none()).cloned();
         self.situation.episodes_closed =
             u32::try_from(self.alerts.iter().filter(|alert| alert.closed.is_some()).count())
                 .unwrap();
-        self.transitions.extend(decision.transitions.iter().cloned());
-        self.tellings.extend(decision.tellings.iter().cloned());
-        decision
     }
 }

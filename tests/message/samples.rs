@@ -80,7 +80,7 @@ pub fn letter(decision: &Decision, person: &str, world: &World, scale: Temperatu
         date: telling.facts.at,
     };
     let boat = match &world.situation.target {
-        Target::Boat { boat, state, .. } => Some((boat, state)),
+        Target::Boat { boat, state, .. } => Some((&**boat, &**state)),
         Target::Site { .. } => None,
     };
     compose(telling, boat, &context).unwrap()
@@ -121,17 +121,23 @@ pub fn life(end: &str, change: impl Fn(&mut World)) -> Vec<Sample> {
         for row in rows {
             row.priority = Priority::High;
             row.chance_limit = (row.chance_limit + 0.25).min(0.97);
-            row.latest_start = row.latest_start.map(|start| start - TimeDelta::hours(9));
+            row.latest_start = row.latest_start.map(|start| start - TimeDelta::hours(7));
         }
     }
     world.set_low(-9.6, at(19, 5));
     let update = world.round(now + TimeDelta::hours(5));
     keep("update", &update, &world);
-    if end == "done" {
+    if end.starts_with("done") {
         for circuit in ["block_raw", "strainer", "pot_lines"] {
+            if end == "done_partly" && circuit == "pot_lines" {
+                continue;
+            }
             world.record(circuit, Holds::Drained, at(18, 14));
         }
-        world.set_rows(Vec::new());
+        if let Target::Boat { rows, .. } = &mut world.situation.target {
+            rows.retain(|row| end == "done_partly" && row.circuit.as_str() == "pot_lines");
+            rows.iter_mut().for_each(|row| row.chance_limit = 0.2);
+        }
         let closed = world.round(at(18, 15));
         keep("close", &closed, &world);
     } else {
@@ -154,6 +160,17 @@ pub fn mild(world: &mut World) {
     let mut rows = cold_rows(at(18, 19), at(17, 13), Priority::Low);
     rows.retain(|row| row.consequence != Consequence::Severe);
     world.set_rows(rows);
+}
+
+/// The drinking water is named as near its threshold, never over it.
+pub fn partly(world: &mut World) {
+    let mut rows = cold_rows(at(18, 19), at(17, 13), Priority::Medium);
+    rows[2].chance_limit = 0.0;
+    rows[2].priority = Priority::Notice;
+    let mut near = rows[2].clone();
+    near.priority = Priority::Low;
+    near.chance_limit = 0.02;
+    world.set_rows(vec![rows[0].clone(), rows[1].clone(), near]);
 }
 
 pub fn blend(world: &mut World) {
@@ -183,6 +200,18 @@ pub fn frozen(world: &mut World) {
     world.set_rows(rows);
     if let Target::Boat { state, .. } = &mut world.situation.target {
         state.afloat = true;
+    }
+}
+
+/// At home, without a yard.
+pub fn home(world: &mut World) {
+    world.set_rows(cold_rows(at(18, 19), at(17, 13), Priority::Medium));
+    world.situation.site.duty_phone = None;
+    world.situation.site.name = "Owner driveway".into();
+    world.situation.people.truncate(1);
+    if let Target::Boat { boat, .. } = &mut world.situation.target {
+        boat.care = rimeward::domain::boat::Care::Owner;
+        boat.drain_permission = rimeward::domain::boat::DrainPermission::NotApplicable;
     }
 }
 
@@ -269,7 +298,7 @@ pub fn fleet(count: u32) -> Fleet {
         world.round(now - TimeDelta::hours(6));
         let decision = world.round(now);
         if let Target::Boat { boat, state, .. } = world.situation.target {
-            boats.push((boat, state, world.situation.site, decision.tellings));
+            boats.push((*boat, *state, world.situation.site, decision.tellings));
         }
     }
     Fleet { people: people(), boats }
@@ -354,11 +383,13 @@ impl Fleet {
 pub fn all() -> Vec<Sample> {
     let mut out = life("returned", |_| {});
     out.extend(life("done", |_| {}));
+    out.extend(life("done_partly", partly));
     for (name, change) in [
         ("mild_raise", mild as fn(&mut World)),
         ("blend_raise", blend),
         ("late_raise", late),
         ("frozen_raise", frozen),
+        ("home_raise", home),
     ] {
         out.push(first(name, change));
     }

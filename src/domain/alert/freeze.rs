@@ -8,9 +8,9 @@ use super::decide::{Act, CloseReason, Decision, Draft, RecordLine};
 use super::worse::{Worse, hours, worse_than_told};
 use super::{
     Alert, AlertSettings, Condition, Facts, FirstSeen, Flat, Kind, Member, Response, Situation,
-    Subject, System,
+    Subject, System, is_wet,
 };
-use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
+use crate::domain::boat::{Boat, BoatState, CircuitState};
 use crate::domain::risk::{CircuitRisk, Consequence, Priority};
 use crate::domain::yard::{Person, Role};
 
@@ -170,9 +170,11 @@ fn tell_changes(draft: &mut Draft<'_>, facts: &Facts, boat: &Boat, again: bool) 
                 }
                 Act::Update { worse }
             }
+            _ if is_worklist_only(person, facts.priority, &situation.settings) => continue,
             _ => Act::Raise { again },
         };
-        if draft.within_limit(person, facts.priority) {
+        let first_word_in_a_hurry = matches!(act, Act::Raise { .. }) && is_soon(facts, situation);
+        if first_word_in_a_hurry || draft.within_limit(person, facts.priority) {
             due.push((person, act));
         }
     }
@@ -197,6 +199,17 @@ fn tell_changes(draft: &mut Draft<'_>, facts: &Facts, boat: &Boat, again: bool) 
     for (person, act) in due {
         draft.tell(person, act, facts, Vec::new());
     }
+}
+
+/// Too little time to hold the first word back for the sake of a limit: an owner of three boats needs all three.
+fn is_soon(facts: &Facts, situation: &Situation) -> bool {
+    let start = facts.latest_start.or(facts.first_danger);
+    start.is_none_or(|start| hours(start - facts.at) < situation.settings.waive_slack_h)
+}
+
+/// What a manager reads on the worklist and is not interrupted for.
+fn is_worklist_only(person: &Person, priority: Priority, settings: &AlertSettings) -> bool {
+    person.role == Role::Manager && priority < settings.manager_from
 }
 
 /// An update that is no worsening: none by default, and only where what to do has changed.
@@ -225,10 +238,8 @@ fn reason(worse: &[Worse]) -> String {
 
 /// The owner, and the manager of the place where the boat stands.
 fn answers_for(person: &Person, boat: &Boat, situation: &Situation) -> bool {
-    match person.role {
-        Role::Manager => person.sites.contains(&situation.site.id),
-        _ => boat.owner.as_ref() == Some(&person.id),
-    }
+    let manages = person.role == Role::Manager && person.sites.contains(&situation.site.id);
+    manages || boat.owner.as_ref() == Some(&person.id)
 }
 
 fn join(draft: &mut Draft<'_>, view: &View) {
@@ -328,10 +339,6 @@ fn lead_order(row: &CircuitRisk) -> (bool, std::cmp::Reverse<(Priority, Conseque
 
 fn likelier(a: &CircuitRisk, b: &CircuitRisk) -> std::cmp::Ordering {
     b.chance_limit.total_cmp(&a.chance_limit).then_with(|| a.circuit.cmp(&b.circuit))
-}
-
-const fn is_wet(holds: Holds) -> bool {
-    matches!(holds, Holds::Fresh | Holds::Sea | Holds::Unknown | Holds::LubeWet)
 }
 
 fn record_of<'a>(state: &'a BoatState, system: &System) -> Option<&'a CircuitState> {

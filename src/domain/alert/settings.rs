@@ -4,7 +4,7 @@
 use chrono::NaiveTime;
 use serde::{Deserialize, Serialize};
 
-use crate::domain::risk::Consequence;
+use crate::domain::risk::{Consequence, Priority};
 
 /// A pair of chances, 0 to 1: raised at or over `on`, let go below `off`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -45,14 +45,19 @@ pub struct AlertSettings {
     pub earlier_floor_h: f64,
     /// Worse: low colder by this many kelvin than last told.
     pub colder_k: f64,
+    /// Worse: likelier by a class of words, and by at least this much, so that a step across the edge of a class is none.
+    pub likelier_by: f64,
     /// Updates per alert that are no worsening.
     pub eased_updates: u8,
     /// Hours after the last message before such an update.
     pub eased_gap_h: f64,
-    /// Messages to one person in 24 hours, worsening of high priority and closing apart.
+    /// Messages to one person in 24 hours; high priority, closing, and the first word about a boat whose slack is under
+    /// [`AlertSettings::waive_slack_h`] apart.
     pub per_person_24h: usize,
     /// The same for managers, whose messages roll up many boats.
     pub per_manager_24h: usize,
+    /// A manager is told of a raise from this priority on; below it the boat stands on the worklist only.
+    pub manager_from: Priority,
     /// Hours for which a returned alert can be raised again under its own id.
     pub returned_h: f64,
     /// Start of the quiet hours for whoever states none.
@@ -85,10 +90,12 @@ impl Default for AlertSettings {
             earlier_share: 0.25,
             earlier_floor_h: 1.0,
             colder_k: 3.0,
+            likelier_by: 0.15,
             eased_updates: 0,
             eased_gap_h: 6.0,
             per_person_24h: 2,
             per_manager_24h: 3,
+            manager_from: Priority::Low,
             returned_h: 24.0,
             quiet_from: clock(21),
             quiet_to: clock(7),

@@ -51,9 +51,9 @@ pub enum Target {
     /// A boat with its record and its rows.
     Boat {
         /// As the yard's list describes it.
-        boat: Boat,
+        boat: Box<Boat>,
         /// What the log says is in it.
-        state: BoatState,
+        state: Box<BoatState>,
         /// Every circuit that was judged; empty and not looked at while blind.
         rows: Vec<CircuitRisk>,
     },
@@ -85,7 +85,8 @@ pub struct Situation {
     pub open: Option<Alert>,
     /// How many alerts of this kind and subject are closed: numbers the next episode.
     pub episodes_closed: u32,
-    /// Everybody who may be told, in the order in which they are told.
+    /// Everybody who may be told, in the order in which they are told. Whoever answers neither for the boat nor for the
+    /// place is passed over, so a service with many owners hands in the few who matter.
     pub people: Vec<Person>,
     /// Messages that people got in the last 24 hours from other alerts; a roll-up counts once.
     pub recent: Vec<(PersonId, DateTime<Utc>)>,

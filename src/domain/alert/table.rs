@@ -1,5 +1,5 @@
-//! The life of an alert as one table: every move that may ever be made, in the order of the notes on the standard's
-//! states. Printed into the documentation; a move that no row allows is a defect that the tests look for.
+//! The life of an alert as one table: every move that may ever be made. States after ANSI/ISA-18.2-2016, message types
+//! after CAP 1.2. Printed into the documentation; a move that no row allows is a defect that the tests look for.
 
 use std::fmt::Write as _;
 

@@ -72,7 +72,7 @@ pub fn worse_than_told(
             worse.push(Worse::Low { from_c, to_c: low.median_c });
         }
         let chance = facts.lead().map_or(0.0, |row| row.chance_limit);
-        if ChanceClass::of(chance) > told.chance_class {
+        if is_likelier(chance, told, settings) {
             worse.push(Worse::Chance { from: told.chance, to: chance });
         }
     }
@@ -82,6 +82,13 @@ pub fn worse_than_told(
         worse.push(Worse::Systems { new });
     }
     worse
+}
+
+/// Likelier by a class of words. From "very likely" there is nothing more to say that would change what anybody does.
+fn is_likelier(chance: f64, told: &Told, settings: &AlertSettings) -> bool {
+    ChanceClass::of(chance) > told.chance_class
+        && told.chance_class < ChanceClass::VeryLikely
+        && chance >= told.chance + settings.likelier_by
 }
 
 /// Earlier by a share of the slack that was left, or into today.

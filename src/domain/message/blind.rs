@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::freeze::{done_by, told_parts};
-use super::voice::{Voice, boat_name, key_of, object, phone, place_name};
+use super::voice::{Voice, alert_name, boat_name, key_of, object, phone, place_name};
 use super::words::{day, list};
 use super::{Context, Draft};
 use crate::domain::alert::chance::SpokenChance;
@@ -25,7 +25,7 @@ pub(super) fn draft(telling: &Telling, context: &Context<'_>) -> Draft {
                 json!(if context.site.duty_phone.is_some() { "the yard" } else { "a boatyard" }),
             ),
             ("reader", json!(key_of(&context.person.role))),
-            ("alert", json!(telling.alert.as_str())),
+            ("alert", json!(alert_name(&telling.alert))),
             ("number", json!(telling.earlier.len().saturating_add(1))),
             ("messages", json!(list(&days, days.len()))),
             (

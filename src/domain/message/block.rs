@@ -94,6 +94,22 @@ pub fn as_text(blocks: &[Block]) -> String {
     out
 }
 
+/// Keeps a number and its unit on one line: a no-break space between them, for HTML only.
+#[must_use]
+pub fn unbroken(text: &str) -> String {
+    const UNITS: [&str; 5] = ["F", "C", "%", "h", "min"];
+    let mut out = String::with_capacity(text.len());
+    for word in text.split(' ') {
+        let unit = word.trim_end_matches(|c: char| !c.is_alphanumeric() && c != '%');
+        let joins = UNITS.contains(&unit) && out.ends_with(|c: char| c.is_ascii_digit());
+        if !out.is_empty() {
+            out.push(if joins { '\u{a0}' } else { ' ' });
+        }
+        out.push_str(word);
+    }
+    out
+}
+
 fn write_block(block: &Block, out: &mut String) {
     match block {
         Block::Headline { text } => wrap("", "", text, out),
@@ -165,6 +181,14 @@ fn wrap(first: &str, rest: &str, text: &str, out: &mut String) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_number_keeps_its_unit() {
+        assert_eq!(
+            unbroken("low of 21 F (-6 C), 70 % a C"),
+            "low of 21\u{a0}F (-6\u{a0}C), 70\u{a0}% a C"
+        );
+    }
 
     #[test]
     fn text_is_wrapped_and_long_words_are_cut() {

@@ -41,7 +41,7 @@ pub(super) fn for_work(
     if rows.iter().any(|row| row.frozen_now) {
         rules.insert("frozen");
     }
-    if rows.iter().any(|row| is_battery(row)) {
+    if rows.iter().any(is_battery) {
         rules.extend(["battery", "battery_frozen"]);
     }
     rules

@@ -4,11 +4,13 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde_json::{Value, json};
 
 use super::phrases::Table;
-use super::voice::{Scope, Voice, boat_name, key_of, location, object, phone, place_name};
-use super::words::{day, list, long_time, work};
+use super::voice::{
+    Scope, Voice, alert_name, boat_name, key_of, location, object, phone, place_name,
+};
+use super::words::{day, list, long_time, to_five_minutes, work, work_minutes};
 use super::{Context, Draft, cautions};
 use crate::domain::alert::chance::SpokenChance;
-use crate::domain::alert::{Act, Facts, Telling, Told};
+use crate::domain::alert::{Act, Facts, Telling, Told, is_wet};
 use crate::domain::boat::{Boat, BoatState, Care, DrainPermission};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::yard::{Role, Site};
@@ -54,10 +56,10 @@ impl Stand {
     }
 }
 
-/// The work is done this long after its start.
+/// When work begun at `start` is done, both as people read them: the start earlier to five minutes, the work rounded up.
 pub(super) fn done_by(start: DateTime<Utc>, minutes: f64) -> DateTime<Utc> {
-    let seconds = std::time::Duration::from_secs_f64(minutes.clamp(0.0, 1.0e6) * 60.0);
-    start + TimeDelta::from_std(seconds).unwrap_or_default()
+    let seconds = std::time::Duration::from_secs_f64(work_minutes(minutes) * 60.0);
+    to_five_minutes(start) + TimeDelta::from_std(seconds).unwrap_or_default()
 }
 
 pub(super) fn draft(
@@ -99,7 +101,7 @@ fn place_words(telling: &Telling, boat: &Boat, state: &BoatState, context: &Cont
         DrainPermission::NotApplicable | DrainPermission::Unknown => "",
     };
     // The remark on care speaks to the owner; a manager knows.
-    let to_owner = context.person.role == Role::Owner;
+    let to_owner = context.person.role != Role::Manager;
     vec![
         ("boat", json!(boat_name(&boat.name))),
         ("place", json!(place_name(context.site))),
@@ -118,7 +120,7 @@ fn place_words(telling: &Telling, boat: &Boat, state: &BoatState, context: &Cont
                 "the yard or the owner".to_owned()
             }),
         ),
-        ("alert", json!(telling.alert.as_str())),
+        ("alert", json!(alert_name(&telling.alert))),
         ("number", json!(telling.earlier.len().saturating_add(1))),
     ]
 }
@@ -190,7 +192,7 @@ fn ask_words(voice: &Voice<'_>, telling: &Telling, stand: &Stand) -> Words {
         ("by", json!(by(voice, stand))),
         ("done_by_long", json!(stand.done_by.map(|by| long_time(by, zone)))),
         ("onset", json!(facts.first_danger.map(|onset| voice.time(onset)))),
-        ("latest_start", json!(facts.latest_start.map(|start| voice.time(start)))),
+        ("latest_start", json!(facts.latest_start.map(|start| voice.time(to_five_minutes(start))))),
         ("work", json!(work(facts.minutes))),
         ("tonight", json!(tonight)),
     ]
@@ -219,6 +221,15 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
             .collect(),
         _ => Vec::new(),
     };
+    let still_wet: Vec<String> = match &telling.act {
+        Act::Close { records, .. } => records
+            .iter()
+            .filter(|line| is_wet(line.holds))
+            .filter(|line| told.is_some_and(|told| told.systems.contains(&line.system)))
+            .map(|line| voice.system(&line.system))
+            .collect(),
+        _ => Vec::new(),
+    };
     let came = told.and_then(|told| told.first_danger).is_none_or(|at| at <= voice.now);
     let ended = voice.word(Table::Ended, if came { "over" } else { "unexpected" });
     let mut days: Vec<String> =
@@ -226,6 +237,7 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
     days.dedup();
     vec![
         ("ended", json!(ended)),
+        ("still_wet", json!(list(&still_wet, still_wet.len()))),
         ("changed", json!(changed)),
         ("records", Value::Array(records)),
         ("messages", json!(list(&days, days.len()))),

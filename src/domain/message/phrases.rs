@@ -7,7 +7,7 @@ use serde::Deserialize;
 use serde_json::Value;
 
 use super::MessageError;
-use super::block::{Block, Group};
+use super::block::{Block, Group, unbroken};
 use super::words::shorten;
 
 /// Longest subject in characters (RFC 5322 asks for lines of 78 at most; phones show about 40).
@@ -202,7 +202,8 @@ impl Phrases {
     /// The letter as HTML. Everything that came from people is escaped by the template engine.
     pub(super) fn html(&self, subject: &str, blocks: &[Block]) -> Result<String, MessageError> {
         let env = environment();
-        let words = serde_json::json!({ "subject": subject, "blocks": blocks });
+        let mut words = serde_json::json!({ "subject": subject, "blocks": blocks });
+        keep_units(&mut words);
         let words = minijinja::Value::from(minijinja::value::Serde(&words));
         // The name's ending turns on escaping.
         env.render_named_str("letter.html", LAYOUT, words)
@@ -298,6 +299,16 @@ fn fill(
         role if SMALL.contains(&role) => Block::Small { label, text },
         _ => Block::Line { label, text },
     }))
+}
+
+/// No line break between a number and its unit, anywhere in a letter.
+fn keep_units(value: &mut Value) {
+    match value {
+        Value::String(text) => *text = unbroken(text),
+        Value::Array(items) => items.iter_mut().for_each(keep_units),
+        Value::Object(map) => map.values_mut().for_each(keep_units),
+        _ => {}
+    }
 }
 
 fn render(

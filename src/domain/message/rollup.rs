@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use super::block::{Group, Row};
 use super::phrases::Table;
 use super::voice::{Voice, boat_name, location, object, place_code, place_name};
-use super::words::{count, list, work, zone_name};
+use super::words::{count, list, to_five_minutes, work, zone_name};
 use super::{Context, Draft, Letter, MessageError, cautions, compose, finish, identity};
 use crate::domain::alert::chance::SpokenChance;
 use crate::domain::alert::{Act, CloseReason, Kind, Telling};
@@ -168,7 +168,7 @@ fn head_words(
         ("places_count", json!(count(boats.len(), "place"))),
         ("work", json!(work(minutes))),
         ("late", json!(late)),
-        ("start", json!(start.filter(|_| !late).map(|start| voice.soon(start)))),
+        ("start", json!(start.filter(|_| !late).map(|start| voice.soon(to_five_minutes(start))))),
         ("low", json!(low.map(|low| voice.temperature(low)))),
         ("over_count", json!((over_count > 0).then(|| count(over_count, "freeze alert")))),
         ("blind_count", json!((blind > 0).then(|| count(blind, "place")))),
@@ -246,7 +246,9 @@ pub(super) fn boat_row(voice: &Voice<'_>, number: usize, line: &BoatLine<'_>) ->
     let start = line.rows.iter().filter_map(|row| row.latest_start).min();
     let when = match start {
         _ if frozen => voice.word(Table::Remark, "frozen"),
-        Some(start) if start > line.now => format!("start by {}", voice.soon(start)),
+        Some(start) if start > line.now => {
+            format!("start by {}", voice.soon(to_five_minutes(start)))
+        }
         _ => voice.word(Table::Remark, "late"),
     };
     let first = format!("{place}: {}{so_far}, {when}", work(minutes));

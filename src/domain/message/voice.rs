@@ -8,10 +8,10 @@ use super::Context;
 use super::phrases::{Phrases, Table};
 use super::words::{
     age, dated_time, difference, list, name, one_line, short_time, temperature, temperature_range,
-    zone_name,
+    to_five_minutes, zone_name,
 };
 use crate::domain::alert::chance::SpokenChance;
-use crate::domain::alert::{Low, RecordLine, System, Worse};
+use crate::domain::alert::{AlertId, Low, RecordLine, System, Worse};
 use crate::domain::boat::{CircuitId, Evidence, Holds};
 use crate::domain::risk::{CircuitRisk, Consequence, Limit};
 use crate::domain::units::TemperatureScale;
@@ -98,6 +98,11 @@ impl<'a> Voice<'a> {
         dated_time(instant, self.zone)
     }
 
+    /// A latest start: told to five minutes, never later than it is.
+    fn start(&self, instant: DateTime<Utc>) -> String {
+        self.time(to_five_minutes(instant))
+    }
+
     pub fn soon(&self, instant: DateTime<Utc>) -> String {
         short_time(instant, self.now, self.zone)
     }
@@ -161,10 +166,10 @@ impl<'a> Voice<'a> {
         match worse {
             Worse::Priority { .. } => say("priority", &[]),
             Worse::LatestStart { from: Some(from), to } => {
-                say("latest_start", &[("from", self.time(*from)), ("to", self.time(*to))])
+                say("latest_start", &[("from", self.start(*from)), ("to", self.start(*to))])
             }
             Worse::LatestStart { from: None, to } => {
-                say("latest_start_new", &[("to", self.time(*to))])
+                say("latest_start_new", &[("to", self.start(*to))])
             }
             Worse::Low { from_c, to_c } => {
                 say("low", &[("by", difference(from_c - to_c, self.scale))])
@@ -210,6 +215,11 @@ impl<'a> Voice<'a> {
 pub(super) fn place_name(site: &Site) -> String {
     let name = one_line(&site.name, LABEL_LETTERS);
     if name.is_empty() { site.id.to_string() } else { name }
+}
+
+/// An alert's id for people: it carries an id that somebody typed.
+pub(super) fn alert_name(alert: &AlertId) -> String {
+    one_line(alert.as_str(), LABEL_LETTERS)
 }
 
 /// A place's short name, as managers' lists use it.

@@ -121,13 +121,26 @@ pub fn zone_name(instant: DateTime<Utc>, zone: Tz) -> String {
 /// `20 min`, `2 h 40 min`: minutes of work, rounded up to 5.
 #[must_use]
 pub fn work(minutes: f64) -> String {
-    let total = ((minutes.clamp(0.0, 1.0e6) / 5.0).ceil() * 5.0).max(5.0);
+    let total = work_minutes(minutes);
     let (hours, rest) = ((total / 60.0).floor(), total % 60.0);
     match (hours > 0.0, rest > 0.0) {
         (false, _) => format!("{rest} min"),
         (true, false) => format!("{hours} h"),
         (true, true) => format!("{hours} h {rest} min"),
     }
+}
+
+/// Minutes of work as they are told: rounded up to 5, 5 or more.
+#[must_use]
+pub fn work_minutes(minutes: f64) -> f64 {
+    ((minutes.clamp(0.0, 1.0e6) / 5.0).ceil() * 5.0).max(5.0)
+}
+
+/// An instant, earlier to a whole five minutes: a latest start must not be told later than it is.
+#[must_use]
+pub fn to_five_minutes(instant: DateTime<Utc>) -> DateTime<Utc> {
+    let over = instant.timestamp_millis().rem_euclid(300_000);
+    instant - TimeDelta::milliseconds(over)
 }
 
 /// `7 h`: an age, in whole hours, `under 1 h`, or days from two days on.

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use super::block::Group;
 use super::rollup::{BoatLine, boat_row};
 use super::voice::{Voice, object};
-use super::words::{count, day, one_line, work, zone_name};
+use super::words::{count, day, one_line, to_five_minutes, work, zone_name};
 use super::{Context, Draft, Letter, MessageError, cautions, finish, identity};
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatState};
@@ -159,7 +159,10 @@ fn words(
         ("boats", json!(boats)),
         ("count", json!(count(boats, "boat"))),
         ("work", json!(work(minutes))),
-        ("start", json!(start.filter(|at| *at > worklist.at).map(|at| voice.soon(at)))),
+        (
+            "start",
+            json!(start.filter(|at| *at > worklist.at).map(|at| voice.soon(to_five_minutes(at)))),
+        ),
         ("late", json!(start.is_some_and(|at| at <= worklist.at))),
         ("blind_count", json!((blind > 0).then(|| count(blind, "place")))),
         ("notices", json!((notices > 0).then(|| count(notices, "boat")))),

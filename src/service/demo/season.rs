@@ -27,7 +27,7 @@ pub const LAST_ROUND: &str = "2023-05-31T12:00:00-04:00";
 /// Rounds come every hour, this long after it, as a timer would start them.
 const AFTER_THE_HOUR: TimeDelta = TimeDelta::minutes(7);
 /// What the winter, its forecasts and the log's salts are drawn from.
-pub const SEED: u64 = 20_221_001;
+pub const SEED: u64 = super::winter::DEMO_SEED;
 
 const SITES: &str = include_str!("../../../config/demo/sites.csv");
 const PEOPLE: &str = include_str!("../../../config/demo/people.csv");
