@@ -2,6 +2,7 @@
 
 pub mod clock;
 pub mod salt;
+pub mod weather_memory;
 pub mod house;
 pub mod fetch;
 pub mod survey;

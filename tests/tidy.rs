@@ -15,9 +15,8 @@ const DOORS: [(&str, &[&str]); 5] = [
     ("delivery", &["store"]),
 ];
 /// The quiet wing, in reading order: each module uses only those above it.
-const DOMAIN: [&str; 9] = [
-    "units", "catalogue", "physics", "boat", "yard", "weather", "risk", "alert", "message",
-];
+const DOMAIN: [&str; 9] =
+    ["units", "catalogue", "physics", "boat", "yard", "weather", "risk", "alert", "message"];
 /// Rooms that may wire.
 const WIRING: [&str; 2] = ["service", "cli"];
 
@@ -70,8 +69,17 @@ fn uses(code: &str, path: &str) -> bool {
 #[test]
 fn the_quiet_wing_knows_no_door_and_no_outside() {
     let outside = [
-        "tokio", "reqwest", "rusqlite", "axum", "tracing", "lettre", "std::fs", "std::net", "std::env",
-        "std::time::SystemTime", "Utc::now",
+        "tokio",
+        "reqwest",
+        "rusqlite",
+        "axum",
+        "tracing",
+        "lettre",
+        "std::fs",
+        "std::net",
+        "std::env",
+        "std::time::SystemTime",
+        "Utc::now",
     ];
     for (path, text) in sources(&root().join("src/domain")) {
         let code = code(&text);
@@ -119,7 +127,11 @@ fn files_stay_short_and_have_no_mod_rs() {
         for (path, text) in sources(&root().join(folder)) {
             let lines = text.lines().count();
             assert!(lines <= LINES_MAX, "{} has {lines} lines; split it", path.display());
-            assert!(!path.ends_with("mod.rs"), "{}: name the file after its module", path.display());
+            assert!(
+                !path.ends_with("mod.rs"),
+                "{}: name the file after its module",
+                path.display()
+            );
         }
     }
 }
@@ -139,10 +151,15 @@ fn every_dependency_is_used_and_has_its_reason() {
     let src: String = sources(&root().join("src")).into_iter().map(|(_, text)| text).collect();
     let tests: String = sources(&root().join("tests")).into_iter().map(|(_, text)| text).collect();
     for (table, code) in [("dependencies", &src), ("dev-dependencies", &tests)] {
-        let Some(dependencies) = manifest.get(table).and_then(toml::Value::as_table) else { continue };
+        let Some(dependencies) = manifest.get(table).and_then(toml::Value::as_table) else {
+            continue;
+        };
         for name in dependencies.keys() {
             assert!(uses(code, &name.replace('-', "_")), "{name} is not used in {table}");
-            assert!(reasons.contains(&format!("`{name}`")), "DEVELOPERS.md gives no reason for {name}");
+            assert!(
+                reasons.contains(&format!("`{name}`")),
+                "DEVELOPERS.md gives no reason for {name}"
+            );
         }
     }
 }
@@ -150,13 +167,24 @@ fn every_dependency_is_used_and_has_its_reason() {
 #[test]
 fn the_top_level_holds_what_it_may_hold() {
     let allowed: BTreeSet<&str> = [
-        "Cargo.toml", "Cargo.lock", "README.md", "DEVELOPERS.md", "LICENSE", "src", "config", "tests",
-        "systemd", "target",
+        "Cargo.toml",
+        "Cargo.lock",
+        "README.md",
+        "DEVELOPERS.md",
+        "LICENSE",
+        "src",
+        "config",
+        "tests",
+        "systemd",
+        "target",
     ]
     .into();
     for entry in fs::read_dir(root()).unwrap() {
         let name = entry.unwrap().file_name().to_string_lossy().into_owned();
-        assert!(name.starts_with('.') || allowed.contains(name.as_str()), "{name} at the top level");
+        assert!(
+            name.starts_with('.') || allowed.contains(name.as_str()),
+            "{name} at the top level"
+        );
     }
 }
 

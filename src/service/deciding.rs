@@ -33,8 +33,8 @@ pub fn decide_all(
         let subject = Subject::Boat(view.boat.id.clone());
         let people = people_of(&view.boat, &place.site.id, &survey.yard);
         let target = Target::Boat {
-            boat: view.boat.clone(),
-            state: view.state.clone(),
+            boat: Box::new(view.boat.clone()),
+            state: Box::new(view.state.clone()),
             rows: view.rows.clone(),
         };
         let situation =

@@ -6,6 +6,7 @@ use std::time::Duration;
 use chrono_tz::Tz;
 use thiserror::Error;
 
+use super::weather_memory::WeatherMemory;
 use crate::domain::boat::{Boat, PersonId, PlaceFacts, Places, SiteId};
 use crate::domain::catalogue::{Catalogue, CatalogueError, Holds};
 use crate::domain::risk::judge::{JudgeError, JudgeSettings};
@@ -47,6 +48,8 @@ pub struct House {
     pub catalogue: Catalogue,
     /// The store.
     pub store: Store,
+    /// What was read of the forecasts.
+    pub weather: WeatherMemory,
 }
 
 impl House {
@@ -57,7 +60,7 @@ impl House {
     pub fn open(settings: Settings, options: Options) -> Result<Self, ServiceError> {
         let catalogue = Catalogue::built_in()?;
         let store = Store::open(&settings.store.path, options)?;
-        Ok(Self { settings, catalogue, store })
+        Ok(Self { settings, catalogue, store, weather: WeatherMemory::default() })
     }
 
     /// The yard as it is listed now.

@@ -13,7 +13,7 @@ use crate::domain::risk::ambient::PlaceWeather;
 use crate::domain::risk::judge::Judge;
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::freshness::Standing;
-use crate::domain::weather::{Forecast, ForecastState, past, place};
+use crate::domain::weather::{Forecast, ForecastState, place};
 use crate::domain::yard::Site;
 use crate::forecast::client::{FetchState, Service};
 
@@ -154,7 +154,8 @@ fn view(
         return Ok(seen);
     }
     let from = hour - TimeDelta::days(i64::from(judge.past_days));
-    let past = past_hours(house, site, from, hour, instant.known_at)?;
+    let (_, past) = house.weather.of(&house.store, &site.id, instant.known_at, (from, hour))?;
+    let past = place::at_the_place(site, &past);
     let lead_h = (hour - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
     let seed = judge.seed ^ place_seed(&site.id);
     let paths = Ensemble::draw(&coming, lead_h, &ErrorModel::default(), judge.members, seed);
@@ -173,7 +174,7 @@ pub fn forecast_of(
     site: &SiteId,
     instant: Instant,
 ) -> Result<(Option<Forecast>, ForecastState), ServiceError> {
-    let stored = house.store.latest_forecast(site, None, instant.known_at)?;
+    let forecast = house.weather.newest(&house.store, site, instant.known_at)?;
     let service = Service::NwsGridpoint.name();
     let answered = house
         .store
@@ -181,28 +182,9 @@ pub fn forecast_of(
         .and_then(|state| state.last_answer)
         // Asked about the past: what we knew then had answered then.
         .map(|at| at.min(instant.known_at));
-    let forecast = stored.map(|stored| stored.forecast);
     let standing = Standing::of(forecast.as_ref(), answered);
     let state = house.settings.forecast.limits.state(&standing, instant.at);
     Ok((forecast, state))
-}
-
-/// The past hours as the forecasts of those days stood.
-fn past_hours(
-    house: &House,
-    site: &Site,
-    from: DateTime<Utc>,
-    until: DateTime<Utc>,
-    known_at: DateTime<Utc>,
-) -> Result<Vec<crate::domain::weather::Step>, ServiceError> {
-    let margin = TimeDelta::days(1);
-    let stored = house.store.forecasts_between(
-        &site.id,
-        from - margin,
-        known_at.min(until + margin) + TimeDelta::milliseconds(1),
-    )?;
-    let forecasts: Vec<Forecast> = stored.into_iter().map(|stored| stored.forecast).collect();
-    Ok(place::at_the_place(site, &past::stitch(&forecasts, from, until)))
 }
 
 /// The coldest hour of each member until the horizon: median and 10 and 90 % quantiles, at the hour that is coldest in

@@ -120,7 +120,7 @@ impl Store {
         })
     }
 
-    /// The forecasts for a place first fetched in `[from, to)`, newest first.
+    /// The forecasts for a place first fetched after `from` and up to `to`, newest first.
     ///
     /// # Errors
     /// Whatever the database answers.
@@ -132,7 +132,7 @@ impl Store {
     ) -> Result<Vec<StoredForecast>, StoreError> {
         let doing = "reading the forecasts of a place";
         let statement = format!(
-            "{COLUMNS} WHERE site = ?1 AND fetched_ms >= ?2 AND fetched_ms < ?3
+            "{COLUMNS} WHERE site = ?1 AND fetched_ms > ?2 AND fetched_ms <= ?3
              ORDER BY fetched_ms DESC, issued_ms DESC, id DESC"
         );
         self.read(doing, |connection| {

@@ -9,7 +9,7 @@ use super::ambient::{Ambient, PlaceWeather};
 use super::case::{Outcome, through_the_ensemble, through_the_past};
 use super::timing::{WorkingHours, latest_start, priority};
 use super::{CircuitRisk, Limit, Priority, reasons};
-use crate::domain::boat::{Boat, BoatState, CircuitState, Evidence, Holds};
+use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
 use crate::domain::catalogue::{Catalogue, CircuitKind, Confinement, Consequence, PartExposure};
 use crate::domain::physics::part::{PartError, PartModel, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
@@ -270,10 +270,7 @@ fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool 
         Holds::Fresh | Holds::Sea | Holds::Unknown | Holds::Blend | Holds::Coolant => true,
         Holds::LubeWet => true,
         Holds::Charged => true,
-        // What somebody only claims to have drained may hold a closed pocket.
-        Holds::Drained => {
-            circuit.evidence <= Evidence::Claimed && !circuit.open_questions.is_empty()
-        }
+        Holds::Drained => circuit.closed_pocket,
         Holds::Dry | Holds::LubeClean | Holds::Absent => false,
     };
     // Nothing recorded about gear oil is a question, not water in it.

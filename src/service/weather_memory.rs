@@ -1,0 +1,92 @@
+//! What was read of the forecasts of each place, so that a round reads only what has come since the last one. It never
+//! changes an answer: asked about an earlier time than it has read, it stands aside and all is read anew.
+
+use std::collections::BTreeMap;
+use std::sync::{Mutex, PoisonError};
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use crate::domain::boat::SiteId;
+use crate::domain::weather::past::PastHours;
+use crate::domain::weather::{Forecast, Step};
+use crate::store::{Store, StoreError};
+
+/// Hours that no look goes back to are forgotten.
+const KEPT: TimeDelta = TimeDelta::days(62);
+
+/// The newest forecast and the past hours of each place.
+#[derive(Debug, Default)]
+pub struct WeatherMemory {
+    places: Mutex<BTreeMap<SiteId, Read>>,
+}
+
+#[derive(Debug, Clone, Default)]
+struct Read {
+    until: DateTime<Utc>,
+    newest: Option<Forecast>,
+    past: PastHours,
+}
+
+impl Read {
+    /// Reads what was fetched after the last reading and by `known_at`.
+    fn read_on(
+        &mut self,
+        store: &Store,
+        site: &SiteId,
+        known_at: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
+        if known_at <= self.until {
+            return Ok(());
+        }
+        let from = self.until.max(known_at - KEPT);
+        // Oldest first: of two answers under one issue time the later fetched counts.
+        for stored in store.forecasts_between(site, from, known_at)?.into_iter().rev() {
+            self.past.take(&stored.forecast);
+            let newer =
+                self.newest.as_ref().is_none_or(|n| n.issued_at <= stored.forecast.issued_at);
+            if newer {
+                self.newest = Some(stored.forecast);
+            }
+        }
+        self.past.forget_before(known_at - KEPT);
+        self.until = known_at;
+        Ok(())
+    }
+}
+
+impl WeatherMemory {
+    /// The newest forecast of a place that was known at `known_at`, and its past hours in `[from, until)`.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn of(
+        &self,
+        store: &Store,
+        site: &SiteId,
+        known_at: DateTime<Utc>,
+        (from, until): (DateTime<Utc>, DateTime<Utc>),
+    ) -> Result<(Option<Forecast>, Vec<Step>), StoreError> {
+        let mut places = self.places.lock().unwrap_or_else(PoisonError::into_inner);
+        let kept = places.entry(site.clone()).or_default();
+        if known_at < kept.until {
+            let mut anew = Read::default();
+            anew.read_on(store, site, known_at)?;
+            return Ok((anew.newest, anew.past.between(from, until)));
+        }
+        kept.read_on(store, site, known_at)?;
+        Ok((kept.newest.clone(), kept.past.between(from, until)))
+    }
+
+    /// When the newest forecast was issued and ends, without handing it out.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn newest(
+        &self,
+        store: &Store,
+        site: &SiteId,
+        known_at: DateTime<Utc>,
+    ) -> Result<Option<Forecast>, StoreError> {
+        self.of(store, site, known_at, (known_at, known_at)).map(|(newest, _)| newest)
+    }
+}
