@@ -19,7 +19,9 @@ use chrono::{DateTime, FixedOffset, Utc};
 use chrono_tz::Tz;
 
 use super::{Boat, BoatState, LayupEvent, Places};
-use crate::domain::catalogue::{Catalogue, EffectKind, Holds, PlaceEffect, WaterSource};
+use crate::domain::catalogue::{
+    Catalogue, EffectKind, Evidence, Holds, PlaceEffect, Reason, WaterSource,
+};
 use log::Entry;
 use season::Season;
 use slot::Slot;
@@ -41,8 +43,8 @@ pub fn fold(
 ) -> BoatState {
     let entries = log::entries(&boat.id, events, at, known_at, catalogue);
     let mut folding = Folding::start(boat, places, &entries, at, catalogue);
-    for (number, entry) in entries.iter().enumerate() {
-        folding.take(number, entry, places);
+    for number in 0..entries.len() {
+        folding.take(number, &entries, places);
     }
     folding.season_to(at);
     render::state(&folding, &entries, at, known_at)
@@ -105,7 +107,8 @@ impl<'a> Folding<'a> {
         }
     }
 
-    fn take(&mut self, number: usize, entry: &'a Entry<'_>, places: &(impl Places + ?Sized)) {
+    fn take(&mut self, number: usize, entries: &'a [Entry<'a>], places: &(impl Places + ?Sized)) {
+        let Some(entry) = entries.get(number) else { return };
         let event = entry.event.as_ref();
         self.season_to(event.happened_at);
         self.whereabouts.take(number, entry, places);
@@ -120,9 +123,40 @@ impl<'a> Folding<'a> {
             self.slots.iter_mut().for_each(|slot| slot.end_sheet(Some(number)));
         }
         let targets = self.targets(number, entry, water.open);
+        let before = self.disagreeing(entry, entries, &targets);
         self.apply(number, entry, water.holds, &targets);
+        self.keep_the_less_protected(number, before);
         if flags.run || is_engine_blend(entry) {
             self.slots.iter_mut().for_each(|slot| slot.needs_mixing = false);
+        }
+    }
+
+    /// The slots that another sheet has set for the same moment, as they stand before `entry`.
+    fn disagreeing(
+        &self,
+        entry: &Entry<'_>,
+        entries: &[Entry<'_>],
+        targets: &[Target],
+    ) -> Vec<(usize, Slot<'a>)> {
+        targets
+            .iter()
+            .filter_map(|target| {
+                let slot = self.slots.get(target.slot)?;
+                let last = entries.get(slot.set_by?)?;
+                last.disagrees_with(entry).then(|| (target.slot, slot.clone()))
+            })
+            .collect()
+    }
+
+    /// Of two sheets that say different things of one moment the less protected stands, unless the other measured.
+    fn keep_the_less_protected(&mut self, number: usize, before: Vec<(usize, Slot<'a>)>) {
+        for (place, earlier) in before {
+            let Some(slot) = self.slots.get_mut(place) else { continue };
+            if slot.evidence < Evidence::Measured && slot.is_better_protected_than(&earlier) {
+                *slot = earlier;
+                slot.rule(number, Reason::SheetsDisagree);
+                slot.ask(number, Reason::WhichSheet);
+            }
         }
     }
 

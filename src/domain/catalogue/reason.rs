@@ -95,6 +95,8 @@ reasons!(
     GearOilLook = "gear_oil_look": "Clear or milky?",
     TestBeforeRunning = "test_before_running": "Damaged?",
     OldReading = "old_reading": "The reading is old.",
+    SheetsDisagree = "sheets_disagree": "Two sheets speak of one moment.",
+    WhichSheet = "which_sheet": "Which sheet is right?",
     NotFitted = "not_fitted": "Is it fitted?",
     HeatStillOn = "heat_still_on": "Is the heat still on?",
 );

@@ -73,6 +73,14 @@ impl<'a> Entry<'a> {
         self.event.evidence.max(Evidence::Claimed).min(self.kind.evidence_cap)
     }
 
+    /// Whether two sheets speak of the same moment (or of the same day, without an hour).
+    pub(super) fn disagrees_with(&self, other: &Self) -> bool {
+        self.taken_at_s == other.taken_at_s
+            && self.event.sheet.is_some()
+            && other.event.sheet.is_some()
+            && self.event.sheet != other.event.sheet
+    }
+
     fn order(&self, other: &Self) -> std::cmp::Ordering {
         let (a, b) = (&self.event, &other.event);
         (self.taken_at_s, self.rank, a.happened_at, a.recorded_at, a.id.as_str().len(), &a.id).cmp(

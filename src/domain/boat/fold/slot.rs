@@ -56,6 +56,8 @@ pub(super) struct Slot<'a> {
     pub(super) load_on: bool,
     pub(super) read_at: Option<DateTime<Utc>>,
     pub(super) undone_by: Option<usize>,
+    /// The entry that last said what it holds.
+    pub(super) set_by: Option<usize>,
     /// Ice or damage seen: the entry that says so.
     pub(super) test_first: Option<usize>,
     pub(super) notes: Vec<Note>,
@@ -86,6 +88,7 @@ impl<'a> Slot<'a> {
             load_on: false,
             read_at: None,
             undone_by: None,
+            set_by: None,
             test_first: None,
             notes: Vec::new(),
             questions: Vec::new(),
@@ -118,6 +121,7 @@ impl<'a> Slot<'a> {
         self.evidence = evidence;
         self.since = Some(at);
         self.undone_by = None;
+        self.set_by = Some(entry);
         self.attempted = true;
         self.event(entry);
     }
@@ -141,6 +145,7 @@ impl<'a> Slot<'a> {
         self.clear();
         self.holds = holds;
         self.evidence = evidence;
+        self.set_by = Some(entry);
         self.event(entry);
         if protected {
             self.undone_by = Some(entry);
@@ -149,6 +154,12 @@ impl<'a> Slot<'a> {
             }
         }
         self.attempted = false;
+    }
+
+    /// Whether this is the better protected of two accounts of one moment.
+    pub(super) fn is_better_protected_than(&self, other: &Self) -> bool {
+        let account = |slot: &Self| (slot.holds.is_protected(), slot.evidence, !slot.closed_pocket);
+        account(self) > account(other)
     }
 
     /// Last winter's sheet ends: nothing of it counts any more.
