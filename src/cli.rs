@@ -1,1 +1,3 @@
 //! cli.
+
+pub mod boat;

@@ -5,4 +5,6 @@ mod demo;
 mod examples;
 mod expected;
 mod intake;
+mod properties;
 mod rules;
+mod shown;

@@ -68,6 +68,7 @@ reasons!(
     NotDrainedFirst = "not_drained_first": "Leftover water thins the blend.",
     FillWithoutDrain = "fill_without_drain": "Said to be drained first, without an entry.",
     Undone = "undone": "What was undone.",
+    NeverProven = "never_proven": "What was tried before was never shown to have got in.",
     SheetEnded = "sheet_ended": "Last winter's sheet ended.",
     LoadOn = "load_on": "Volts under load.",
     NoVolts = "no_volts": "No volts.",

@@ -192,11 +192,11 @@ impl Words<'_> {
                 .replace("{litres}", &number(*stated))
                 .replace("{limit}", &number(*limit)),
             Say::Named(reason, name) => self.reasons.words(*reason).replace("{instance}", name),
-            Say::Undid(undone) => {
-                let undone = self.entries.get(*undone).map_or_else(String::new, |entry| {
+            Say::About(reason, other) => {
+                let other = self.entries.get(*other).map_or_else(String::new, |entry| {
                     format!("{} ({})", entry.kind.label, entry.event.id)
                 });
-                self.reasons.words(Reason::Undone).replace("{undone}", &undone)
+                return self.reasons.words(*reason).replace("{undone}", &other);
             }
         };
         match entry {

@@ -27,8 +27,8 @@ pub(super) enum Say {
     Figures(Reason, f64, f64),
     /// A rule with the name of an instance.
     Named(Reason, Arc<str>),
-    /// What was undone by it: another entry.
-    Undid(usize),
+    /// A rule about another entry that it undid.
+    About(Reason, usize),
 }
 
 /// The state of one circuit or instance.
@@ -136,7 +136,11 @@ impl<'a> Slot<'a> {
     ) {
         // What protected it is told first; an attempt that did not reach it is told last.
         let mut told = self.notes.iter().filter(|note| note.say == Say::Event);
-        let undid = if self.holds.is_protected() { told.next() } else { told.next_back() };
+        let (undid, reason) = if self.holds.is_protected() {
+            (told.next(), Reason::Undone)
+        } else {
+            (told.next_back(), Reason::NeverProven)
+        };
         let undid = undid.and_then(|note| note.entry);
         let protected = self.holds.is_protected() || self.attempted;
         if self.holds != holds || protected {
@@ -150,7 +154,7 @@ impl<'a> Slot<'a> {
         if protected {
             self.undone_by = Some(entry);
             if let Some(undid) = undid {
-                self.note(Some(entry), Say::Undid(undid));
+                self.note(Some(entry), Say::About(reason, undid));
             }
         }
         self.attempted = false;
