@@ -85,7 +85,10 @@ fn house_blend_without_the_heater_out_of_the_way_is_claimed_at_most() {
     let cruiser = boat(CoolingKind::ClosedFull, 1, "pot_lines;water_heater");
     let blend = event("2", "2022-10-10T12:00", "house_blend").on("pot_lines").jug("PG", "-50F");
     let bypassed = event("1", "2022-10-10T11:00", "heater_bypassed_drained");
-    assert_eq!(at_new_year(&cruiser, &[blend.clone()]).brief("pot_lines").1, Evidence::Claimed);
+    assert_eq!(
+        at_new_year(&cruiser, std::slice::from_ref(&blend)).brief("pot_lines").1,
+        Evidence::Claimed
+    );
     assert_eq!(at_new_year(&cruiser, &[bypassed, blend]).brief("pot_lines").1, Evidence::Recorded);
 }
 
@@ -94,7 +97,10 @@ fn a_holding_tank_dosed_without_emptying_is_claimed_at_most() {
     let cruiser = boat(CoolingKind::ClosedFull, 1, "holding");
     let dosed = event("2", "2022-10-10T12:00", "holding_dosed").jug("PG", "-50F");
     let emptied = event("1", "2022-10-10T11:00", "tank_emptied").on("holding");
-    assert_eq!(at_new_year(&cruiser, &[dosed.clone()]).brief("holding").1, Evidence::Claimed);
+    assert_eq!(
+        at_new_year(&cruiser, std::slice::from_ref(&dosed)).brief("holding").1,
+        Evidence::Claimed
+    );
     assert_eq!(at_new_year(&cruiser, &[emptied, dosed]).brief("holding").1, Evidence::Recorded);
 }
 

@@ -307,7 +307,7 @@ fn runs_and_launches_always_reach_their_whole_path() {
     let state = at_new_year(&sterndrive(), &[run("lake")]);
     assert_eq!(state.one("seacock").holds, Holds::Fresh, "from the lake also the seacock");
     let launched = event("1", "2022-10-10T10:00", "launched").on("bilge").at("BERTH");
-    let state = at_new_year(&sterndrive(), &[launched.clone()]);
+    let state = at_new_year(&sterndrive(), std::slice::from_ref(&launched));
     assert_eq!(
         (state.one("seacock").holds, state.one("block_raw").holds),
         (Holds::Sea, Holds::Unknown)
@@ -390,7 +390,7 @@ fn the_first_spring_run_recommissioning_and_the_rollover_end_the_sheet() {
 fn ice_in_an_unprotected_circuit_shows_that_it_is_wet() {
     let trawler = boat(CoolingKind::ClosedFull, 1, "gen_raw;hx_raw");
     let ice = event("1", "2022-12-19T13:00", "ice_found").on("gen_raw").graded(Evidence::Probed);
-    let state = at_new_year(&trawler, &[ice.clone()]);
+    let state = at_new_year(&trawler, std::slice::from_ref(&ice));
     assert_eq!(state.brief("gen_raw"), (Holds::Fresh, Evidence::Probed, Some(0.0)));
     assert_eq!(state.0.test_before_running.len(), 1);
     let cleared = event("2", "2022-12-20T13:00", "inspected").on("gen_raw");
@@ -401,7 +401,7 @@ fn ice_in_an_unprotected_circuit_shows_that_it_is_wet() {
 fn a_loop_test_needs_no_point_and_speaks_for_the_engine_coil_of_closed_engines() {
     let test = event("1", "2022-10-10T10:00", "loop_tested").read("EG", -37.0, "EG", "");
     let closed = boat(CoolingKind::ClosedHalf, 1, "closed_loop;engine_coil");
-    let state = at_new_year(&closed, &[test.clone()]);
+    let state = at_new_year(&closed, std::slice::from_ref(&test));
     for circuit in ["closed_loop", "engine_coil"] {
         assert_eq!(state.brief(circuit), (Holds::Coolant, Evidence::Measured, Some(-37.0)));
     }
