@@ -1,3 +1,5 @@
 //! cli.
 
+pub mod blend;
 pub mod boat;
+pub mod verify;

@@ -12,9 +12,15 @@ pub mod battery;
 pub mod constants;
 mod curve;
 mod liquid;
+pub mod lumped;
 pub mod part;
+pub mod pipes;
+pub mod product;
+pub mod quantity;
+pub mod reading;
 pub mod sea;
 mod solute;
+pub mod stefan;
 mod strength;
 pub mod surroundings;
 mod table;
@@ -22,7 +28,7 @@ mod table;
 pub use liquid::{BURST_SHARE, DataEnd, Liquid, LiquidError, SLUSH_SHARE};
 pub use solute::{STRONGEST, Solute, check_tables, melinder_first_ice_c};
 pub use strength::{
-    ConcentrateShare, Dilution, StrengthRange, dilute, dilute_range, flush_repeatedly,
-    mass_from_volume, recycled_tank, volume_from_mass, worst_pocket,
+    ConcentrateShare, Dilution, StrengthRange, after_freeze_and_thaw, dilute, dilute_range,
+    flush_repeatedly, mass_from_volume, recycled_tank, volume_from_mass, worst_pocket,
 };
 pub use table::TableError;

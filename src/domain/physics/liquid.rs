@@ -102,7 +102,8 @@ impl Liquid {
         Ok(Self::Blend { solute, mass_fraction: MassFraction::new(x)? })
     }
 
-    /// Temperature at which the first ice forms. Beyond the end of a curve (blend above 0.60 by mass) its end value.
+    /// Temperature at which the first ice forms. Of a blend above 0.60 by mass, where the curve ends, the warmest credible
+    /// value; see [`Solute::first_ice_c`].
     #[must_use]
     pub fn first_ice(&self) -> Celsius {
         Celsius::clamped(match self {
@@ -118,7 +119,7 @@ impl Liquid {
     /// Temperature at which the share `share` (0 to 1, by mass) of the liquid is ice.
     ///
     /// Plain water freezes through at 0 C, whatever the share. `None` past the end of the data, for shares that are
-    /// no share, and for battery acid at any share but 0.
+    /// no share, and for battery acid and blends above 0.60 by mass at any share but 0.
     #[must_use]
     pub fn temperature_at_ice_share(&self, share: f64) -> Option<Celsius> {
         if !(0.0..=1.0).contains(&share) {
@@ -170,8 +171,8 @@ impl Liquid {
         self.temperature_at_ice_share(BURST_SHARE)
     }
 
-    /// The cold end of the data; `None` for plain water, which has none, and for battery acid, whose ice share has no
-    /// data at all.
+    /// The cold end of the data; `None` for plain water, which has none, and for battery acid and blends above 0.60 by
+    /// mass, whose ice share has no data at all.
     #[must_use]
     pub fn data_end(&self) -> Option<DataEnd> {
         if self.is_plain_water() {
@@ -198,6 +199,24 @@ impl Liquid {
         }
     }
 
+    /// Where the figures for this liquid were published.
+    #[must_use]
+    pub fn sources(&self) -> Vec<&'static str> {
+        match self {
+            Self::FreshWater => vec!["IAPWS-95 and IAPWS R10-06"],
+            Self::SeaWater { .. } => vec![
+                "UNESCO Tech. Pap. Mar. Sci. 44 (1983), after Millero and Leung",
+                "lever rule, salt-free ice",
+            ],
+            Self::Blend { solute, .. } => {
+                vec![solute.source(), "lever rule: slush at 15 % ice by mass, burst at one third"]
+            }
+            Self::BatteryAcid { .. } => {
+                vec!["US Army OD1002 and TM 5-1185", "Polaris owner manual, off-season storage"]
+            }
+        }
+    }
+
     /// Its name in contracts.
     #[must_use]
     pub const fn fluid(&self) -> &'static str {
@@ -214,13 +233,14 @@ impl Liquid {
         self.strength().is_some_and(|(strength, _)| strength < 1e-9)
     }
 
-    /// Strength of the whole and the strongest rest for which the curve holds, in the liquid's own measure.
+    /// Strength of the whole and the strongest rest for which the curve holds, in the liquid's own measure; `None` for
+    /// what has no curve: battery acid, and blends beyond the end of theirs.
     pub(crate) fn strength(&self) -> Option<(f64, f64)> {
         match self {
             Self::FreshWater => Some((0.0, 1.0)),
             Self::SeaWater { salinity } => Some((salinity.value(), sea::SALTIEST_BRINE)),
             Self::Blend { mass_fraction, .. } => {
-                Some((mass_fraction.value().min(STRONGEST), STRONGEST))
+                (mass_fraction.value() <= STRONGEST).then(|| (mass_fraction.value(), STRONGEST))
             }
             Self::BatteryAcid { .. } => None,
         }

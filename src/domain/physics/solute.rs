@@ -16,6 +16,9 @@ use super::table::{TableError, rows};
 /// The strongest mix, by mass, for which a first-ice temperature is said.
 pub const STRONGEST: f64 = 0.60;
 
+/// Up to this strength the curve stays at its value at [`STRONGEST`]; beyond, neat substance may freeze warmer.
+const NEAT_FROM: f64 = 0.70;
+
 /// Below this strength the fits are bent to pass through 0 C at no solute (they miss it by up to 0.05 K).
 const PINNED_BELOW: f64 = 0.05;
 
@@ -78,13 +81,18 @@ impl Solute {
         })
     }
 
-    /// First ice in C at the mass fraction `x`, held between 0 and [`STRONGEST`].
+    /// First ice in C at the mass fraction `x`, 0 to 1.
     ///
-    /// A catalogue that did not read leaves 0 C, the most cautious answer; a test keeps that from being shipped.
+    /// Beyond [`STRONGEST`] it stays, and from 0.70 on it rises to the freezing point of the neat substance where that
+    /// is warmer (`config/catalogue/neat.csv`): the warmest credible value, not a prediction. A catalogue that did not read leaves 0 C, the most cautious answer; a test keeps that from being shipped.
     #[must_use]
     pub fn first_ice_c(self, x: f64) -> f64 {
-        let x = if x.is_nan() { 0.0 } else { x.clamp(0.0, STRONGEST) };
-        facts(self).map_or(0.0, |facts| facts.liquidus.at(x))
+        let x = if x.is_nan() { 0.0 } else { x.clamp(0.0, 1.0) };
+        facts(self).map_or(0.0, |facts| {
+            let end_c = facts.liquidus.at(x.min(STRONGEST));
+            let towards_neat = ((x - NEAT_FROM) / (1.0 - NEAT_FROM)).max(0.0);
+            end_c + facts.neat_c.map_or(0.0, |neat_c| (neat_c - end_c).max(0.0) * towards_neat)
+        })
     }
 
     /// The mass fraction whose first ice is at `t_c`; `None` above 0 C and below the end of the curve.
@@ -200,6 +208,12 @@ struct SpreadRow {
     spread_k: f64,
 }
 
+#[derive(Debug, Clone, Deserialize)]
+struct NeatRow {
+    solute: Solute,
+    first_ice_c: f64,
+}
+
 #[derive(Debug)]
 enum Liquidus {
     Fit(Fit),
@@ -223,6 +237,7 @@ struct Facts {
     cp_square_j_kgk: f64,
     liquidus: Liquidus,
     measured: (f64, f64),
+    neat_c: Option<f64>,
     source: String,
 }
 
@@ -248,6 +263,7 @@ fn read_catalogue() -> Result<Catalogue, TableError> {
         rows("liquidus_points.csv", include_str!("../../../config/catalogue/liquidus_points.csv"))?;
     let spreads =
         rows("liquidus_spread.csv", include_str!("../../../config/catalogue/liquidus_spread.csv"))?;
+    let neat: Vec<NeatRow> = rows("neat.csv", include_str!("../../../config/catalogue/neat.csv"))?;
     let facts = solutes
         .into_iter()
         .map(|row| {
@@ -259,6 +275,7 @@ fn read_catalogue() -> Result<Catalogue, TableError> {
                 cp_square_j_kgk: row.cp_square_j_kgk,
                 liquidus,
                 measured,
+                neat_c: neat.iter().find(|neat| neat.solute == row.solute).map(|n| n.first_ice_c),
                 source,
             })
         })
@@ -313,7 +330,8 @@ mod tests {
                 let (weaker, stronger) = (solute.first_ice_c(x), solute.first_ice_c(x + 0.001));
                 assert!(stronger < weaker, "{solute} {x}: {weaker} then {stronger}");
             }
-            assert_eq!(solute.first_ice_c(0.9), solute.first_ice_c(STRONGEST));
+            assert_eq!(solute.first_ice_c(0.65), solute.first_ice_c(STRONGEST));
+            assert!(solute.first_ice_c(1.0) >= solute.first_ice_c(STRONGEST));
         }
     }
 
@@ -324,6 +342,13 @@ mod tests {
             let melinder = melinder_first_ice_c(Solute::EthyleneGlycol, x).unwrap();
             assert!(Solute::EthyleneGlycol.first_ice_c(x) > melinder - 0.01, "{x}");
         }
+    }
+
+    #[test]
+    fn straight_coolant_is_not_credited_with_the_cold_of_a_mix() {
+        // A coolant maker's bulletin: straight ethylene glycol freezes near -12 C.
+        assert_eq!(Solute::EthyleneGlycol.first_ice_c(1.0), -12.0);
+        assert!(Solute::EthyleneGlycol.first_ice_c(0.9) > -25.0);
     }
 
     #[test]

@@ -4,11 +4,14 @@
 //! each measure is its own type and turns into another only here. Volumes are those of the pure liquids at 20 C before
 //! mixing.
 
+use std::sync::LazyLock;
+
 use serde::{Deserialize, Serialize};
 
 use super::constants::WATER_DENSITY_20C_KG_M3;
 use super::liquid::LiquidError;
 use super::solute::Solute;
+use super::table::{TableError, rows};
 use crate::domain::units::{Fraction, Litres, MassFraction, Salinity, VolumeFraction};
 
 /// Litres of bought concentrate over litres of concentrate and water before mixing: what a jug's mixing table means.
@@ -147,6 +150,28 @@ pub fn recycled_tank(
     Ok(VolumeFraction::clamped((0..boats).fold(start.value(), |inside, _| inside * kept)))
 }
 
+/// Strength of the weakest layer by spring, once the mix has been ice in part: ice floats, and what thaws of it stays on
+/// top. Never below 0.
+#[must_use]
+pub fn after_freeze_and_thaw(mixed: VolumeFraction) -> VolumeFraction {
+    VolumeFraction::clamped(mixed.value() - rule("freeze_thaw_loss"))
+}
+
+#[derive(Debug, Deserialize)]
+struct Rule {
+    name: String,
+    value: f64,
+}
+
+static RULES: LazyLock<Result<Vec<Rule>, TableError>> =
+    LazyLock::new(|| rows("mixing.csv", include_str!("../../../config/catalogue/mixing.csv")));
+
+/// A rule of the catalogue; one that is not there takes all the strength away, which a test keeps from being shipped.
+fn rule(name: &str) -> f64 {
+    let rules = RULES.as_ref().map(Vec::as_slice).unwrap_or_default();
+    rules.iter().find(|rule| rule.name == name).map_or(1.0, |rule| rule.value)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -191,6 +216,13 @@ mod tests {
         let label = StrengthRange { low: vol(0.25), high: vol(0.35) };
         let range = dilute_range(label, litres(4.0), litres(0.5), litres(2.0)).unwrap();
         assert!(range.low.value() < 0.17 && range.high.value() > 0.31);
+    }
+
+    #[test]
+    fn what_froze_and_thawed_is_weaker_on_top() {
+        // Practical Sailor 2014: up to 7 points.
+        assert!((after_freeze_and_thaw(vol(0.30)).value() - 0.23).abs() < 1e-12);
+        assert_eq!(after_freeze_and_thaw(vol(0.05)).value(), 0.0);
     }
 
     #[test]

@@ -34,6 +34,8 @@ pub struct ThermalClass {
     pub enclosure_ua_w_k: Option<f64>,
     /// What the wind sees of it, m.
     pub diameter_m: f64,
+    /// The class that its stubs and elbows behave like, where they freeze long before what is in it.
+    pub fittings: Option<String>,
     /// Time constant while liquid, hours.
     pub tau_h: f64,
     /// Time constant once frozen through, hours.
@@ -118,6 +120,7 @@ struct Row {
     h_w_m2k: f64,
     enclosure_ua_w_k: Option<f64>,
     diameter_m: f64,
+    fittings: Option<String>,
     source: String,
 }
 
@@ -152,6 +155,7 @@ fn class_of(row: Row) -> Result<ThermalClass, TableError> {
         area_m2: row.area_m2,
         enclosure_ua_w_k: row.enclosure_ua_w_k,
         diameter_m: row.diameter_m,
+        fittings: row.fittings,
         source: row.source,
     })
 }
@@ -177,6 +181,9 @@ mod tests {
             assert!((class.tau_h / tau_h - 1.0).abs() < 0.01, "{id}: {}", class.tau_h);
         }
         assert_eq!(thermal_classes().unwrap().len(), 20);
+        for fittings in thermal_classes().unwrap().iter().filter_map(|c| c.fittings.as_deref()) {
+            assert!(thermal_class(fittings).unwrap().tau_h < 1.0, "{fittings}");
+        }
     }
 
     #[test]

@@ -3,17 +3,17 @@
 //!
 //! Heat is counted from liquid at first ice, in joules: `C (T - Tf)` above it, and below it less the heat of fusion of
 //! what is ice. Temperature over heat is a line of straight pieces: one while liquid, the plateau of plain water or the
-//! liquidus of a mix in steps of 5 % of ice, and one once no more ice forms. On each piece the answer to an hour of
+//! liquidus of a mix within 0.05 K (0.2 K deep in the ice), and one once no more ice forms. On each piece the answer to an hour of
 //! steady air is exact (an exponential, or a straight line on the plateau), and a step that leaves its piece is cut
 //! there. So a step is stable whatever its length, keeps energy, and two half steps are one whole step.
 //!
-//! Past the end of a liquid's data the ice share is held. Of battery acid only first ice is known: it is given a
-//! plateau there as if it were water, and its ice share means no more than that ice has begun. Supercooling earns no
-//! credit: ice begins at first ice.
+//! Past the end of a liquid's data the ice share is held. Of battery acid, and of a blend beyond its curve, only first
+//! ice is known: it is given a plateau there as if it were water, and its ice share means no more than that ice has
+//! begun. Supercooling earns no credit: ice begins at first ice.
 
 use thiserror::Error;
 
-use super::pieces::{Piece, Thermal, gain_j_k, pieces_of, share_on};
+use super::pieces::{Piece, Thermal, gain_j_k, pieces_of, seconds_to, share_on};
 use crate::domain::physics::constants::SECONDS_PER_HOUR;
 use crate::domain::physics::liquid::Liquid;
 use crate::domain::units::{Celsius, JoulesPerKelvin, Kilograms, WattsPerKelvin};
@@ -58,10 +58,7 @@ impl PartModel {
             return Err(PartError::NoConductance(ua.value()));
         }
         let thermal = Thermal::of(liquid, water.value(), solid.value());
-        let mut pieces = pieces_of(liquid, &thermal);
-        for piece in &mut pieces {
-            piece.gain_hour_j_k = gain_j_k(piece, ua.value(), SECONDS_PER_HOUR);
-        }
+        let pieces = pieces_of(liquid, &thermal, ua.value());
         Ok(Self { pieces, ua_w_k: ua.value(), fusion_j: thermal.fusion_j })
     }
 
@@ -100,8 +97,7 @@ impl PartModel {
     pub fn step_hour(&self, enthalpy: f64, air_c: f64) -> f64 {
         for piece in &self.pieces {
             if enthalpy >= piece.low_j {
-                let after =
-                    enthalpy + piece.gain_hour_j_k * (air_c - piece.temperature_c(enthalpy));
+                let after = piece.after_hour_j(enthalpy, air_c);
                 if after >= piece.low_j && after <= piece.high_j {
                     return after;
                 }
@@ -169,36 +165,67 @@ impl PartModel {
         })
     }
 
-    /// A step that may cross from piece to piece.
-    fn step_across(&self, mut heat_j: f64, air_c: f64, mut seconds: f64) -> f64 {
-        // In steady air the state moves one way, so each piece is met once at most.
+    /// Hours in steady air from one state to another; `None` when it never gets there.
+    #[must_use]
+    pub fn hours_to(&self, from: f64, to: f64, air_c: f64) -> Option<f64> {
+        let mut heat_j = from;
+        let mut seconds = 0.0;
         for _ in 0..=self.pieces.len() {
-            let Some(piece) = self.piece_towards(heat_j, air_c) else { return heat_j };
-            let gap_k = air_c - piece.temperature_c(heat_j);
-            let after = heat_j + gain_j_k(piece, self.ua_w_k, seconds) * gap_k;
-            if (piece.low_j..=piece.high_j).contains(&after) {
-                return after;
+            if heat_j == to {
+                return Some(seconds / SECONDS_PER_HOUR);
             }
-            let edge_j = if after < piece.low_j { piece.low_j } else { piece.high_j };
-            let spent = if piece.is_plateau() {
-                (edge_j - heat_j) / (self.ua_w_k * gap_k)
+            let piece = self.pieces.get(self.index_towards(heat_j, air_c))?;
+            let gap_k = air_c - piece.temperature_c(heat_j);
+            if (to > heat_j) != (gap_k > 0.0) || gap_k == 0.0 {
+                return None;
+            }
+            let goal_j = to.clamp(piece.low_j, piece.high_j);
+            let spent = seconds_to(piece, self.ua_w_k, heat_j, goal_j, air_c);
+            if !(spent.is_finite() && spent >= 0.0) {
+                return None;
+            }
+            seconds += spent;
+            heat_j = goal_j;
+        }
+        None
+    }
+
+    /// A step that may cross from piece to piece: not a number when the air or the state is none.
+    fn step_across(&self, mut heat_j: f64, air_c: f64, mut seconds: f64) -> f64 {
+        let mut index = self.index_towards(heat_j, air_c);
+        // In steady air the state moves one way, so each piece is met once at most.
+        while let Some(piece) = self.pieces.get(index) {
+            let gap_k = air_c - piece.temperature_c(heat_j);
+            let (edge_j, next) = if gap_k < 0.0 {
+                (piece.low_j, Some(index + 1))
             } else {
-                let left_k = air_c - piece.temperature_c(edge_j);
-                (gap_k / left_k).ln() / (self.ua_w_k * piece.kelvin_per_j)
+                (piece.high_j, index.checked_sub(1))
             };
-            heat_j = edge_j;
-            seconds = (seconds - spent).max(0.0);
+            // Only air beyond the edge's own temperature drives a state over it.
+            let left_k = air_c - piece.temperature_c(edge_j);
+            if left_k * gap_k > 0.0 {
+                let spent = seconds_to(piece, self.ua_w_k, heat_j, edge_j, air_c);
+                if let (true, Some(next)) = (spent < seconds, next) {
+                    heat_j = edge_j;
+                    seconds -= spent;
+                    index = next;
+                    continue;
+                }
+            }
+            let after = heat_j + gain_j_k(piece, self.ua_w_k, seconds) * gap_k;
+            return after.clamp(piece.low_j, piece.high_j);
         }
         heat_j
     }
 
     /// The piece that the state moves on: on a boundary the colder one when cooling, the warmer one when warming.
-    fn piece_towards(&self, heat_j: f64, air_c: f64) -> Option<&Piece> {
-        let here = self.piece_of(heat_j)?;
-        if heat_j == here.low_j && air_c < here.temperature_c(heat_j) {
-            return self.pieces.iter().find(|piece| piece.low_j < heat_j);
+    fn index_towards(&self, heat_j: f64, air_c: f64) -> usize {
+        let coldest = self.pieces.len().saturating_sub(1);
+        let index = self.pieces.iter().position(|piece| heat_j >= piece.low_j).unwrap_or(coldest);
+        match self.pieces.get(index) {
+            Some(here) if heat_j == here.low_j && air_c < here.temperature_c(heat_j) => index + 1,
+            _ => index,
         }
-        Some(here)
     }
 }
 
@@ -311,6 +338,17 @@ mod tests {
             }
         }
         assert!(nights.windows(2).all(|pair| pair[1] > pair[0] + 0.05), "{nights:?}");
+    }
+
+    #[test]
+    fn air_that_is_no_number_gives_no_state() {
+        for liquid in [Liquid::FreshWater, blend(0.2)] {
+            let model = model("hose_25mm", &liquid);
+            let state = model.enthalpy_in_balance(Celsius::clamped(1.0));
+            assert!(model.step_hour(state, f64::NAN).is_nan());
+            assert!(model.step(state, f64::NAN, 0.5).is_nan());
+            assert_eq!(model.hours_to(state, state - 1.0, f64::NAN), None);
+        }
     }
 
     #[test]

@@ -28,6 +28,8 @@ pub struct Exposure {
     pub wind_reaches: bool,
     /// Added to the air on clear calm nights, K, besides the sky balance.
     pub clear_night_offset_k: f64,
+    /// Wind from which a night no longer counts as calm, m/s.
+    pub calm_below_ms: f64,
     /// Added to the air always, K.
     pub offset_k: f64,
     /// Weight of the water when afloat, W/K.
@@ -70,6 +72,7 @@ static EXPOSURES: LazyLock<Result<Vec<Exposure>, TableError>> = LazyLock::new(||
             && row.tau_env_low_h <= row.tau_env_h
             && row.tau_env_h <= row.tau_env_high_h
             && row.h_convection_w_m2k > 0.0
+            && row.calm_below_ms > 0.0
             && row.water_ua_w_k >= 0.0
             && row.air_ua_w_k > 0.0;
         if !shares {

@@ -6,6 +6,11 @@ use crate::domain::units::{Celsius, Fraction, KelvinDelta};
 /// Share of the sky's pull that a full cover of cloud takes away (usual form, coefficient from memory).
 const CLOUD_TAKES: f64 = 0.8;
 
+/// Share of a clear sky's pull that is left under the covered share `cloud`.
+pub(super) fn cloud_leaves(cloud: Fraction) -> f64 {
+    1.0 - CLOUD_TAKES * cloud.value()
+}
+
 /// Temperature of the clear sky (Berdahl and Martin 1984 as in Duffie and Beckman, without the term of the hour).
 ///
 /// A dew point above the air temperature counts as the air temperature. Fitted for dew points of about -20 to 30 C.
@@ -35,7 +40,7 @@ pub fn clear_sky_offset(
 ) -> KelvinDelta {
     let air_k = air.value() + ZERO_C_IN_K;
     let sky_k = (sky_temperature(air, dew_point).value() + ZERO_C_IN_K).min(air_k);
-    let seen = sky_view.value() * (1.0 - CLOUD_TAKES * cloud.value());
+    let seen = sky_view.value() * cloud_leaves(cloud);
     let radiates = emissivity.value() * STEFAN_BOLTZMANN;
     if h_convection_w_m2k.is_nan() || h_convection_w_m2k <= 0.0 {
         return KelvinDelta::clamped(0.0);

@@ -1,0 +1,340 @@
+//! `blend`: what have I got, to what does it hold, and how much stronger must it be.
+//!
+//! Answers a person at the boat from a strength, a reading or a product and the water it met. Temperatures may carry a
+//! unit (`20F`, `-12C`); a plain number is in C.
+
+mod remedy;
+mod text;
+
+use serde_json::{Map, Value, json};
+use thiserror::Error;
+
+use crate::domain::physics::product::caution;
+use crate::domain::physics::{
+    BURST_SHARE, Dilution, Liquid, LiquidError, STRONGEST, Solute, TableError, dilute,
+    mass_from_volume, volume_from_mass,
+};
+use crate::domain::units::{
+    Celsius, Litres, MassFraction, Salinity, SpecificGravity, TemperatureScale, UnitError,
+    VolumeFraction,
+};
+
+/// Arguments of `blend`.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct BlendArgs {
+    /// fresh-water, sea-water, propylene-glycol, ethylene-glycol, ethanol, methanol, glycerol or battery-acid
+    #[arg(long)]
+    pub fluid: String,
+    /// Strength as a share of the volumes before mixing: 0.30 or 30%
+    #[arg(long, value_parser = parse_share, group = "strength", allow_hyphen_values = true)]
+    pub volume: Option<f64>,
+    /// Strength as a share of the mass: 0.31 or 31%
+    #[arg(long, value_parser = parse_share, group = "strength", allow_hyphen_values = true)]
+    pub mass: Option<f64>,
+    /// Strength as read off a refractometer on the scale of this fluid: -13, -13C or 9F
+    #[arg(long, value_parser = parse_temperature, group = "strength", allow_hyphen_values = true)]
+    pub first_ice: Option<Celsius>,
+    /// Litres of the product that went in
+    #[arg(long, requires = "left_over", allow_hyphen_values = true)]
+    pub litres: Option<f64>,
+    /// Litres of water that were left in the circuit
+    #[arg(long, requires = "litres", allow_hyphen_values = true)]
+    pub left_over: Option<f64>,
+    /// Practical salinity of the water that was left, 0 to 42
+    #[arg(long, requires = "left_over", allow_hyphen_values = true)]
+    pub left_over_salinity: Option<f64>,
+    /// Practical salinity of sea water, 0 to 42
+    #[arg(long, allow_hyphen_values = true)]
+    pub salinity: Option<f64>,
+    /// Specific gravity of battery acid at 25 C, 1.0 to 1.4
+    #[arg(long, allow_hyphen_values = true)]
+    pub sg: Option<f64>,
+    /// Say how much of it is ice at this temperature
+    #[arg(long, value_parser = parse_temperature, allow_hyphen_values = true)]
+    pub at: Option<Celsius>,
+    /// Say how much stronger it must be to hold to this temperature, and how many litres of which product
+    #[arg(long = "for", value_name = "TEMPERATURE", value_parser = parse_temperature, allow_hyphen_values = true)]
+    pub hold_to: Option<Celsius>,
+}
+
+/// A question that cannot be answered as put.
+#[derive(Debug, Error)]
+pub enum BlendError {
+    /// A liquid that cannot be.
+    #[error(transparent)]
+    Liquid(#[from] LiquidError),
+    /// A number outside its range.
+    #[error("{flag}: {source}")]
+    Value {
+        /// Which flag.
+        flag: &'static str,
+        /// What is wrong.
+        source: UnitError,
+    },
+    /// A flag is missing.
+    #[error("{fluid} needs {flags}")]
+    Needs {
+        /// Which fluid.
+        fluid: String,
+        /// What to give.
+        flags: &'static str,
+    },
+    /// A flag means nothing for this fluid.
+    #[error("{flag} means nothing for {fluid}; leave it out")]
+    Meaningless {
+        /// Which fluid.
+        fluid: String,
+        /// Which flag.
+        flag: &'static str,
+    },
+    /// No mix does it.
+    #[error(
+        "no {fluid} is known to hold to {t_c} C: the curve ends at {end_c:.1} C; use another fluid or drain it"
+    )]
+    TooCold {
+        /// Which fluid.
+        fluid: &'static str,
+        /// What was asked for.
+        t_c: f64,
+        /// Where the curve ends.
+        end_c: f64,
+    },
+    /// Stronger than any published curve.
+    #[error(
+        "this {fluid} is stronger than {STRONGEST} by mass, where published figures end and stronger is not colder: dilute it with water first, then ask again"
+    )]
+    TooStrong {
+        /// Which fluid.
+        fluid: &'static str,
+    },
+    /// A table of the catalogue does not read.
+    #[error(transparent)]
+    Table(#[from] TableError),
+}
+
+/// What the calculator found.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Answer {
+    pub liquid: Liquid,
+    pub dilution: Option<Dilution>,
+    /// The temperature asked for and the ice share there, where known.
+    pub at: Option<(Celsius, Option<f64>)>,
+    pub remedy: Option<remedy::Remedy>,
+    pub cautions: Vec<&'static str>,
+}
+
+/// Runs the command: text for people, JSON, exit code (0 answered, 2 wrong use or bad input).
+#[must_use]
+pub fn blend(args: &BlendArgs, first: TemperatureScale) -> (String, Value, u8) {
+    match answer(args) {
+        Ok(answer) => (text::for_people(&answer, first), as_json(&answer), 0),
+        Err(error) => (format!("{error}\n"), json!({ "error": error.to_string() }), 2),
+    }
+}
+
+pub(crate) fn answer(args: &BlendArgs) -> Result<Answer, BlendError> {
+    refuse_meaningless(args)?;
+    let (liquid, dilution) = match args.fluid.trim().to_ascii_lowercase().replace('_', "-").as_str()
+    {
+        "fresh-water" => (Liquid::FreshWater, None),
+        "sea-water" => {
+            let salinity = args.salinity.ok_or_else(|| needs(args, "--salinity"))?;
+            let salinity = named("--salinity", Salinity::new(salinity))?;
+            (Liquid::SeaWater { salinity }, None)
+        }
+        "battery-acid" => {
+            let sg = args.sg.ok_or_else(|| needs(args, "--sg"))?;
+            (
+                Liquid::BatteryAcid { specific_gravity: named("--sg", SpecificGravity::new(sg))? },
+                None,
+            )
+        }
+        other => {
+            let solute = Solute::parse(other)
+                .ok_or_else(|| LiquidError::UnknownFluid(args.fluid.clone()))?;
+            mixed(args, solute)?
+        }
+    };
+    let at = args.at.map(|t| (t, liquid.ice_share_at(t)));
+    let remedy = match (args.hold_to, liquid) {
+        (Some(_), Liquid::Blend { solute, mass_fraction }) if mass_fraction.value() > STRONGEST => {
+            return Err(BlendError::TooStrong { fluid: solute.name() });
+        }
+        (Some(target), Liquid::Blend { solute, mass_fraction }) => {
+            let has = volume_from_mass(solute, mass_fraction);
+            Some(remedy::remedy(solute, has, target, dilution.map(|d| d.litres), args.left_over)?)
+        }
+        _ => None,
+    };
+    let cautions = cautions(args, &liquid, dilution.as_ref(), at);
+    Ok(Answer { liquid, dilution, at, remedy, cautions })
+}
+
+/// The mix in the circuit: the product, or the product with the water that was left.
+fn mixed(args: &BlendArgs, solute: Solute) -> Result<(Liquid, Option<Dilution>), BlendError> {
+    let product = match (args.volume, args.mass, args.first_ice) {
+        (Some(volume), None, None) => named("--volume", VolumeFraction::new(volume))?,
+        (None, Some(mass), None) => {
+            volume_from_mass(solute, named("--mass", MassFraction::new(mass))?)
+        }
+        (None, None, Some(reading)) => match Liquid::blend_from_first_ice(solute, reading)? {
+            Liquid::Blend { mass_fraction, .. } => volume_from_mass(solute, mass_fraction),
+            _ => VolumeFraction::clamped(0.0),
+        },
+        _ => return Err(needs(args, "exactly one of --volume, --mass and --first-ice")),
+    };
+    let (litres, left_over) = match (args.litres, args.left_over) {
+        (Some(litres), Some(left_over)) => (litres, left_over),
+        (None, None) => return Ok((Liquid::blend_by_volume(solute, product), None)),
+        _ => return Err(needs(args, "--litres and --left-over together")),
+    };
+    let salinity = args.left_over_salinity.map(Salinity::new).transpose();
+    let mix = dilute(
+        product,
+        named("--litres", Litres::new(litres))?,
+        named("--left-over", Litres::new(left_over))?,
+        named("--left-over-salinity", salinity)?,
+    )?;
+    let mass_fraction = mass_from_volume(solute, mix.mixed);
+    Ok((Liquid::Blend { solute, mass_fraction }, Some(mix)))
+}
+
+fn refuse_meaningless(args: &BlendArgs) -> Result<(), BlendError> {
+    let fluid = args.fluid.trim().to_ascii_lowercase().replace('_', "-");
+    let blend = Solute::parse(&fluid).is_some();
+    let given = [
+        (args.volume.is_some() && !blend, "--volume"),
+        (args.mass.is_some() && !blend, "--mass"),
+        (args.first_ice.is_some() && !blend, "--first-ice"),
+        (args.litres.is_some() && !blend, "--litres"),
+        (args.left_over.is_some() && !blend, "--left-over"),
+        (args.left_over_salinity.is_some() && !blend, "--left-over-salinity"),
+        (args.hold_to.is_some() && !blend, "--for"),
+        (args.salinity.is_some() && fluid != "sea-water", "--salinity"),
+        (args.sg.is_some() && fluid != "battery-acid", "--sg"),
+    ];
+    let known = blend || ["fresh-water", "sea-water", "battery-acid"].contains(&fluid.as_str());
+    match given.into_iter().find(|(wrong, _)| *wrong && known) {
+        Some((_, flag)) => Err(BlendError::Meaningless { fluid, flag }),
+        None => Ok(()),
+    }
+}
+
+fn cautions(
+    args: &BlendArgs,
+    liquid: &Liquid,
+    dilution: Option<&Dilution>,
+    at: Option<(Celsius, Option<f64>)>,
+) -> Vec<&'static str> {
+    let mut cases = Vec::new();
+    match liquid {
+        Liquid::FreshWater => cases.push("water"),
+        Liquid::SeaWater { .. } => cases.push("sea"),
+        Liquid::BatteryAcid { .. } => cases.push("acid"),
+        Liquid::Blend { solute, mass_fraction } => {
+            let x = mass_fraction.value();
+            let (low, high) = solute.measured_between();
+            let cases_of_blend = [
+                (x > STRONGEST, "beyond_curve"),
+                (x > 0.0 && x <= STRONGEST && !(low..=high).contains(&x), "outside_points"),
+                (*solute == Solute::EthyleneGlycol, "poison"),
+                (matches!(solute, Solute::Ethanol | Solute::Methanol), "alcohol"),
+                (args.first_ice.is_some(), "reading"),
+                (args.first_ice.is_none(), "label"),
+                (dilution.is_some(), "mixed"),
+                (dilution.is_some_and(|mix| mix.salinity.value() > 0.0), "salt_ignored"),
+                (liquid.burst().is_none(), "burst_past_data"),
+                (liquid.burst().is_some(), "burst_room"),
+                (is_weak(*solute, x), "weak_grows"),
+            ];
+            cases.extend(cases_of_blend.iter().filter(|(so, _)| *so).map(|(_, case)| *case));
+        }
+    }
+    if let (Some((t, None)), Some(end)) = (at, liquid.data_end())
+        && t < end.temperature
+    {
+        cases.push("at_past_data");
+    }
+    cases.into_iter().filter_map(caution).collect()
+}
+
+/// Glycol under a quarter of the volume feeds bacteria.
+fn is_weak(solute: Solute, x: f64) -> bool {
+    let glycol = matches!(solute, Solute::PropyleneGlycol | Solute::EthyleneGlycol);
+    glycol && volume_from_mass(solute, MassFraction::clamped(x)).value() < 0.25
+}
+
+fn as_json(answer: &Answer) -> Value {
+    let liquid = &answer.liquid;
+    let degrees = |t: Option<Celsius>| t.map(|t| rounded(t.value(), 3));
+    let (mass, volume) = match liquid {
+        Liquid::Blend { solute, mass_fraction } => {
+            let volume = volume_from_mass(*solute, *mass_fraction).value();
+            (Some(rounded(mass_fraction.value(), 5)), Some(rounded(volume, 5)))
+        }
+        _ => (None, None),
+    };
+    let mut object = Map::new();
+    let mut put = |name: &str, value: Value| object.insert(name.to_owned(), value);
+    put("fluid", json!(liquid.fluid()));
+    put("mass_fraction", json!(mass));
+    put("volume_fraction", json!(volume));
+    put("first_ice_c", json!(degrees(Some(liquid.first_ice()))));
+    put("slush_c", json!(degrees(liquid.slush())));
+    put("burst_c", json!(degrees(liquid.temperature_at_ice_share(BURST_SHARE))));
+    let at = answer.at.and_then(|(t, share)| {
+        share.map(|share| json!({ "temperature_c": t.value(), "value": rounded(share, 5) }))
+    });
+    put("ice_mass_fraction_at", json!(at));
+    put("spread_k", json!(liquid.spread_k()));
+    put("sources", json!(liquid.sources()));
+    put("cautions", json!(answer.cautions));
+    if let Some(remedy) = &answer.remedy {
+        put("for", remedy.as_json());
+    }
+    Value::Object(object)
+}
+
+pub(crate) fn rounded(value: f64, digits: i32) -> f64 {
+    let scale = 10_f64.powi(digits);
+    let rounded = (value * scale).round() / scale;
+    if rounded == 0.0 { 0.0 } else { rounded }
+}
+
+fn needs(args: &BlendArgs, flags: &'static str) -> BlendError {
+    BlendError::Needs { fluid: args.fluid.clone(), flags }
+}
+
+fn named<T>(flag: &'static str, value: Result<T, UnitError>) -> Result<T, BlendError> {
+    value.map_err(|source| BlendError::Value { flag, source })
+}
+
+/// A share: `0.3` or `30%`.
+fn parse_share(text: &str) -> Result<f64, String> {
+    let (number, scale) = match text.trim().strip_suffix('%') {
+        Some(percent) => (percent, 0.01),
+        None => (text, 1.0),
+    };
+    let share = number.trim().parse::<f64>().map(|number| number * scale);
+    share.ok().filter(|share| (0.0..=1.0).contains(share)).ok_or_else(|| {
+        "must be a share from 0 to 1, or a percentage with its sign: 0.3 or 30%".to_owned()
+    })
+}
+
+/// A temperature with an optional unit; a plain number is in C.
+///
+/// # Errors
+/// Says what would be right.
+pub fn parse_temperature(text: &str) -> Result<Celsius, String> {
+    let trimmed = text.trim();
+    let (number, fahrenheit) = match trimmed.strip_suffix(['F', 'f']) {
+        Some(number) => (number, true),
+        None => (trimmed.strip_suffix(['C', 'c']).unwrap_or(trimmed), false),
+    };
+    let number = number.trim().trim_end_matches('°').trim_end();
+    let value: f64 = number
+        .parse()
+        .map_err(|_| format!("`{text}` is no temperature; write it like -12, -12C or 10F"))?;
+    let degrees = if fahrenheit { Celsius::from_fahrenheit(value) } else { Celsius::new(value) };
+    degrees.map_err(|error| error.to_string())
+}

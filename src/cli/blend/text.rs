@@ -1,0 +1,114 @@
+//! The calculator's answer for people.
+
+use std::fmt::Write as _;
+
+use super::Answer;
+use super::remedy::{Need, Remedy};
+use crate::domain::physics::{Liquid, volume_from_mass};
+use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
+
+pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
+    let liquid = &answer.liquid;
+    let say = |t: Celsius| in_both_scales(t, first);
+    let mut text = what_it_is(liquid);
+    if let Some(mix) = &answer.dilution {
+        let _ = write!(text, ", once {} L are mixed", tidy(mix.litres.value()));
+    }
+    let _ = writeln!(text);
+    let _ = writeln!(text, "  first ice       {}{}", say(liquid.first_ice()), spread(liquid));
+    let or_none = |t: Option<Celsius>| t.map_or_else(|| "not known: the data end".to_owned(), say);
+    let _ = writeln!(text, "  slush (15 %)    {}", or_none(liquid.slush()));
+    let _ = writeln!(text, "  burst (1/3 ice) {}", or_none(liquid.burst()));
+    if let Some((t, share)) = answer.at {
+        let share = share.map_or_else(
+            || "not known".to_owned(),
+            |share| format!("{:.0} % ice by mass", share * 100.0),
+        );
+        let _ = writeln!(text, "  at {}: {share}", say(t));
+    }
+    if let Some(remedy) = &answer.remedy {
+        write_remedy(&mut text, remedy, first);
+    }
+    for caution in &answer.cautions {
+        let _ = writeln!(text, "  - {caution}");
+    }
+    for source in liquid.sources() {
+        let _ = writeln!(text, "  source: {source}");
+    }
+    text
+}
+
+fn what_it_is(liquid: &Liquid) -> String {
+    match liquid {
+        Liquid::FreshWater => "fresh water".to_owned(),
+        Liquid::SeaWater { salinity } => format!("sea water, salinity {}", tidy(salinity.value())),
+        Liquid::BatteryAcid { specific_gravity } => {
+            format!("battery acid, specific gravity {:.3}", specific_gravity.value())
+        }
+        Liquid::Blend { solute, mass_fraction } => format!(
+            "{}, {:.1} % by volume, {:.1} % by mass",
+            solute.name().replace('-', " "),
+            volume_from_mass(*solute, *mass_fraction).value() * 100.0,
+            mass_fraction.value() * 100.0
+        ),
+    }
+}
+
+fn spread(liquid: &Liquid) -> String {
+    let kelvin = liquid.spread_k();
+    if kelvin < 0.05 {
+        String::new()
+    } else {
+        format!(", give or take {kelvin:.1} C ({:.1} F)", kelvin * 1.8)
+    }
+}
+
+fn write_remedy(text: &mut String, remedy: &Remedy, first: TemperatureScale) {
+    let target = in_both_scales(remedy.target, first);
+    for (aim, need) in [("without ice", &remedy.no_ice), ("without bursting", &remedy.no_burst)] {
+        let percent = need.volume.value() * 100.0;
+        if need.missing > 0.0 {
+            let _ = writeln!(
+                text,
+                "  to {target} {aim}: {percent:.0} % by volume, {:.0} points stronger",
+                need.missing * 100.0
+            );
+            write_ways(text, need, remedy);
+        } else {
+            let _ = writeln!(text, "  to {target} {aim}: it holds ({percent:.0} % would do)");
+        }
+    }
+}
+
+fn write_ways(text: &mut String, need: &Need, remedy: &Remedy) {
+    if need.ways.is_empty() {
+        let _ = writeln!(text, "      no product class listed here is strong enough");
+    }
+    for way in &need.ways {
+        let of = if remedy.assumed { "of every" } else { "of the" };
+        let _ = write!(
+            text,
+            "      {}: exchange {} L {of} {} L",
+            way.what,
+            litres_up(way.exchange.value()),
+            tidy(remedy.circuit.value())
+        );
+        if let Some(litres) = way.pour_on_leftover {
+            let _ =
+                write!(text, ", or drain and pour {} L on what is left", litres_up(litres.value()));
+        }
+        let _ = writeln!(text);
+    }
+}
+
+/// Litres to fill in, never too few.
+fn litres_up(value: f64) -> String {
+    let up = (value * 10.0 - 1e-9).ceil() / 10.0;
+    format!("{up}")
+}
+
+/// One decimal, none when it is whole.
+fn tidy(value: f64) -> String {
+    let rounded = (value * 10.0).round() / 10.0;
+    format!("{rounded}")
+}

@@ -1,0 +1,155 @@
+//! The blend calculator as it is called from a command line.
+
+use clap::Parser;
+use rimeward::cli::blend::{BlendArgs, blend, parse_temperature};
+use rimeward::domain::units::TemperatureScale;
+use serde_json::Value;
+
+#[derive(Debug, Parser)]
+struct Line {
+    #[command(flatten)]
+    args: BlendArgs,
+}
+
+fn run(line: &str) -> (String, Value, u8) {
+    let words = std::iter::once("blend").chain(line.split_whitespace());
+    blend(&Line::try_parse_from(words).unwrap().args, TemperatureScale::F)
+}
+
+fn refused(line: &str) -> String {
+    let (text, json, code) = run(line);
+    assert_eq!(code, 2, "{line}: {text}");
+    assert!(json["error"].is_string());
+    text
+}
+
+fn close(value: &Value, expected: f64, within: f64) {
+    let value = value.as_f64().unwrap();
+    assert!((value - expected).abs() <= within, "{value} is not {expected}");
+}
+
+#[test]
+fn the_shape_is_that_of_the_contract() {
+    let (_, json, code) = run("--fluid propylene-glycol --volume 0.30 --at -20");
+    assert_eq!(code, 0);
+    let names: Vec<&str> = json.as_object().unwrap().keys().map(String::as_str).collect();
+    assert_eq!(
+        names,
+        [
+            "fluid",
+            "mass_fraction",
+            "volume_fraction",
+            "first_ice_c",
+            "slush_c",
+            "burst_c",
+            "ice_mass_fraction_at",
+            "spread_k",
+            "sources",
+            "cautions"
+        ]
+    );
+    // Melinder 2010: 30 vol% is 30.79 % by mass, first ice -13.31 C, one third ice -27.2 C.
+    close(&json["mass_fraction"], 0.3079, 1e-4);
+    close(&json["first_ice_c"], -13.31, 0.02);
+    close(&json["burst_c"], -27.2, 0.1);
+    close(&json["ice_mass_fraction_at"]["temperature_c"], -20.0, 0.0);
+    close(&json["ice_mass_fraction_at"]["value"], 0.22, 0.005);
+    close(&json["spread_k"], 0.5, 0.0);
+}
+
+#[test]
+fn negative_numbers_and_units_read() {
+    let (_, json, _) = run("--fluid propylene-glycol --first-ice -11");
+    close(&json["first_ice_c"], -11.0, 1e-3);
+    let (_, json, _) = run("--fluid ethylene_glycol --first-ice -34F --at=-40C");
+    close(&json["first_ice_c"], -36.67, 0.01);
+    assert!(json["ice_mass_fraction_at"]["value"].is_number());
+    for (text, celsius) in [("20F", -6.667), ("-12C", -12.0), ("-12", -12.0), ("14 °F", -10.0)] {
+        assert!((parse_temperature(text).unwrap().value() - celsius).abs() < 1e-3, "{text}");
+    }
+    for text in ["", "cold", "12K", "-500", "NaN", "inf"] {
+        assert!(parse_temperature(text).is_err(), "{text}");
+    }
+}
+
+#[test]
+fn left_over_water_weakens_the_product() {
+    let (text, json, _) = run(
+        "--fluid propylene-glycol --volume 60% --litres 8 --left-over 8 --left-over-salinity 30",
+    );
+    close(&json["volume_fraction"], 0.30, 1e-6);
+    close(&json["first_ice_c"], -13.31, 0.02);
+    assert!(text.contains("16 L are mixed") && text.contains("salt"), "{text}");
+}
+
+#[test]
+fn it_says_how_much_stronger_and_which_product() {
+    let (text, json, code) =
+        run("--fluid propylene-glycol --volume 0.30 --litres 8 --left-over 4 --for -20F");
+    assert_eq!(code, 0);
+    let need = &json["for"]["no_ice"];
+    assert!(need["stronger_by"].as_f64().unwrap() > 0.2, "{json}");
+    let ways = need["products"].as_array().unwrap();
+    assert!(ways.iter().all(|way| way["product"] != "pg_rtu_50"), "too weak for that: {ways:?}");
+    let way = ways.iter().find(|way| way["product"] == "pg_rtu_100").unwrap();
+    let (out, has, strong) = (way["exchange_litres"].as_f64().unwrap(), 0.20, 0.50);
+    let after = ((12.0 - out) * has + out * strong) / 12.0;
+    close(&need["volume_fraction"], after, 0.001);
+    assert!(text.contains("-20 F (-29 C)"), "{text}");
+    let (text, json, _) = run("--fluid propylene-glycol --volume 0.30 --for 20F");
+    close(&json["for"]["no_ice"]["stronger_by"], 0.0, 0.0);
+    assert!(text.contains("it holds"), "{text}");
+}
+
+#[test]
+fn water_sea_and_acid_are_answered_too() {
+    let (_, json, _) = run("--fluid fresh-water --at -3");
+    close(&json["first_ice_c"], 0.0, 0.0);
+    close(&json["ice_mass_fraction_at"]["value"], 1.0, 0.0);
+    assert_eq!(json["mass_fraction"], Value::Null);
+    let (_, json, _) = run("--fluid sea-water --salinity 35 --at -5");
+    close(&json["first_ice_c"], -1.922, 0.001);
+    close(&json["ice_mass_fraction_at"]["value"], 0.583, 0.01);
+    let (_, json, _) = run("--fluid battery-acid --sg 1.12");
+    close(&json["first_ice_c"], -10.3, 0.1);
+    assert_eq!(json["burst_c"], Value::Null);
+}
+
+#[test]
+fn past_the_data_there_is_no_number_but_a_word() {
+    let (text, json, _) = run("--fluid propylene-glycol --volume 0.5 --at -60");
+    assert_eq!(json["burst_c"], Value::Null);
+    assert_eq!(json["ice_mass_fraction_at"], Value::Null);
+    assert!(text.contains("data end") && text.contains("data have ended"), "{text}");
+    let (text, _, _) = run("--fluid ethylene-glycol --mass 0.9");
+    assert!(text.contains("stronger is not colder") && text.contains("poison"), "{text}");
+}
+
+#[test]
+fn bad_input_is_refused_with_what_would_be_right() {
+    for (line, word) in [
+        ("--fluid syrup --volume 0.3", "propylene-glycol"),
+        ("--fluid propylene-glycol", "--volume"),
+        ("--fluid propylene-glycol --first-ice 4", "0 C (plain water)"),
+        ("--fluid propylene-glycol --first-ice -70", "-50.0 C"),
+        ("--fluid propylene-glycol --volume 0.3 --litres -1 --left-over 2", "--litres"),
+        ("--fluid propylene-glycol --volume 0.3 --litres 0 --left-over 0", "0 L"),
+        ("--fluid propylene-glycol --volume 0.3 --litres 1 --left-over NaN", "--left-over"),
+        ("--fluid propylene-glycol --volume 0.3 --for -80", "-50.0 C"),
+        ("--fluid ethylene-glycol --mass 0.95 --for -30", "dilute"),
+        ("--fluid propylene-glycol --volume 0.3 --salinity 30", "--salinity"),
+        ("--fluid sea-water", "--salinity"),
+        ("--fluid sea-water --salinity 60", "0 to 42"),
+        ("--fluid battery-acid --sg 0.9", "1 to 1.4"),
+        ("--fluid fresh-water --volume 0.3", "--volume"),
+    ] {
+        let text = refused(line);
+        assert!(text.contains(word), "{line}: {text}");
+    }
+    for line in
+        ["--volume 0.3 --mass 0.3", "--volume 1.3", "--volume -0.1", "--volume NaN", "--at x"]
+    {
+        let words = ["blend", "--fluid", "propylene-glycol"].into_iter();
+        assert!(Line::try_parse_from(words.chain(line.split_whitespace())).is_err(), "{line}");
+    }
+}
