@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use crate::domain::catalogue::identifier;
 pub use crate::domain::catalogue::{CircuitId, CoolingKind, Evidence, Holds};
 pub use event::{EventId, LayupEvent, Precision};
-pub use fold::fold;
+pub use fold::{FOLD_VERSION, fold};
 pub use place::{PlaceFacts, Places};
 pub use state::{BoatState, CircuitState, Mitigation};
 

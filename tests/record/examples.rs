@@ -144,3 +144,32 @@ fn what_an_event_undid_is_told() {
     let because = state.one("block_raw").because.join("; ");
     assert!(because.contains("(10)") && because.contains("drained (9)"), "{because}");
 }
+
+#[test]
+fn the_order_of_work_is_asked_about_where_it_does_harm() {
+    let check = |log: &[super::build::Entry], words: &str| {
+        let asked = at_new_year(&sterndrive(), log).0.open_questions;
+        assert!(asked.iter().any(|ask| ask.contains(words)), "{words}: {asked:?}");
+    };
+    let afloat = event("1", "2022-10-01T10:00", "launched").at("BERTH");
+    check(
+        &[afloat.clone(), event("2", "2022-10-02T10:00", "strainer_opened")],
+        "the strainer was opened afloat",
+    );
+    check(
+        &[afloat, event("2", "2022-10-02T10:00", "battery_removed").volts(12.7)],
+        "bilge pump needs the battery",
+    );
+    check(
+        &[
+            event("1", "2022-10-01T10:00", "fogged"),
+            event("2", "2022-10-02T10:00", "engine_run").method("hose"),
+        ],
+        "after it was fogged",
+    );
+    let mut closed = sterndrive();
+    closed.fitted.push("closed_loop".into());
+    let drained = event("1", "2022-10-01T10:00", "drained").on("closed_loop");
+    let asked = at_new_year(&closed, &[drained]).0.open_questions;
+    assert!(asked[0].contains("not drained for lay-up"), "{asked:?}");
+}

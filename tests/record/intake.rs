@@ -179,3 +179,24 @@ fn instances_and_witnesses_are_read_as_agreed() {
     let grade = |kind| read(&[&line.replace("KIND", kind)]).unwrap()[0].evidence;
     assert_eq!((grade("drained"), grade("ice_found")), (Evidence::Recorded, Evidence::Probed));
 }
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig {
+        cases: 200, failure_persistence: None, ..Default::default()
+    })]
+
+    #[test]
+    fn no_bytes_make_the_intake_panic(
+        head in proptest::prelude::any::<bool>(),
+        bytes in proptest::collection::vec(proptest::prelude::any::<u8>(), 0..400),
+    ) {
+        let catalogue = Catalogue::built_in().unwrap();
+        let known = Known::catalogue(&catalogue);
+        let mut file = if head { format!("{HEADER}\nX1,").into_bytes() } else { Vec::new() };
+        file.extend(bytes);
+        let _ = csv::events(&file, "events.csv", &known);
+        let _ = csv::boats(&file, "boats.csv", &known);
+        let _ = csv::sites(&file, "sites.csv");
+        let _ = csv::people(&file, "people.csv");
+    }
+}

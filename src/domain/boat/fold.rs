@@ -6,8 +6,10 @@
 
 mod blend;
 mod effect;
+mod liquids;
 mod log;
 mod naming;
+mod order;
 mod reading;
 mod render;
 mod season;
@@ -27,6 +29,9 @@ use season::Season;
 use slot::Slot;
 use target::Target;
 use whereabouts::Whereabouts;
+
+/// Counts up when the same log would fold to another state, for whoever keeps folded states.
+pub const FOLD_VERSION: u32 = 1;
 
 /// What is in each circuit of `boat` at `at`, by what the yard knew at `known_at`.
 ///
@@ -57,8 +62,7 @@ struct Folding<'a> {
     slots: Vec<Slot<'a>>,
     whereabouts: Whereabouts<'a>,
     season: Season,
-    /// Circuits that entries name and the list of the boat does not have.
-    not_fitted: Vec<(usize, String)>,
+    order: order::Order,
 }
 
 impl<'a> Folding<'a> {
@@ -96,7 +100,7 @@ impl<'a> Folding<'a> {
                 facts.is_some_and(|facts| facts.southern),
                 catalogue.limits(),
             ),
-            not_fitted: Vec::new(),
+            order: order::Order::default(),
         }
     }
 
@@ -109,7 +113,7 @@ impl<'a> Folding<'a> {
 
     fn take(&mut self, number: usize, entries: &'a [Entry<'a>], places: &(impl Places + ?Sized)) {
         let Some(entry) = entries.get(number) else { return };
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         self.season_to(event.happened_at);
         self.whereabouts.take(number, entry, places);
         let water = self.water(entry);
@@ -123,6 +127,7 @@ impl<'a> Folding<'a> {
             self.slots.iter_mut().for_each(|slot| slot.end_sheet(Some(number)));
         }
         let targets = self.targets(number, entry, water.open);
+        self.check_order(number, entry, &targets);
         let before = self.disagreeing(entry, entries, &targets);
         self.apply(number, entry, water.holds, &targets);
         self.keep_the_less_protected(number, before);
@@ -190,7 +195,7 @@ impl<'a> Folding<'a> {
             Some(WaterSource::Fresh) => Water { holds: Holds::Fresh, open: false },
             Some(WaterSource::Ambient) => Water { holds: around, open: true },
             Some(WaterSource::Method) => {
-                let event = entry.event.as_ref();
+                let event = &*entry.event;
                 let said = [&event.method, &event.note]
                     .into_iter()
                     .flatten()

@@ -98,6 +98,11 @@ reasons!(
     OldReading = "old_reading": "The reading is old.",
     SheetsDisagree = "sheets_disagree": "Two sheets speak of one moment.",
     WhichSheet = "which_sheet": "Which sheet is right?",
+    OrderStrainer = "order_strainer": "The strainer opened afloat.",
+    OrderFogged = "order_fogged": "A run after fogging.",
+    OrderBattery = "order_battery": "The battery taken off afloat.",
+    OrderLoop = "order_loop": "A closed loop drained.",
+    OrderSpring = "order_spring": "House water before the last frost.",
     NotFitted = "not_fitted": "Is it fitted?",
     HeatStillOn = "heat_still_on": "Is the heat still on?",
 );

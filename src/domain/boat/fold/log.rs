@@ -1,7 +1,7 @@
 //! Which entries of the log count, as corrected, in the order in which they are taken.
 
-use std::borrow::Cow;
 use std::collections::BTreeMap;
+use std::ops::Deref;
 
 use chrono::{DateTime, Utc};
 
@@ -11,9 +11,26 @@ use crate::domain::catalogue::{Catalogue, EffectKind, EventClass, EventKind};
 const CORRECTION: &str = "correction";
 const DAY_S: i64 = 86_400;
 
+/// An entry as it stands in the log, or as corrected. Boxed, since entries are moved while they are sorted.
+pub(super) enum Told<'a> {
+    AsWritten(&'a LayupEvent),
+    Corrected(Box<LayupEvent>),
+}
+
+impl Deref for Told<'_> {
+    type Target = LayupEvent;
+
+    fn deref(&self) -> &LayupEvent {
+        match self {
+            Self::AsWritten(event) => event,
+            Self::Corrected(event) => event,
+        }
+    }
+}
+
 /// One entry with its kind.
 pub(super) struct Entry<'a> {
-    pub(super) event: Cow<'a, LayupEvent>,
+    pub(super) event: Told<'a>,
     pub(super) kind: &'a EventKind,
     taken_at_s: i64,
     rank: u8,
@@ -47,7 +64,7 @@ pub(super) fn entries<'a>(
 }
 
 impl<'a> Entry<'a> {
-    fn new(event: Cow<'a, LayupEvent>, kind: &'a EventKind) -> Self {
+    fn new(event: Told<'a>, kind: &'a EventKind) -> Self {
         let undoing = kind.class == EventClass::Undoing;
         let stated = event.happened_at.timestamp();
         let taken_at_s = match event.precision {
@@ -99,7 +116,7 @@ impl<'a> Entry<'a> {
 /// Corrections by what they correct: withdrawn entries, and fields that replace others.
 struct Corrections<'a> {
     voided: Vec<&'a EventId>,
-    replacing: BTreeMap<&'a EventId, Vec<Cow<'a, LayupEvent>>>,
+    replacing: BTreeMap<&'a EventId, Vec<Told<'a>>>,
 }
 
 impl<'a> Corrections<'a> {
@@ -120,18 +137,18 @@ impl<'a> Corrections<'a> {
     }
 
     /// The event with what corrects it; `None` if it was withdrawn.
-    fn apply(&self, event: &'a LayupEvent) -> Option<Cow<'a, LayupEvent>> {
+    fn apply(&self, event: &'a LayupEvent) -> Option<Told<'a>> {
         if self.voided.contains(&&event.id) {
             return None;
         }
         let Some(replacing) = self.replacing.get(&event.id) else {
-            return Some(Cow::Borrowed(event));
+            return Some(Told::AsWritten(event));
         };
         let mut corrected = event.clone();
         for correction in replacing.iter().rev() {
             replace_fields(&mut corrected, correction);
         }
-        Some(Cow::Owned(corrected))
+        Some(Told::Corrected(Box::new(corrected)))
     }
 }
 

@@ -26,7 +26,7 @@ struct Worth {
 
 impl Folding<'_> {
     pub(super) fn reading(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         let listed = !event.circuits.is_empty();
         // From the last slot to the first, so that a split does not move those that are still to come.
         for target in targets.iter().rev() {
@@ -88,7 +88,7 @@ impl Folding<'_> {
     }
 
     fn worth(&self, entry: &Entry<'_>, solute: Option<Solute>) -> Worth {
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         let mut doubts = Vec::new();
         let value_c = match (event.reading_value, event.reading_unit.as_deref()) {
             (Some(value), Some("F")) => Celsius::from_fahrenheit(value).ok().map(Celsius::value),
@@ -144,7 +144,7 @@ fn take_reading(
     holds: Holds,
     worth: &Worth,
 ) {
-    let event = entry.event.as_ref();
+    let event = &*entry.event;
     let doubtful = !worth.doubts.is_empty();
     let mut grade = entry.grade();
     if doubtful {
