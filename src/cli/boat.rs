@@ -8,7 +8,7 @@ use chrono::{DateTime, SecondsFormat, Utc};
 use serde_json::{Value, json};
 
 use crate::domain::boat::{Boat, BoatState, CircuitState, Evidence, Holds};
-use crate::domain::catalogue::Catalogue;
+use crate::domain::catalogue::{Catalogue, Confinement};
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
 
@@ -74,8 +74,13 @@ pub fn render_json(state: &BoatState, site: &Site) -> Value {
 pub fn render_text(state: &BoatState, boat: &Boat, site: &Site, catalogue: &Catalogue) -> String {
     let mut text = String::new();
     head(&mut text, state, boat, site);
-    for circuit in &state.circuits {
-        circuit_lines(&mut text, circuit, site, catalogue);
+    // What is alike in every word is told once, for all of them.
+    let mut rest = state.circuits.as_slice();
+    while let Some(first) = rest.first() {
+        let alike = rest.iter().take_while(|other| reads_alike(first, other)).count();
+        let (group, after) = rest.split_at(alike);
+        circuit_lines(&mut text, first, group, site, catalogue);
+        rest = after;
     }
     list(&mut text, "Test before running", &state.test_before_running);
     list(&mut text, "To find out about the boat", &state.open_questions);
@@ -118,15 +123,39 @@ fn head(text: &mut String, state: &BoatState, boat: &Boat, site: &Site) {
     }
 }
 
-fn circuit_lines(text: &mut String, circuit: &CircuitState, site: &Site, catalogue: &Catalogue) {
-    let label = catalogue
+fn reads_alike(one: &CircuitState, other: &CircuitState) -> bool {
+    let account = |circuit: &CircuitState| {
+        (
+            circuit.holds,
+            circuit.evidence,
+            circuit.closed_pocket,
+            circuit.since,
+            circuit.first_ice.map(Celsius::value),
+        )
+    };
+    account(one) == account(other)
+        && one.because == other.because
+        && one.undone_by == other.undone_by
+        && one.open_questions == other.open_questions
+}
+
+fn circuit_lines(
+    text: &mut String,
+    circuit: &CircuitState,
+    group: &[CircuitState],
+    site: &Site,
+    catalogue: &Catalogue,
+) {
+    let names: Vec<String> = group.iter().map(|circuit| name(circuit, catalogue)).collect();
+    let chemical = catalogue
         .circuit(&circuit.circuit)
-        .map_or(circuit.circuit.as_str(), |kind| kind.label.as_str());
-    let _ = write!(text, "\n{label}");
-    if let Some(instance) = &circuit.instance {
-        let _ = write!(text, ", {instance}");
-    }
-    let _ = write!(text, " ({}): {}", circuit.circuit, in_words(circuit));
+        .is_some_and(|kind| kind.confinement == Confinement::Chemical);
+    let words = if chemical && circuit.holds == Holds::Unknown {
+        "charge not known"
+    } else {
+        in_words(circuit)
+    };
+    let _ = write!(text, "\n{}: {words}", names.join(", "));
     if let Some(since) = circuit.since {
         let _ = write!(text, ", since {}", local(since, site));
     }
@@ -145,19 +174,26 @@ fn circuit_lines(text: &mut String, circuit: &CircuitState, site: &Site, catalog
     }
 }
 
+fn name(circuit: &CircuitState, catalogue: &Catalogue) -> String {
+    let label = catalogue
+        .circuit(&circuit.circuit)
+        .map_or(circuit.circuit.as_str(), |kind| kind.label.as_str());
+    match &circuit.instance {
+        Some(instance) => format!("{label}, {instance} ({})", circuit.circuit),
+        None => format!("{label} ({})", circuit.circuit),
+    }
+}
+
 fn holds_to(circuit: &CircuitState, site: &Site) -> Option<String> {
     let shown = |value: Celsius| in_both_scales(value, site.usual_scale());
     let mut line = format!("first ice at {}", shown(circuit.first_ice?));
     // Plain water goes through all three at one temperature: said once.
-    if circuit.slush.is_some() && circuit.slush != circuit.first_ice {
-        if let Some(slush) = circuit.slush {
-            let _ = write!(line, ", slush at {}", shown(slush));
-        }
-        match circuit.burst {
-            Some(burst) => {
-                let _ = write!(line, ", a third of it ice at {}", shown(burst));
-            }
-            None => line.push_str(", a third of it ice colder than the data go"),
+    if matches!(circuit.holds, Holds::Blend | Holds::Coolant) {
+        for (what, at) in [("slush", circuit.slush), ("a third of it ice", circuit.burst)] {
+            let _ = match at {
+                Some(at) => write!(line, ", {what} at {}", shown(at)),
+                None => write!(line, ", {what} colder than the data go"),
+            };
         }
     }
     Some(line)

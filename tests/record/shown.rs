@@ -59,7 +59,8 @@ fn the_text_says_what_holds_why_and_on_whose_word() {
     println!("{text}");
     for words in [
         "Second Biscuit (B02), Quillback Upper Lot (fictional): ashore",
-        "engine block (block_raw): fresh water, since 12 Nov 2022 10:10 EST; evidence: claimed",
+        "engine block (block_raw), ",
+        "raw-water pump (raw_pump): fresh water, since 12 Nov 2022 10:10 EST; evidence: claimed",
         "undone by E118",
         "first ice at 32 F (0 C)",
         "Record says; not verified by us.",

@@ -186,7 +186,7 @@ fn take_reading(
     }
     slot.first_ice_c = first_ice_c;
     slot.solute = worth.solute;
-    slot.read_at = Some(event.happened_at);
+    slot.read_at = (!doubtful).then_some(event.happened_at);
     worth.doubts.iter().for_each(|doubt| slot.rule(number, *doubt));
     if twice {
         slot.rule(number, Reason::WarmerStands);

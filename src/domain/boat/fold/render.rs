@@ -7,7 +7,7 @@ use super::liquids::Liquids;
 use super::log::Entry;
 use super::slot::{Note, Say, Slot};
 use crate::domain::boat::{BoatState, CircuitState, Holds, LayupEvent};
-use crate::domain::catalogue::{Reason, Reasons};
+use crate::domain::catalogue::{Confinement, Reason, Reasons};
 
 /// The state of the boat after the last entry.
 pub(super) fn state(
@@ -83,7 +83,9 @@ fn circuit(
     let mut because: Vec<String> =
         slot.notes.iter().map(|note| words.note(note, slot.holds)).collect();
     if slot.notes.is_empty() {
-        because.push(words.reasons.words(Reason::NoEntry).to_owned());
+        let chemical = slot.kind.confinement == Confinement::Chemical;
+        let reason = if chemical { Reason::NoVolts } else { Reason::NoEntry };
+        because.push(words.reasons.words(reason).to_owned());
         let hauled = folding.whereabouts.hauled.filter(|_| slot.kind.holds_raw_water());
         because
             .extend(hauled.map(|entry| {
@@ -92,7 +94,7 @@ fn circuit(
     }
     let mut open_questions: Vec<String> =
         slot.questions.iter().map(|note| words.note(note, slot.holds)).collect();
-    if slot.holds.is_protected()
+    if slot.holds == Holds::Blend
         && slot.read_at.is_some_and(|read| older_than(read, at, limits.reading_old_days))
     {
         open_questions.push(words.reasons.words(Reason::OldReading).to_owned());

@@ -203,10 +203,13 @@ impl<'a> Slot<'a> {
         }
     }
 
+    /// Asks once; asked again, by the later entry.
     pub(super) fn ask(&mut self, entry: usize, reason: Reason) {
-        let note = Note { entry: Some(entry), say: Say::Rule(reason) };
-        if !self.questions.contains(&note) && self.questions.len() < NOTES_MAX {
-            self.questions.push(note);
+        let say = Say::Rule(reason);
+        if let Some(note) = self.questions.iter_mut().find(|note| note.say == say) {
+            note.entry = Some(entry);
+        } else if self.questions.len() < NOTES_MAX {
+            self.questions.push(Note { entry: Some(entry), say });
         }
     }
 }
