@@ -173,3 +173,36 @@ fn the_order_of_work_is_asked_about_where_it_does_harm() {
     let asked = at_new_year(&closed, &[drained]).0.open_questions;
     assert!(asked[0].contains("not drained for lay-up"), "{asked:?}");
 }
+
+#[test]
+fn exposure_survives_repair_until_somebody_looks() {
+    use rimeward::domain::boat::{Exposure, uncleared};
+    use rimeward::domain::catalogue::Catalogue;
+    use rimeward::domain::units::{Celsius, Hours, TemperatureScale};
+
+    let catalogue = Catalogue::built_in().unwrap();
+    let time = |text: &str| text.parse().unwrap();
+    let wet = Exposure {
+        boat: "B".into(),
+        circuit: "block_raw".into(),
+        instance: None,
+        from: time("2022-11-21T04:00:00-05:00"),
+        to: time("2022-11-21T09:00:00-05:00"),
+        coldest: Celsius::clamped(-7.0),
+        below: Hours::clamped(5.0),
+        measured: false,
+    };
+    let drained =
+        event("1", "2022-12-01T10:00", "drained").on("block_raw").probed().minutes(15.0).0;
+    let elsewhere = event("2", "2022-12-02T10:00", "inspected").on("battery").0;
+    let looked = event("3", "2022-12-03T10:00", "inspected").on("ENGINE_RAW").0;
+    let at = time("2022-12-31T12:00:00-05:00");
+    let left =
+        |events: &[_]| uncleared(std::slice::from_ref(&wet), events, at, at, &catalogue).len();
+    assert_eq!(left(&[drained.clone(), elsewhere.clone()]), 1);
+    assert_eq!(left(&[drained, elsewhere, looked]), 0);
+    assert_eq!(
+        wet.words(&catalogue, TemperatureScale::F),
+        "engine block: past its limit for 5 h, coldest 19 F (-7 C) (forecast, not measured)"
+    );
+}
