@@ -206,3 +206,15 @@ fn exposure_survives_repair_until_somebody_looks() {
         "engine block: past its limit for 5 h, coldest 19 F (-7 C) (forecast, not measured)"
     );
 }
+
+#[test]
+fn a_question_to_all_owners_of_a_place_stays_open_until_this_one_answers() {
+    let mut asked = event("1", "2022-11-18T09:00", "question_asked").at("YARD");
+    asked.0.boat = None;
+    asked.0.note = Some("run since lay-up?".to_owned());
+    let answered = event("2", "2022-11-20T19:00", "question_answered");
+    let open = |log: &[super::build::Entry]| at_new_year(&sterndrive(), log).0.open_questions;
+    let questions = open(std::slice::from_ref(&asked));
+    assert_eq!(questions, ["asked and not answered yet: run since lay-up? (1)"]);
+    assert!(open(&[asked, answered]).is_empty());
+}

@@ -41,6 +41,18 @@ fn a_correction_replaces_the_fields_it_carries_at_the_originals_time() {
 }
 
 #[test]
+fn the_corrected_id_may_stand_in_the_point() {
+    let read = event("1", "2022-10-10T11:00", "outlet_measured").on("raw_pump");
+    let log = [
+        read.read("PG", -34.0, "PG", "exhaust"),
+        event("2", "2022-10-20T10:00", "correction").read("PG", -24.0, "PG", "1"),
+    ];
+    let state = at_new_year(&sterndrive(), &log);
+    assert_eq!(state.brief("raw_pump"), (Holds::Blend, Evidence::Measured, Some(-24.0)));
+    assert!(state.one("raw_pump").because[0].contains("exhaust"), "the point is the original's");
+}
+
+#[test]
 fn a_withdrawn_correction_does_not_act() {
     let log = [
         event("1", "2022-10-12T10:00", "engine_run").method("hose"),

@@ -117,10 +117,18 @@ impl<'a> Folding<'a> {
         self.season_to(event.happened_at);
         self.whereabouts.take(number, entry, places);
         let water = self.water(entry);
+        let flags = entry.kind.flags;
+        let here = event.site.as_ref().is_none_or(|site| *site == self.whereabouts.site);
+        if event.boat.is_some() || here {
+            self.order.listen(number, entry);
+        }
         if event.boat.is_none() {
+            // A yard may roll the season over for a whole place.
+            if flags.ends_sheet && here {
+                self.slots.iter_mut().for_each(|slot| slot.end_sheet(Some(number)));
+            }
             return;
         }
-        let flags = entry.kind.flags;
         let first_of_spring = (flags.run || flags.ends_sheet)
             && local_time(event).is_some_and(|local| self.season.is_first_spring_run(local));
         if flags.ends_sheet || first_of_spring {

@@ -112,6 +112,10 @@ pub struct EventFlags {
     pub fills_house: bool,
     /// Takes the battery off what it feeds.
     pub off_board: bool,
+    /// Asks the owner.
+    pub asks: bool,
+    /// The owner's answer.
+    pub answers: bool,
     /// A sample from the part's own drain.
     pub own_drain: bool,
 }
@@ -282,6 +286,8 @@ fn flags(words: &str) -> Result<EventFlags, String> {
             "fogs" => flags.fogs = true,
             "fills_house" => flags.fills_house = true,
             "off_board" => flags.off_board = true,
+            "asks" => flags.asks = true,
+            "answers" => flags.answers = true,
             "own_drain" => flags.own_drain = true,
             other => return Err(format!("no flag is called {other}")),
         }

@@ -103,6 +103,7 @@ reasons!(
     OrderBattery = "order_battery": "The battery taken off afloat.",
     OrderLoop = "order_loop": "A closed loop drained.",
     OrderSpring = "order_spring": "House water before the last frost.",
+    Unanswered = "unanswered": "A question without an answer.",
     NotFitted = "not_fitted": "Is it fitted?",
     HeatStillOn = "heat_still_on": "Is the heat still on?",
 );

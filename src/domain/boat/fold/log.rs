@@ -115,8 +115,8 @@ impl<'a> Entry<'a> {
 
 /// Corrections by what they correct: withdrawn entries, and fields that replace others.
 struct Corrections<'a> {
-    voided: Vec<&'a EventId>,
-    replacing: BTreeMap<&'a EventId, Vec<Told<'a>>>,
+    voided: Vec<&'a str>,
+    replacing: BTreeMap<&'a str, Vec<Told<'a>>>,
 }
 
 impl<'a> Corrections<'a> {
@@ -125,7 +125,9 @@ impl<'a> Corrections<'a> {
         let mut sorted = Self { voided: Vec::new(), replacing: BTreeMap::new() };
         // The latest first, so that a correction that was itself withdrawn or corrected is so before it acts.
         for event in corrections.iter().rev() {
-            let Some(target) = &event.corrects else { continue };
+            // The id may also stand in `point`, where nothing else has taken it from there yet.
+            let target = event.corrects.as_ref().map(EventId::as_str).or(event.point.as_deref());
+            let Some(target) = target.map(str::trim) else { continue };
             let Some(event) = sorted.apply(event) else { continue };
             if event.method.as_deref().is_some_and(|method| method.eq_ignore_ascii_case("void")) {
                 sorted.voided.push(target);
@@ -138,15 +140,19 @@ impl<'a> Corrections<'a> {
 
     /// The event with what corrects it; `None` if it was withdrawn.
     fn apply(&self, event: &'a LayupEvent) -> Option<Told<'a>> {
-        if self.voided.contains(&&event.id) {
+        if self.voided.contains(&event.id.as_str()) {
             return None;
         }
-        let Some(replacing) = self.replacing.get(&event.id) else {
+        let Some(replacing) = self.replacing.get(event.id.as_str()) else {
             return Some(Told::AsWritten(event));
         };
         let mut corrected = event.clone();
         for correction in replacing.iter().rev() {
             replace_fields(&mut corrected, correction);
+            // Without the column, `point` held the id and says nothing of a drain or an outlet.
+            if correction.corrects.is_none() {
+                corrected.point.clone_from(&event.point);
+            }
         }
         Some(Told::Corrected(Box::new(corrected)))
     }

@@ -15,11 +15,22 @@ use crate::domain::catalogue::{EffectKind, Reason};
 pub(super) struct Order {
     seacock_shut: bool,
     fogged: bool,
+    /// Questions to the owner that nobody has answered yet.
+    pub(super) unanswered: Vec<usize>,
     /// Questions about the boat as a whole: entry, question, and what it is about.
     pub(super) asked: Vec<(usize, Reason, String)>,
 }
 
 impl Order {
+    /// Keeps a question that was put to the owner until an answer comes.
+    pub(super) fn listen(&mut self, number: usize, entry: &Entry<'_>) {
+        if entry.kind.flags.asks {
+            self.unanswered.push(number);
+        } else if entry.kind.flags.answers && entry.event.boat.is_some() {
+            self.unanswered.clear();
+        }
+    }
+
     pub(super) fn ask(&mut self, number: usize, reason: Reason, about: &str) {
         self.asked.push((number, reason, about.to_owned()));
     }

@@ -75,7 +75,13 @@ impl Folding<'_> {
     pub(super) fn loop_reading(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
         for target in targets {
             let Some(slot) = self.slots.get(target.slot) else { continue };
-            let worth = self.worth(entry, slot.solute);
+            // A loop of which nobody says what is in it is taken for what the instrument was set to.
+            let set_to = match entry.event.scale.as_deref() {
+                Some("PG") => Some(Solute::PropyleneGlycol),
+                Some("EG") => Some(Solute::EthyleneGlycol),
+                _ => None,
+            };
+            let worth = self.worth(entry, slot.solute.or(set_to));
             let Some(slot) = self.slot(*target) else { continue };
             if slot.needs_mixing {
                 slot.event(number);

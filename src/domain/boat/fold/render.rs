@@ -46,6 +46,13 @@ pub(super) fn state(
             open_questions.push(format!("{about}{colon}{ask} ({})", entry.event.id));
         }
     }
+    for number in &folding.order.unanswered {
+        if let Some(entry) = entries.get(*number) {
+            let asked = entry.event.note.as_deref().unwrap_or(entry.kind.label.as_str());
+            let words = folding.catalogue.reasons().words(Reason::Unanswered);
+            open_questions.push(format!("{words}: {asked} ({})", entry.event.id));
+        }
+    }
     BoatState {
         boat: folding.boat.id.clone(),
         at,
