@@ -1,6 +1,7 @@
 //! The commands, one file each. Data goes to standard output, talk to standard error.
 
 pub mod blend;
+pub mod boat;
 pub mod check;
 pub mod demo;
 pub mod import;
@@ -162,6 +163,8 @@ enum Command {
     Demo(demo::DemoArgs),
     /// What is at risk, ranked; sends nothing
     Worklist(worklist::WorklistArgs),
+    /// What is in each circuit of a boat, since when, on what evidence, what undid it, to what it holds
+    Boat(boat::BoatArgs),
     /// One pass: fetch, judge, decide, deliver; then exit
     Round(round::RoundArgs),
     /// Bring in the yard's own tables: all rows or none
@@ -251,6 +254,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
 fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     match command {
         Command::Worklist(args) => worklist::worklist(&args, around),
+        Command::Boat(args) => boat::run(&args, around),
         Command::Round(args) => round::run(&args, around),
         Command::Import(args) => import::import(&args, around),
         Command::Demo(args) => demo::demo(&args, around),

@@ -60,6 +60,13 @@ impl<'a> Known<'a> {
         self
     }
 
+    /// Corrections may also point at these events of the log.
+    #[must_use]
+    pub fn with_events(mut self, events: impl IntoIterator<Item = EventId>) -> Self {
+        self.events.extend(events);
+        self
+    }
+
     /// Also refuses what lies after `now`.
     #[must_use]
     pub const fn with_now(mut self, now: DateTime<Utc>) -> Self {

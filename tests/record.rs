@@ -1,5 +1,10 @@
 //! The lay-up record: files in, what is in each circuit out.
 
+mod build;
 mod demo;
+mod examples;
 mod expected;
 mod intake;
+mod properties;
+mod rules;
+mod shown;

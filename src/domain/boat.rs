@@ -1,6 +1,7 @@
 //! Boats: their circuits, the append-only lay-up log, and the fold from that log to what is in each circuit and why.
 
 pub mod event;
+pub mod exposure;
 pub mod fold;
 pub mod place;
 pub mod state;
@@ -11,7 +12,8 @@ use serde::{Deserialize, Serialize};
 use crate::domain::catalogue::identifier;
 pub use crate::domain::catalogue::{CircuitId, CoolingKind, Evidence, Holds};
 pub use event::{EventId, LayupEvent, Precision};
-pub use fold::fold;
+pub use exposure::{Exposure, uncleared};
+pub use fold::{FOLD_VERSION, fold};
 pub use place::{PlaceFacts, Places};
 pub use state::{BoatState, CircuitState, Mitigation};
 

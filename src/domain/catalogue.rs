@@ -14,6 +14,7 @@ mod table;
 pub mod words;
 
 use std::collections::HashMap;
+use std::hash::{BuildHasherDefault, Hasher};
 
 use serde::Deserialize;
 use thiserror::Error;
@@ -64,14 +65,59 @@ struct ActionRow {
     _source: String,
 }
 
+/// FNV-1a, 64 bits (Fowler, Noll, Vo): quick for the short ids of our own tables, which nobody can choose to collide.
+#[derive(Debug, Clone, Default)]
+struct ShortIdHasher(u64);
+
+impl Hasher for ShortIdHasher {
+    fn finish(&self) -> u64 {
+        self.0
+    }
+
+    fn write(&mut self, bytes: &[u8]) {
+        let start = if self.0 == 0 { 0xCBF2_9CE4_8422_2325 } else { self.0 };
+        self.0 = bytes
+            .iter()
+            .fold(start, |hash, byte| (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01B3));
+    }
+}
+
+type ById<K, V> = HashMap<K, V, BuildHasherDefault<ShortIdHasher>>;
+
+fn fingerprint() -> u64 {
+    let mut hasher = ShortIdHasher::default();
+    for table in [
+        include_str!("../../config/catalogue/circuits.csv"),
+        include_str!("../../config/catalogue/events.csv"),
+        include_str!("../../config/catalogue/products.csv"),
+        include_str!("../../config/catalogue/limits.csv"),
+        include_str!("../../config/catalogue/reasons.csv"),
+    ] {
+        hasher.write(table.as_bytes());
+    }
+    hasher.finish()
+}
+
+/// A circuit or a group, looked up by its id.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Named {
+    /// Its circuits.
+    pub set: CircuitSet,
+    /// The place in the table, where it is a single circuit.
+    pub place: Option<u8>,
+}
+
 /// All tables of the trade, checked against each other.
 #[derive(Debug, Clone)]
 pub struct Catalogue {
     circuits: Vec<CircuitKind>,
-    places: HashMap<CircuitId, u8>,
-    groups: HashMap<CircuitId, CircuitSet>,
+    names: ById<CircuitId, Named>,
     events: Vec<EventKind>,
-    event_places: HashMap<String, usize>,
+    event_places: ById<String, usize>,
+    fingerprint: u64,
+    engine_loop: Option<u8>,
+    engine_coil: Option<u8>,
+    water_heater: Option<u8>,
     products: Vec<Product>,
     fitouts: Vec<Fitout>,
     synonyms: Vec<Synonym>,
@@ -87,17 +133,19 @@ impl Catalogue {
     /// [`CatalogueError`] names table and line; the tests make sure that this does not happen to a built program.
     pub fn built_in() -> Result<Self, CatalogueError> {
         let circuits = circuit::parse(include_str!("../../config/catalogue/circuits.csv"))?;
-        let mut places = HashMap::new();
-        let mut groups: HashMap<CircuitId, CircuitSet> = HashMap::new();
+        let mut names: ById<CircuitId, Named> = HashMap::default();
+        let empty = Named { set: CircuitSet::EMPTY, place: None };
         for (place, kind) in (0_u8..).zip(&circuits) {
-            places.insert(kind.id.clone(), place);
-            groups.entry(kind.id.clone()).or_default().insert(place);
+            let name = names.entry(kind.id.clone()).or_insert(empty);
+            name.place = Some(place);
+            name.set.insert(place);
             for group in kind.groups() {
-                groups.entry(CircuitId::from(group)).or_default().insert(place);
+                names.entry(CircuitId::from(group)).or_insert(empty).set.insert(place);
             }
         }
+        let place = |id: &str| names.get(&CircuitId::from(id)).and_then(|name| name.place);
         let events = event_kind::parse(include_str!("../../config/catalogue/events.csv"), |id| {
-            groups.get(id).copied()
+            names.get(id).map(|name| name.set)
         })?;
         let event_places =
             events.iter().enumerate().map(|(place, kind)| (kind.id.clone(), place)).collect();
@@ -109,8 +157,11 @@ impl Catalogue {
         .map(|(_, row)| (row.key, row.words))
         .collect();
         let catalogue = Self {
-            places,
-            groups,
+            fingerprint: fingerprint(),
+            engine_loop: place("closed_loop"),
+            engine_coil: place("engine_coil"),
+            water_heater: place("water_heater"),
+            names,
             event_places,
             actions,
             circuits,
@@ -163,18 +214,42 @@ impl Catalogue {
     /// The place of a circuit in the table, by which [`CircuitSet`] knows it.
     #[must_use]
     pub fn place_of(&self, id: &CircuitId) -> Option<u8> {
-        self.places.get(id).copied()
+        self.names.get(id)?.place
     }
 
     /// The circuits of a group such as `ENGINE_RAW`, or of one circuit's own id.
     #[must_use]
     pub fn group(&self, id: &CircuitId) -> Option<CircuitSet> {
-        self.groups.get(id).copied()
+        self.named(id).map(|name| name.set)
+    }
+
+    /// Changes when any of the tables that the fold reads does, for whoever keeps folded states.
+    #[must_use]
+    pub const fn fingerprint(&self) -> u64 {
+        self.fingerprint
+    }
+
+    /// The circuit or group with this id.
+    #[must_use]
+    pub fn named(&self, id: &CircuitId) -> Option<Named> {
+        self.names.get(id).copied()
+    }
+
+    /// The coil of the water heater that is on the engine's closed loop: the places of loop and coil.
+    #[must_use]
+    pub fn loop_and_coil(&self) -> Option<(u8, u8)> {
+        self.engine_loop.zip(self.engine_coil)
+    }
+
+    /// The place of the water heater, which takes what is put through the taps unless it is out of the way.
+    #[must_use]
+    pub const fn water_heater(&self) -> Option<u8> {
+        self.water_heater
     }
 
     /// Ids of all circuits and groups, for messages that name the nearest right one.
     pub fn circuit_words(&self) -> impl Iterator<Item = &str> {
-        self.groups.keys().map(CircuitId::as_str)
+        self.names.keys().map(CircuitId::as_str)
     }
 
     /// The kind of event with this id.

@@ -2,8 +2,6 @@
 
 use std::collections::BTreeMap;
 
-mod scale;
-
 use chrono::{NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
@@ -113,6 +111,38 @@ pub struct Person {
 }
 
 impl Site {
+    /// The scale that people at this place use: Fahrenheit in the United States, by the time zone.
+    #[must_use]
+    pub fn usual_scale(&self) -> TemperatureScale {
+        const CITIES: [&str; 18] = [
+            "New_York",
+            "Detroit",
+            "Chicago",
+            "Menominee",
+            "Denver",
+            "Boise",
+            "Phoenix",
+            "Los_Angeles",
+            "Anchorage",
+            "Juneau",
+            "Sitka",
+            "Metlakatla",
+            "Yakutat",
+            "Nome",
+            "Adak",
+            "Honolulu",
+            "Louisville",
+            "Indianapolis",
+        ];
+        let zone = self.time_zone.name();
+        let american = zone.starts_with("US/")
+            || ["America/Indiana/", "America/Kentucky/", "America/North_Dakota/"]
+                .iter()
+                .any(|area| zone.starts_with(area))
+            || zone.rsplit('/').next().is_some_and(|city| CITIES.contains(&city));
+        if american { TemperatureScale::F } else { TemperatureScale::C }
+    }
+
     /// What the fold of a boat's log must know of this place.
     #[must_use]
     pub fn facts(&self) -> PlaceFacts {

@@ -5,6 +5,10 @@ use csv::StringRecord;
 
 use super::problems::Problem;
 use super::sheet::Sheet;
+use crate::domain::catalogue::nearest;
+
+/// After so many problems no nearest name is looked for: each look goes through every known name.
+const SUGGESTIONS_MAX: usize = 500;
 
 /// Reads the cells of one row and collects what is wrong with them.
 pub(super) struct Row<'a> {
@@ -24,6 +28,16 @@ impl<'a> Row<'a> {
     /// As [`Row::text`], owned and never `None`.
     pub(super) fn words(&self, column: &str) -> String {
         self.text(column).unwrap_or_default().to_owned()
+    }
+
+    /// Says that no `what` is called `word`, with the nearest of `names`.
+    pub(super) fn unknown<'n>(
+        &self,
+        what: &str,
+        word: &str,
+        names: impl IntoIterator<Item = &'n str>,
+    ) -> String {
+        unknown(what, word, names, self.problems.len())
     }
 
     /// Notes that a cell is wrong.
@@ -110,6 +124,19 @@ impl<'a> Row<'a> {
                 .or_else(|_| DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M%:z"))
                 .ok()
         })
+    }
+}
+
+/// Says that no `what` is called `word`, with the nearest of `names` unless many problems are there already.
+pub(super) fn unknown<'n>(
+    what: &str,
+    word: &str,
+    names: impl IntoIterator<Item = &'n str>,
+    problems: usize,
+) -> String {
+    match (problems < SUGGESTIONS_MAX).then(|| nearest(word, names)).flatten() {
+        Some(like) => format!("no {what} has this name; the nearest is {like}"),
+        None => format!("no {what} has this name: enter it first or correct it"),
     }
 }
 

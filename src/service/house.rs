@@ -7,11 +7,11 @@ use chrono_tz::Tz;
 use thiserror::Error;
 
 use super::weather_memory::WeatherMemory;
-use crate::domain::boat::{Boat, PersonId, PlaceFacts, Places, SiteId};
-use crate::domain::catalogue::{Catalogue, CatalogueError, Holds};
+use crate::domain::boat::{Boat, PersonId, SiteId};
+use crate::domain::catalogue::{Catalogue, CatalogueError};
 use crate::domain::risk::judge::{JudgeError, JudgeSettings};
 use crate::domain::risk::timing::WorkingHours;
-use crate::domain::yard::{Person, Site, SiteKind};
+use crate::domain::yard::{Person, Site};
 use crate::forecast::client::{Client, ClientError, ClientSettings, Service};
 use crate::settings::Settings;
 use crate::store::{Options, Store, StoreError};
@@ -114,17 +114,6 @@ pub struct YardBook {
     pub people: BTreeMap<PersonId, Person>,
     /// Boats in the order of their ids.
     pub boats: Vec<Boat>,
-}
-
-impl Places for YardBook {
-    fn place(&self, site: &SiteId) -> Option<PlaceFacts> {
-        self.sites.get(site).map(|site| PlaceFacts {
-            water: if site.water_kind == "sea" { Holds::Sea } else { Holds::Fresh },
-            afloat: site.kind == SiteKind::Afloat,
-            southern: site.latitude < 0.0,
-            time_zone: site.time_zone,
-        })
-    }
 }
 
 impl YardBook {

@@ -58,7 +58,7 @@ pub fn worklist_text(house: &House, survey: &Survey) -> Result<String, ServiceEr
             "The store holds no place yet: bring in your tables with rimeward import.\n".into()
         );
     };
-    let mut reader = managers.cloned().next().unwrap_or_else(|| nobody(first.site.scale()));
+    let mut reader = managers.cloned().next().unwrap_or_else(|| nobody(first.site.usual_scale()));
     reader.email.get_or_insert_with(|| "nobody@localhost".to_owned());
     let letter = worklist_letter(house, &desk, survey, &reader, |_| true)?;
     Ok(format!("{}\n\n{}", letter.subject, letter.text))

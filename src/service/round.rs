@@ -1,7 +1,7 @@
 //! One pass: fetch, judge, decide, deliver. A restart and an ordinary round are the same path; a round that finds
 //! nothing new changes nothing.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
@@ -28,13 +28,15 @@ const WORKLIST_RUN: &str = "worklist";
 /// What a service remembers between its rounds, only to spare work: without it a round does the same, at more length.
 #[derive(Debug, Default)]
 pub struct Memory {
-    judged: Option<Judged>,
+    log_head: String,
+    places: BTreeMap<SiteId, Judged>,
 }
 
+/// What a place was last judged on.
 #[derive(Debug, PartialEq, Eq)]
 struct Judged {
-    issues: BTreeMap<SiteId, (Option<DateTime<Utc>>, ForecastState)>,
-    log_head: String,
+    issued_at: Option<DateTime<Utc>>,
+    state: ForecastState,
     at: DateTime<Utc>,
 }
 
@@ -95,8 +97,9 @@ pub async fn round(
         }
     }
     let worklist_due = worklist_due(house, now)?;
-    if worklist_due || memory.is_stale(house, now)? {
-        judge_and_decide(works, memory, worklist_due, now, &mut report)?;
+    let stale = if worklist_due { all_places(house)? } else { memory.stale(house, now)? };
+    if !stale.is_empty() {
+        judge_and_decide(works, memory, (&stale, worklist_due), now, &mut report)?;
     }
     if let Some(channel) = works.channel.as_deref_mut() {
         report.delivered = Some(deliver_due(&house.store, channel, now, &Limits::default()).await?);
@@ -107,14 +110,14 @@ pub async fn round(
 fn judge_and_decide(
     works: &Works<'_>,
     memory: &mut Memory,
-    worklist_due: bool,
+    (stale, worklist_due): (&BTreeSet<SiteId>, bool),
     now: DateTime<Utc>,
     report: &mut RoundReport,
 ) -> Result<(), ServiceError> {
     let house = works.house;
     for last in (0..TRIES).rev() {
         let based_on = house.store.generation()?;
-        let seen = survey(house, Instant::now(now), |_| true)?;
+        let seen = survey(house, Instant::now(now), |site| stale.contains(site))?;
         let decision = decide_all(house, &seen, now)?;
         let mut commit = RoundCommit {
             based_on: Some(based_on),
@@ -145,11 +148,8 @@ fn judge_and_decide(
                         )
                     })
                     .collect();
-                memory.judged = Some(Judged {
-                    issues: standing(&seen),
-                    log_head: house.store.log_head()?,
-                    at: now,
-                });
+                memory.log_head = house.store.log_head()?;
+                memory.places.extend(judged_on(&seen, now));
                 report.survey = Some(seen);
                 return Ok(());
             }
@@ -161,32 +161,35 @@ fn judge_and_decide(
     Ok(())
 }
 
-fn standing(seen: &Survey) -> BTreeMap<SiteId, (Option<DateTime<Utc>>, ForecastState)> {
-    seen.places
-        .iter()
-        .map(|(id, place)| {
-            (id.clone(), (place.forecast.as_ref().map(|f| f.issued_at), place.state))
-        })
-        .collect()
+fn judged_on(seen: &Survey, at: DateTime<Utc>) -> impl Iterator<Item = (SiteId, Judged)> {
+    seen.places.iter().map(move |(id, place)| {
+        let issued_at = place.forecast.as_ref().map(|forecast| forecast.issued_at);
+        (id.clone(), Judged { issued_at, state: place.state, at })
+    })
+}
+
+fn all_places(house: &House) -> Result<BTreeSet<SiteId>, ServiceError> {
+    Ok(house.store.sites()?.into_iter().map(|site| site.id).collect())
 }
 
 impl Memory {
-    /// Has anything changed since the last look: an issue, the log, how fresh a forecast is, or just the time?
-    fn is_stale(&self, house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
-        let Some(judged) = &self.judged else { return Ok(true) };
-        if now < judged.at
-            || now - judged.at >= JUDGE_AT_LEAST_EVERY
-            || house.store.log_head()? != judged.log_head
-        {
-            return Ok(true);
+    /// The places at which something has changed since the last look: an issue, how fresh the forecast is, the log, or
+    /// just the time.
+    fn stale(&self, house: &House, now: DateTime<Utc>) -> Result<BTreeSet<SiteId>, ServiceError> {
+        let mut stale = all_places(house)?;
+        if house.store.log_head()? != self.log_head {
+            return Ok(stale);
         }
-        for (site, known) in &judged.issues {
+        let mut known = BTreeSet::new();
+        for (site, judged) in &self.places {
             let (forecast, state) = super::survey::forecast_of(house, site, Instant::now(now))?;
-            if (forecast.map(|f| f.issued_at), state) != *known {
-                return Ok(true);
+            let same = forecast.map(|f| f.issued_at) == judged.issued_at && state == judged.state;
+            if same && now >= judged.at && now - judged.at < JUDGE_AT_LEAST_EVERY {
+                known.insert(site.clone());
             }
         }
-        Ok(false)
+        stale.retain(|site| !known.contains(site));
+        Ok(stale)
     }
 }
 

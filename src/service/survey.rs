@@ -2,6 +2,7 @@
 //! the coming cold. Reads only; nothing is decided or sent here.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 
@@ -40,7 +41,7 @@ pub struct PlaceView {
     /// The place.
     pub site: Site,
     /// The newest forecast, if there is one.
-    pub forecast: Option<Forecast>,
+    pub forecast: Option<Arc<Forecast>>,
     /// Whether it can be relied on.
     pub state: ForecastState,
     /// The coldest hour until the horizon.
@@ -102,7 +103,8 @@ pub fn survey(
             event.boat.as_ref().is_none_or(|id| *id == boat.id)
         };
         let events: Vec<_> = events.iter().filter(own).cloned().collect();
-        let state = fold(boat, &yard, &events, instant.at, instant.known_at, &house.catalogue);
+        let state =
+            fold(boat, &yard.sites, &events, instant.at, instant.known_at, &house.catalogue);
         if only(&state.site) {
             states.push((boat.clone(), state));
         }
@@ -149,7 +151,8 @@ fn view(
     let mut seen = PlaceView { site: site.clone(), forecast, state, low: None, weather: None };
     let Some(forecast) = &seen.forecast else { return Ok(seen) };
     let local = place::at_the_place(site, &forecast.steps);
-    let coming: Vec<_> = local.iter().filter(|step| step.time >= hour).copied().collect();
+    let ahead = local.iter().filter(|step| step.time >= hour).take(usize::from(judge.horizon_h));
+    let coming: Vec<_> = ahead.copied().collect();
     if coming.is_empty() {
         return Ok(seen);
     }
@@ -173,7 +176,7 @@ pub fn forecast_of(
     house: &House,
     site: &SiteId,
     instant: Instant,
-) -> Result<(Option<Forecast>, ForecastState), ServiceError> {
+) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
     let forecast = house.weather.newest(&house.store, site, instant.known_at)?;
     let service = Service::NwsGridpoint.name();
     let answered = house
@@ -182,7 +185,7 @@ pub fn forecast_of(
         .and_then(|state| state.last_answer)
         // Asked about the past: what we knew then had answered then.
         .map(|at| at.min(instant.known_at));
-    let standing = Standing::of(forecast.as_ref(), answered);
+    let standing = Standing::of(forecast.as_deref(), answered);
     let state = house.settings.forecast.limits.state(&standing, instant.at);
     Ok((forecast, state))
 }

@@ -2,7 +2,7 @@
 //! changes an answer: asked about an earlier time than it has read, it stands aside and all is read anew.
 
 use std::collections::BTreeMap;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
@@ -23,7 +23,7 @@ pub struct WeatherMemory {
 #[derive(Debug, Clone, Default)]
 struct Read {
     until: DateTime<Utc>,
-    newest: Option<Forecast>,
+    newest: Option<Arc<Forecast>>,
     past: PastHours,
 }
 
@@ -45,7 +45,7 @@ impl Read {
             let newer =
                 self.newest.as_ref().is_none_or(|n| n.issued_at <= stored.forecast.issued_at);
             if newer {
-                self.newest = Some(stored.forecast);
+                self.newest = Some(Arc::new(stored.forecast));
             }
         }
         self.past.forget_before(known_at - KEPT);
@@ -65,7 +65,7 @@ impl WeatherMemory {
         site: &SiteId,
         known_at: DateTime<Utc>,
         (from, until): (DateTime<Utc>, DateTime<Utc>),
-    ) -> Result<(Option<Forecast>, Vec<Step>), StoreError> {
+    ) -> Result<(Option<Arc<Forecast>>, Vec<Step>), StoreError> {
         let mut places = self.places.lock().unwrap_or_else(PoisonError::into_inner);
         let kept = places.entry(site.clone()).or_default();
         if known_at < kept.until {
@@ -77,7 +77,7 @@ impl WeatherMemory {
         Ok((kept.newest.clone(), kept.past.between(from, until)))
     }
 
-    /// When the newest forecast was issued and ends, without handing it out.
+    /// The newest forecast of a place that was known at `known_at`.
     ///
     /// # Errors
     /// The store's.
@@ -86,7 +86,7 @@ impl WeatherMemory {
         store: &Store,
         site: &SiteId,
         known_at: DateTime<Utc>,
-    ) -> Result<Option<Forecast>, StoreError> {
+    ) -> Result<Option<Arc<Forecast>>, StoreError> {
         self.of(store, site, known_at, (known_at, known_at)).map(|(newest, _)| newest)
     }
 }

@@ -104,6 +104,7 @@ pub fn circuit(name: &str, holds: Holds, since: DateTime<Utc>) -> CircuitState {
         liquid: None,
         litres: 3.0,
         closed_pocket: false,
+        read_at: None,
         first_ice: Some(Celsius::FREEZING),
         slush: None,
         burst: None,

@@ -38,3 +38,13 @@ fn the_demo_files_are_read_whole() {
         (6, 16, 12, 159)
     );
 }
+
+#[test]
+fn every_circuit_has_a_thermal_class_that_the_physics_knows() {
+    use rimeward::domain::physics::part::thermal_class;
+    for kind in Catalogue::built_in().unwrap().circuits() {
+        for class in [&kind.thermal_class, &kind.thermal_class_drained] {
+            assert!(thermal_class(class).is_ok(), "{}: {class}", kind.id);
+        }
+    }
+}

@@ -6,8 +6,10 @@
 
 mod blend;
 mod effect;
+mod liquids;
 mod log;
 mod naming;
+mod order;
 mod reading;
 mod render;
 mod season;
@@ -19,12 +21,17 @@ use chrono::{DateTime, FixedOffset, Utc};
 use chrono_tz::Tz;
 
 use super::{Boat, BoatState, LayupEvent, Places};
-use crate::domain::catalogue::{Catalogue, EffectKind, Holds, PlaceEffect, WaterSource};
+use crate::domain::catalogue::{
+    Catalogue, EffectKind, Evidence, Holds, PlaceEffect, Reason, WaterSource,
+};
 use log::Entry;
 use season::Season;
 use slot::Slot;
 use target::Target;
 use whereabouts::Whereabouts;
+
+/// Counts up when the same log would fold to another state, for whoever keeps folded states.
+pub const FOLD_VERSION: u32 = 1;
 
 /// What is in each circuit of `boat` at `at`, by what the yard knew at `known_at`.
 ///
@@ -41,8 +48,8 @@ pub fn fold(
 ) -> BoatState {
     let entries = log::entries(&boat.id, events, at, known_at, catalogue);
     let mut folding = Folding::start(boat, places, &entries, at, catalogue);
-    for (number, entry) in entries.iter().enumerate() {
-        folding.take(number, entry, places);
+    for number in 0..entries.len() {
+        folding.take(number, &entries, places);
     }
     folding.season_to(at);
     render::state(&folding, &entries, at, known_at)
@@ -55,8 +62,7 @@ struct Folding<'a> {
     slots: Vec<Slot<'a>>,
     whereabouts: Whereabouts<'a>,
     season: Season,
-    /// Circuits that entries name and the list of the boat does not have.
-    not_fitted: Vec<(usize, String)>,
+    order: order::Order,
 }
 
 impl<'a> Folding<'a> {
@@ -94,7 +100,7 @@ impl<'a> Folding<'a> {
                 facts.is_some_and(|facts| facts.southern),
                 catalogue.limits(),
             ),
-            not_fitted: Vec::new(),
+            order: order::Order::default(),
         }
     }
 
@@ -105,24 +111,65 @@ impl<'a> Folding<'a> {
         }
     }
 
-    fn take(&mut self, number: usize, entry: &'a Entry<'_>, places: &(impl Places + ?Sized)) {
-        let event = entry.event.as_ref();
+    fn take(&mut self, number: usize, entries: &'a [Entry<'a>], places: &(impl Places + ?Sized)) {
+        let Some(entry) = entries.get(number) else { return };
+        let event = &*entry.event;
         self.season_to(event.happened_at);
         self.whereabouts.take(number, entry, places);
         let water = self.water(entry);
+        let flags = entry.kind.flags;
+        let here = event.site.as_ref().is_none_or(|site| *site == self.whereabouts.site);
+        if event.boat.is_some() || here {
+            self.order.listen(number, entry);
+        }
         if event.boat.is_none() {
+            // A yard may roll the season over for a whole place.
+            if flags.ends_sheet && here {
+                self.slots.iter_mut().for_each(|slot| slot.end_sheet(Some(number)));
+            }
             return;
         }
-        let flags = entry.kind.flags;
         let first_of_spring = (flags.run || flags.ends_sheet)
             && local_time(event).is_some_and(|local| self.season.is_first_spring_run(local));
         if flags.ends_sheet || first_of_spring {
             self.slots.iter_mut().for_each(|slot| slot.end_sheet(Some(number)));
         }
         let targets = self.targets(number, entry, water.open);
+        self.check_order(number, entry, &targets);
+        let before = self.disagreeing(entry, entries, &targets);
         self.apply(number, entry, water.holds, &targets);
+        self.keep_the_less_protected(number, before);
         if flags.run || is_engine_blend(entry) {
             self.slots.iter_mut().for_each(|slot| slot.needs_mixing = false);
+        }
+    }
+
+    /// The slots that another sheet has set for the same moment, as they stand before `entry`.
+    fn disagreeing(
+        &self,
+        entry: &Entry<'_>,
+        entries: &[Entry<'_>],
+        targets: &[Target],
+    ) -> Vec<(usize, Slot<'a>)> {
+        targets
+            .iter()
+            .filter_map(|target| {
+                let slot = self.slots.get(target.slot)?;
+                let last = entries.get(slot.set_by?)?;
+                last.disagrees_with(entry).then(|| (target.slot, slot.clone()))
+            })
+            .collect()
+    }
+
+    /// Of two sheets that say different things of one moment the less protected stands, unless the other measured.
+    fn keep_the_less_protected(&mut self, number: usize, before: Vec<(usize, Slot<'a>)>) {
+        for (place, earlier) in before {
+            let Some(slot) = self.slots.get_mut(place) else { continue };
+            if slot.evidence < Evidence::Measured && slot.is_better_protected_than(&earlier) {
+                *slot = earlier;
+                slot.rule(number, Reason::SheetsDisagree);
+                slot.ask(number, Reason::WhichSheet);
+            }
         }
     }
 
@@ -156,7 +203,7 @@ impl<'a> Folding<'a> {
             Some(WaterSource::Fresh) => Water { holds: Holds::Fresh, open: false },
             Some(WaterSource::Ambient) => Water { holds: around, open: true },
             Some(WaterSource::Method) => {
-                let event = entry.event.as_ref();
+                let event = &*entry.event;
                 let said = [&event.method, &event.note]
                     .into_iter()
                     .flatten()

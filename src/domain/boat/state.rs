@@ -29,6 +29,8 @@ pub struct CircuitState {
     pub slush: Option<Celsius>,
     /// One third ice by mass, where the data reach it.
     pub burst: Option<Celsius>,
+    /// When it was last read off an instrument: an old reading of a blend is worth less than a fresh one.
+    pub read_at: Option<DateTime<Utc>>,
     /// How well it is known.
     pub evidence: Evidence,
     /// Since when it has been so.

@@ -92,6 +92,12 @@ impl CircuitKind {
         list(&self.group_list)
     }
 
+    /// Whether it is a loop of coolant that stays full over winter: then nothing is to be left after a drain.
+    #[must_use]
+    pub fn is_closed_loop(&self) -> bool {
+        self.residue_l >= self.volume_l && self.action == "test_loop"
+    }
+
     /// Whether it is full of raw water when a boat comes out of use.
     #[must_use]
     pub fn holds_raw_water(&self) -> bool {

@@ -100,6 +100,22 @@ pub struct EventFlags {
     pub load_off: bool,
     /// The battery stands under load.
     pub load_on: bool,
+    /// Opens the strainer.
+    pub opens_strainer: bool,
+    /// Shuts a seacock.
+    pub shuts_seacock: bool,
+    /// Opens a seacock.
+    pub opens_seacock: bool,
+    /// Leaves an oil film in the cylinders, which a later run burns off.
+    pub fogs: bool,
+    /// Fills the house water.
+    pub fills_house: bool,
+    /// Takes the battery off what it feeds.
+    pub off_board: bool,
+    /// Asks the owner.
+    pub asks: bool,
+    /// The owner's answer.
+    pub answers: bool,
     /// A sample from the part's own drain.
     pub own_drain: bool,
 }
@@ -264,6 +280,14 @@ fn flags(words: &str) -> Result<EventFlags, String> {
             "after_emptying" => flags.after_emptying = true,
             "load_off" => flags.load_off = true,
             "load_on" => flags.load_on = true,
+            "opens_strainer" => flags.opens_strainer = true,
+            "shuts_seacock" => flags.shuts_seacock = true,
+            "opens_seacock" => flags.opens_seacock = true,
+            "fogs" => flags.fogs = true,
+            "fills_house" => flags.fills_house = true,
+            "off_board" => flags.off_board = true,
+            "asks" => flags.asks = true,
+            "answers" => flags.answers = true,
             "own_drain" => flags.own_drain = true,
             other => return Err(format!("no flag is called {other}")),
         }

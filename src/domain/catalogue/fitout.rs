@@ -68,13 +68,13 @@ pub(crate) fn guess(
     engine_text: &str,
     length_m: Option<f64>,
 ) -> Option<GuessedFitout> {
-    let text = engine_text.to_lowercase();
+    let text = engine_text.trim().to_lowercase();
     let best = fitouts
         .iter()
         .filter(|fitout| fitout.longest_match(&text) > 0)
         .max_by_key(|fitout| fitout.longest_match(&text))
         .or_else(|| fitouts.iter().find(|fitout| fitout.kind == "unknown"))?;
-    let twin = text.starts_with("2x") || text.contains("twin") || text.contains("2 x");
+    let twin = text.contains("2x") || text.contains("twin") || text.contains("2 x");
     // A list without a length gives no reason to leave anything out.
     let roomy = length_m.is_none_or(|length| length >= 8.0);
     let mut circuits: Vec<CircuitId> = best.always().collect();

@@ -4,8 +4,14 @@
 #[must_use]
 pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let word = word.to_lowercase();
+    let letters = word.chars().count();
     candidates
         .into_iter()
+        // A name that is much longer or shorter cannot be near, and need not be measured.
+        .filter(|candidate| {
+            let wanted = candidate.chars().count();
+            letters.abs_diff(wanted) * 2 <= wanted.max(2)
+        })
         .map(|candidate| (distance(&word, &candidate.to_lowercase()), candidate))
         .min()
         .filter(|(changes, candidate)| *changes * 2 <= candidate.chars().count().max(2))

@@ -74,9 +74,11 @@ pub fn through_the_ensemble(
     wind_factors: Option<&[f64]>,
 ) -> Outcome {
     let members = air.members();
+    let marks = marks(model);
+    let passed_limits = |heat: f64| marks.iter().take_while(|mark| heat < **mark).count();
     let mut state = vec![enthalpy; members];
     // For each member the number of limits passed so far; for each limit the number of members past it.
-    let now = passed_limits(model.ice_share(enthalpy));
+    let now = passed_limits(enthalpy);
     let mut reached = vec![now; members];
     let mut counts = [0_u32; 3];
     for (limit, count) in counts.iter_mut().enumerate() {
@@ -98,7 +100,7 @@ pub fn through_the_ensemble(
                     Some(factor) => model.step(*enthalpy, air_c, factor),
                     None => model.step_hour(*enthalpy, air_c),
                 };
-                let passed_now = passed_limits(model.ice_share(*enthalpy));
+                let passed_now = passed_limits(*enthalpy);
                 for limit in counts.iter_mut().take(passed_now).skip(*reached) {
                     *limit += 1;
                 }
@@ -116,6 +118,7 @@ pub fn through_the_ensemble(
     }
 }
 
-fn passed_limits(ice_share: f64) -> usize {
-    LIMITS.iter().take_while(|limit| ice_share >= limit.ice_share()).count()
+/// The heat below which each limit is passed; never, where the liquid's data end before it.
+fn marks(model: &PartModel) -> [f64; 3] {
+    LIMITS.map(|limit| model.enthalpy_at_ice_share(limit.ice_share()).unwrap_or(f64::NEG_INFINITY))
 }

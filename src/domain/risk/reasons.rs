@@ -9,7 +9,7 @@ use crate::domain::yard::Site;
 /// The sentences, most telling first. Temperatures in both scales, Fahrenheit first where the place does so.
 #[must_use]
 pub fn why(circuit: &CircuitState, liquid: &Liquid, outcome: &Outcome, site: &Site) -> Vec<String> {
-    let scale = site.scale();
+    let scale = site.usual_scale();
     let since = circuit
         .since
         .map(|since| since.with_timezone(&site.time_zone).format(" since %-d %b").to_string())

@@ -3,7 +3,6 @@
 use crate::domain::boat::{
     Boat, BoatId, Care, CircuitId, CoolingKind, DrainPermission, PersonId, SiteId,
 };
-use crate::domain::catalogue::nearest;
 use crate::intake::problems::ImportProblems;
 use crate::intake::row::{Row, metres_from_feet, number};
 use crate::intake::sheet::Sheet;
@@ -160,8 +159,8 @@ fn check_site(row: &mut Row<'_>, site: Option<&SiteId>, known: &Known<'_>) {
     if let (Some(site), Some(sites)) = (site, &known.sites)
         && !sites.contains(site)
     {
-        let like = nearest(site.as_str(), sites.iter().map(SiteId::as_str));
-        row.refuse("site_id", unknown("place", like));
+        let remedy = row.unknown("place", site.as_str(), sites.iter().map(SiteId::as_str));
+        row.refuse("site_id", remedy);
     }
 }
 
@@ -176,9 +175,9 @@ fn fitted(row: &mut Row<'_>, known: &Known<'_>) -> (Vec<CircuitId>, Vec<(Circuit
             continue;
         }
         if known.catalogue.circuit(&id).is_none() {
-            let like =
-                nearest(circuit, known.catalogue.circuits().iter().map(|kind| kind.id.as_str()));
-            row.refuse("circuits_fitted", format!("{circuit}: {}", unknown("circuit", like)));
+            let names = known.catalogue.circuits().iter().map(|kind| kind.id.as_str());
+            let remedy = row.unknown("circuit", circuit, names);
+            row.refuse("circuits_fitted", format!("{circuit}: {remedy}"));
             continue;
         }
         if !instance.trim().is_empty() {
@@ -210,12 +209,4 @@ fn volumes(row: &mut Row<'_>, known: &Known<'_>) -> Vec<(CircuitId, f64)> {
         }
     }
     volumes
-}
-
-/// Says that a name is not known, with the nearest right one.
-pub(super) fn unknown(what: &str, like: Option<&str>) -> String {
-    match like {
-        Some(like) => format!("no {what} has this name; the nearest is {like}"),
-        None => format!("no {what} has this name: enter it first or correct it"),
-    }
 }

@@ -4,11 +4,9 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 
-use super::boats::unknown;
 use crate::domain::boat::{BoatId, CircuitId, EventId, Evidence, LayupEvent, Precision, SiteId};
-use crate::domain::catalogue::nearest;
 use crate::intake::problems::{ImportProblems, Problem};
-use crate::intake::row::Row;
+use crate::intake::row::{Row, unknown};
 use crate::intake::sheet::Sheet;
 use crate::intake::{Imported, Known};
 
@@ -87,11 +85,11 @@ fn check_corrections(
         let target = event.corrects.clone();
         if target.as_ref().is_none_or(|id| !is_known(id) || *id == event.id) {
             let value = target.as_ref().map_or("", EventId::as_str).to_owned();
-            let like = nearest(&value, ids.iter().map(EventId::as_str));
+            let names = ids.iter().map(EventId::as_str);
             problems.push(Problem {
                 line: *line,
                 column: "corrects".to_owned(),
-                remedy: unknown("event", like),
+                remedy: unknown("event", &value, names, problems.len()),
                 value,
             });
         }
@@ -182,14 +180,14 @@ fn check_names(row: &mut Row<'_>, boat: Option<&BoatId>, site: Option<&SiteId>, 
     if let (Some(boat), Some(boats)) = (boat, &known.boats)
         && !boats.contains_key(boat)
     {
-        let like = nearest(boat.as_str(), boats.keys().map(BoatId::as_str));
-        row.refuse("boat_id", unknown("boat", like));
+        let remedy = row.unknown("boat", boat.as_str(), boats.keys().map(BoatId::as_str));
+        row.refuse("boat_id", remedy);
     }
     if let (Some(site), Some(sites)) = (site, &known.sites)
         && !sites.contains(site)
     {
-        let like = nearest(site.as_str(), sites.iter().map(SiteId::as_str));
-        row.refuse("site_id", unknown("place", like));
+        let remedy = row.unknown("place", site.as_str(), sites.iter().map(SiteId::as_str));
+        row.refuse("site_id", remedy);
     }
 }
 
@@ -204,8 +202,7 @@ fn kind(row: &mut Row<'_>, known: &Known<'_>) -> Option<String> {
         }
         Some(synonym) => format!("no event has this name; {} is meant", synonym.event),
         None => {
-            let like = nearest(word, known.catalogue.events().iter().map(|kind| kind.id.as_str()));
-            unknown("event", like)
+            row.unknown("event", word, known.catalogue.events().iter().map(|kind| kind.id.as_str()))
         }
     };
     row.refuse("event", remedy);
@@ -223,8 +220,8 @@ fn circuits(row: &mut Row<'_>, known: &Known<'_>) -> (Vec<CircuitId>, Option<Str
         }
         let id = CircuitId::from(circuit.trim());
         if known.catalogue.group(&id).is_none() {
-            let like = nearest(circuit, known.catalogue.circuit_words());
-            row.refuse("circuits", format!("{circuit}: {}", unknown("circuit", like)));
+            let remedy = row.unknown("circuit", circuit, known.catalogue.circuit_words());
+            row.refuse("circuits", format!("{circuit}: {remedy}"));
             continue;
         }
         if !instance.trim().is_empty() {

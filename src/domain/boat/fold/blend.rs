@@ -32,7 +32,7 @@ enum Outcome {
 
 impl Folding<'_> {
     pub(super) fn blend(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         let way = way(entry);
         let product = match (event.fluid.as_deref(), event.label.as_deref()) {
             (Some(fluid), Some(label)) => self.catalogue.product(fluid, label),
@@ -95,7 +95,7 @@ impl Folding<'_> {
 
     /// Whether a water heater is fitted and neither drained nor filled with blend: it takes what goes through the taps.
     fn heater_in_the_way(&self) -> bool {
-        let heater = self.catalogue.place_of(&"water_heater".into());
+        let heater = self.catalogue.water_heater();
         self.slots.iter().any(|slot| Some(slot.place) == heater && !slot.holds.is_protected())
     }
 }
@@ -112,7 +112,7 @@ pub(super) fn solute_of(product: &Product) -> Option<Solute> {
 }
 
 fn way(entry: &Entry<'_>) -> Way {
-    let event = entry.event.as_ref();
+    let event = &*entry.event;
     let thermostat = event.thermostat_open.as_deref().unwrap_or_default().to_lowercase();
     match event.method.as_deref().unwrap_or_default() {
         "run_warm" => match thermostat.as_str() {
@@ -156,7 +156,11 @@ fn outcome(slot: &Slot<'_>, way: Way) -> Outcome {
                 why: Some(Reason::FillWithoutDrain),
                 path_proven: false,
             },
-            AfterColdRun::Passes => recorded(false),
+            AfterColdRun::Passes => Outcome::Blend {
+                at_most: Evidence::Recorded,
+                why: Some(Reason::NotDrainedFirst),
+                path_proven: false,
+            },
         },
     }
 }

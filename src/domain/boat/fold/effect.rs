@@ -82,7 +82,7 @@ impl<'a> Folding<'a> {
     }
 
     pub(super) fn drain(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         let check = self.check_drain(entry, targets);
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
@@ -116,7 +116,7 @@ impl<'a> Folding<'a> {
     /// Minutes and litres of a drain against what they should be.
     fn check_drain(&self, entry: &Entry<'_>, targets: &[Target]) -> DrainCheck {
         let limits = self.catalogue.limits();
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         let single = event.point.as_deref().is_some_and(is_single_point);
         let wanted = if single { limits.single_drain_open_min } else { limits.drain_open_min };
         if let Some(minutes) = event.minutes.filter(|minutes| *minutes < wanted) {
@@ -170,7 +170,7 @@ impl<'a> Folding<'a> {
     }
 
     pub(super) fn gear_oil(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         let method = event.method.as_deref().unwrap_or_default().to_lowercase();
         let wet = ["milky", "water", "cloudy", "emulsion"].iter().any(|word| method.contains(word))
             && !method.contains("no water");
@@ -197,7 +197,7 @@ impl<'a> Folding<'a> {
     }
 
     pub(super) fn volts(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         let limits = *self.catalogue.limits();
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };

@@ -1,7 +1,7 @@
 //! Which entries of the log count, as corrected, in the order in which they are taken.
 
-use std::borrow::Cow;
 use std::collections::BTreeMap;
+use std::ops::Deref;
 
 use chrono::{DateTime, Utc};
 
@@ -11,9 +11,26 @@ use crate::domain::catalogue::{Catalogue, EffectKind, EventClass, EventKind};
 const CORRECTION: &str = "correction";
 const DAY_S: i64 = 86_400;
 
+/// An entry as it stands in the log, or as corrected. Boxed, since entries are moved while they are sorted.
+pub(super) enum Told<'a> {
+    AsWritten(&'a LayupEvent),
+    Corrected(Box<LayupEvent>),
+}
+
+impl Deref for Told<'_> {
+    type Target = LayupEvent;
+
+    fn deref(&self) -> &LayupEvent {
+        match self {
+            Self::AsWritten(event) => event,
+            Self::Corrected(event) => event,
+        }
+    }
+}
+
 /// One entry with its kind.
 pub(super) struct Entry<'a> {
-    pub(super) event: Cow<'a, LayupEvent>,
+    pub(super) event: Told<'a>,
     pub(super) kind: &'a EventKind,
     taken_at_s: i64,
     rank: u8,
@@ -47,7 +64,7 @@ pub(super) fn entries<'a>(
 }
 
 impl<'a> Entry<'a> {
-    fn new(event: Cow<'a, LayupEvent>, kind: &'a EventKind) -> Self {
+    fn new(event: Told<'a>, kind: &'a EventKind) -> Self {
         let undoing = kind.class == EventClass::Undoing;
         let stated = event.happened_at.timestamp();
         let taken_at_s = match event.precision {
@@ -73,6 +90,14 @@ impl<'a> Entry<'a> {
         self.event.evidence.max(Evidence::Claimed).min(self.kind.evidence_cap)
     }
 
+    /// Whether two sheets speak of the same moment (or of the same day, without an hour).
+    pub(super) fn disagrees_with(&self, other: &Self) -> bool {
+        self.taken_at_s == other.taken_at_s
+            && self.event.sheet.is_some()
+            && other.event.sheet.is_some()
+            && self.event.sheet != other.event.sheet
+    }
+
     fn order(&self, other: &Self) -> std::cmp::Ordering {
         let (a, b) = (&self.event, &other.event);
         (self.taken_at_s, self.rank, a.happened_at, a.recorded_at, a.id.as_str().len(), &a.id).cmp(
@@ -90,8 +115,8 @@ impl<'a> Entry<'a> {
 
 /// Corrections by what they correct: withdrawn entries, and fields that replace others.
 struct Corrections<'a> {
-    voided: Vec<&'a EventId>,
-    replacing: BTreeMap<&'a EventId, Vec<Cow<'a, LayupEvent>>>,
+    voided: Vec<&'a str>,
+    replacing: BTreeMap<&'a str, Vec<Told<'a>>>,
 }
 
 impl<'a> Corrections<'a> {
@@ -100,7 +125,9 @@ impl<'a> Corrections<'a> {
         let mut sorted = Self { voided: Vec::new(), replacing: BTreeMap::new() };
         // The latest first, so that a correction that was itself withdrawn or corrected is so before it acts.
         for event in corrections.iter().rev() {
-            let Some(target) = &event.corrects else { continue };
+            // The id may also stand in `point`, where nothing else has taken it from there yet.
+            let target = event.corrects.as_ref().map(EventId::as_str).or(event.point.as_deref());
+            let Some(target) = target.map(str::trim) else { continue };
             let Some(event) = sorted.apply(event) else { continue };
             if event.method.as_deref().is_some_and(|method| method.eq_ignore_ascii_case("void")) {
                 sorted.voided.push(target);
@@ -112,18 +139,22 @@ impl<'a> Corrections<'a> {
     }
 
     /// The event with what corrects it; `None` if it was withdrawn.
-    fn apply(&self, event: &'a LayupEvent) -> Option<Cow<'a, LayupEvent>> {
-        if self.voided.contains(&&event.id) {
+    fn apply(&self, event: &'a LayupEvent) -> Option<Told<'a>> {
+        if self.voided.contains(&event.id.as_str()) {
             return None;
         }
-        let Some(replacing) = self.replacing.get(&event.id) else {
-            return Some(Cow::Borrowed(event));
+        let Some(replacing) = self.replacing.get(event.id.as_str()) else {
+            return Some(Told::AsWritten(event));
         };
         let mut corrected = event.clone();
         for correction in replacing.iter().rev() {
             replace_fields(&mut corrected, correction);
+            // Without the column, `point` held the id and says nothing of a drain or an outlet.
+            if correction.corrects.is_none() {
+                corrected.point.clone_from(&event.point);
+            }
         }
-        Some(Cow::Owned(corrected))
+        Some(Told::Corrected(Box::new(corrected)))
     }
 }
 

@@ -19,6 +19,12 @@ const ALL: [&str; 5] = ["both", "all", "each", "every", "p+s"];
 /// Other words for what the catalogue calls an engine.
 const ENGINES: [&str; 6] = ["engine", "engines", "jet", "jets", "motor", "motors"];
 
+/// Words before a noun that tell what it is and not which of several.
+const PLAIN: [&str; 18] = [
+    "", "the", "of", "at", "only", "water", "fresh", "drinking", "potable", "holding", "waste",
+    "ac", "air", "battery", "diesel", "petrol", "gas", "single",
+];
+
 /// What `event` names of a circuit whose instances are called `noun` (empty: no words are looked for, only the column).
 pub(super) fn named(event: &LayupEvent, noun: &str) -> Naming {
     if let Some(column) = &event.instance {
@@ -89,10 +95,10 @@ fn in_words(text: &str, noun: &str) -> Naming {
         if before.iter().any(|word| ALL.contains(word)) {
             return Naming::All;
         }
-        let joined = before
-            .iter()
-            .filter(|word| !["and", "&", "+", "the", "of", "at", "only", ""].contains(*word));
-        names.extend(joined.map(|word| complete(word, noun)));
+        for phrase in before.split(|word| ["and", "&", "+"].contains(word)) {
+            let name = phrase.iter().rev().find(|word| !PLAIN.contains(*word));
+            names.extend(name.map(|word| complete(word, noun)));
+        }
     }
     if names.is_empty() { Naming::Nobody } else { Naming::These(names) }
 }
@@ -121,6 +127,9 @@ mod tests {
         check("port and starboard logs", "log", &["port log", "starboard log"]);
         check("Port Engine", "engine", &["port engine"]);
         check("port jet", "engine", &["port engine"]);
+        check("drained port and stbd logs", "log", &["port log", "starboard log"]);
+        check("forward AC unit", "unit", &["forward unit"]);
+        assert_eq!(in_words("fresh water tank", "tank"), Naming::Nobody);
         assert_eq!(in_words("both jets", "engine"), Naming::All);
         assert_eq!(in_words("block stbd drain", "engine"), Naming::Nobody);
         assert_eq!(in_words("generator strainer bowl", "generator"), Naming::Nobody);

@@ -26,7 +26,7 @@ struct Worth {
 
 impl Folding<'_> {
     pub(super) fn reading(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         let listed = !event.circuits.is_empty();
         // From the last slot to the first, so that a split does not move those that are still to come.
         for target in targets.iter().rev() {
@@ -75,7 +75,13 @@ impl Folding<'_> {
     pub(super) fn loop_reading(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
         for target in targets {
             let Some(slot) = self.slots.get(target.slot) else { continue };
-            let worth = self.worth(entry, slot.solute);
+            // A loop of which nobody says what is in it is taken for what the instrument was set to.
+            let set_to = match entry.event.scale.as_deref() {
+                Some("PG") => Some(Solute::PropyleneGlycol),
+                Some("EG") => Some(Solute::EthyleneGlycol),
+                _ => None,
+            };
+            let worth = self.worth(entry, slot.solute.or(set_to));
             let Some(slot) = self.slot(*target) else { continue };
             if slot.needs_mixing {
                 slot.event(number);
@@ -88,7 +94,7 @@ impl Folding<'_> {
     }
 
     fn worth(&self, entry: &Entry<'_>, solute: Option<Solute>) -> Worth {
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         let mut doubts = Vec::new();
         let value_c = match (event.reading_value, event.reading_unit.as_deref()) {
             (Some(value), Some("F")) => Celsius::from_fahrenheit(value).ok().map(Celsius::value),
@@ -144,7 +150,7 @@ fn take_reading(
     holds: Holds,
     worth: &Worth,
 ) {
-    let event = entry.event.as_ref();
+    let event = &*entry.event;
     let doubtful = !worth.doubts.is_empty();
     let mut grade = entry.grade();
     if doubtful {
@@ -186,7 +192,7 @@ fn take_reading(
     }
     slot.first_ice_c = first_ice_c;
     slot.solute = worth.solute;
-    slot.read_at = Some(event.happened_at);
+    slot.read_at = (!doubtful).then_some(event.happened_at);
     worth.doubts.iter().for_each(|doubt| slot.rule(number, *doubt));
     if twice {
         slot.rule(number, Reason::WarmerStands);

@@ -3,17 +3,11 @@
 use chrono::{DateTime, Utc};
 
 use super::Folding;
+use super::liquids::Liquids;
 use super::log::Entry;
 use super::slot::{Note, Say, Slot};
 use crate::domain::boat::{BoatState, CircuitState, Holds, LayupEvent};
 use crate::domain::catalogue::{Confinement, Reason, Reasons};
-use crate::domain::physics::{Liquid, Solute};
-use crate::domain::units::{Celsius, MassFraction, Salinity, SpecificGravity};
-
-/// Ice share of slush, by the contract.
-const SLUSH_SHARE: f64 = 0.15;
-/// Ice share at which parts are likely to break, by the contract.
-const BURST_SHARE: f64 = 1.0 / 3.0;
 
 /// The state of the boat after the last entry.
 pub(super) fn state(
@@ -25,6 +19,7 @@ pub(super) fn state(
     let whereabouts = &folding.whereabouts;
     let words = Words { entries, reasons: folding.catalogue.reasons() };
     let mitigations = whereabouts.mitigations(entries);
+    let mut liquids = Liquids::default();
     let test_before_running = folding
         .slots
         .iter()
@@ -44,10 +39,18 @@ pub(super) fn state(
             open_questions.push(format!("{ask} ({})", mitigation.event));
         }
     }
-    for (number, circuit) in &folding.not_fitted {
+    for (number, reason, about) in &folding.order.asked {
         if let Some(entry) = entries.get(*number) {
-            let ask = folding.catalogue.reasons().words(Reason::NotFitted);
-            open_questions.push(format!("{circuit}: {ask} ({})", entry.event.id));
+            let colon = if about.is_empty() { "" } else { ": " };
+            let ask = folding.catalogue.reasons().words(*reason);
+            open_questions.push(format!("{about}{colon}{ask} ({})", entry.event.id));
+        }
+    }
+    for number in &folding.order.unanswered {
+        if let Some(entry) = entries.get(*number) {
+            let asked = entry.event.note.as_deref().unwrap_or(entry.kind.label.as_str());
+            let words = folding.catalogue.reasons().words(Reason::Unanswered);
+            open_questions.push(format!("{words}: {asked} ({})", entry.event.id));
         }
     }
     BoatState {
@@ -57,7 +60,11 @@ pub(super) fn state(
         site: whereabouts.site.clone(),
         afloat: whereabouts.afloat,
         covered: whereabouts.covered,
-        circuits: folding.slots.iter().map(|slot| circuit(folding, slot, &words, at)).collect(),
+        circuits: folding
+            .slots
+            .iter()
+            .map(|slot| circuit(folding, slot, &words, &mut liquids, at))
+            .collect(),
         mitigations,
         test_before_running,
         open_questions,
@@ -74,22 +81,18 @@ fn circuit(
     folding: &Folding<'_>,
     slot: &Slot<'_>,
     words: &Words<'_>,
+    liquids: &mut Liquids,
     at: DateTime<Utc>,
 ) -> CircuitState {
     let limits = folding.catalogue.limits();
-    let liquid = liquid(folding, slot);
-    let first_ice = match slot.holds {
-        Holds::Unknown | Holds::Dry | Holds::Absent | Holds::LubeClean => None,
-        Holds::Blend | Holds::Coolant => slot.first_ice_c.map(Celsius::clamped),
-        _ => liquid.map(|liquid| liquid.first_ice()),
-    };
-    let at_share =
-        |share| first_ice.and(liquid).and_then(|liquid| liquid.temperature_at_ice_share(share));
+    let frozen = liquids.of(slot, limits);
     let full = folding.volume_l(slot);
     let mut because: Vec<String> =
         slot.notes.iter().map(|note| words.note(note, slot.holds)).collect();
     if slot.notes.is_empty() {
-        because.push(words.reasons.words(Reason::NoEntry).to_owned());
+        let chemical = slot.kind.confinement == Confinement::Chemical;
+        let reason = if chemical { Reason::NoVolts } else { Reason::NoEntry };
+        because.push(words.reasons.words(reason).to_owned());
         let hauled = folding.whereabouts.hauled.filter(|_| slot.kind.holds_raw_water());
         because
             .extend(hauled.map(|entry| {
@@ -98,7 +101,7 @@ fn circuit(
     }
     let mut open_questions: Vec<String> =
         slot.questions.iter().map(|note| words.note(note, slot.holds)).collect();
-    if slot.holds.is_protected()
+    if slot.holds == Holds::Blend
         && slot.read_at.is_some_and(|read| older_than(read, at, limits.reading_old_days))
     {
         open_questions.push(words.reasons.words(Reason::OldReading).to_owned());
@@ -107,16 +110,17 @@ fn circuit(
         circuit: slot.kind.id.clone(),
         instance: slot.instance.as_deref().map(str::to_owned),
         holds: slot.holds,
-        liquid,
+        liquid: frozen.liquid,
         litres: match slot.holds {
             Holds::Dry | Holds::Absent => 0.0,
             Holds::Drained if !slot.closed_pocket => slot.kind.residue_l.min(full),
             _ => full,
         },
         closed_pocket: slot.closed_pocket,
-        first_ice,
-        slush: at_share(SLUSH_SHARE),
-        burst: at_share(BURST_SHARE),
+        first_ice: frozen.first_ice,
+        slush: frozen.slush,
+        burst: frozen.burst,
+        read_at: slot.read_at,
         evidence: slot.evidence,
         since: slot.since,
         because,
@@ -127,41 +131,6 @@ fn circuit(
         open_questions,
     }
 }
-
-/// What the physics is to freeze; fresh water where nothing better is known.
-fn liquid(folding: &Folding<'_>, slot: &Slot<'_>) -> Option<Liquid> {
-    let limits = folding.catalogue.limits();
-    match slot.holds {
-        Holds::Dry | Holds::Absent | Holds::LubeClean => None,
-        Holds::Fresh | Holds::Drained | Holds::LubeWet => Some(Liquid::FreshWater),
-        Holds::Sea => Some(Liquid::SeaWater { salinity: Salinity::clamped(limits.sea_salinity) }),
-        Holds::Charged => Some(Liquid::BatteryAcid {
-            specific_gravity: SpecificGravity::clamped(
-                slot.specific_gravity.unwrap_or(limits.battery_flat_sg),
-            ),
-        }),
-        Holds::Unknown if slot.kind.confinement == Confinement::Chemical => {
-            Some(Liquid::BatteryAcid {
-                specific_gravity: SpecificGravity::clamped(limits.battery_flat_sg),
-            })
-        }
-        Holds::Unknown => Some(Liquid::FreshWater),
-        Holds::Blend => Some(mix(slot.first_ice_c, slot.solute, Solute::PropyleneGlycol)),
-        Holds::Coolant => Some(mix(slot.first_ice_c, slot.solute, Solute::EthyleneGlycol)),
-    }
-}
-
-fn mix(first_ice_c: Option<f64>, solute: Option<Solute>, usual: Solute) -> Liquid {
-    let Some(first_ice_c) = first_ice_c else { return Liquid::FreshWater };
-    let solute = solute.unwrap_or(usual);
-    Liquid::blend_from_first_ice(solute, Celsius::clamped(first_ice_c)).unwrap_or(
-        // Colder than the data go: the strongest that they know.
-        Liquid::Blend { solute, mass_fraction: MassFraction::clamped(STRONGEST_KNOWN) },
-    )
-}
-
-/// The end of the curves of first ice, by mass (see the physics of liquids).
-const STRONGEST_KNOWN: f64 = 0.60;
 
 impl Slot<'_> {
     /// What people call it, with the instance where there are several.
@@ -192,15 +161,21 @@ impl Words<'_> {
                 .replace("{litres}", &number(*stated))
                 .replace("{limit}", &number(*limit)),
             Say::Named(reason, name) => self.reasons.words(*reason).replace("{instance}", name),
-            Say::Undid(undone) => {
-                let undone = self.entries.get(*undone).map_or_else(String::new, |entry| {
+            Say::About(reason, other) => {
+                let other = self.entries.get(*other).map_or_else(String::new, |entry| {
                     format!("{} ({})", entry.kind.label, entry.event.id)
                 });
-                self.reasons.words(Reason::Undone).replace("{undone}", &undone)
+                return self.reasons.words(*reason).replace("{undone}", &other);
             }
         };
         match entry {
-            Some(entry) => format!("{words} ({})", entry.event.id),
+            Some(entry) => {
+                let mut words = words;
+                words.push_str(" (");
+                words.push_str(entry.event.id.as_str());
+                words.push(')');
+                words
+            }
             None => words,
         }
     }
@@ -210,30 +185,55 @@ impl Words<'_> {
         if !template.contains('{') {
             return template.to_owned();
         }
-        let or_empty = |text: &Option<String>| text.clone().unwrap_or_default();
-        let led = |lead: &str, text: Option<String>| {
-            text.map_or_else(String::new, |text| format!("{lead}{text}"))
-        };
-        let water = event.method.clone().unwrap_or_else(|| holds.as_str().to_owned());
-        let label = [or_empty(&event.fluid), or_empty(&event.label)].join(" ");
-        let reading = event.reading_value.map_or_else(
-            || "no number".to_owned(),
-            |value| format!("{} {}", number(value), or_empty(&event.reading_unit)),
-        );
-        template
-            .replace("{water}", &water)
-            .replace("{label}", label.trim())
-            .replace("{reading}", reading.trim())
-            .replace("{scale}", &led(", scale ", event.scale.clone()))
-            .replace("{point}", event.point.as_deref().unwrap_or("no point stated"))
-            .replace("{points}", &led(" at ", event.point.clone()))
-            .replace(
-                "{method}",
-                &led(", ", event.method.as_deref().map(|text| text.replace('_', " "))),
-            )
-            .replace("{minutes}", &led(", open min ", event.minutes.map(number)))
-            .replace("{litres}", &led(", litres out ", event.litres_out.map(number)))
-            .replace("{volts}", &led(", volts ", event.volts.map(number)))
+        let mut told = String::with_capacity(template.len() + 40);
+        let mut rest = template;
+        while let Some((before, after)) = rest.split_once('{') {
+            let (name, after) = after.split_once('}').unwrap_or((after, ""));
+            told.push_str(before);
+            fill_in(&mut told, event, name, holds);
+            rest = after;
+        }
+        told.push_str(rest);
+        told
+    }
+}
+
+/// Writes the figure of an entry that a template asks for by `name`.
+fn fill_in(told: &mut String, event: &LayupEvent, name: &str, holds: Holds) {
+    let mut led = |lead: &str, text: Option<&str>| {
+        if let Some(text) = text {
+            told.push_str(lead);
+            told.push_str(text);
+        }
+    };
+    match name {
+        "water" => led("", Some(event.method.as_deref().unwrap_or(holds.as_str()))),
+        "label" => {
+            led("", event.fluid.as_deref());
+            led(if event.fluid.is_some() { " " } else { "" }, event.label.as_deref());
+        }
+        "reading" => match event.reading_value {
+            Some(value) => {
+                led("", Some(&number(value)));
+                led(" ", event.reading_unit.as_deref());
+            }
+            None => led("", Some("no number")),
+        },
+        "scale" => led(", scale ", event.scale.as_deref()),
+        "point" => led("", Some(event.point.as_deref().unwrap_or("no point stated"))),
+        "points" => led(" at ", event.point.as_deref()),
+        "method" => {
+            led(", ", event.method.as_deref().map(|text| text.replace('_', " ")).as_deref())
+        }
+        "minutes" => led(
+            ", ",
+            event.minutes.map(|minutes| format!("open {} min", number(minutes))).as_deref(),
+        ),
+        "litres" => {
+            led(", ", event.litres_out.map(|litres| format!("{} L out", number(litres))).as_deref())
+        }
+        "volts" => led(" at ", event.volts.map(|volts| format!("{} V", number(volts))).as_deref()),
+        _ => {}
     }
 }
 

@@ -46,11 +46,16 @@ impl Season {
 
     /// Whether a run at this local time is the first of spring; told once a season.
     pub(super) fn is_first_spring_run(&mut self, local: DateTime<FixedOffset>) -> bool {
-        let since_spring = (local.month() + 12 - self.spring_month) % 12;
-        let spring_months = (self.end_month + 12 - self.spring_month) % 12;
-        let first = since_spring < spring_months && !self.spring_run;
+        let first = self.is_spring(local) && !self.spring_run;
         self.spring_run |= first;
         first
+    }
+
+    /// Whether it is spring at this local time: after winter and before the season ends by date.
+    pub(super) fn is_spring(&self, local: DateTime<FixedOffset>) -> bool {
+        let since_spring = (local.month() + 12 - self.spring_month) % 12;
+        let spring_months = (self.end_month + 12 - self.spring_month) % 12;
+        since_spring < spring_months
     }
 
     fn end_after(&self, moment: DateTime<Utc>) -> Option<DateTime<Utc>> {

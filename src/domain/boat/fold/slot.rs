@@ -27,8 +27,8 @@ pub(super) enum Say {
     Figures(Reason, f64, f64),
     /// A rule with the name of an instance.
     Named(Reason, Arc<str>),
-    /// What was undone by it: another entry.
-    Undid(usize),
+    /// A rule about another entry that it undid.
+    About(Reason, usize),
 }
 
 /// The state of one circuit or instance.
@@ -56,6 +56,8 @@ pub(super) struct Slot<'a> {
     pub(super) load_on: bool,
     pub(super) read_at: Option<DateTime<Utc>>,
     pub(super) undone_by: Option<usize>,
+    /// The entry that last said what it holds.
+    pub(super) set_by: Option<usize>,
     /// Ice or damage seen: the entry that says so.
     pub(super) test_first: Option<usize>,
     pub(super) notes: Vec<Note>,
@@ -86,6 +88,7 @@ impl<'a> Slot<'a> {
             load_on: false,
             read_at: None,
             undone_by: None,
+            set_by: None,
             test_first: None,
             notes: Vec::new(),
             questions: Vec::new(),
@@ -118,6 +121,7 @@ impl<'a> Slot<'a> {
         self.evidence = evidence;
         self.since = Some(at);
         self.undone_by = None;
+        self.set_by = Some(entry);
         self.attempted = true;
         self.event(entry);
     }
@@ -132,7 +136,11 @@ impl<'a> Slot<'a> {
     ) {
         // What protected it is told first; an attempt that did not reach it is told last.
         let mut told = self.notes.iter().filter(|note| note.say == Say::Event);
-        let undid = if self.holds.is_protected() { told.next() } else { told.next_back() };
+        let (undid, reason) = if self.holds.is_protected() {
+            (told.next(), Reason::Undone)
+        } else {
+            (told.next_back(), Reason::NeverProven)
+        };
         let undid = undid.and_then(|note| note.entry);
         let protected = self.holds.is_protected() || self.attempted;
         if self.holds != holds || protected {
@@ -141,14 +149,21 @@ impl<'a> Slot<'a> {
         self.clear();
         self.holds = holds;
         self.evidence = evidence;
+        self.set_by = Some(entry);
         self.event(entry);
         if protected {
             self.undone_by = Some(entry);
             if let Some(undid) = undid {
-                self.note(Some(entry), Say::Undid(undid));
+                self.note(Some(entry), Say::About(reason, undid));
             }
         }
         self.attempted = false;
+    }
+
+    /// Whether this is the better protected of two accounts of one moment.
+    pub(super) fn is_better_protected_than(&self, other: &Self) -> bool {
+        let account = |slot: &Self| (slot.holds.is_protected(), slot.evidence, !slot.closed_pocket);
+        account(self) > account(other)
     }
 
     /// Last winter's sheet ends: nothing of it counts any more.
@@ -188,10 +203,13 @@ impl<'a> Slot<'a> {
         }
     }
 
+    /// Asks once; asked again, by the later entry.
     pub(super) fn ask(&mut self, entry: usize, reason: Reason) {
-        let note = Note { entry: Some(entry), say: Say::Rule(reason) };
-        if !self.questions.contains(&note) && self.questions.len() < NOTES_MAX {
-            self.questions.push(note);
+        let say = Say::Rule(reason);
+        if let Some(note) = self.questions.iter_mut().find(|note| note.say == say) {
+            note.entry = Some(entry);
+        } else if self.questions.len() < NOTES_MAX {
+            self.questions.push(Note { entry: Some(entry), say });
         }
     }
 }

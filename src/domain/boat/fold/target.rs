@@ -77,11 +77,10 @@ impl Folding<'_> {
         let kind = entry.kind;
         let mut listed = CircuitSet::EMPTY;
         for id in &entry.event.circuits {
-            let Some(set) = self.catalogue.group(id) else { continue };
-            listed = listed.union(set);
-            let single = self.catalogue.circuit(id).is_some();
-            if single && !self.slots.iter().any(|slot| set.contains(slot.place)) {
-                self.not_fitted.push((number, id.as_str().to_owned()));
+            let Some(name) = self.catalogue.named(id) else { continue };
+            listed = listed.union(name.set);
+            if name.place.is_some_and(|place| !self.slots.iter().any(|slot| slot.place == place)) {
+                self.order.ask(number, Reason::NotFitted, id.as_str());
             }
         }
         let mut reach =
@@ -95,13 +94,12 @@ impl Folding<'_> {
             }
         }
         let follows_loop = matches!(kind.effect, EffectKind::Lose | EffectKind::LoopReading);
-        if follows_loop && !self.boat.cooling.block_is_raw() {
-            let place = |id: &str| self.catalogue.place_of(&id.into());
-            if let (Some(engine), Some(coil)) = (place("closed_loop"), place("engine_coil"))
-                && reach.contains(engine)
-            {
-                reach.insert(coil);
-            }
+        if follows_loop
+            && !self.boat.cooling.block_is_raw()
+            && let Some((engine, coil)) = self.catalogue.loop_and_coil()
+            && reach.contains(engine)
+        {
+            reach.insert(coil);
         }
         reach
     }
@@ -115,7 +113,7 @@ impl Folding<'_> {
         to: usize,
         targets: &mut Vec<Target>,
     ) -> usize {
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         let Some(first) = self.slots.get(from) else { return to };
         let noun = first.kind.instance_noun.as_str();
         let has_names = to - from > 1 || first.instance.is_some();

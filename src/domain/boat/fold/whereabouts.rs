@@ -45,7 +45,7 @@ impl<'a> Whereabouts<'a> {
         entry: &'a Entry<'_>,
         places: &(impl Places + ?Sized),
     ) {
-        let event = entry.event.as_ref();
+        let event = &*entry.event;
         if event.boat.is_some() {
             // An entry about the boat that names a place says that the boat was there.
             if let Some(site) = event.site.as_ref().filter(|site| **site != self.site) {
