@@ -42,6 +42,9 @@ pub use yard::YardCounts;
 /// How long a writer waits for another one before it says that the store is locked.
 const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
 
+/// Pages kept in memory, KiB: a winter of one yard's alerts and newest forecasts, read again at every round.
+const PAGE_CACHE_KIB: i64 = 16 * 1024;
+
 /// How hard a commit is pushed to the disk.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Durability {
@@ -121,6 +124,7 @@ impl Store {
         connection.pragma_update(None, "synchronous", synchronous).doing(doing)?;
         connection.pragma_update(None, "foreign_keys", true).doing(doing)?;
         connection.pragma_update(None, "secure_delete", true).doing(doing)?;
+        connection.pragma_update(None, "cache_size", -PAGE_CACHE_KIB).doing(doing)?;
         migrate::forward(&mut connection, known)?;
         refuse_read_only(&connection, doing)?;
         Ok(Self { connection: Mutex::new(connection) })

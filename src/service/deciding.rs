@@ -11,7 +11,7 @@ use crate::domain::alert::{
 };
 use crate::domain::boat::{Boat, PersonId, SiteId};
 use crate::domain::yard::{Person, Role};
-use crate::store::{AlertFilter, AlertRecord, TransitionRow};
+use crate::store::{AlertRecord, TransitionRow};
 
 /// Messages of this long ago no longer count against a person's daily limit.
 const RECENT: TimeDelta = TimeDelta::hours(24);
@@ -87,7 +87,7 @@ fn situation(
         open,
         episodes_closed: book
             .closed
-            .get(&(kind, subject.as_str().to_owned()))
+            .get(&(kind.as_str().to_owned(), subject.as_str().to_owned()))
             .copied()
             .unwrap_or(0),
         people,
@@ -99,7 +99,7 @@ fn situation(
 /// Every alert that matters for the next decision.
 struct AlertBook {
     open: BTreeMap<(Kind, String), Alert>,
-    closed: BTreeMap<(Kind, String), u32>,
+    closed: BTreeMap<(String, String), u32>,
 }
 
 impl AlertBook {
@@ -111,22 +111,8 @@ impl AlertBook {
             })?;
             book.open.insert((alert.kind, alert.subject.as_str().to_owned()), alert);
         }
-        let filter = AlertFilter { open: Some(false), ..AlertFilter::default() };
-        for record in house.store.alerts(&filter)? {
-            let kind = [
-                Kind::Freeze,
-                Kind::Blind,
-                Kind::Deadline,
-                Kind::Blend,
-                Kind::Heat,
-                Kind::Unreachable,
-            ]
-            .into_iter()
-            .find(|kind| kind.as_str() == record.kind);
-            let subject = record.boat.map_or(record.site.to_string(), |boat| boat.to_string());
-            if let Some(kind) = kind {
-                *book.closed.entry((kind, subject)).or_default() += 1;
-            }
+        for (kind, subject, count) in house.store.closed_counts()? {
+            book.closed.insert((kind, subject), count);
         }
         Ok(book)
     }

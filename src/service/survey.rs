@@ -118,25 +118,57 @@ pub fn survey(
     Ok(Survey { instant, until: hour + TimeDelta::hours(horizon), places, boats, yard })
 }
 
+/// Judges each place's boats on a thread of its own; the answers do not depend on how many there are.
 fn judge_all(
     house: &House,
     states: Vec<(Boat, BoatState)>,
     places: &BTreeMap<SiteId, PlaceView>,
 ) -> Result<Vec<BoatView>, ServiceError> {
-    let mut judges: BTreeMap<SiteId, Judge<'_>> = BTreeMap::new();
-    let mut boats = Vec::new();
+    let mut by_place: BTreeMap<SiteId, Vec<(Boat, BoatState)>> = BTreeMap::new();
     for (boat, state) in states {
-        let weather = places.get(&state.site).and_then(|place| place.weather.as_ref());
-        let rows = match weather {
-            Some(weather) => judges
-                .entry(state.site.clone())
-                .or_insert_with(|| Judge::new(weather, &house.catalogue, house.judge_settings()))
-                .boat(&boat, &state)?,
-            None => Vec::new(),
-        };
-        boats.push(BoatView { boat, state, rows });
+        by_place.entry(state.site.clone()).or_default().push((boat, state));
     }
+    let judged: Vec<Result<Vec<BoatView>, ServiceError>> = std::thread::scope(|scope| {
+        let threads: Vec<_> = by_place
+            .into_iter()
+            .map(|(site, boats)| {
+                let weather = places.get(&site).and_then(|place| place.weather.as_ref());
+                scope.spawn(move || judge_place(house, weather, boats))
+            })
+            .collect();
+        threads
+            .into_iter()
+            .map(|thread| {
+                thread.join().unwrap_or_else(|_| {
+                    Err(ServiceError::Told("judging a place came to a sudden end".into()))
+                })
+            })
+            .collect()
+    });
+    let mut boats = Vec::new();
+    for place in judged {
+        boats.extend(place?);
+    }
+    boats.sort_by(|a, b| a.boat.id.cmp(&b.boat.id));
     Ok(boats)
+}
+
+fn judge_place(
+    house: &House,
+    weather: Option<&PlaceWeather>,
+    boats: Vec<(Boat, BoatState)>,
+) -> Result<Vec<BoatView>, ServiceError> {
+    let mut judge = weather.map(|w| Judge::new(w, &house.catalogue, house.judge_settings()));
+    boats
+        .into_iter()
+        .map(|(boat, state)| {
+            let rows = match &mut judge {
+                Some(judge) => judge.boat(&boat, &state)?,
+                None => Vec::new(),
+            };
+            Ok(BoatView { boat, state, rows })
+        })
+        .collect()
 }
 
 fn view(

@@ -64,6 +64,26 @@ const COLUMNS: &str =
     "SELECT id, kind, boat, site, open, revision, raised_ms, closed_ms, document FROM alert";
 
 impl Store {
+    /// How many closed alerts there are of each kind about each boat, or place where there is no boat.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn closed_counts(&self) -> Result<Vec<(String, String, u32)>, StoreError> {
+        let doing = "counting the closed alerts";
+        self.read(doing, |connection| {
+            let mut statement = connection
+                .prepare(
+                    "SELECT kind, coalesce(boat, site), count(*) FROM alert WHERE NOT open
+                     GROUP BY 1, 2 ORDER BY 1, 2",
+                )
+                .doing(doing)?;
+            let rows = statement
+                .query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))
+                .doing(doing)?;
+            rows.collect::<Result<_, _>>().doing(doing)
+        })
+    }
+
     /// Alerts that are not closed, oldest first.
     ///
     /// # Errors

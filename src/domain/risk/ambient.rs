@@ -179,8 +179,12 @@ fn water_c(site: &Site, time: DateTime<Utc>) -> f64 {
 
 /// What a clear calm night adds for a part with this exposure in this hour, K, never above 0.
 fn night_offset_k(row: &Exposure, site: &Site, step: &Step) -> f64 {
-    if !sun::is_night(step.time, site.latitude, site.longitude) {
+    let sees_nothing = row.sky_view <= 0.0 && row.clear_night_offset_k >= 0.0;
+    if sees_nothing || !sun::is_night(step.time, site.latitude, site.longitude) {
         return 0.0;
+    }
+    if row.sky_view <= 0.0 {
+        return row.clear_night_offset_k.min(0.0) * place::clear_and_calm(step.cloud, step.wind_ms);
     }
     let air = step.temperature_c.unwrap_or(0.0);
     let dew = step.dewpoint_c.unwrap_or(air - DEW_BELOW_AIR_K).min(air);
