@@ -35,7 +35,7 @@ pub use facts::Facts;
 pub use settings::AlertSettings;
 pub use situation::{Low, Situation, Standing, Subject, Target};
 pub use table::{Flat, TRANSITIONS, TransitionRow};
-pub use told::{Ledger, Sent, Told};
+pub use told::{Heard, Ledger, Sent, Told};
 pub use worse::Worse;
 
 identifier!(

@@ -19,7 +19,7 @@ use std::hash::{BuildHasherDefault, Hasher};
 use serde::Deserialize;
 use thiserror::Error;
 
-pub use circuit::{AfterColdRun, CircuitKind};
+pub use circuit::{AfterColdRun, Alarms, CircuitKind};
 pub use event_kind::{EffectKind, EventClass, EventKind, PlaceEffect, WaterSource};
 pub use fitout::{Fitout, GuessedFitout};
 pub use limits::TradeLimits;

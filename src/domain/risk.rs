@@ -64,6 +64,8 @@ pub struct CircuitRisk {
     pub instance: Option<String>,
     /// What it holds.
     pub holds: Holds,
+    /// Since when it has held that, by the record.
+    pub since: Option<DateTime<Utc>>,
     /// How well that is known.
     pub evidence: Evidence,
     /// Harm if nothing is done (raised afloat where the part keeps the sea out).

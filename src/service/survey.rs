@@ -252,7 +252,6 @@ fn quantile(values: &mut [f32], share: f64) -> Option<f32> {
     if values.is_empty() {
         return None;
     }
-    values.sort_by(f32::total_cmp);
     let last = values.len() - 1;
     #[expect(
         clippy::cast_possible_truncation,
@@ -261,7 +260,8 @@ fn quantile(values: &mut [f32], share: f64) -> Option<f32> {
         reason = "an index below a few thousand"
     )]
     let index = (share * last as f64).round() as usize;
-    values.get(index.min(last)).copied()
+    let (_, found, _) = values.select_nth_unstable_by(index.min(last), f32::total_cmp);
+    Some(*found)
 }
 
 /// Is the heat of a place on, with power, as far as the boats there say? Not said is off.

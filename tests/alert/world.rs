@@ -123,6 +123,7 @@ pub fn row(circuit: &str, consequence: Consequence, chance: f64) -> CircuitRisk 
         circuit: circuit.into(),
         instance: None,
         holds: Holds::Fresh,
+        since: None,
         evidence: Evidence::Recorded,
         consequence,
         limit: Limit::FirstIce,

@@ -6,8 +6,8 @@ use serde::{Deserialize, Serialize};
 use super::quiet::not_before;
 use super::settings::AlertSettings;
 use super::{
-    Alert, AlertId, Closing, Condition, Facts, Flat, Kind, Ledger, Sent, Situation, Standing,
-    Subject, Target, Told, Worse, blind, freeze,
+    Alert, AlertId, Closing, Condition, Facts, Flat, Heard, Kind, Ledger, Sent, Situation,
+    Standing, Subject, Target, Told, Worse, blind, freeze,
 };
 use crate::domain::boat::{Care, Evidence, Holds, PersonId, SiteId};
 use crate::domain::risk::Priority;
@@ -293,9 +293,15 @@ impl<'a> Draft<'a> {
         let sent = Sent { at: self.now, revision: self.next.revision, step: 0 };
         let entry = self.next.told.entry(person.id.clone()).or_insert_with(|| Ledger {
             last: facts.as_told(),
+            worst: Heard::of(facts),
             sent: Vec::new(),
             awaits_closing: true,
         });
+        if entry.awaits_closing {
+            entry.worst.add(facts);
+        } else {
+            entry.worst = Heard::of(facts);
+        }
         entry.last = facts.as_told();
         entry.sent.push(sent);
         entry.awaits_closing = true;

@@ -7,8 +7,8 @@ use chrono::{DateTime, Utc};
 use super::decide::{Act, CloseReason, Decision, Draft, RecordLine};
 use super::worse::{Worse, hours, worse_than_told};
 use super::{
-    Alert, AlertSettings, Condition, Facts, FirstSeen, Flat, Kind, Member, Response, Situation,
-    Subject, System, is_wet,
+    Alert, AlertSettings, Condition, Facts, FirstSeen, Flat, Kind, Ledger, Member, Response,
+    Situation, Subject, System, is_wet,
 };
 use crate::domain::boat::{Boat, BoatState, CircuitState};
 use crate::domain::risk::{CircuitRisk, Consequence, Priority};
@@ -164,8 +164,9 @@ fn tell_changes(draft: &mut Draft<'_>, facts: &Facts, boat: &Boat, again: bool) 
     for person in situation.people.iter().filter(|person| answers_for(person, boat, situation)) {
         let act = match draft.next.told.get(&person.id) {
             Some(ledger) if ledger.awaits_closing => {
-                let worse = worse_than_told(facts, &ledger.last, &situation.settings, zone);
-                if worse.is_empty() && !eased_enough(draft, facts, person) {
+                let worse = worse_than_told(facts, ledger, &situation.settings, zone);
+                let nothing_new = worse.is_empty() && !eased_enough(draft, facts, person);
+                if nothing_new || is_too_soon(facts, ledger, draft) {
                     continue;
                 }
                 Act::Update { worse }
@@ -205,6 +206,13 @@ fn tell_changes(draft: &mut Draft<'_>, facts: &Facts, boat: &Boat, again: bool) 
 fn is_soon(facts: &Facts, situation: &Situation) -> bool {
     let start = facts.latest_start.or(facts.first_danger);
     start.is_none_or(|start| hours(start - facts.at) < situation.settings.waive_slack_h)
+}
+
+/// Too soon after the last message: what is still worse then is told then. Becoming high priority does not wait.
+fn is_too_soon(facts: &Facts, ledger: &Ledger, draft: &Draft<'_>) -> bool {
+    let newly_high = facts.priority == Priority::High && ledger.worst.priority < Priority::High;
+    let gap_h = draft.situation.settings.update_gap_h;
+    !newly_high && hours(draft.now - ledger.last.at) < gap_h
 }
 
 /// What a manager reads on the worklist and is not interrupted for.

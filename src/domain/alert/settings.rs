@@ -47,6 +47,8 @@ pub struct AlertSettings {
     pub colder_k: f64,
     /// Worse: likelier by a class of words, and by at least this much, so that a step across the edge of a class is none.
     pub likelier_by: f64,
+    /// Hours between two messages about one alert to one person, unless it has become high priority.
+    pub update_gap_h: f64,
     /// Updates per alert that are no worsening.
     pub eased_updates: u8,
     /// Hours after the last message before such an update.
@@ -91,11 +93,12 @@ impl Default for AlertSettings {
             earlier_floor_h: 1.0,
             colder_k: 3.0,
             likelier_by: 0.15,
+            update_gap_h: 12.0,
             eased_updates: 0,
             eased_gap_h: 6.0,
             per_person_24h: 2,
             per_manager_24h: 3,
-            manager_from: Priority::Low,
+            manager_from: Priority::Medium,
             returned_h: 24.0,
             quiet_from: clock(21),
             quiet_to: clock(7),

@@ -3,8 +3,8 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::{ChanceClass, System};
-use crate::domain::risk::Priority;
+use super::{ChanceClass, Facts, System};
+use crate::domain::risk::{CircuitRisk, Consequence, Priority};
 
 /// What a reader was told.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -47,8 +47,68 @@ pub struct Sent {
 pub struct Ledger {
     /// The last of it.
     pub last: Told,
+    /// The worst of it, point by point: what is no worse than this is no news.
+    pub worst: Heard,
     /// Every message, oldest first.
     pub sent: Vec<Sent>,
     /// Told of a raise and not yet of its end.
     pub awaits_closing: bool,
+}
+
+/// The worst that a reader has heard since the raise, point by point.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Heard {
+    /// Most pressing.
+    pub priority: Priority,
+    /// Likeliest, 0 to 1.
+    pub chance: f64,
+    /// Coldest median low, in C.
+    pub low_c: Option<f64>,
+    /// Gravest harm of a system named.
+    pub consequence: Consequence,
+    /// Every system named, with the record as it stood: refilled after a drain, it is news again.
+    pub systems: Vec<(System, Option<DateTime<Utc>>)>,
+}
+
+impl Heard {
+    /// What a reader of a message with these facts has heard.
+    #[must_use]
+    pub fn of(facts: &Facts) -> Self {
+        let named = |row: &CircuitRisk| (System::of(row), row.since);
+        Self {
+            priority: facts.priority,
+            chance: facts.lead().map_or(0.0, |row| row.chance_limit),
+            low_c: facts.low.map(|low| low.median_c),
+            consequence: gravest(&facts.rows),
+            systems: facts.rows.iter().map(named).collect(),
+        }
+    }
+
+    /// Adds what another message says.
+    pub fn add(&mut self, facts: &Facts) {
+        let other = Self::of(facts);
+        self.priority = self.priority.max(other.priority);
+        self.chance = self.chance.max(other.chance);
+        self.low_c = match (self.low_c, other.low_c) {
+            (Some(one), Some(two)) => Some(one.min(two)),
+            (one, two) => one.or(two),
+        };
+        self.consequence = self.consequence.max(other.consequence);
+        for named in other.systems {
+            if !self.systems.contains(&named) {
+                self.systems.push(named);
+            }
+        }
+    }
+
+    /// Was this system named, as its record stands?
+    #[must_use]
+    pub fn names(&self, row: &CircuitRisk) -> bool {
+        self.systems.iter().any(|(system, since)| *system == System::of(row) && *since == row.since)
+    }
+}
+
+/// The gravest harm among rows; minor where there are none.
+fn gravest(rows: &[CircuitRisk]) -> Consequence {
+    rows.iter().map(|row| row.consequence).max().unwrap_or(Consequence::Minor)
 }

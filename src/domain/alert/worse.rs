@@ -4,8 +4,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
-use super::{AlertSettings, ChanceClass, Facts, System, Told};
-use crate::domain::risk::Priority;
+use super::{AlertSettings, ChanceClass, Facts, Heard, Ledger, System};
+use crate::domain::boat::Holds;
+use crate::domain::risk::{CircuitRisk, Consequence, Priority};
 
 /// One way in which it has become worse than the reader was last told.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -46,38 +47,44 @@ pub enum Worse {
     },
 }
 
-/// Every way in which `facts` is worse than `told`, in the order in which a reader needs them. Where every system over
-/// its threshold is frozen already, only a new system counts: there is nothing left to hurry for.
+/// Every way in which `facts` is worse than anything the reader has heard, in the order in which a reader needs them.
+/// Where every system over its threshold is frozen already, only a new system counts: there is nothing left to hurry
+/// for. A new system of minor harm is no reason to write again: it stands in the next letter and on the worklist.
 #[must_use]
 pub fn worse_than_told(
     facts: &Facts,
-    told: &Told,
+    ledger: &Ledger,
     settings: &AlertSettings,
     zone: Tz,
 ) -> Vec<Worse> {
+    let (told, heard) = (&ledger.last, &ledger.worst);
     let mut worse = Vec::new();
     let active = facts.active();
     if active.iter().any(|row| !row.frozen_now) {
-        if facts.priority > told.priority {
-            worse.push(Worse::Priority { from: told.priority, to: facts.priority });
+        if facts.priority > heard.priority {
+            worse.push(Worse::Priority { from: heard.priority, to: facts.priority });
         }
         if let Some(to) = facts.latest_start
             && starts_sooner(to, told.latest_start, facts.at, settings, zone)
         {
             worse.push(Worse::LatestStart { from: told.latest_start, to });
         }
-        if let (Some(low), Some(from_c)) = (facts.low, told.low_c)
+        if let (Some(low), Some(from_c)) = (facts.low, heard.low_c)
             && low.median_c <= from_c - settings.colder_k
+            && depth_matters(facts, heard)
         {
             worse.push(Worse::Low { from_c, to_c: low.median_c });
         }
         let chance = facts.lead().map_or(0.0, |row| row.chance_limit);
-        if is_likelier(chance, told, settings) {
-            worse.push(Worse::Chance { from: told.chance, to: chance });
+        if is_likelier(chance, heard, settings) {
+            worse.push(Worse::Chance { from: heard.chance, to: chance });
         }
     }
-    let new: Vec<System> =
-        active.iter().map(System::of).filter(|system| !told.systems.contains(system)).collect();
+    let grave = |row: &&CircuitRisk| {
+        row.consequence > Consequence::Minor || row.consequence > heard.consequence
+    };
+    let new = active.iter().filter(|row| !heard.names(row)).filter(grave);
+    let new: Vec<System> = new.map(System::of).collect();
     if !new.is_empty() {
         worse.push(Worse::Systems { new });
     }
@@ -85,10 +92,19 @@ pub fn worse_than_told(
 }
 
 /// Likelier by a class of words. From "very likely" there is nothing more to say that would change what anybody does.
-fn is_likelier(chance: f64, told: &Told, settings: &AlertSettings) -> bool {
-    ChanceClass::of(chance) > told.chance_class
-        && told.chance_class < ChanceClass::VeryLikely
-        && chance >= told.chance + settings.likelier_by
+fn is_likelier(chance: f64, heard: &Heard, settings: &AlertSettings) -> bool {
+    let class = ChanceClass::of(heard.chance);
+    ChanceClass::of(chance) > class
+        && class < ChanceClass::VeryLikely
+        && chance >= heard.chance + settings.likelier_by
+}
+
+/// Does it matter how cold it gets? For a blend, always; for water only while it is not yet very likely to freeze.
+fn depth_matters(facts: &Facts, heard: &Heard) -> bool {
+    ChanceClass::of(heard.chance) < ChanceClass::VeryLikely
+        || facts.active().iter().any(|row| {
+            !row.frozen_now && matches!(row.holds, Holds::Blend | Holds::Coolant | Holds::Charged)
+        })
 }
 
 /// Earlier by a share of the slack that was left, or into today.

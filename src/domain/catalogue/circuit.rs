@@ -37,6 +37,18 @@ pub enum AfterColdRun {
     Passes,
 }
 
+/// When ice in a circuit may ask a person to act.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Alarms {
+    /// It holds water, or nothing is on record.
+    Wet,
+    /// Only where the record says that it holds water: nothing on record is a question.
+    KnownWet,
+    /// Never: it is listed.
+    Never,
+}
+
 /// One row of the circuit table.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct CircuitKind {
@@ -60,6 +72,8 @@ pub struct CircuitKind {
     pub thermal_class_drained: String,
     /// Where it sits.
     pub exposure: PartExposure,
+    /// When ice in it may ask a person to act.
+    pub alarms: Alarms,
     /// What one of several is called, such as `unit` or `log`; empty where a boat has one.
     pub instance_noun: String,
     /// When a run of the engine wets it.

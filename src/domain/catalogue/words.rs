@@ -198,7 +198,7 @@ pub enum PartExposure {
     InsideHull,
     /// In the closed engine space.
     EngineBay,
-    /// On deck, in the wind.
+    /// Under a cowl, a deck or a lid: outside air, but neither sky nor wind.
     Deck,
     /// Outside the hull, under the open sky.
     Open,

@@ -101,9 +101,10 @@ fn chain(
         (SiteKind::IndoorHeated, _) if within => &["shed_no_power", "covered_hull"],
         (SiteKind::IndoorHeated, _) => &["shed_no_power"],
         (SiteKind::Afloat, BelowWaterline | EngineBay) => &["afloat_below"],
-        (SiteKind::Afloat, Deck | Open) if !covered => &["afloat_above"],
-        (_, Deck | Open) if covered => &["covered"],
-        (_, Deck | Open) => &["open_part"],
+        (_, Deck) => &["covered"],
+        (_, Open) if covered => &["covered"],
+        (SiteKind::Afloat, Open) => &["afloat_above"],
+        (_, Open) => &["open_part"],
         _ if covered => &["covered_hull"],
         _ => &["open_hull"],
     };

@@ -10,7 +10,9 @@ use super::case::{Outcome, through_the_ensemble, through_the_past};
 use super::timing::{WorkingHours, latest_start, priority};
 use super::{CircuitRisk, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
-use crate::domain::catalogue::{Catalogue, CircuitKind, Confinement, Consequence, PartExposure};
+use crate::domain::catalogue::{
+    Alarms, Catalogue, CircuitKind, Confinement, Consequence, PartExposure,
+};
 use crate::domain::physics::part::{PartError, PartModel, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
 use crate::domain::units::Kilograms;
@@ -234,6 +236,7 @@ impl<'a> Judge<'a> {
             circuit: circuit.circuit.clone(),
             instance: circuit.instance.clone(),
             holds: circuit.holds,
+            since: circuit.since,
             evidence: circuit.evidence,
             consequence,
             limit,
@@ -267,15 +270,12 @@ fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool 
     let sinks = afloat && kind.consequence_when(true) > kind.consequence_when(false);
     let closed = matches!(kind.confinement, Confinement::Hard | Confinement::Brittle) || sinks;
     let wet = match circuit.holds {
-        Holds::Fresh | Holds::Sea | Holds::Unknown | Holds::Blend | Holds::Coolant => true,
-        Holds::LubeWet => true,
-        Holds::Charged => true,
+        Holds::Fresh | Holds::Sea | Holds::LubeWet | Holds::Blend | Holds::Coolant => true,
+        Holds::Unknown => kind.alarms == Alarms::Wet,
         Holds::Drained => circuit.closed_pocket,
-        Holds::Dry | Holds::LubeClean | Holds::Absent => false,
+        Holds::Charged | Holds::Dry | Holds::LubeClean | Holds::Absent => false,
     };
-    // Nothing recorded about gear oil is a question, not water in it.
-    let question = circuit.holds == Holds::Unknown && kind.id.as_str() == "gearcase";
-    closed && wet && !question
+    closed && wet && kind.alarms != Alarms::Never
 }
 
 fn liquid_bits(liquid: &Liquid) -> [u64; 2] {
