@@ -25,8 +25,11 @@ pub fn decide_all(
     survey: &Survey,
     now: DateTime<Utc>,
 ) -> Result<Decision, ServiceError> {
-    let book = AlertBook::read(house)?;
-    let recent = house.store.letters_since(now - RECENT)?;
+    let ground = Ground {
+        book: AlertBook::read(house)?,
+        recent: house.store.letters_since(now - RECENT)?,
+        until: survey.until,
+    };
     let mut all = Decision::default();
     for view in &survey.boats {
         let Some(place) = survey.places.get(&view.state.site) else { continue };
@@ -37,17 +40,15 @@ pub fn decide_all(
             state: Box::new(view.state.clone()),
             rows: view.rows.clone(),
         };
-        let situation =
-            situation(&book, place, Kind::Freeze, &subject, target, people, &recent, survey.until);
+        let situation = ground.situation(place, (Kind::Freeze, &subject), target, people);
         extend(&mut all, decide(&situation, now));
     }
     for place in survey.places.values() {
         let subject = Subject::Site(place.site.id.clone());
-        let standing = standing_at(&book, &place.site.id, &survey.boats);
+        let standing = standing_at(&ground.book, &place.site.id, &survey.boats);
         let people = people_for_blindness(&place.site.id, &standing, &survey.yard);
         let target = Target::Site { standing };
-        let situation =
-            situation(&book, place, Kind::Blind, &subject, target, people, &recent, survey.until);
+        let situation = ground.situation(place, (Kind::Blind, &subject), target, people);
         extend(&mut all, decide(&situation, now));
     }
     Ok(all)
@@ -59,40 +60,40 @@ fn extend(all: &mut Decision, one: Decision) {
     all.tellings.extend(one.tellings);
 }
 
-fn situation(
-    book: &AlertBook,
-    place: &PlaceView,
-    kind: Kind,
-    subject: &Subject,
-    target: Target,
-    people: Vec<Person>,
-    recent: &[(PersonId, String, DateTime<Utc>)],
+/// What every situation of a round has in common.
+struct Ground {
+    book: AlertBook,
+    recent: Vec<(PersonId, String, DateTime<Utc>)>,
     until: DateTime<Utc>,
-) -> Situation {
-    let open = book.open.get(&(kind, subject.as_str().to_owned())).cloned();
-    let own = open.as_ref().map(|alert| alert.id.to_string());
-    let recent = recent
-        .iter()
-        .filter(|(_, alert, _)| own.as_ref() != Some(alert))
-        .map(|(person, _, at)| (person.clone(), *at))
-        .collect();
-    Situation {
-        target,
-        site: place.site.clone(),
-        forecast: place.state,
-        service: place.forecast.as_ref().map(|f| f.service.clone()).unwrap_or_default(),
-        issued_at: place.forecast.as_ref().map(|f| f.issued_at),
-        until,
-        low: place.low,
-        open,
-        episodes_closed: book
-            .closed
-            .get(&(kind.as_str().to_owned(), subject.as_str().to_owned()))
-            .copied()
-            .unwrap_or(0),
-        people,
-        recent,
-        settings: AlertSettings::default(),
+}
+
+impl Ground {
+    fn situation(
+        &self,
+        place: &PlaceView,
+        (kind, subject): (Kind, &Subject),
+        target: Target,
+        people: Vec<Person>,
+    ) -> Situation {
+        let open = self.book.open.get(&(kind, subject.as_str().to_owned())).cloned();
+        let own = open.as_ref().map(|alert| alert.id.to_string());
+        let others = self.recent.iter().filter(|(_, alert, _)| own.as_ref() != Some(alert));
+        let recent = others.map(|(person, _, at)| (person.clone(), *at)).collect();
+        let key = (kind.as_str().to_owned(), subject.as_str().to_owned());
+        Situation {
+            target,
+            site: place.site.clone(),
+            forecast: place.state,
+            service: place.forecast.as_ref().map(|f| f.service.clone()).unwrap_or_default(),
+            issued_at: place.forecast.as_ref().map(|f| f.issued_at),
+            until: self.until,
+            low: place.low,
+            open,
+            episodes_closed: self.book.closed.get(&key).copied().unwrap_or(0),
+            people,
+            recent,
+            settings: AlertSettings::default(),
+        }
     }
 }
 
@@ -138,10 +139,10 @@ fn people_for_blindness(site: &SiteId, standing: &[Standing], yard: &YardBook) -
     });
     let mut people: Vec<Person> = operators.chain(managers_of(site, yard)).cloned().collect();
     for one in standing {
-        if let Some(person) = yard.people.get(&one.person) {
-            if !people.iter().any(|known| known.id == person.id) {
-                people.push(person.clone());
-            }
+        if let Some(person) = yard.people.get(&one.person)
+            && !people.iter().any(|known| known.id == person.id)
+        {
+            people.push(person.clone());
         }
     }
     people

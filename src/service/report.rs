@@ -52,13 +52,13 @@ pub fn worklist_letters(
 /// The phrase catalogue or the store.
 pub fn worklist_text(house: &House, survey: &Survey) -> Result<String, ServiceError> {
     let desk = Desk::open(&house.settings.yard.name, &house.settings.mail)?;
-    let managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
+    let mut managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
     let Some(first) = survey.places.values().next() else {
         return Ok(
             "The store holds no place yet: bring in your tables with rimeward import.\n".into()
         );
     };
-    let mut reader = managers.cloned().next().unwrap_or_else(|| nobody(first.site.usual_scale()));
+    let mut reader = managers.next().cloned().unwrap_or_else(|| nobody(first.site.usual_scale()));
     reader.email.get_or_insert_with(|| "nobody@localhost".to_owned());
     let letter = worklist_letter(house, &desk, survey, &reader, |_| true)?;
     Ok(format!("{}\n\n{}", letter.subject, letter.text))

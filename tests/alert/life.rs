@@ -65,6 +65,7 @@ fn short_slack_waives_the_on_delay_and_a_lapse_starts_it_anew() {
 #[test]
 fn only_what_is_worse_than_last_told_is_told_again() {
     let mut world = World::boat();
+    world.situation.settings.update_gap_h = 0.0;
     cold(&mut world, at(10, 12), 0.30, -5.0, 20);
     world.round(at(10, 12));
     for (hour, chance, low) in [(13, 0.34, -6.0), (14, 0.2, -4.0), (15, 0.31, -7.4)] {
@@ -82,6 +83,7 @@ fn only_what_is_worse_than_last_told_is_told_again() {
 #[test]
 fn a_third_message_in_a_day_waits_unless_it_presses() {
     let mut world = World::boat();
+    world.situation.settings.update_gap_h = 0.0;
     cold(&mut world, at(10, 12), 0.12, -5.0, 20);
     world.round(at(10, 12));
     cold(&mut world, at(10, 15), 0.12, -9.0, 17);
@@ -98,11 +100,12 @@ fn a_third_message_in_a_day_waits_unless_it_presses() {
 #[test]
 fn a_new_system_is_worse_but_not_one_that_was_named_as_near() {
     let mut world = World::boat();
+    world.situation.settings.update_gap_h = 0.0;
     let rows = |now: DateTime<Utc>, strainer: f64, house: f64| {
         let mut rows = vec![
             row("block_raw", Consequence::Severe, 0.3),
             row("strainer", Consequence::Major, strainer),
-            row("pot_lines", Consequence::Minor, house),
+            row("pot_lines", Consequence::Major, house),
         ];
         for row in &mut rows {
             row.latest_start = Some(at(11, 8));
@@ -119,6 +122,41 @@ fn a_new_system_is_worse_but_not_one_that_was_named_as_near() {
     let update = world.round(at(10, 14));
     let Act::Update { worse } = &update.tellings[0].act else { panic!("an update") };
     assert!(matches!(&worse[..], [Worse::Systems { new }] if new.len() == 1), "{worse:?}");
+}
+
+#[test]
+fn an_update_waits_out_the_gap_unless_it_has_become_high() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.12, -5.0, 40);
+    world.round(at(10, 12));
+    cold(&mut world, at(10, 16), 0.5, -5.0, 36);
+    world.round(at(10, 16));
+    cold(&mut world, at(10, 20), 0.9, -5.0, 32);
+    assert!(world.round(at(10, 20)).tellings.is_empty(), "four hours after the last word");
+    if let rimeward::domain::alert::Target::Boat { rows, .. } = &mut world.situation.target {
+        rows[0].priority = Priority::High;
+    }
+    assert_eq!(acts(&world.round(at(10, 21)), "P02"), ["update"], "high does not wait");
+}
+
+#[test]
+fn a_part_of_minor_harm_is_no_news_beside_a_block_but_a_refilled_part_is() {
+    let mut world = World::boat();
+    world.situation.settings.update_gap_h = 0.0;
+    let block = |since: Option<DateTime<Utc>>| {
+        let mut row = row("block_raw", Consequence::Severe, 0.9);
+        row.since = since;
+        row.latest_start = Some(at(11, 8));
+        row
+    };
+    world.set_low(-5.0, at(11, 10));
+    world.set_rows(vec![block(None)]);
+    world.round(at(10, 12));
+    world.set_rows(vec![block(None), row("washdown", Consequence::Minor, 0.9)]);
+    assert!(world.round(at(10, 13)).tellings.is_empty(), "a deck wash");
+    world.set_rows(vec![block(Some(at(10, 13)))]);
+    let update = world.round(at(10, 14));
+    assert_eq!(acts(&update, "P02"), ["update"], "run again since: the same part, other water");
 }
 
 #[test]

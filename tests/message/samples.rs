@@ -93,6 +93,8 @@ pub fn telling<'a>(decision: &'a Decision, person: &str) -> &'a Telling {
 /// A boat that is raised, becomes worse, and ends as `name` says.
 pub fn life(end: &str, change: impl Fn(&mut World)) -> Vec<Sample> {
     let mut world = World::boat();
+    world.situation.settings.manager_from = Priority::Low;
+    world.situation.settings.update_gap_h = 0.0;
     change(&mut world);
     let mut out = Vec::new();
     let mut keep = |name: &str, decision: &Decision, world: &World| {
