@@ -216,7 +216,8 @@ impl<'a> Judge<'a> {
                 .first_hour(limit, threshold, hours)
                 .map(|hour| at + TimeDelta::hours(i64::try_from(hour).unwrap_or(0)))
         };
-        let minutes = kind.drain_minutes;
+        // Once it has frozen there is nothing to drain: it is looked at and tested, not hurried.
+        let minutes = if frozen_now { 0.0 } else { kind.drain_minutes };
         let site = &self.weather.site;
         let latest = first_danger.filter(|_| !frozen_now).map(|danger| {
             latest_start(danger, minutes, site.travel_minutes, site, self.settings.working_hours)

@@ -22,10 +22,16 @@ pub fn clear_and_calm(cloud: Option<f64>, wind_ms: Option<f64>) -> f64 {
 /// and calm. A place that is warmer than its cell gets no credit.
 #[must_use]
 pub fn night_offset_k(site: &Site, step: &Step) -> f64 {
-    if site.night_offset_k >= 0.0 || !sun::is_night(step.time, site.latitude, site.longitude) {
+    pooled_cold_k(site.night_offset_k, (site.latitude, site.longitude), step)
+}
+
+/// The same for a night offset in K at a latitude and longitude.
+#[must_use]
+pub fn pooled_cold_k(night_offset_k: f64, (north, east): (f64, f64), step: &Step) -> f64 {
+    if night_offset_k >= 0.0 || !sun::is_night(step.time, north, east) {
         return 0.0;
     }
-    site.night_offset_k * clear_and_calm(step.cloud, step.wind_ms)
+    night_offset_k * clear_and_calm(step.cloud, step.wind_ms)
 }
 
 /// The steps of a grid cell as the air of the place.

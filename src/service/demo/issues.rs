@@ -11,6 +11,7 @@ mod schedule;
 use chrono::{DateTime, Utc};
 
 use super::winter::Winter;
+use crate::domain::weather::place::pooled_cold_k;
 
 use error::ErrorModel;
 use schedule::Schedule;
@@ -98,10 +99,15 @@ impl Issues {
         let first = issued_at.timestamp().div_euclid(3600).checked_sub(BEFORE_H)?;
         let last = first.checked_add(BEFORE_H)?.checked_add(AHEAD_H)?;
         let errors = self.errors.of_issue(&self.winter, cell, issued_at, first..last);
+        let named = self.winter.cells().get(cell)?;
+        let (night_offset_k, at) = (named.night_offset_k, (named.latitude, named.longitude));
         let hours = (first..last).zip(errors).filter_map(|(hour, error_k)| {
             let truth = self.winter.truth_at_hour(cell, hour)?;
-            let forecast_c = truth.temperature_c? - error_k;
-            let depression_k = truth.temperature_c? - truth.dewpoint_c?;
+            // The service speaks for the cell: it does not know what pools in this very place.
+            let place_c = truth.temperature_c?;
+            let cell_c = place_c - pooled_cold_k(night_offset_k, at, truth);
+            let forecast_c = cell_c - error_k;
+            let depression_k = place_c - truth.dewpoint_c?;
             Some(IssuedHour {
                 hour,
                 temperature_f: whole(forecast_c * 1.8 + 32.0),
