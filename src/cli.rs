@@ -7,6 +7,8 @@ pub mod demo;
 pub mod import;
 pub mod inspect;
 pub mod round;
+pub mod run;
+mod talk;
 pub mod verify;
 pub mod worklist;
 
@@ -167,6 +169,8 @@ enum Command {
     Boat(boat::BoatArgs),
     /// One pass: fetch, judge, decide, deliver; then exit
     Round(round::RoundArgs),
+    /// The daemon: fetches, judges and delivers until it is stopped
+    Run(run::RunArgs),
     /// Bring in the yard's own tables: all rows or none
     Import(import::ImportArgs),
     /// To what a mixture holds: first ice, slush, burst
@@ -226,7 +230,11 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
             return if wrong { Exit::BadInput.into() } else { Exit::Done.into() };
         }
     };
-    start_log(environment);
+    let usual = if matches!(line.command, Command::Run(_)) { "warn,rimeward=info" } else { "warn" };
+    talk::start(environment, usual);
+    if let Some(place) = environment.get("FAILPOINT") {
+        crate::store::failpoint::arm(place);
+    }
     let _ = rustls::crypto::ring::default_provider().install_default();
     let around =
         Surroundings { environment, config: line.config, now: SystemClock.now(), json: line.json };
@@ -256,6 +264,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Worklist(args) => worklist::worklist(&args, around),
         Command::Boat(args) => boat::run(&args, around),
         Command::Round(args) => round::run(&args, around),
+        Command::Run(args) => run::run(&args, around),
         Command::Import(args) => import::import(&args, around),
         Command::Demo(args) => demo::demo(&args, around),
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
@@ -290,19 +299,6 @@ pub fn runtime() -> Result<tokio::runtime::Runtime, Refusal> {
 fn complain(why: &str, exit: Exit) -> ExitCode {
     let _ = writeln!(std::io::stderr(), "rimeward: {why}");
     exit.into()
-}
-
-/// Logs go to standard error: warnings, or what `RIMEWARD_LOG` asks for.
-fn start_log(environment: &Environment) {
-    let wanted = environment.get("RIMEWARD_LOG").map_or("warn", String::as_str);
-    let filter = tracing_subscriber::EnvFilter::try_new(wanted)
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn"));
-    let _ = tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr)
-        .with_ansi(false)
-        .without_time()
-        .try_init();
 }
 
 /// Reads a time: RFC 3339, or a date and a time of the place (`2023-02-02T06:30`), or a date alone (midnight).
