@@ -4,26 +4,32 @@
 use std::fmt;
 
 use tracing::{Event, Level, Subscriber};
+use tracing_subscriber::filter::{LevelFilter, Targets};
 use tracing_subscriber::fmt::format::Writer;
 use tracing_subscriber::fmt::{FmtContext, FormatEvent, FormatFields};
+use tracing_subscriber::layer::SubscriberExt as _;
 use tracing_subscriber::registry::LookupSpan;
+use tracing_subscriber::util::SubscriberInitExt as _;
 
 use super::Environment;
 
 /// Starts the log: `usual` and worse, or what `RIMEWARD_LOG` asks for.
 pub(super) fn start(environment: &Environment, usual: &str) {
     let wanted = environment.get("RIMEWARD_LOG").map_or(usual, String::as_str);
-    let filter = tracing_subscriber::EnvFilter::try_new(wanted)
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(usual));
-    let builder = tracing_subscriber::fmt()
-        .with_env_filter(filter)
+    let filter: Targets = wanted
+        .parse()
+        .or_else(|_| usual.parse())
+        .unwrap_or_else(|_| Targets::new().with_default(LevelFilter::WARN));
+    let lines = tracing_subscriber::fmt::layer()
         .with_writer(std::io::stderr)
-        .with_ansi(false);
-    if environment.contains_key("JOURNAL_STREAM") {
-        let _ = builder.event_format(WithPriority).try_init();
+        .with_ansi(false)
+        .without_time();
+    let all = tracing_subscriber::registry().with(filter);
+    let _ = if environment.contains_key("JOURNAL_STREAM") {
+        all.with(lines.event_format(WithPriority)).try_init()
     } else {
-        let _ = builder.without_time().with_target(false).try_init();
-    }
+        all.with(lines.with_target(false)).try_init()
+    };
 }
 
 /// One line: the priority, the message, the fields.
