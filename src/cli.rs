@@ -1,5 +1,7 @@
 //! The commands, one file each. Data goes to standard output, talk to standard error.
 
+pub mod alerts;
+pub mod backup;
 pub mod blend;
 pub mod boat;
 pub mod check;
@@ -7,9 +9,11 @@ pub mod demo;
 pub mod import;
 pub mod inspect;
 pub mod round;
+pub mod self_test;
 pub mod run;
 mod talk;
 pub mod verify;
+pub mod verify_log;
 pub mod worklist;
 
 use std::collections::BTreeMap;
@@ -171,6 +175,8 @@ enum Command {
     Round(round::RoundArgs),
     /// The daemon: fetches, judges and delivers until it is stopped
     Run(run::RunArgs),
+    /// The life of alerts: which are open, who was told, on what ground; and saying that one has been seen
+    Alerts(alerts::AlertsArgs),
     /// Bring in the yard's own tables: all rows or none
     Import(import::ImportArgs),
     /// To what a mixture holds: first ice, slush, burst
@@ -179,6 +185,14 @@ enum Command {
     Verify(verify::VerifyArgs),
     /// Reads one payload of a weather service and prints the hours in it, or why it is refused
     Inspect(inspect::Args),
+    /// Checks the chain of the lay-up log and prints its head
+    VerifyLog(verify_log::VerifyLogArgs),
+    /// A consistent copy of the store, while the daemon runs
+    Backup(backup::BackupArgs),
+    /// Puts the store back to a backup
+    Restore(backup::RestoreArgs),
+    /// Reaches the store, each weather service and the mail relay, and says what is wrong
+    SelfTest(self_test::SelfTestArgs),
     /// Every problem of a configuration in one go
     CheckConfig(check::CheckArgs),
 }
@@ -270,6 +284,11 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),
         Command::Inspect(args) => inspect_said(&args, around.json),
+        Command::Alerts(args) => alerts::alerts(&args, around),
+        Command::VerifyLog(args) => verify_log::verify_log(&args, around),
+        Command::Backup(args) => backup::backup(&args, around),
+        Command::Restore(args) => backup::restore(&args, around),
+        Command::SelfTest(args) => self_test::self_test(&args, around),
         Command::CheckConfig(args) => check::check(&args, around),
     }
 }
