@@ -6,6 +6,6 @@ mod inspect;
 mod issues;
 mod own;
 mod recorded;
-mod server;
+pub mod server;
 mod stand_in;
 mod winter;
