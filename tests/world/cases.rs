@@ -38,7 +38,7 @@ fn a_worklist_comes_once_on_each_local_day_over_both_clock_changes_and_the_leap_
 #[test]
 fn a_sleep_of_days_costs_one_worklist_and_no_false_blindness() {
     let mut world = World::new(2, at("2024-01-10T05:00:00Z"));
-    world.run(TimeDelta::hours(30));
+    world.run(TimeDelta::hours(32));
     assert_eq!(worklists(&world), ["01-10 06:30", "01-11 06:30"]);
     world.sleep(TimeDelta::days(5));
     world.run(TimeDelta::hours(6));
