@@ -96,6 +96,7 @@ fn a_daemon_killed_at_any_instant_loses_nothing_and_repeats_only_what_was_in_han
         let_leases_run_out(&home);
     }
     let mut child = home.start(&[]);
+    until("it runs", || home.log().contains("running"));
     until("every letter has gone", || {
         let letters = home.store().letters(None).unwrap();
         letters.iter().all(|letter| letter.state == OutboxState::Sent)
@@ -139,6 +140,7 @@ fn a_repeat_after_acceptance_before_the_mark_has_the_same_bytes() {
     assert_eq!(in_hand.len(), 1);
     let_leases_run_out(&home);
     let mut child = home.start(&[]);
+    until("it runs", || home.log().contains("running"));
     until("every letter has gone", || {
         let letters = home.store().letters(None).unwrap();
         letters.iter().all(|letter| letter.state == OutboxState::Sent)
