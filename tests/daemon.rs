@@ -1,5 +1,6 @@
 //! The daemon as a process: started, told, killed, against servers of our own.
 
+mod commands;
 mod kill;
 mod signals;
 
