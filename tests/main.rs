@@ -9,6 +9,8 @@ mod delivery;
 #[cfg(test)]
 mod forecast;
 #[cfg(test)]
+mod kernel;
+#[cfg(test)]
 mod message;
 #[cfg(test)]
 mod peers;

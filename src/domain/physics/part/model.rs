@@ -146,6 +146,11 @@ impl PartModel {
         self.ua_w_k
     }
 
+    /// Temperature over heat, from warm to cold.
+    pub(super) fn pieces(&self) -> &[Piece] {
+        &self.pieces
+    }
+
     fn piece_of(&self, heat_j: f64) -> Option<&Piece> {
         self.pieces.iter().find(|piece| heat_j >= piece.low_j).or_else(|| self.pieces.last())
     }
