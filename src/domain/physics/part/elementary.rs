@@ -12,25 +12,9 @@ const TWO_TO_23: f32 = 8_388_608.0;
 const LN2_HIGH: f32 = 0.693_359_4;
 const LN2_LOW: f32 = -2.121_944_4e-4;
 
-#[inline(always)]
-fn horner<const N: usize>(terms: [f32; N], at: f32) -> f32 {
-    terms.into_iter().fold(0.0, |sum, term| sum * at + term)
-}
-
 /// Natural logarithm of a normal number above 0.
 #[inline(always)]
 pub(super) fn ln(x: f32) -> f32 {
-    const TERMS: [f32; 9] = [
-        7.037_683_6e-2,
-        -1.151_461e-1,
-        1.167_699_9e-1,
-        -1.242_014_1e-1,
-        1.424_932_3e-1,
-        -1.666_805_8e-1,
-        2.000_071_5e-1,
-        -2.499_999_4e-1,
-        3.333_333_1e-1,
-    ];
     let bits = x.to_bits();
     let exponent = f32::from_bits(0x4b00_0000 | (bits >> 23)) - TWO_TO_23 - 126.0;
     let half_to_one = f32::from_bits((bits & 0x007f_ffff) | 0x3f00_0000);
@@ -38,22 +22,35 @@ pub(super) fn ln(x: f32) -> f32 {
     let exponent = if low { exponent - 1.0 } else { exponent };
     let m = if low { half_to_one + half_to_one - 1.0 } else { half_to_one - 1.0 };
     let square = m * m;
-    let bent = horner(TERMS, m) * m * square + exponent * LN2_LOW - 0.5 * square;
+    let mut sum = 7.037_683_6e-2;
+    sum = sum * m - 1.151_461e-1;
+    sum = sum * m + 1.167_699_9e-1;
+    sum = sum * m - 1.242_014_1e-1;
+    sum = sum * m + 1.424_932_3e-1;
+    sum = sum * m - 1.666_805_8e-1;
+    sum = sum * m + 2.000_071_5e-1;
+    sum = sum * m - 2.499_999_4e-1;
+    sum = sum * m + 3.333_333e-1;
+    let bent = sum * m * square + exponent * LN2_LOW - 0.5 * square;
     m + bent + exponent * LN2_HIGH
 }
 
 /// `exp(x)` for `x` from -80 to 80; below and above it stays at the end value.
 #[inline(always)]
 pub(super) fn exp(x: f32) -> f32 {
-    const TERMS: [f32; 6] =
-        [1.987_569_1e-4, 1.398_199_9e-3, 8.333_452e-3, 4.166_579_6e-2, 1.666_666_5e-1, 0.5];
     let x = if x < -80.0 { -80.0 } else { x };
     let x = if x > 80.0 { 80.0 } else { x };
     let shifted = x * std::f32::consts::LOG2_E + ROUNDER;
     let whole = shifted - ROUNDER;
     let rest = x - whole * LN2_HIGH - whole * LN2_LOW;
     let power = f32::from_bits((shifted.to_bits() << 23).wrapping_add(0x3f80_0000));
-    (horner(TERMS, rest) * rest * rest + rest + 1.0) * power
+    let mut sum = 1.987_569_1e-4;
+    sum = sum * rest + 1.398_199_9e-3;
+    sum = sum * rest + 8.333_452e-3;
+    sum = sum * rest + 4.166_579_6e-2;
+    sum = sum * rest + 1.666_666_5e-1;
+    sum = sum * rest + 0.5;
+    (sum * rest * rest + rest + 1.0) * power
 }
 
 #[cfg(test)]

@@ -19,6 +19,9 @@ pub const LANES: usize = 32;
 /// Ice shares that are watched.
 pub const MARKS: usize = 3;
 
+/// Where some members leave their piece, this many are looked at together: fewer, so that fewer wait for the others.
+const NARROW: usize = 8;
+
 /// Beyond this share of the way to balance a crossing counts as having taken for ever.
 const NEARLY_ONE: f32 = 0.999_999_9;
 
@@ -121,21 +124,13 @@ impl Members {
             }
             self.stretch = stretch;
         }
-        let (hours, edges, marks) = (&self.hours, &self.edges, self.marks);
-        let groups = &mut self.groups;
-        pulp::Arch::new().dispatch(
-            #[inline(always)]
-            || {
-                for (group, air) in groups.iter_mut().zip(air_c.chunks(LANES)) {
-                    match <&[f32; LANES]>::try_from(air) {
-                        Ok(air) => group.step(air, hours, edges),
-                        // The empty lanes of the last group do as its last member does.
-                        Err(_) => group.step(&filled_up(air), hours, edges),
-                    }
-                    group.mark(&marks);
-                }
-            },
-        );
+        pulp::Arch::new().dispatch(OneHour {
+            groups: &mut self.groups,
+            air_c,
+            hours: &self.hours,
+            edges: &self.edges,
+            marks: self.marks,
+        });
     }
 
     /// How many members have been past each mark so far, at the start or at the end of an hour.
@@ -156,6 +151,31 @@ impl Members {
     pub fn states_j(&self) -> impl Iterator<Item = f64> {
         let heats = self.groups.iter().flat_map(|group| &group.heat);
         heats.take(self.count).map(|heat| f64::from(*heat) * self.unit_j)
+    }
+}
+
+/// The work of one hour, for whatever vector units there are: everything it calls is laid into it.
+struct OneHour<'a> {
+    groups: &'a mut [Group],
+    air_c: &'a [f32],
+    hours: &'a [Hour],
+    edges: &'a [Edge],
+    marks: [f32; MARKS],
+}
+
+impl pulp::NullaryFnOnce for OneHour<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        for (group, air_c) in self.groups.iter_mut().zip(self.air_c.chunks(LANES)) {
+            match <&[f32; LANES]>::try_from(air_c) {
+                Ok(air_c) => group.step(air_c, self.hours, self.edges),
+                // The empty lanes of the last group do as its last member does.
+                Err(_) => group.step(&filled_up(air_c), self.hours, self.edges),
+            }
+            group.mark(&self.marks);
+        }
     }
 }
 
@@ -180,27 +200,19 @@ impl Group {
     /// Members on several pieces, or some that leave theirs.
     #[inline(always)]
     fn step_mixed(&mut self, air_c: &[f32; LANES], hours: &[Hour], edges: &[Edge]) {
-        let mut lanes = Lanes { after: [f32::NAN; LANES], piece: [0; LANES] };
-        for (index, hour) in (0_u32..).zip(hours) {
-            let each = lanes.after.iter_mut().zip(&mut lanes.piece).zip(&self.heat).zip(air_c);
-            for (((after, piece), heat), air_c) in each {
-                let here = *heat < hour.high;
-                let end = heat * hour.left + (air_c * hour.gain + hour.add);
-                *after = if here { end } else { *after };
-                *piece = if here { index } else { *piece };
-            }
+        let mut first = None;
+        let mut apart = 0;
+        let (heat, _) = self.heat.as_chunks_mut::<NARROW>();
+        let (air_c, _) = air_c.as_chunks::<NARROW>();
+        for (heat, air_c) in heat.iter_mut().zip(air_c) {
+            let mut lanes = Lanes::on_their_pieces(heat, air_c, hours);
+            lanes.over_the_edges(air_c, edges);
+            *heat = lanes.after;
+            let here = *first.get_or_insert(lanes.piece.first().copied().unwrap_or(0));
+            apart = lanes.piece.iter().fold(apart, |apart, piece| apart | (piece ^ here));
         }
-        for (warm, edge) in (0_u32..).zip(edges) {
-            lanes.cross(air_c, edge, Way { from: warm, to: warm + 1, sign: -1.0 });
-        }
-        let last = u32::try_from(edges.len()).unwrap_or(0);
-        for (warm, edge) in (0..last).rev().zip(edges.iter().rev()) {
-            lanes.cross(air_c, edge, Way { from: warm + 1, to: warm, sign: 1.0 });
-        }
-        self.heat = lanes.after;
-        let first = lanes.piece.first().copied().unwrap_or(0);
-        let apart = lanes.piece.iter().fold(0, |apart, piece| apart | (piece ^ first));
-        self.piece = (apart == 0).then(|| usize::try_from(first).unwrap_or(usize::MAX));
+        let one = first.filter(|_| apart == 0);
+        self.piece = one.and_then(|piece| usize::try_from(piece).ok());
     }
 
     #[inline(always)]
@@ -213,7 +225,10 @@ impl Group {
             *lowest = if *heat < *lowest { *heat } else { *lowest };
         }
         for (past, mark) in self.past.iter_mut().zip(marks) {
-            *past = self.lowest.iter().map(|lowest| u32::from(*lowest < *mark)).sum();
+            *past = self.lowest.iter().fold(0_u32, |past, lowest| {
+                // Wrapping, so that no check stands between the lanes; there are only 32.
+                past.wrapping_add(u32::from(*lowest < *mark))
+            });
         }
     }
 }
@@ -226,16 +241,42 @@ struct Way {
     sign: f32,
 }
 
-/// The end of an hour, lane by lane, if each stayed on its piece.
+/// The end of an hour, lane by lane, if each stayed on its piece; then beyond.
 struct Lanes {
-    after: [f32; LANES],
-    piece: [u32; LANES],
+    after: [f32; NARROW],
+    piece: [u32; NARROW],
 }
 
 impl Lanes {
+    #[inline(always)]
+    fn on_their_pieces(heat: &[f32; NARROW], air_c: &[f32; NARROW], hours: &[Hour]) -> Self {
+        let mut lanes = Self { after: [f32::NAN; NARROW], piece: [0; NARROW] };
+        for (index, hour) in (0_u32..).zip(hours) {
+            let each = lanes.after.iter_mut().zip(&mut lanes.piece).zip(heat).zip(air_c);
+            for (((after, piece), heat), air_c) in each {
+                let here = *heat < hour.high;
+                let end = heat * hour.left + (air_c * hour.gain + hour.add);
+                *after = if here { end } else { *after };
+                *piece = if here { index } else { *piece };
+            }
+        }
+        lanes
+    }
+
+    #[inline(always)]
+    fn over_the_edges(&mut self, air_c: &[f32; NARROW], edges: &[Edge]) {
+        for (warm, edge) in (0_u32..).zip(edges) {
+            self.cross(air_c, edge, Way { from: warm, to: warm + 1, sign: -1.0 });
+        }
+        let last = u32::try_from(edges.len()).unwrap_or(0);
+        for (warm, edge) in (0..last).rev().zip(edges.iter().rev()) {
+            self.cross(air_c, edge, Way { from: warm + 1, to: warm, sign: 1.0 });
+        }
+    }
+
     /// Takes the lanes that pass `edge` on to the next piece for the time that they had left when they met it.
     #[inline(always)]
-    fn cross(&mut self, air_c: &[f32; LANES], edge: &Edge, way: Way) {
+    fn cross(&mut self, air_c: &[f32; NARROW], edge: &Edge, way: Way) {
         let passes = |after: f32, piece: u32| {
             u32::from(piece == way.from) & u32::from((after - edge.heat) * way.sign > 0.0)
         };
@@ -249,10 +290,9 @@ impl Lanes {
             (edge.cold_slope, edge.warm_slope)
         };
         // Time left, in time constants of the liquid part.
-        let mut left = [0.0_f32; LANES];
+        let mut left = [0.0_f32; NARROW];
         for ((left, after), air_c) in left.iter_mut().zip(&self.after).zip(air_c) {
-            let share = (after - edge.heat) / (air_c - edge.temperature_c);
-            *left = share;
+            *left = (after - edge.heat) / (air_c - edge.temperature_c);
         }
         if before > 0.0 {
             for left in &mut left {
@@ -282,19 +322,12 @@ const _: () = assert!(LANES == 32, "the lanes are counted in both widths");
 
 fn hour_on(piece: &Piece, line: &Line, unit_j: f64, per_tau: f64) -> Hour {
     let (left, gain, add) = in_time(line, per_tau);
-    Hour {
-        low: narrow(piece.low_j / unit_j),
-        high: narrow(piece.high_j / unit_j),
-        left,
-        gain,
-        add,
-    }
+    Hour { low: narrow(piece.low_j / unit_j), high: narrow(piece.high_j / unit_j), left, gain, add }
 }
 
 /// What is left of the heat, and gained for each kelvin of air and without any, in a time in time constants.
 fn in_time(line: &Line, time: f64) -> (f32, f32, f32) {
-    let gain =
-        if line.slope == 0.0 { time } else { -(-line.slope * time).exp_m1() / line.slope };
+    let gain = if line.slope == 0.0 { time } else { -(-line.slope * time).exp_m1() / line.slope };
     let left = 1.0 - gain * line.slope;
     (narrow(left), narrow(gain), narrow(-gain * line.offset_c))
 }
