@@ -294,15 +294,17 @@ fn complain(why: &str, exit: Exit) -> ExitCode {
 
 /// Logs go to standard error: warnings, or what `RIMEWARD_LOG` asks for.
 fn start_log(environment: &Environment) {
+    use tracing_subscriber::filter::{LevelFilter, Targets};
+    use tracing_subscriber::layer::SubscriberExt as _;
+    use tracing_subscriber::util::SubscriberInitExt as _;
     let wanted = environment.get("RIMEWARD_LOG").map_or("warn", String::as_str);
-    let filter = tracing_subscriber::EnvFilter::try_new(wanted)
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn"));
-    let _ = tracing_subscriber::fmt()
-        .with_env_filter(filter)
+    let filter: Targets =
+        wanted.parse().unwrap_or_else(|_| Targets::new().with_default(LevelFilter::WARN));
+    let lines = tracing_subscriber::fmt::layer()
         .with_writer(std::io::stderr)
         .with_ansi(false)
-        .without_time()
-        .try_init();
+        .without_time();
+    let _ = tracing_subscriber::registry().with(filter).with(lines).try_init();
 }
 
 /// Reads a time: RFC 3339, or a date and a time of the place (`2023-02-02T06:30`), or a date alone (midnight).

@@ -7,6 +7,8 @@ mod blend;
 #[cfg(test)]
 mod delivery;
 #[cfg(test)]
+mod flow;
+#[cfg(test)]
 mod forecast;
 #[cfg(test)]
 mod kernel;
