@@ -12,3 +12,5 @@ pub mod report;
 pub mod round;
 pub mod post;
 pub mod demo;
+pub mod daemon;
+pub mod run;
