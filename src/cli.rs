@@ -297,6 +297,11 @@ fn inspect_said(args: &inspect::Args, as_json: bool) -> Result<Said, Refusal> {
     let mut out = Vec::new();
     let result = inspect::run(args, as_json, &mut out);
     if let Err(error) = result {
+        if as_json && !out.is_empty() {
+            // The reason is the answer.
+            let json = serde_json::from_slice(&out).unwrap_or(Value::Null);
+            return Ok(Said { text: String::new(), json, exit: Exit::BadInput });
+        }
         return Err(Refusal::bad_input(with_causes(&error)));
     }
     let text = String::from_utf8_lossy(&out).into_owned();
