@@ -123,7 +123,11 @@ pub struct YardPlan {
 ///
 /// # Errors
 /// The store's, a hole in the tables, or an unknown technician.
-pub fn plan_at(house: &House, instant: Instant, what_if: &WhatIf) -> Result<YardPlan, ServiceError> {
+pub fn plan_at(
+    house: &House,
+    instant: Instant,
+    what_if: &WhatIf,
+) -> Result<YardPlan, ServiceError> {
     let day = TimeDelta::days(1);
     let before = Instant { at: instant.at - day, known_at: instant.known_at - day };
     let seen = survey(house, before, |_| true)?;
@@ -181,7 +185,11 @@ pub fn plan(
     let late = late(&jobs, &capacity);
     let mut done_on = ranked.done_on.clone();
     let moved = put_off(&jobs, &mut done_on, &scarce(house, &rows, &crew, &days));
-    let loss = jobs.iter().zip(&done_on).map(|(job, day)| day.map_or(job.price_undone(), |day| job.price_on(day))).sum();
+    let loss = jobs
+        .iter()
+        .zip(&done_on)
+        .map(|(job, day)| day.map_or(job.price_undone(), |day| job.price_on(day)))
+        .sum();
     finish_rows(&mut rows, &done_on, &moved, &capacity);
     let mut plan = YardPlan {
         at,
@@ -303,8 +311,7 @@ fn look<'a>(
     let table = WorkTable::built_in(&house.catalogue)?;
     let wander = Wander::built_in()?;
     let evenings = Evenings(days.iter().map(|day| day.evening).collect());
-    let tolerance =
-        Tolerance::severe(what_if.tolerance.unwrap_or(house.settings.crew.tolerance));
+    let tolerance = Tolerance::severe(what_if.tolerance.unwrap_or(house.settings.crew.tolerance));
     let at = whole_hour(seen.instant.at);
     let hours = days.last().map_or(0, |day| (day.evening - at).num_hours() + 1);
     let hours = usize::try_from(hours).unwrap_or(0);
@@ -321,8 +328,7 @@ fn look<'a>(
         let until = at + TimeDelta::hours(i64::try_from(weather.coming.len()).unwrap_or(0));
         looked.forecast_until =
             Some(looked.forecast_until.map_or(until, |known: DateTime<Utc>| known.min(until)));
-        let weather =
-            carried_on(&weather, &wander, &|_| None, hours, house.settings.judge.seed);
+        let weather = carried_on(&weather, &wander, &|_| None, hours, house.settings.judge.seed);
         let passages = Passages::new(&weather, &house.catalogue);
         let mut look = BoatLook::new(passages, &table, &evenings, tolerance);
         for view in here {
@@ -353,8 +359,7 @@ fn all_hours(
     }
     let lead_h = (at - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
     let judge = house.settings.judge;
-    let paths =
-        Ensemble::draw(&coming, lead_h, &ErrorModel::default(), judge.members, judge.seed);
+    let paths = Ensemble::draw(&coming, lead_h, &ErrorModel::default(), judge.members, judge.seed);
     Some(PlaceWeather { coming, paths, ..weather.clone() })
 }
 
@@ -386,9 +391,8 @@ fn crew(house: &House, seen: &Survey, what_if: &WhatIf) -> Result<Crew, ServiceE
         technicians.remove(place);
     }
     let yard = &house.settings.yard;
-    let home = seen.places.values().min_by(|a, b| {
-        a.site.travel_minutes.total_cmp(&b.site.travel_minutes)
-    });
+    let home =
+        seen.places.values().min_by(|a, b| a.site.travel_minutes.total_cmp(&b.site.travel_minutes));
     Ok(Crew {
         technicians,
         hours: settings.hours,
@@ -444,8 +448,7 @@ fn finish_rows(
     {
         row.done_on = *day;
         row.latest_start = start.filter(|_| row.job.due.is_some());
-        row.put_off_for =
-            moved.iter().find(|(job, _)| *job == place).map(|(_, what)| what.clone());
+        row.put_off_for = moved.iter().find(|(job, _)| *job == place).map(|(_, what)| what.clone());
     }
 }
 
@@ -479,7 +482,9 @@ fn scarce(house: &House, rows: &[Row], crew: &Crew, days: &[WorkDay]) -> Vec<Sca
         let today = days.first().map(|day| day.date);
         let takes = rows
             .iter()
-            .map(|row| u32::from(row.boat.haul_date.zip(today).is_some_and(|(haul, now)| haul >= now)))
+            .map(|row| {
+                u32::from(row.boat.haul_date.zip(today).is_some_and(|(haul, now)| haul >= now))
+            })
             .collect();
         let has = days.iter().map(|day| if day.minutes > 0 { slots } else { 0 }).collect();
         found.push(Scarce { what: "the lift".into(), takes, has });

@@ -44,10 +44,8 @@ impl Wander {
     /// # Errors
     /// [`CatalogueError`] where a row is missing.
     pub fn built_in() -> Result<Self, CatalogueError> {
-        let rows = table::rows::<Row>(
-            TABLE,
-            include_str!("../../../../config/catalogue/beyond.csv"),
-        )?;
+        let rows =
+            table::rows::<Row>(TABLE, include_str!("../../../../config/catalogue/beyond.csv"))?;
         let value = |name: &str| {
             let row = rows.iter().find(|(_, row)| row.name == name);
             row.map(|(_, row)| row.value).ok_or_else(|| CatalogueError::Row {
@@ -141,8 +139,7 @@ impl DayShape {
     fn of(weather: &PlaceWeather, known: usize) -> Self {
         // Whole days only, the last ones: a part of a day would tilt the mean.
         let days = known / 24 * 24;
-        let whole: Vec<&Step> =
-            weather.coming.iter().take(known).skip(known - days).collect();
+        let whole: Vec<&Step> = weather.coming.iter().take(known).skip(known - days).collect();
         let mean = |values: Vec<f64>| {
             (!values.is_empty()).then(|| values.iter().sum::<f64>() / count(values.len()))
         };

@@ -1,6 +1,8 @@
 //! The crew: who works on which day, how long by daylight, what the lift can do.
 
-use chrono::{DateTime, Datelike, Days, LocalResult, NaiveDate, NaiveDateTime, TimeDelta, TimeZone, Utc};
+use chrono::{
+    DateTime, Datelike, Days, LocalResult, NaiveDate, NaiveDateTime, TimeDelta, TimeZone, Utc,
+};
 use chrono_tz::Tz;
 
 use crate::domain::risk::timing::WorkingHours;

@@ -38,9 +38,8 @@ pub fn must_start(work: &[(u32, usize)], capacity: &[u32]) -> MustStart {
     let between = |from: usize, to: usize| {
         sum(capacity.iter().take(to.saturating_add(1)).skip(from).copied())
     };
-    let missing = |from: usize, (day, demand): (usize, u32)| {
-        demand.saturating_sub(between(from, day))
-    };
+    let missing =
+        |from: usize, (day, demand): (usize, u32)| demand.saturating_sub(between(from, day));
     let feasible = |from: usize| demands.iter().all(|due| missing(from, *due) == 0);
     let latest_start =
         if work.is_empty() { None } else { (0..capacity.len()).rev().find(|from| feasible(*from)) };

@@ -313,12 +313,8 @@ fn merged(before: &[usize], new: &[usize], jobs: usize) -> Vec<usize> {
 
 /// Improves what comes after today's work of the older list: its first rows stay.
 fn improve_tail(order: &mut [usize], jobs: &[Job], ends: &Ends, known: usize) {
-    let today = ends
-        .days(order, jobs)
-        .iter()
-        .take_while(|(_, day)| *day == Some(0))
-        .count()
-        .min(known);
+    let today =
+        ends.days(order, jobs).iter().take_while(|(_, day)| *day == Some(0)).count().min(known);
     let start = begin_of(order, jobs, today);
     let later = Ends(ends.0.iter().map(|by| by.saturating_sub(start)).collect());
     if let Some(rest) = order.get_mut(today..) {

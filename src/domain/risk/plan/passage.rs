@@ -84,16 +84,15 @@ impl<'a> Passages<'a> {
         });
         let bits = liquid_bits(liquid);
         let grams = water.value().to_bits();
-        let key =
-            (kind.exposure, state.covered, class_id.clone(), bits, grams, past_h, limit);
+        let key = (kind.exposure, state.covered, class_id.clone(), bits, grams, past_h, limit);
         if let Some(found) = self.found.get(&key) {
             return Ok(Rc::clone(found));
         }
         let ambient = match self.ambients.entry((kind.exposure, state.covered)) {
             std::collections::hash_map::Entry::Occupied(known) => known.into_mut(),
-            std::collections::hash_map::Entry::Vacant(free) => free.insert(
-                Ambient::of(kind.exposure, state.covered, self.weather).map_err(table)?,
-            ),
+            std::collections::hash_map::Entry::Vacant(free) => {
+                free.insert(Ambient::of(kind.exposure, state.covered, self.weather).map_err(table)?)
+            }
         };
         let model = PartModel::new(liquid, water, class.solid(), class.ua())
             .map_err(|source| JudgeError::Part { circuit: kind.id.to_string(), source })?;

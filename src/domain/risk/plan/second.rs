@@ -17,7 +17,11 @@ pub struct Scarce {
 /// Puts rows off until no day takes more of anything than there is. `done_on` is changed; answers which jobs were put
 /// off, and for want of what.
 #[must_use]
-pub fn put_off(jobs: &[Job], done_on: &mut [Option<usize>], scarce: &[Scarce]) -> Vec<(usize, String)> {
+pub fn put_off(
+    jobs: &[Job],
+    done_on: &mut [Option<usize>],
+    scarce: &[Scarce],
+) -> Vec<(usize, String)> {
     let mut moved: Vec<(usize, String)> = Vec::new();
     for thing in scarce {
         for (day, has) in thing.has.iter().enumerate() {

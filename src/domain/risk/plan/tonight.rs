@@ -34,8 +34,7 @@ pub fn round(jobs: &[Job], minutes_left: u32, location: &dyn Fn(usize) -> String
         .map(|job| Job { price: vec![job.price_on(0), job.price_on(1)], ..job.clone() })
         .collect();
     let ranked = rank(&tonight, &[minutes_left], None);
-    let fits =
-        |job: &usize| ranked.done_on.get(*job).copied().flatten().is_some();
+    let fits = |job: &usize| ranked.done_on.get(*job).copied().flatten().is_some();
     let mut places: Vec<&str> = Vec::new();
     let place_of = |job: usize| jobs.get(job).map_or("", |job| job.place.as_str());
     for job in ranked.order.iter().filter(|job| fits(job)) {

@@ -64,7 +64,11 @@ pub fn headline(facts: &Facts<'_>) -> String {
             hours(facts.must.short_minutes),
             in_words(binding),
             hours(facts.must.need_minutes),
-            if facts.late == 1 { "1 boat".to_owned() } else { format!("at least {} boats", facts.late) },
+            if facts.late == 1 {
+                "1 boat".to_owned()
+            } else {
+                format!("at least {} boats", facts.late)
+            },
         ),
     }
 }

@@ -5,7 +5,9 @@
 
 use serde::Deserialize;
 
-use crate::domain::catalogue::{Catalogue, CatalogueError, CircuitId, CircuitKind, Consequence, table};
+use crate::domain::catalogue::{
+    Catalogue, CatalogueError, CircuitId, CircuitKind, Consequence, table,
+};
 
 const WORK: &str = "work.csv";
 const GROUPS: &str = "work_groups.csv";
@@ -95,10 +97,9 @@ impl WorkTable {
             }
         }
         let mut rows = Vec::new();
-        for (line, row) in table::rows::<WorkRow>(
-            WORK,
-            include_str!("../../../../config/catalogue/work.csv"),
-        )? {
+        for (line, row) in
+            table::rows::<WorkRow>(WORK, include_str!("../../../../config/catalogue/work.csv"))?
+        {
             let known = groups.iter().any(|group| group.group == row.group)
                 && (row.kind == "any" || catalogue.fitout(&row.kind).is_some());
             if !known || row.emergency_min > row.complete_min {
@@ -122,7 +123,8 @@ impl WorkTable {
     }
 
     fn check(self, catalogue: &Catalogue) -> Result<Self, CatalogueError> {
-        let lone = self.group_of.iter().zip(catalogue.circuits()).find(|(group, _)| group.is_none());
+        let lone =
+            self.group_of.iter().zip(catalogue.circuits()).find(|(group, _)| group.is_none());
         if let Some((_, kind)) = lone {
             let what = format!("{} is in no group", kind.id);
             return Err(CatalogueError::Row { table: GROUPS, line: 0, what });
@@ -181,9 +183,8 @@ impl WorkTable {
     }
 
     fn row(&self, kind: &str, group: &str) -> Option<&WorkRow> {
-        let of = |wanted: &str| {
-            self.rows.iter().find(|row| row.kind == wanted && row.group == group)
-        };
+        let of =
+            |wanted: &str| self.rows.iter().find(|row| row.kind == wanted && row.group == group);
         of(kind).or_else(|| of("any"))
     }
 }
