@@ -8,6 +8,7 @@ pub mod check;
 pub mod demo;
 pub mod import;
 pub mod inspect;
+pub mod plan;
 pub mod round;
 pub mod self_test;
 pub mod run;
@@ -169,6 +170,8 @@ enum Command {
     Demo(demo::DemoArgs),
     /// What is at risk, ranked; sends nothing
     Worklist(worklist::WorklistArgs),
+    /// Which boats first, by which day to start, what falls short, what to drain tonight
+    Plan(plan::PlanArgs),
     /// What is in each circuit of a boat, since when, on what evidence, what undid it, to what it holds
     Boat(boat::BoatArgs),
     /// One pass: fetch, judge, decide, deliver; then exit
@@ -276,6 +279,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
 fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     match command {
         Command::Worklist(args) => worklist::worklist(&args, around),
+        Command::Plan(args) => plan::plan(&args, around),
         Command::Boat(args) => boat::run(&args, around),
         Command::Round(args) => round::run(&args, around),
         Command::Run(args) => run::run(&args, around),
