@@ -8,5 +8,6 @@ mod own;
 mod recorded;
 mod server;
 mod services;
+pub mod server;
 mod stand_in;
 mod winter;

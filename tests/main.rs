@@ -5,6 +5,8 @@ mod alert;
 #[cfg(test)]
 mod blend;
 #[cfg(test)]
+mod daemon;
+#[cfg(test)]
 mod delivery;
 #[cfg(test)]
 mod flow;
@@ -28,3 +30,5 @@ mod store;
 mod support;
 #[cfg(test)]
 mod tidy;
+#[cfg(test)]
+mod world;

@@ -234,6 +234,29 @@ impl Memory {
     }
 }
 
+impl Memory {
+    /// When judging has something to do next, if nothing new comes: a forecast passes a limit of age, a look is three
+    /// hours old, the worklist is due. `since` is the last time that anybody looked whether something had changed.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn next_due(
+        &self,
+        house: &House,
+        since: DateTime<Utc>,
+        now: DateTime<Utc>,
+    ) -> Result<DateTime<Utc>, ServiceError> {
+        let mut next = now + JUDGE_AT_LEAST_EVERY;
+        for (site, judged) in &self.places {
+            let (_, standing) = super::survey::standing_of(house, site, Instant::now(now))?;
+            let aged = house.settings.forecast.limits.next_change(&standing, since);
+            next = next.min(judged.at.max(since - JUDGE_AT_LEAST_EVERY) + JUDGE_AT_LEAST_EVERY);
+            next = next.min(aged.unwrap_or(next));
+        }
+        Ok(worklist_due(house, now)?.map_or(next, |due| due.min(next)))
+    }
+}
+
 /// When the worklist is due next, now or earlier if its time has come. The first time ever counts from the first round.
 ///
 /// # Errors
