@@ -6,7 +6,7 @@ mod inspect;
 mod issues;
 mod own;
 mod recorded;
-mod server;
+
 mod services;
 pub mod server;
 mod stand_in;
