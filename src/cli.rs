@@ -6,6 +6,7 @@ pub mod check;
 pub mod demo;
 pub mod import;
 pub mod inspect;
+pub mod record;
 pub mod round;
 pub mod verify;
 pub mod worklist;
@@ -169,6 +170,8 @@ enum Command {
     Round(round::RoundArgs),
     /// Bring in the yard's own tables: all rows or none
     Import(import::ImportArgs),
+    /// Append one lay-up event; shows what it changes first
+    Record(record::RecordArgs),
     /// To what a mixture holds: first ice, slush, burst
     Blend(blend::BlendArgs),
     /// Computes every published check value and compares
@@ -257,6 +260,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Boat(args) => boat::run(&args, around),
         Command::Round(args) => round::run(&args, around),
         Command::Import(args) => import::import(&args, around),
+        Command::Record(args) => record::run(&args, around),
         Command::Demo(args) => demo::demo(&args, around),
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),

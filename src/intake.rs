@@ -1,6 +1,7 @@
 //! The door for tables that people keep: sites, people, boats, lay-up events. All rows of a file or none.
 
 pub mod csv;
+pub mod entry;
 pub mod problems;
 mod row;
 mod sheet;

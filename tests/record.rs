@@ -1,6 +1,7 @@
 //! The lay-up record: files in, what is in each circuit out.
 
 mod build;
+mod command;
 mod demo;
 mod examples;
 mod expected;

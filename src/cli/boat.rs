@@ -221,7 +221,7 @@ fn circuit_lines(
     }
 }
 
-fn name(circuit: &CircuitState, catalogue: &Catalogue) -> String {
+pub(super) fn name(circuit: &CircuitState, catalogue: &Catalogue) -> String {
     let label = catalogue
         .circuit(&circuit.circuit)
         .map_or(circuit.circuit.as_str(), |kind| kind.label.as_str());
@@ -231,7 +231,7 @@ fn name(circuit: &CircuitState, catalogue: &Catalogue) -> String {
     }
 }
 
-fn holds_to(circuit: &CircuitState, site: &Site) -> Option<String> {
+pub(super) fn holds_to(circuit: &CircuitState, site: &Site) -> Option<String> {
     let shown = |value: Celsius| in_both_scales(value, site.usual_scale());
     let mut line = format!("first ice at {}", shown(circuit.first_ice?));
     // Plain water goes through all three at one temperature: said once.
@@ -246,7 +246,7 @@ fn holds_to(circuit: &CircuitState, site: &Site) -> Option<String> {
     Some(line)
 }
 
-fn in_words(circuit: &CircuitState) -> &'static str {
+pub(super) fn in_words(circuit: &CircuitState) -> &'static str {
     match circuit.holds {
         Holds::Fresh => "fresh water",
         Holds::Sea => "sea water",
@@ -265,7 +265,7 @@ fn in_words(circuit: &CircuitState) -> &'static str {
     }
 }
 
-const fn grade(evidence: Evidence) -> &'static str {
+pub(super) const fn grade(evidence: Evidence) -> &'static str {
     match evidence {
         Evidence::None => "none",
         Evidence::Claimed => "claimed",

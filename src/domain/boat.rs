@@ -1,5 +1,6 @@
 //! Boats: their circuits, the append-only lay-up log, and the fold from that log to what is in each circuit and why.
 
+pub mod doubt;
 pub mod event;
 pub mod exposure;
 pub mod fold;
@@ -11,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::domain::catalogue::identifier;
 pub use crate::domain::catalogue::{CircuitId, CoolingKind, Evidence, Holds};
+pub use doubt::doubts;
 pub use event::{EventId, LayupEvent, Precision};
 pub use exposure::{Exposure, uncleared};
 pub use fold::{FOLD_VERSION, fold};

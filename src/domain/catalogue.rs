@@ -3,6 +3,7 @@
 //! Code interprets these rows and holds none of their numbers or words itself.
 
 pub mod circuit;
+pub mod entry_word;
 pub mod event_kind;
 pub mod fitout;
 pub mod limits;
@@ -20,6 +21,7 @@ use serde::Deserialize;
 use thiserror::Error;
 
 pub use circuit::{AfterColdRun, Alarms, CircuitKind};
+pub use entry_word::NotAKind;
 pub use event_kind::{EffectKind, EventClass, EventKind, PlaceEffect, WaterSource};
 pub use fitout::{Fitout, GuessedFitout};
 pub use limits::TradeLimits;
@@ -121,6 +123,7 @@ pub struct Catalogue {
     products: Vec<Product>,
     fitouts: Vec<Fitout>,
     synonyms: Vec<Synonym>,
+    entry_words: Vec<entry_word::EntryWord>,
     actions: HashMap<String, String>,
     reasons: Reasons,
     limits: TradeLimits,
@@ -169,6 +172,7 @@ impl Catalogue {
             products: product::parse(include_str!("../../config/catalogue/products.csv"))?,
             fitouts: fitout::parse(include_str!("../../config/catalogue/fitouts.csv"))?,
             synonyms: synonym::parse(include_str!("../../config/catalogue/synonyms.csv"))?,
+            entry_words: entry_word::parse(include_str!("../../config/catalogue/entry_words.csv"))?,
             reasons: reason::parse(include_str!("../../config/catalogue/reasons.csv"))?,
             limits: limits::parse(include_str!("../../config/catalogue/limits.csv"))?,
         };
@@ -195,6 +199,12 @@ impl Catalogue {
             .find(|synonym| !synonym.event.is_empty() && self.event(&synonym.event).is_none())
         {
             return problem("synonyms.csv", format!("no event {}", synonym.event));
+        }
+        let wrong = |row: &entry_word::EntryWord| {
+            row.circuits().find(|id| self.named(&CircuitId::from(*id)).is_none()).map(str::to_owned)
+        };
+        if let Some(id) = self.entry_words.iter().find_map(wrong) {
+            return problem("entry_words.csv", format!("no circuit {id}"));
         }
         Ok(self)
     }
@@ -304,6 +314,10 @@ impl Catalogue {
     #[must_use]
     pub fn synonym(&self, words: &str) -> Option<&Synonym> {
         self.synonyms.iter().find(|synonym| synonym.has(words))
+    }
+
+    fn entry_words(&self) -> &[entry_word::EntryWord] {
+        &self.entry_words
     }
 
     /// The words of an action key, such as `drain_by_maker_or_yard`.

@@ -9,7 +9,9 @@ use std::collections::BTreeSet;
 use std::fmt::Display;
 
 pub use boats::boats;
+pub(super) use events::KNOWN as EVENT_COLUMNS;
 pub use events::events;
+pub(super) use events::of_sheet as events_of_sheet;
 pub use people::people;
 pub use sites::sites;
 

@@ -79,6 +79,14 @@ impl Sheet {
         }
     }
 
+    /// A sheet of one row, from cells that were given one by one.
+    pub(super) fn single(file: &str, cells: &[(String, String)]) -> Self {
+        let columns = (0..).zip(cells).map(|(place, (name, _))| (name.clone(), place)).collect();
+        let header_names = cells.iter().map(|(name, _)| name.clone()).collect();
+        let record = cells.iter().map(|(_, cell)| cell.as_str()).collect();
+        Self { file: file.to_owned(), columns, header_names, rows: vec![(1, record)] }
+    }
+
     /// The place of a column.
     pub(super) fn column(&self, name: &str) -> Option<usize> {
         self.columns.get(name).copied()

@@ -11,7 +11,7 @@ use crate::intake::sheet::Sheet;
 use crate::intake::{Imported, Known};
 
 const REQUIRED: [&str; 4] = ["event_id", "recorded_at", "happened_at", "event"];
-const KNOWN: [&str; 29] = [
+pub(in crate::intake) const KNOWN: [&str; 29] = [
     "event_id",
     "recorded_at",
     "happened_at",
@@ -55,15 +55,22 @@ pub fn events(
     file_name: &str,
     known: &Known<'_>,
 ) -> Result<Imported<LayupEvent>, ImportProblems> {
-    let sheet = Sheet::read(bytes, file_name, &REQUIRED)?;
+    of_sheet(&Sheet::read(bytes, file_name, &REQUIRED)?, known)
+}
+
+/// As [`events`], from a sheet that was read already.
+pub(in crate::intake) fn of_sheet(
+    sheet: &Sheet,
+    known: &Known<'_>,
+) -> Result<Imported<LayupEvent>, ImportProblems> {
     let imported = super::import(
-        &sheet,
+        sheet,
         "event_id",
         sheet.notes(&KNOWN),
         |row, _| event(row, known),
         |event| event.id.clone(),
     )?;
-    check_corrections(imported, &sheet, known)
+    check_corrections(imported, sheet, known)
 }
 
 fn check_corrections(
