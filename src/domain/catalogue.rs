@@ -12,6 +12,7 @@ pub mod product;
 pub mod reason;
 pub mod synonym;
 mod table;
+pub mod tick_word;
 pub mod words;
 
 use std::collections::HashMap;
@@ -29,6 +30,7 @@ pub use nearest::nearest;
 pub use product::{Product, ProductFluid};
 pub use reason::{Reason, Reasons};
 pub use synonym::Synonym;
+pub use tick_word::TickMeaning;
 pub(crate) use words::identifier;
 pub use words::{
     CircuitId, CircuitSet, Confinement, Consequence, CoolingKind, Evidence, Holds, PartExposure,
@@ -124,6 +126,7 @@ pub struct Catalogue {
     fitouts: Vec<Fitout>,
     synonyms: Vec<Synonym>,
     entry_words: Vec<entry_word::EntryWord>,
+    tick_words: Vec<tick_word::TickWord>,
     actions: HashMap<String, String>,
     reasons: Reasons,
     limits: TradeLimits,
@@ -167,6 +170,7 @@ impl Catalogue {
             names,
             event_places,
             actions,
+            tick_words: tick_word::parse(include_str!("../../config/catalogue/tick_words.csv"))?,
             circuits,
             events,
             products: product::parse(include_str!("../../config/catalogue/products.csv"))?,
@@ -318,6 +322,10 @@ impl Catalogue {
 
     fn entry_words(&self) -> &[entry_word::EntryWord] {
         &self.entry_words
+    }
+
+    fn tick_words(&self) -> &[tick_word::TickWord] {
+        &self.tick_words
     }
 
     /// The words of an action key, such as `drain_by_maker_or_yard`.
