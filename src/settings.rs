@@ -3,6 +3,7 @@
 //! Secrets never stand in it: keys ending in `_file` name the files that hold them.
 
 pub mod check;
+pub mod import;
 pub mod schedule;
 
 use std::path::{Path, PathBuf};
@@ -49,6 +50,9 @@ pub struct Settings {
     pub judge: Judge,
     /// How messages leave.
     pub mail: Mail,
+    /// How the yard's own spreadsheets are read.
+    #[serde(default)]
+    pub import: import::ImportSettings,
 }
 
 /// Who runs this, and when the day begins there.

@@ -8,4 +8,6 @@ mod expected;
 mod intake;
 mod properties;
 mod rules;
+mod sheets;
 mod shown;
+mod xlsx;

@@ -5,6 +5,7 @@ pub mod event;
 pub mod exposure;
 pub mod fold;
 pub mod place;
+pub mod revise;
 pub mod state;
 
 use chrono::NaiveDate;
@@ -17,6 +18,7 @@ pub use event::{EventId, LayupEvent, Precision};
 pub use exposure::{Exposure, uncleared};
 pub use fold::{FOLD_VERSION, fold};
 pub use place::{PlaceFacts, Places};
+pub use revise::{Erased, Fate, Revision, revise};
 pub use state::{BoatState, CircuitState, Mitigation};
 
 identifier!(

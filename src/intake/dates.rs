@@ -3,7 +3,9 @@
 //! `2022-10-03`, `10/3/2022`, `3.10.2022`, `3 Oct 2022`, `Oct 3, 2022`, a spreadsheet's day number; each with a time of day
 //! behind it or none. Which of two numbers is the day, where both could be, is settled once for a whole file.
 
-use chrono::{DateTime, Datelike as _, FixedOffset, NaiveDate, NaiveDateTime, NaiveTime, TimeZone as _};
+use chrono::{
+    DateTime, Datelike as _, FixedOffset, NaiveDate, NaiveDateTime, NaiveTime, TimeZone as _,
+};
 use chrono_tz::Tz;
 
 /// Day numbers of spreadsheets between these are dates of 1954 to 2119; other numbers are no dates.
@@ -77,12 +79,14 @@ pub(super) fn wall(text: &str, order: DateOrder) -> Option<(NaiveDate, Option<Na
 
 /// A time of day: `14:00`, `2:30 pm`, `9am`.
 pub(super) fn clock(text: &str) -> Option<NaiveTime> {
-    let text = text.trim().to_lowercase().replace('.', "").replace(' ', "");
+    let text = text.trim().to_lowercase().replace(['.', ' '], "");
     if let Some(hour) = text.strip_suffix("am").or_else(|| text.strip_suffix("pm"))
         && let Ok(hour) = hour.parse::<u32>()
     {
         let noon = if text.ends_with("pm") { 12 } else { 0 };
-        return (1..=12).contains(&hour).then(|| NaiveTime::from_hms_opt(hour % 12 + noon, 0, 0))?;
+        return (1..=12)
+            .contains(&hour)
+            .then(|| NaiveTime::from_hms_opt(hour % 12 + noon, 0, 0))?;
     }
     ["%H:%M", "%H:%M:%S", "%I:%M%p", "%I:%M:%S%p", "%H:%M:%S%.f"]
         .iter()
@@ -90,8 +94,8 @@ pub(super) fn clock(text: &str) -> Option<NaiveTime> {
 }
 
 fn date_only(text: &str, order: DateOrder) -> Option<NaiveDate> {
-    if let Ok(date) = text.parse::<NaiveDate>() {
-        return sensible(date);
+    if let Some(date) = text.parse::<NaiveDate>().ok().and_then(sensible) {
+        return Some(date);
     }
     let parts: Vec<&str> =
         text.split(['/', '-', '.', ' ', ',']).filter(|part| !part.is_empty()).collect();
@@ -106,7 +110,8 @@ fn date_only(text: &str, order: DateOrder) -> Option<NaiveDate> {
         (None, Some(month)) => (numbered(first)?, month, third),
         // A year in front settles the rest; a full stop is written where the day comes first.
         (None, None) if first.len() == 4 => {
-            let date = NaiveDate::from_ymd_opt(first.parse().ok()?, number(second)?, number(third)?);
+            let date =
+                NaiveDate::from_ymd_opt(first.parse().ok()?, number(second)?, number(third)?);
             return date.and_then(sensible);
         }
         (None, None) => match (text.contains('.'), order) {
@@ -176,8 +181,18 @@ mod tests {
     fn days_are_read_in_the_forms_that_people_write() {
         let want = NaiveDate::from_ymd_opt(2022, 10, 3).unwrap();
         for text in [
-            "2022-10-03", "10/3/2022", "10/03/22", "10-3-22", "3.10.2022", "3 Oct 2022", "3-Oct-22",
-            "Oct 3, 2022", "October 3rd 2022", "2022/10/3", "44837", "3 october 2022",
+            "2022-10-03",
+            "10/3/2022",
+            "10/03/22",
+            "10-3-22",
+            "3.10.2022",
+            "3 Oct 2022",
+            "3-Oct-22",
+            "Oct 3, 2022",
+            "October 3rd 2022",
+            "2022/10/3",
+            "44837",
+            "3 october 2022",
         ] {
             assert_eq!(day(text, DateOrder::MonthFirst), Some(want), "{text}");
         }
@@ -190,14 +205,24 @@ mod tests {
     #[test]
     fn a_time_of_day_may_stand_behind() {
         let zone = Some(chrono_tz::America::New_York);
-        for text in ["10/3/2022 14:30", "Oct 3, 2022 2:30 pm", "2022-10-03T14:30", "3.10.2022 2:30PM"] {
+        for text in
+            ["10/3/2022 14:30", "Oct 3, 2022 2:30 pm", "2022-10-03T14:30", "3.10.2022 2:30PM"]
+        {
             let (at, hour) = moment(text, DateOrder::MonthFirst, zone).unwrap();
-            assert_eq!((at.to_rfc3339().as_str(), hour), ("2022-10-03T14:30:00-04:00", true), "{text}");
+            assert_eq!(
+                (at.to_rfc3339().as_str(), hour),
+                ("2022-10-03T14:30:00-04:00", true),
+                "{text}"
+            );
         }
         let (at, hour) = moment("10/3/2022", DateOrder::MonthFirst, zone).unwrap();
         assert_eq!((at.to_rfc3339().as_str(), hour), ("2022-10-03T12:00:00-04:00", false));
         assert_eq!(moment("10/3/2022", DateOrder::MonthFirst, None), None, "no zone, no moment");
-        assert_eq!(moment("3/12/2023 2:30", DateOrder::MonthFirst, zone), None, "the clock skips it");
+        assert_eq!(
+            moment("3/12/2023 2:30", DateOrder::MonthFirst, zone),
+            None,
+            "the clock skips it"
+        );
     }
 
     #[test]

@@ -113,9 +113,7 @@ impl<'a> Row<'a> {
 
     /// A time of day, `21:00`.
     pub(super) fn time(&mut self, column: &str) -> Option<NaiveTime> {
-        self.parse(column, "a time of day such as 21:00", |text| {
-            dates::clock(text)
-        })
+        self.parse(column, "a time of day such as 21:00", dates::clock)
     }
 
     /// A moment, and whether its hour is known: `2022-10-03T14:00:00-04:00`, or in another form by the clocks of `zone`.
@@ -160,7 +158,8 @@ pub(super) fn phone(text: &str) -> Option<String> {
         None => (lower.as_str(), ""),
     };
     let main = main.trim().trim_start_matches("tel").trim_matches([':', '.', ' ']);
-    let known = |letter: char| letter.is_ascii_digit() || "+-. ()/\u{a0}\u{2011}\u{2013}".contains(letter);
+    let known =
+        |letter: char| letter.is_ascii_digit() || "+-. ()/\u{a0}\u{2011}\u{2013}".contains(letter);
     if !main.chars().all(known) || !extension.chars().all(|letter| letter.is_ascii_digit()) {
         return None;
     }
@@ -182,7 +181,9 @@ pub(super) fn phone(text: &str) -> Option<String> {
 /// Metres from a length with its unit: `8.5 m`, else feet as [`metres_from_feet`] reads them.
 pub(super) fn metres_from_length(text: &str) -> Option<f64> {
     let lower = text.trim().to_lowercase();
-    let metres = ["metres", "meters", "metre", "meter", "m"].iter().find_map(|unit| lower.strip_suffix(unit));
+    let metres = ["metres", "meters", "metre", "meter", "m"]
+        .iter()
+        .find_map(|unit| lower.strip_suffix(unit));
     match metres {
         Some(figure) => number(figure).filter(|metres| (0.5..=200.0).contains(metres)),
         None => metres_from_feet(text),
@@ -204,7 +205,9 @@ pub(super) fn metres_from_feet(text: &str) -> Option<f64> {
         .replace(['\u{2019}', '\u{2032}', '\u{b4}', '`'], "'");
     // 27-6 is feet and inches too.
     let text = match text.split_once('-') {
-        Some((feet, inches)) if !feet.is_empty() && !text.contains('\'') => format!("{feet}'{inches}"),
+        Some((feet, inches)) if !feet.is_empty() && !text.contains('\'') => {
+            format!("{feet}'{inches}")
+        }
         _ => text.replace("'-", "'"),
     };
     let (feet, inches) = match text.split_once('\'') {
@@ -235,7 +238,18 @@ mod tests {
             let got = metres_from_length(text).map(|metres| (metres * 1000.0).round() / 1000.0);
             assert_eq!(got, want, "{text}");
         };
-        for text in ["27'6\"", "27' 6\"", "27 ft 6 in", "27-6", "27.5", "27.5 ft", "27,5", "27\u{2019}6\u{201D}", "27'6''", "27 feet 6 inches"] {
+        for text in [
+            "27'6\"",
+            "27' 6\"",
+            "27 ft 6 in",
+            "27-6",
+            "27.5",
+            "27.5 ft",
+            "27,5",
+            "27\u{2019}6\u{201D}",
+            "27'6''",
+            "27 feet 6 inches",
+        ] {
             check(text, Some(8.382));
         }
         check("27' 6 1/2\"", Some(8.395));
@@ -246,8 +260,17 @@ mod tests {
 
     #[test]
     fn telephone_numbers_come_into_one_form() {
-        let check = |text: &str, want: Option<&str>| assert_eq!(phone(text).as_deref(), want, "{text}");
-        for text in ["207-555-0142", "(207) 555-0142", "207.555.0142", "+1 207 555 0142", "1-207-555-0142", "2075550142", "tel: 207 555 0142"] {
+        let check =
+            |text: &str, want: Option<&str>| assert_eq!(phone(text).as_deref(), want, "{text}");
+        for text in [
+            "207-555-0142",
+            "(207) 555-0142",
+            "207.555.0142",
+            "+1 207 555 0142",
+            "1-207-555-0142",
+            "2075550142",
+            "tel: 207 555 0142",
+        ] {
             check(text, Some("207-555-0142"));
         }
         check("207-555-0142 x12", Some("207-555-0142 ext 12"));

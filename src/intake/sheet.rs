@@ -95,7 +95,10 @@ impl Sheet {
                 Some(like) => format!(
                     "the column is missing; is it {like}? Then say so in [import.columns]: \"{like}\" = \"{name}\""
                 ),
-                None => "the column is missing: add it to the header, or name yours in [import.columns]".to_owned(),
+                None => {
+                    "the column is missing: add it to the header, or name yours in [import.columns]"
+                        .to_owned()
+                }
             };
             missing.push(at(1, name, "", &remedy));
         }
@@ -180,11 +183,7 @@ impl Sheet {
     }
 }
 
-fn records(
-    reader: &mut csv::Reader<&[u8]>,
-    cells: usize,
-    problems: &mut Vec<Problem>,
-) -> Rows {
+fn records(reader: &mut csv::Reader<&[u8]>, cells: usize, problems: &mut Vec<Problem>) -> Rows {
     let mut rows = Vec::new();
     for record in reader.records() {
         match record {

@@ -100,7 +100,9 @@ fn cell<'a>(
         match (known.catalogue.tick(word), date) {
             (Some(meaning), _) => cell.meaning = meaning,
             (None, Some(date)) => cell.date = Some(date),
-            (None, None) if initials && !word.is_empty() => cell.who = Some(word),
+            (None, None) if initials && !word.is_empty() && cell.who.is_none() => {
+                cell.who = Some(word);
+            }
             (None, None) => {
                 row.refuse(
                     &tick.heading,
@@ -132,7 +134,9 @@ fn event(
         );
         return None;
     };
-    if known.now.is_some_and(|now| happened.date_naive() > now.with_timezone(happened.offset()).date_naive()) {
+    if known.now.is_some_and(|now| {
+        happened.date_naive() > now.with_timezone(happened.offset()).date_naive()
+    }) {
         row.refuse(&tick.heading, "lies in the future: tick it when it is done");
         return None;
     }

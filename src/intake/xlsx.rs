@@ -117,6 +117,5 @@ fn text(value: &DataRef<'_>) -> String {
         }
         // What shows as #REF! is no value; it is refused where a value must stand.
         Data::Error(error) => error.to_string(),
-        other => other.to_string(),
     }
 }

@@ -44,7 +44,10 @@ impl Catalogue {
         self.tick_words()
             .iter()
             .filter(|row| row.means != TickMeaning::Remark)
-            .find(|row| list(&row.words).any(|known| known == bare || (!wanted.is_empty() && plain(known) == wanted)))
+            .find(|row| {
+                list(&row.words)
+                    .any(|known| known == bare || (!wanted.is_empty() && plain(known) == wanted))
+            })
             .map(|row| row.means)
     }
 

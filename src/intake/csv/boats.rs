@@ -113,7 +113,9 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
     }
     let hull_id = hull_number(&row.words("hull_id"));
     if let Some(fault) = crate::domain::boat::hull_number_fault(&hull_id) {
-        notes.push(format!("{id}: {hull_id} is not laid out as a hull number (33 CFR 181.25): {fault}"));
+        notes.push(format!(
+            "{id}: {hull_id} is not laid out as a hull number (33 CFR 181.25): {fault}"
+        ));
     }
     for words in [&yard_notes, &row.words("work_ordered")] {
         notes.extend(remarks::noticed(words, known.catalogue).map(|what| format!("{id}: {what}")));
@@ -151,8 +153,11 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
 
 /// Without the country, spaces and dashes, in capitals.
 fn hull_number(text: &str) -> String {
-    let plain: String =
-        text.to_uppercase().chars().filter(|letter| !letter.is_whitespace() && *letter != '-').collect();
+    let plain: String = text
+        .to_uppercase()
+        .chars()
+        .filter(|letter| !letter.is_whitespace() && *letter != '-')
+        .collect();
     match plain.strip_prefix("US") {
         Some(rest) if rest.len() == 12 => rest.to_owned(),
         _ => plain,

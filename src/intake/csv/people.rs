@@ -4,8 +4,8 @@ use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::units::TemperatureScale;
 use crate::domain::yard::{Person, Role};
 use crate::intake::Imported;
-use crate::intake::problems::ImportProblems;
 use crate::intake::layout::Layout;
+use crate::intake::problems::ImportProblems;
 use crate::intake::row::{Row, phone};
 use crate::intake::sheet::Sheet;
 

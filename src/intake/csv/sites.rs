@@ -4,8 +4,8 @@ use crate::domain::boat::SiteId;
 use crate::domain::units::Celsius;
 use crate::domain::yard::{Site, SiteKind};
 use crate::intake::Imported;
-use crate::intake::problems::ImportProblems;
 use crate::intake::layout::Layout;
+use crate::intake::problems::ImportProblems;
 use crate::intake::row::{Row, number};
 use crate::intake::sheet::Sheet;
 
