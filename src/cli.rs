@@ -6,8 +6,10 @@ pub mod check;
 pub mod demo;
 pub mod import;
 pub mod inspect;
+mod page;
 pub mod record;
 pub mod round;
+pub mod sheet;
 pub mod verify;
 pub mod worklist;
 
@@ -172,6 +174,8 @@ enum Command {
     Import(import::ImportArgs),
     /// Append one lay-up event; shows what it changes first
     Record(record::RecordArgs),
+    /// The day sheet for a boat: to print, fill and type back
+    Sheet(sheet::SheetArgs),
     /// To what a mixture holds: first ice, slush, burst
     Blend(blend::BlendArgs),
     /// Computes every published check value and compares
@@ -260,6 +264,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Boat(args) => boat::run(&args, around),
         Command::Round(args) => round::run(&args, around),
         Command::Import(args) => import::import(&args, around),
+        Command::Sheet(args) => sheet::run(&args, around),
         Command::Record(args) => record::run(&args, around),
         Command::Demo(args) => demo::demo(&args, around),
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),

@@ -3,6 +3,7 @@
 //! Code interprets these rows and holds none of their numbers or words itself.
 
 pub mod circuit;
+pub mod day_sheet;
 pub mod entry_word;
 pub mod event_kind;
 pub mod fitout;
@@ -22,6 +23,7 @@ use serde::Deserialize;
 use thiserror::Error;
 
 pub use circuit::{AfterColdRun, Alarms, CircuitKind};
+pub use day_sheet::{DayStep, MixRatios};
 pub use entry_word::NotAKind;
 pub use event_kind::{EffectKind, EventClass, EventKind, PlaceEffect, WaterSource};
 pub use fitout::{Fitout, GuessedFitout};
@@ -127,6 +129,8 @@ pub struct Catalogue {
     synonyms: Vec<Synonym>,
     entry_words: Vec<entry_word::EntryWord>,
     tick_words: Vec<tick_word::TickWord>,
+    day_sheet: Vec<DayStep>,
+    mix_ratios: MixRatios,
     actions: HashMap<String, String>,
     reasons: Reasons,
     limits: TradeLimits,
@@ -170,6 +174,10 @@ impl Catalogue {
             names,
             event_places,
             actions,
+            day_sheet: day_sheet::parse(include_str!("../../config/catalogue/day_sheet.csv"))?,
+            mix_ratios: day_sheet::parse_ratios(include_str!(
+                "../../config/catalogue/mix_ratios.csv"
+            ))?,
             tick_words: tick_word::parse(include_str!("../../config/catalogue/tick_words.csv"))?,
             circuits,
             events,
@@ -209,6 +217,9 @@ impl Catalogue {
         };
         if let Some(id) = self.entry_words.iter().find_map(wrong) {
             return problem("entry_words.csv", format!("no circuit {id}"));
+        }
+        if let Some(what) = self.wrong_step() {
+            return problem("day_sheet.csv", what);
         }
         Ok(self)
     }
@@ -322,6 +333,18 @@ impl Catalogue {
 
     fn entry_words(&self) -> &[entry_word::EntryWord] {
         &self.entry_words
+    }
+
+    /// The steps of a lay-up in a good order.
+    #[must_use]
+    pub fn day_sheet(&self) -> &[DayStep] {
+        &self.day_sheet
+    }
+
+    /// The figures of the mixing table.
+    #[must_use]
+    pub const fn mix_ratios(&self) -> &MixRatios {
+        &self.mix_ratios
     }
 
     fn tick_words(&self) -> &[tick_word::TickWord] {

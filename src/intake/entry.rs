@@ -31,6 +31,10 @@ pub fn cells(word: &str, catalogue: &Catalogue) -> Result<Vec<(String, String)>,
         format!("{word:?} is not of the form key=value, such as circuits=block_raw or minutes=5")
     })?;
     let (key, value) = (key.trim(), value.trim());
+    // A blank of the day sheet that nobody filled says nothing.
+    if value.chars().all(|letter| letter == '_') {
+        return Ok(Vec::new());
+    }
     let key_lower = key.to_lowercase().replace([' ', '-'], "_");
     let column = match EVENT_COLUMNS.iter().find(|column| **column == key_lower) {
         Some(column) => *column,
@@ -137,6 +141,7 @@ mod tests {
         check("circuits=block, manifolds", &[("circuits", "block_raw;manifold_raw")]);
         check("part=ac_raw#saloon unit", &[("circuits", "ac_raw#saloon unit")]);
         check("open for=5 minutes", &[("minutes", "5")]);
+        check("litres_out=____", &[]);
         let told = cells("circuits=blok", &catalogue).unwrap_err();
         assert!(told.contains("no circuit"), "{told}");
         let told = cells("litres_aut=3", &catalogue).unwrap_err();
