@@ -4,6 +4,7 @@
 
 pub mod check;
 pub mod import;
+pub mod crew;
 pub mod schedule;
 
 use std::path::{Path, PathBuf};
@@ -48,6 +49,9 @@ pub struct Settings {
     /// How chances are computed.
     #[serde(default)]
     pub judge: Judge,
+    /// The crew and its calendar.
+    #[serde(default)]
+    pub crew: crew::CrewSettings,
     /// How messages leave.
     pub mail: Mail,
     /// How the yard's own spreadsheets are read.

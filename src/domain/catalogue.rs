@@ -12,7 +12,7 @@ pub mod nearest;
 pub mod product;
 pub mod reason;
 pub mod synonym;
-mod table;
+pub(crate) mod table;
 pub mod tick_word;
 pub mod words;
 
