@@ -8,6 +8,9 @@ pub mod check;
 pub mod demo;
 pub mod import;
 pub mod inspect;
+mod page;
+pub mod record;
+pub mod sheet;
 pub mod plan;
 pub mod round;
 pub mod self_test;
@@ -182,6 +185,10 @@ enum Command {
     Alerts(alerts::AlertsArgs),
     /// Bring in the yard's own tables: all rows or none
     Import(import::ImportArgs),
+    /// Append one lay-up event; shows what it changes first
+    Record(record::RecordArgs),
+    /// The day sheet for a boat: to print, fill and type back
+    Sheet(sheet::SheetArgs),
     /// To what a mixture holds: first ice, slush, burst
     Blend(blend::BlendArgs),
     /// Computes every published check value and compares
@@ -284,6 +291,8 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Round(args) => round::run(&args, around),
         Command::Run(args) => run::run(&args, around),
         Command::Import(args) => import::import(&args, around),
+        Command::Sheet(args) => sheet::run(&args, around),
+        Command::Record(args) => record::run(&args, around),
         Command::Demo(args) => demo::demo(&args, around),
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),

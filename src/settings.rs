@@ -3,6 +3,7 @@
 //! Secrets never stand in it: keys ending in `_file` name the files that hold them.
 
 pub mod check;
+pub mod import;
 pub mod crew;
 pub mod schedule;
 
@@ -53,6 +54,9 @@ pub struct Settings {
     pub crew: crew::CrewSettings,
     /// How messages leave.
     pub mail: Mail,
+    /// How the yard's own spreadsheets are read.
+    #[serde(default)]
+    pub import: import::ImportSettings,
 }
 
 /// Who runs this, and when the day begins there.

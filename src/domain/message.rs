@@ -6,7 +6,7 @@
 
 mod blind;
 pub mod block;
-mod cautions;
+pub mod cautions;
 mod freeze;
 pub mod identity;
 pub mod lint;
