@@ -7,6 +7,7 @@ pub mod demo;
 pub mod import;
 pub mod inspect;
 pub mod round;
+pub mod shelve;
 pub mod verify;
 pub mod worklist;
 

@@ -375,6 +375,7 @@ impl Fleet {
             places: &places,
             boats: &boats,
             cannot_say: &cannot_say,
+            over: &[],
             log_head: Some("f3a9c1d2e4b5a697"),
         };
         self.with_context(phrases, |context| compose_worklist(&worklist, context).unwrap())
