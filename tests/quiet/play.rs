@@ -200,8 +200,15 @@ impl Game<'_> {
             if row.consequence != Consequence::Severe || !self.frozen.insert(key) {
                 continue;
             }
-            // Refilled or learnt of after it had frozen: nobody could have said it before.
-            if row.since.is_some_and(|since| now - since < TimeDelta::hours(36)) {
+            // Learnt of after it had frozen: nobody could have said it before.
+            let news = TimeDelta::hours(36);
+            let log = self.fleet.boats.iter().find(|(other, _)| other.id == boat.id);
+            let learnt = log.is_some_and(|(_, events)| {
+                events
+                    .iter()
+                    .any(|event| event.recorded_at <= now && now - event.recorded_at < news)
+            });
+            if learnt {
                 continue;
             }
             let alerts = self.open.get(&boat.id).into_iter();

@@ -1,5 +1,5 @@
 //! The invented winter of 2022-23: twelve boats that each carry a mistake, and nobody who acts on a message. Coarser than
-//! the service (fewer members, a look every six hours), the same decisions.
+//! the service (fewer members, a look every eight hours), the same decisions.
 
 use std::collections::BTreeMap;
 
@@ -79,12 +79,18 @@ fn fleet() -> Fleet {
     Fleet { sites, people, boats }
 }
 
-fn played() -> Played {
+/// Played once for all tests of this file.
+fn played() -> &'static Played {
+    static PLAYED: std::sync::OnceLock<Played> = std::sync::OnceLock::new();
+    PLAYED.get_or_init(play_it)
+}
+
+fn play_it() -> Played {
     let winter = Winter::reconstruct(DEMO_SEED).unwrap();
     let rules = Rules {
-        members: 40,
-        horizon_h: 96,
-        every_h: 6,
+        members: 32,
+        horizon_h: 72,
+        every_h: 8,
         past_days: 5,
         seed: 20_221_001,
         alert: AlertSettings::default(),
@@ -101,6 +107,12 @@ fn the_invented_winter_is_quiet_and_nothing_dear_freezes_untold() {
     for person in &fleet.people {
         let (all, in_a_day) = count(&played, &person.id);
         println!("{} {all} messages, {in_a_day} at most in a day", person.id);
+        for message in played.messages.iter().filter(|message| message.person == person.id) {
+            println!(
+                "   {} {:?} {} {:?}",
+                message.at, message.alerts, message.closing, message.priority
+            );
+        }
         match person.role {
             Role::Owner => {
                 owners.push(all);
@@ -133,4 +145,39 @@ fn the_invented_winter_is_quiet_and_nothing_dear_freezes_untold() {
         let chatters = raised.windows(3).any(|three| three[2] - three[0] < TimeDelta::hours(72));
         assert!(!chatters, "{boat}: {raised:?}");
     }
+}
+
+/// When the owner of a boat was told of a raise, in days of the place (UTC-5).
+fn told_owner(boat: &str, from: &str, until: &str) -> Vec<String> {
+    let raised = played().raised.get(&boat.into()).cloned().unwrap_or_default();
+    raised
+        .iter()
+        .filter(|when| (at(from)..at(until)).contains(*when))
+        .map(|when| (*when - TimeDelta::hours(5)).format("%d %b %H:%M").to_string())
+        .collect()
+}
+
+#[test]
+fn a_run_after_lay_up_is_told_when_it_becomes_known() {
+    // B11 was laid up on 15 October, run on the record-warm 5 November; the yard learnt of it on 20 November at 18:30.
+    let before = told_owner("B11", "2022-11-05T12:00:00Z", "2022-11-20T22:00:00Z");
+    assert!(before.is_empty(), "nobody knew: {before:?}");
+    let after = told_owner("B11", "2022-11-20T22:00:00Z", "2022-11-21T12:00:00Z");
+    assert_eq!(after.len(), 1, "{after:?}");
+}
+
+#[test]
+fn a_heated_shed_without_power_is_told_on_the_day() {
+    // B07 hangs on the shed's heat; the power went on 23 December.
+    let told = told_owner("B07", "2022-12-23T05:00:00Z", "2022-12-25T05:00:00Z");
+    assert_eq!(told.len(), 1, "{told:?}");
+    let rest = told_owner("B07", "2022-10-01T05:00:00Z", "2022-12-23T05:00:00Z");
+    assert!(rest.is_empty(), "the heat was on: {rest:?}");
+}
+
+#[test]
+fn a_thin_blend_is_told_before_the_outbreak_of_february() {
+    // B11 was done again with a jug of "-50", measured -12 C; the outbreak came in the night to 4 February.
+    let told = told_owner("B11", "2023-01-25T05:00:00Z", "2023-02-02T12:00:00Z");
+    assert_eq!(told.len(), 1, "{told:?}");
 }

@@ -12,7 +12,7 @@ mod tell;
 use chrono::{DateTime, Utc};
 
 use super::decide::{CloseReason, Decision, Draft};
-use super::known::note_frozen;
+use super::known::{note_frozen, note_told};
 use super::worse::hours;
 use super::{
     Alert, Annunciation, Condition, Facts, FirstSeen, Flat, Kind, Listed, Member, Response,
@@ -225,6 +225,18 @@ fn finish_returned(draft: &mut Draft<'_>, view: &View, facts: &Facts) {
 /// on those parts stand on the worklist, and are news only when the record changes.
 fn finish_passed(draft: &mut Draft<'_>, view: &View, facts: &Facts) {
     let answered = matches!(draft.next.response, Response::Acknowledged { .. });
+    let waiting: Vec<_> = draft
+        .next
+        .told
+        .iter()
+        .filter(|(_, ledger)| ledger.awaits_closing)
+        .map(|(person, _)| person.clone())
+        .collect();
+    let look = draft.look();
+    for person in waiting {
+        // The closing letter names whatever has frozen meanwhile as well.
+        note_told(&mut draft.next.known, &person, &view.active, look);
+    }
     draft.tell_closing(&CloseReason::Passed, &view.records, facts);
     draft.next.condition = Condition::Normal;
     draft.next.returned_at = Some(draft.now);

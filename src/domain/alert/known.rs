@@ -56,9 +56,9 @@ pub(super) fn is_news(
 ) -> bool {
     let told = known.iter().find(|known| known.person == *person && known.is_about(row));
     let Some(told) = told else {
-        // Past its limit before anybody could say so: a dear part must not be started, a small one waits for whoever
-        // looks, on the worklist.
-        return !row.frozen_now || row.consequence == Consequence::Severe;
+        // Past its limit before anybody could say so: nobody must start it. A small part waits on the worklist for
+        // whoever looks.
+        return !row.frozen_now || row.consequence > Consequence::Minor;
     };
     if row.consequence > told.consequence {
         return true;

@@ -70,6 +70,7 @@ pub fn worse_than_told(
     if active.iter().any(|row| !row.frozen_now) {
         let in_time = facts.latest_start.is_some_and(|start| start > facts.at);
         let last_word_h = hours(facts.at - told.at);
+        // High is only ever a severe part: the last call for what is dear.
         if in_time
             && facts.priority == Priority::High
             && heard.priority < Priority::High

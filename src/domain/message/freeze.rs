@@ -224,7 +224,12 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
     let records = match &telling.act {
         Act::Close { records, .. } => records
             .iter()
-            .filter(|line| told.is_none_or(|told| told.systems.contains(&line.system)))
+            .filter(|line| {
+                let frozen = telling.facts.active().iter().any(|row| {
+                    row.frozen_now && crate::domain::alert::System::of(row) == line.system
+                });
+                frozen || told.is_none_or(|told| told.systems.contains(&line.system))
+            })
             .map(|line| voice.record(line))
             .collect(),
         _ => Vec::new(),
