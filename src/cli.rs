@@ -16,6 +16,7 @@ pub mod round;
 pub mod self_test;
 pub mod run;
 mod talk;
+pub mod shelve;
 pub mod verify;
 pub mod verify_log;
 pub mod worklist;

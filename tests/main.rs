@@ -23,6 +23,8 @@ mod physics_properties;
 #[cfg(test)]
 mod published;
 #[cfg(test)]
+mod quiet;
+#[cfg(test)]
 mod record;
 #[cfg(test)]
 mod store;

@@ -240,7 +240,8 @@ pub fn standing_of(
 
 /// The coldest hour of each member until the horizon: median and 10 and 90 % quantiles, at the hour that is coldest in
 /// the middle of the members.
-fn low(paths: &Ensemble, from: DateTime<Utc>, hours: usize) -> Option<Low> {
+#[must_use]
+pub fn low(paths: &Ensemble, from: DateTime<Utc>, hours: usize) -> Option<Low> {
     let mut lowest = vec![f32::INFINITY; paths.members()];
     let mut coldest = (f32::INFINITY, 0_usize);
     let mut sorted = Vec::with_capacity(paths.members());
