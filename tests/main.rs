@@ -15,6 +15,8 @@ mod peers;
 #[cfg(test)]
 mod physics_properties;
 #[cfg(test)]
+mod plan;
+#[cfg(test)]
 mod published;
 #[cfg(test)]
 mod record;

@@ -36,7 +36,7 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
         let rows = round.stops.iter().filter_map(|stop| plan.rows.get(stop.job));
         parts.push(Part {
             title: "Tonight: emergency drains, in walking order".into(),
-            rows: rows.flat_map(|row| lines(plan, row, Scope::Emergency(0))).collect(),
+            rows: rows.flat_map(|row| lines(plan, row, plan.urgent)).collect(),
         });
     }
     for (number, day) in plan.days.iter().enumerate().take(DAYS_PRINTED) {

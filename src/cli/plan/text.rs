@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::permission;
-use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::due::hours;
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
 use crate::service::planning::{Row, WhatIf, YardPlan};
@@ -47,6 +46,9 @@ fn tonight(plan: &YardPlan, out: &mut String) {
         out,
         "TONIGHT: emergency drains before dark (plugs, hose, probe; the full job later)"
     );
+    if plan.call_in {
+        let _ = writeln!(out, "  Nobody is on the roster today: call somebody in for these.");
+    }
     let mut place = None;
     for stop in &round.stops {
         let Some(row) = plan.rows.get(stop.job) else { continue };
@@ -54,7 +56,7 @@ fn tonight(plan: &YardPlan, out: &mut String) {
             place = Some(&row.work.place);
             let _ = writeln!(out, "  {}", row.work.place);
         }
-        let scope = Scope::Emergency(0);
+        let scope = plan.urgent;
         let what: Vec<String> = row
             .work
             .within(scope)
@@ -95,7 +97,7 @@ fn tonight(plan: &YardPlan, out: &mut String) {
     if !plan.cart.is_empty() {
         let _ = writeln!(out, "  On the cart: {}", litres(&plan.cart));
     }
-    let wait = plan.rows.iter().filter(|row| row.work.minutes(Scope::Emergency(0)) == 0).count();
+    let wait = plan.rows.iter().filter(|row| row.work.minutes(plan.urgent) == 0).count();
     let _ = writeln!(out, "  Can wait past tonight: {}\n", boats(wait));
 }
 
