@@ -3,7 +3,7 @@
 use minijinja::{AutoEscape, Environment, context};
 use serde::Serialize;
 
-use super::{Refusal, permission, record_line, text};
+use super::{Refusal, permission, record_lines, text};
 use crate::domain::risk::plan::boat::Scope;
 use crate::service::planning::{Row, YardPlan};
 
@@ -24,7 +24,7 @@ struct Line {
     boat: String,
     name: String,
     what: String,
-    record: String,
+    record: Vec<String>,
     minutes: u32,
     remarks: String,
 }
@@ -73,14 +73,13 @@ fn lines(plan: &YardPlan, row: &Row, scope: Scope) -> Vec<Line> {
     groups
         .enumerate()
         .map(|(number, group)| {
-            let open = text::labels(group.open.iter().map(|open| open.label.as_str()));
             Line {
                 place: row.work.place.to_string(),
                 location: row.boat.location.clone(),
                 boat: row.boat.id.to_string(),
                 name: row.boat.name.clone(),
-                what: format!("{}: {open}", group.label),
-                record: record_line(row, group),
+                what: format!("{}: {}", group.label, text::doing(group)),
+                record: record_lines(row, group),
                 minutes: match scope {
                     Scope::Complete => group.minutes.complete,
                     Scope::Emergency(_) => group.minutes.emergency,

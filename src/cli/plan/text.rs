@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::permission;
+use crate::domain::risk::plan::boat::GroupWork;
 use crate::domain::risk::plan::due::hours;
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
 use crate::service::planning::{Row, WhatIf, YardPlan};
@@ -60,9 +61,7 @@ fn tonight(plan: &YardPlan, out: &mut String) {
         let what: Vec<String> = row
             .work
             .within(scope)
-            .map(|group| {
-                format!("{} ({})", group.label, labels(group.open.iter().map(|o| o.label.as_str())))
-            })
+            .map(doing)
             .collect();
         let ask = permission(row);
         let _ = writeln!(
@@ -289,7 +288,19 @@ pub(super) fn litres(products: &BTreeMap<String, f64>) -> String {
     parts.join(", ")
 }
 
-pub(super) fn labels<'a>(words: impl Iterator<Item = &'a str>) -> String {
+/// What is to be done about a group, in words: `drain engine block, manifolds; test engine coolant`.
+pub(super) fn doing(group: &GroupWork) -> String {
+    let parts: Vec<String> = group
+        .entries()
+        .into_iter()
+        .map(|(entry, open)| {
+            format!("{} {}", entry.verb, labels(open.iter().map(|open| open.label.as_str())))
+        })
+        .collect();
+    parts.join("; ")
+}
+
+fn labels<'a>(words: impl Iterator<Item = &'a str>) -> String {
     let mut seen: Vec<&str> = Vec::new();
     for word in words {
         if !seen.contains(&word) {
