@@ -13,3 +13,5 @@ pub mod round;
 pub mod planning;
 pub mod post;
 pub mod demo;
+pub mod daemon;
+pub mod run;

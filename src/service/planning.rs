@@ -158,25 +158,8 @@ pub fn plan(
     let capacity: Vec<u32> = days.iter().map(|day| day.minutes).collect();
     let next = next_working_day(&capacity);
     let looked = look(house, seen, what_if, &days)?;
-    let mut rows = Vec::new();
-    let mut owners = Vec::new();
-    let mut done = Vec::new();
-    let mut frozen = Vec::new();
-    for (view, work) in looked.boats {
-        if !work.frozen.is_empty() {
-            frozen.push((view.boat.id.clone(), work.frozen.clone()));
-        }
-        if work.is_done() {
-            done.push(view.boat.id.clone());
-            continue;
-        }
-        let travel = seen.places.get(&work.place).map_or(0.0, |place| place.site.travel_minutes);
-        let row = row(house, view, work, &crew, travel);
-        if row.boat.care == Care::Owner { owners.push(row) } else { rows.push(row) }
-    }
-    let work: Vec<(u32, usize)> =
-        rows.iter().filter_map(|row| Some((row.crew_minutes, row.job.due?))).collect();
-    let must = must_start(&work, &capacity);
+    let Sorted { mut rows, owners, done, frozen } = sorted(house, seen, &crew, looked.boats);
+    let must = check(&rows, &capacity);
     let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
     let before: Option<Vec<usize>> = before.map(|ids| {
         ids.iter().filter_map(|id| jobs.iter().position(|job| job.boat == *id)).collect()
@@ -230,7 +213,54 @@ pub fn plan(
 /// # Errors
 /// As [`plan`].
 pub fn headline_of(house: &House, seen: &Survey) -> Result<String, ServiceError> {
-    Ok(plan(house, seen, &WhatIf::default(), None)?.headline)
+    let what_if = WhatIf::default();
+    let crew = crew(house, seen, &what_if)?;
+    let days = crew.days(seen.instant.at, house.settings.crew.days);
+    let capacity: Vec<u32> = days.iter().map(|day| day.minutes).collect();
+    let looked = look(house, seen, &what_if, &days)?;
+    let rows = sorted(house, seen, &crew, looked.boats).rows;
+    let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
+    Ok(headline(&Facts {
+        days: &days,
+        must: &check(&rows, &capacity),
+        boats: seen.boats.len(),
+        open: rows.len(),
+        open_minutes: rows.iter().map(|row| row.crew_minutes).sum(),
+        late: late(&jobs, &capacity),
+    }))
+}
+
+/// Boats by who works on them, and whether anything is open.
+struct Sorted {
+    rows: Vec<Row>,
+    owners: Vec<Row>,
+    done: Vec<BoatId>,
+    frozen: Vec<(BoatId, Vec<String>)>,
+}
+
+fn sorted(house: &House, seen: &Survey, crew: &Crew, boats: Vec<(&BoatView, BoatWork)>) -> Sorted {
+    let mut found =
+        Sorted { rows: Vec::new(), owners: Vec::new(), done: Vec::new(), frozen: Vec::new() };
+    for (view, work) in boats {
+        if !work.frozen.is_empty() {
+            found.frozen.push((view.boat.id.clone(), work.frozen.clone()));
+        }
+        if work.is_done() {
+            found.done.push(view.boat.id.clone());
+            continue;
+        }
+        let travel = seen.places.get(&work.place).map_or(0.0, |place| place.site.travel_minutes);
+        let row = row(house, view, work, crew, travel);
+        let whose = if row.boat.care == Care::Owner { &mut found.owners } else { &mut found.rows };
+        whose.push(row);
+    }
+    found
+}
+
+fn check(rows: &[Row], capacity: &[u32]) -> MustStart {
+    let work: Vec<(u32, usize)> =
+        rows.iter().filter_map(|row| Some((row.crew_minutes, row.job.due?))).collect();
+    must_start(&work, capacity)
 }
 
 impl YardPlan {

@@ -7,7 +7,6 @@ use std::time::Instant;
 use rimeward::domain::risk::plan::order::{Ends, by_index, loss_of, rank};
 
 #[path = "../plan/yards.rs"]
-#[cfg_attr(not(test), expect(dead_code, reason = "all orders are tried by the tests only"))]
 mod yards;
 
 fn main() {

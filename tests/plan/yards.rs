@@ -28,9 +28,9 @@ pub fn yard(seed: u64, boats: usize, days: usize) -> (Vec<Job>, Vec<u32>) {
             let minutes = 30 + 15 * ((draw.uniform() * 14.0) as u32);
             let chance: Vec<f64> = (0..=days)
                 .map(|day| {
-                    let over = cold.iter().filter(|member| {
-                        member.iter().take(day).any(|low| low + shift < limit)
-                    });
+                    let over = cold
+                        .iter()
+                        .filter(|member| member.iter().take(day).any(|low| low + shift < limit));
                     over.count() as f64 / MEMBERS as f64
                 })
                 .collect();
@@ -49,24 +49,4 @@ pub fn yard(seed: u64, boats: usize, days: usize) -> (Vec<Job>, Vec<u32>) {
     let a_day = all * 2 / u32::try_from(days).unwrap();
     let capacity = (0..days).map(|day| if day % 7 >= 5 { 0 } else { a_day }).collect();
     (jobs, capacity)
-}
-
-/// The least expected loss over all orders, by trying them all.
-pub fn best_of_all_orders(jobs: &[Job], capacity: &[u32]) -> f64 {
-    use rimeward::domain::risk::plan::order::{Ends, loss_of};
-    fn go(order: &mut Vec<usize>, place: usize, best: &mut f64, jobs: &[Job], ends: &Ends) {
-        if place == order.len() {
-            *best = best.min(loss_of(order, jobs, ends));
-            return;
-        }
-        for other in place..order.len() {
-            order.swap(place, other);
-            go(order, place + 1, best, jobs, ends);
-            order.swap(place, other);
-        }
-    }
-    let mut order: Vec<usize> = (0..jobs.len()).collect();
-    let mut best = f64::INFINITY;
-    go(&mut order, 0, &mut best, jobs, &Ends::new(capacity));
-    best
 }

@@ -72,24 +72,22 @@ fn lines(plan: &YardPlan, row: &Row, scope: Scope) -> Vec<Line> {
     let groups = row.work.within(scope);
     groups
         .enumerate()
-        .map(|(number, group)| {
-            Line {
-                place: row.work.place.to_string(),
-                location: row.boat.location.clone(),
-                boat: row.boat.id.to_string(),
-                name: row.boat.name.clone(),
-                what: format!("{}: {}", group.label, text::doing(group)),
-                record: record_lines(row, group),
-                minutes: match scope {
-                    Scope::Complete => group.minutes.complete,
-                    Scope::Emergency(_) => group.minutes.emergency,
-                },
-                remarks: match (number, scope) {
-                    (0, Scope::Complete) => text::reason(plan, row),
-                    (0, Scope::Emergency(_)) => permission(row).to_owned(),
-                    _ => String::new(),
-                },
-            }
+        .map(|(number, group)| Line {
+            place: row.work.place.to_string(),
+            location: row.boat.location.clone(),
+            boat: row.boat.id.to_string(),
+            name: row.boat.name.clone(),
+            what: format!("{}: {}", group.label, text::doing(group)),
+            record: record_lines(row, group),
+            minutes: match scope {
+                Scope::Complete => group.minutes.complete,
+                Scope::Emergency(_) => group.minutes.emergency,
+            },
+            remarks: match (number, scope) {
+                (0, Scope::Complete) => text::reason(plan, row),
+                (0, Scope::Emergency(_)) => permission(row).to_owned(),
+                _ => String::new(),
+            },
         })
         .collect()
 }

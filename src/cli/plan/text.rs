@@ -58,11 +58,7 @@ fn tonight(plan: &YardPlan, out: &mut String) {
             let _ = writeln!(out, "  {}", row.work.place);
         }
         let scope = plan.urgent;
-        let what: Vec<String> = row
-            .work
-            .within(scope)
-            .map(doing)
-            .collect();
+        let what: Vec<String> = row.work.within(scope).map(doing).collect();
         let ask = permission(row);
         let _ = writeln!(
             out,
@@ -111,7 +107,7 @@ fn list(plan: &YardPlan, out: &mut String) {
             day = Some(row.done_on);
             let words = match row.done_on {
                 Some(day) => plan.days.get(day).map_or_else(String::new, |day| {
-                    format!("{} ({} crew hours)", date_in_words(day.date), hours(day.minutes))
+                    format!("{} (crew: {})", date_in_words(day.date), hours(day.minutes))
                 }),
                 None => "below the line: does not fit into the days looked at".into(),
             };
@@ -201,8 +197,10 @@ fn below_the_list(plan: &YardPlan, out: &mut String) {
         ""
     };
     let _ = writeln!(out, "How good: {quality}{kept}.");
-    let _ =
-        writeln!(out, "One more crew hour today would save {:.0}.", plan.ranked.divided.hour_value);
+    let hour = plan.ranked.divided.hour_value;
+    if hour >= 0.5 {
+        let _ = writeln!(out, "One more crew hour today would save {hour:.0}.");
+    }
     let undone: Vec<&Row> = plan.rows.iter().filter(|row| row.done_on.is_none()).collect();
     if !undone.is_empty() {
         let lost: f64 = undone.iter().map(|row| row.job.price_undone()).sum();

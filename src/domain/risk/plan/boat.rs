@@ -102,9 +102,10 @@ impl GroupWork {
         let mut found: Vec<(&WorkEntry, Vec<&OpenCircuit>)> = Vec::new();
         for open in &self.open {
             let Some(entry) = &open.entry else { continue };
-            match found.iter_mut().find(|(known, _)| {
-                (&known.verb, &known.event) == (&entry.verb, &entry.event)
-            }) {
+            match found
+                .iter_mut()
+                .find(|(known, _)| (&known.verb, &known.event) == (&entry.verb, &entry.event))
+            {
                 Some((_, circuits)) => circuits.push(open),
                 None => found.push((entry, vec![open])),
             }
