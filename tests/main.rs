@@ -21,6 +21,8 @@ mod peers;
 #[cfg(test)]
 mod physics_properties;
 #[cfg(test)]
+mod plan;
+#[cfg(test)]
 mod published;
 #[cfg(test)]
 mod quiet;

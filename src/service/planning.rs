@@ -111,6 +111,10 @@ pub struct YardPlan {
     pub tail: (Tail, Tail),
     /// Emergency drains of this evening: indices of [`YardPlan::rows`].
     pub tonight: Option<Round>,
+    /// What is due before the next working day's evening is drained tonight: the last such day.
+    pub urgent: Scope,
+    /// Nobody works today, so that somebody has to be called in.
+    pub call_in: bool,
     /// Litres to have on the cart tonight, by product.
     pub cart: BTreeMap<String, f64>,
     /// Litres to order for the week's lay-ups, by product.
@@ -152,26 +156,10 @@ pub fn plan(
     let crew = crew(house, seen, what_if)?;
     let days = crew.days(seen.instant.at, settings.days);
     let capacity: Vec<u32> = days.iter().map(|day| day.minutes).collect();
+    let next = next_working_day(&capacity);
     let looked = look(house, seen, what_if, &days)?;
-    let mut rows = Vec::new();
-    let mut owners = Vec::new();
-    let mut done = Vec::new();
-    let mut frozen = Vec::new();
-    for (view, work) in looked.boats {
-        if !work.frozen.is_empty() {
-            frozen.push((view.boat.id.clone(), work.frozen.clone()));
-        }
-        if work.is_done() {
-            done.push(view.boat.id.clone());
-            continue;
-        }
-        let travel = seen.places.get(&work.place).map_or(0.0, |place| place.site.travel_minutes);
-        let row = row(house, view, work, &crew, travel);
-        if row.boat.care == Care::Owner { owners.push(row) } else { rows.push(row) }
-    }
-    let work: Vec<(u32, usize)> =
-        rows.iter().filter_map(|row| Some((row.crew_minutes, row.job.due?))).collect();
-    let must = must_start(&work, &capacity);
+    let Sorted { mut rows, owners, done, frozen } = sorted(house, seen, &crew, looked.boats);
+    let must = check(&rows, &capacity);
     let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
     let before: Option<Vec<usize>> = before.map(|ids| {
         ids.iter().filter_map(|id| jobs.iter().position(|job| job.boat == *id)).collect()
@@ -209,11 +197,13 @@ pub fn plan(
         late,
         waiting,
         tonight: None,
+        urgent: Scope::Emergency(next.saturating_sub(1)),
+        call_in: false,
         cart: BTreeMap::new(),
         order: BTreeMap::new(),
         headline: String::new(),
     };
-    plan.evening(seen);
+    plan.evening(seen, next);
     plan.headline = plan.headline();
     Ok(plan)
 }
@@ -223,7 +213,54 @@ pub fn plan(
 /// # Errors
 /// As [`plan`].
 pub fn headline_of(house: &House, seen: &Survey) -> Result<String, ServiceError> {
-    Ok(plan(house, seen, &WhatIf::default(), None)?.headline)
+    let what_if = WhatIf::default();
+    let crew = crew(house, seen, &what_if)?;
+    let days = crew.days(seen.instant.at, house.settings.crew.days);
+    let capacity: Vec<u32> = days.iter().map(|day| day.minutes).collect();
+    let looked = look(house, seen, &what_if, &days)?;
+    let rows = sorted(house, seen, &crew, looked.boats).rows;
+    let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
+    Ok(headline(&Facts {
+        days: &days,
+        must: &check(&rows, &capacity),
+        boats: seen.boats.len(),
+        open: rows.len(),
+        open_minutes: rows.iter().map(|row| row.crew_minutes).sum(),
+        late: late(&jobs, &capacity),
+    }))
+}
+
+/// Boats by who works on them, and whether anything is open.
+struct Sorted {
+    rows: Vec<Row>,
+    owners: Vec<Row>,
+    done: Vec<BoatId>,
+    frozen: Vec<(BoatId, Vec<String>)>,
+}
+
+fn sorted(house: &House, seen: &Survey, crew: &Crew, boats: Vec<(&BoatView, BoatWork)>) -> Sorted {
+    let mut found =
+        Sorted { rows: Vec::new(), owners: Vec::new(), done: Vec::new(), frozen: Vec::new() };
+    for (view, work) in boats {
+        if !work.frozen.is_empty() {
+            found.frozen.push((view.boat.id.clone(), work.frozen.clone()));
+        }
+        if work.is_done() {
+            found.done.push(view.boat.id.clone());
+            continue;
+        }
+        let travel = seen.places.get(&work.place).map_or(0.0, |place| place.site.travel_minutes);
+        let row = row(house, view, work, crew, travel);
+        let whose = if row.boat.care == Care::Owner { &mut found.owners } else { &mut found.rows };
+        whose.push(row);
+    }
+    found
+}
+
+fn check(rows: &[Row], capacity: &[u32]) -> MustStart {
+    let work: Vec<(u32, usize)> =
+        rows.iter().filter_map(|row| Some((row.crew_minutes, row.job.due?))).collect();
+    must_start(&work, capacity)
 }
 
 impl YardPlan {
@@ -245,8 +282,8 @@ impl YardPlan {
     }
 
     /// The evening round, and what to carry and to order.
-    fn evening(&mut self, seen: &Survey) {
-        let scope = Scope::Emergency(0);
+    fn evening(&mut self, seen: &Survey, next: usize) {
+        let scope = self.urgent;
         let due: Vec<usize> = (0..self.rows.len())
             .filter(|row| self.rows.get(*row).is_some_and(|row| row.work.minutes(scope) > 0))
             .collect();
@@ -272,12 +309,13 @@ impl YardPlan {
             .map(|place| 2.0 * place.site.travel_minutes)
             .sum();
         let today = self.days.first().map_or(0, |day| day.minutes);
-        let left = f64::from(today) - travel;
+        self.call_in = today == 0;
+        let left = if self.call_in { f64::MAX } else { f64::from(today) - travel };
         let location = |job: usize| {
             let row = due.get(job).and_then(|row| self.rows.get(*row));
             row.map_or_else(String::new, |row| row.boat.location.clone())
         };
-        let mut found = round(&jobs, whole(left), &location);
+        let mut found = round(&jobs, whole(left), next, &location);
         let back = |job: usize| due.get(job).copied().unwrap_or(usize::MAX);
         for stop in &mut found.stops {
             stop.job = back(stop.job);
@@ -294,6 +332,11 @@ impl YardPlan {
         }
         self.tonight = Some(found);
     }
+}
+
+/// The next day after today on which somebody works; tomorrow where nobody ever does.
+fn next_working_day(capacity: &[u32]) -> usize {
+    capacity.iter().skip(1).position(|minutes| *minutes > 0).map_or(1, |place| place + 1)
 }
 
 struct Looked<'a> {

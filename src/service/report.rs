@@ -4,6 +4,7 @@ use chrono::{DateTime, Utc};
 
 use super::house::{House, ServiceError};
 use super::letters::{Desk, label_of, outbox_row};
+use super::planning::headline_of;
 use super::round::WORKLIST_RUN;
 use super::survey::{BoatView, Survey};
 use crate::domain::alert::{Alert, CloseReason, Kind};
@@ -34,10 +35,11 @@ pub fn worklist_letters(
     now: DateTime<Utc>,
 ) -> Result<Vec<OutboxRow>, ServiceError> {
     let managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
+    let plan = crew_line(house, survey);
     let mut rows = Vec::new();
     for person in managers.filter(|person| person.email.is_some()) {
         let own = |site: &SiteId| person.sites.is_empty() || person.sites.contains(site);
-        let letter = worklist_letter(house, desk, survey, person, own)?;
+        let letter = worklist_letter(house, desk, survey, (person, plan.as_deref()), own)?;
         let zone = house.settings.yard.time_zone;
         let day = now.with_timezone(&zone).date_naive();
         rows.push(outbox_row(desk, letter, person, now, |row| {
@@ -64,7 +66,13 @@ pub fn worklist_text(house: &House, survey: &Survey) -> Result<String, ServiceEr
     };
     let mut reader = managers.next().cloned().unwrap_or_else(|| nobody(first.site.usual_scale()));
     reader.email.get_or_insert_with(|| "nobody@localhost".to_owned());
-    let letter = worklist_letter(house, &desk, survey, &reader, |_| true)?;
+    let letter = worklist_letter(
+        house,
+        &desk,
+        survey,
+        (&reader, crew_line(house, survey).as_deref()),
+        |_| true,
+    )?;
     Ok(format!("{}\n\n{}", letter.subject, letter.text))
 }
 
@@ -72,7 +80,7 @@ fn worklist_letter(
     house: &House,
     desk: &Desk,
     survey: &Survey,
-    person: &Person,
+    (person, plan): (&Person, Option<&str>),
     own: impl Fn(&SiteId) -> bool,
 ) -> Result<Letter, ServiceError> {
     let places: Vec<PlaceLine<'_>> = survey
@@ -134,6 +142,7 @@ fn worklist_letter(
         boats: &boats,
         cannot_say: &cannot_say(survey, own),
         over: &over,
+        plan,
         log_head: Some(&head),
     };
     compose_worklist(&worklist, &context)
@@ -172,6 +181,13 @@ fn over_since_the_last(
         });
     }
     Ok(over)
+}
+
+/// The head of the crew plan. A worklist goes out without it rather than not at all.
+fn crew_line(house: &House, survey: &Survey) -> Option<String> {
+    headline_of(house, survey)
+        .inspect_err(|error| tracing::warn!(%error, "worklist goes out without the crew plan"))
+        .ok()
 }
 
 /// The first row that asks for something.

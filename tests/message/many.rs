@@ -93,6 +93,7 @@ fn a_worklist_without_boats_says_whether_that_is_known() {
             boats: &[],
             cannot_say: &[],
             over: &[],
+            plan: None,
             log_head: None,
         };
         let letter =

@@ -86,6 +86,8 @@ pub struct Worklist<'a> {
     pub cannot_say: &'a [CannotSay],
     /// What ended since the last one, of what this reader had been told.
     pub over: &'a [OverLine],
+    /// By which day the crew has to start, in a sentence; `None` where there is no plan.
+    pub plan: Option<&'a str>,
     /// Head of the log's chain, where one is kept.
     pub log_head: Option<&'a str>,
 }
@@ -201,6 +203,7 @@ fn words(
         ("late", json!(start.is_some_and(|at| at <= worklist.at))),
         ("blind_count", json!((blind > 0).then(|| count(blind, "place")))),
         ("notices", json!((notices > 0).then(|| count(notices, "boat")))),
+        ("plan", json!(worklist.plan.map(|plan| one_line(plan, 400)))),
         ("places", Value::Array(places)),
         ("cannot_say", Value::Array(cannot_say)),
         ("over", Value::Array(worklist.over.iter().map(over).collect())),
