@@ -9,10 +9,15 @@ pub mod demo;
 pub mod import;
 pub mod init;
 pub mod inspect;
+mod page;
+pub mod record;
+pub mod sheet;
+pub mod plan;
 pub mod round;
 pub mod self_test;
 pub mod run;
 mod talk;
+pub mod shelve;
 pub mod verify;
 pub mod verify_log;
 pub mod worklist;
@@ -170,6 +175,8 @@ enum Command {
     Demo(demo::DemoArgs),
     /// What is at risk, ranked; sends nothing
     Worklist(worklist::WorklistArgs),
+    /// Which boats first, by which day to start, what falls short, what to drain tonight
+    Plan(plan::PlanArgs),
     /// What is in each circuit of a boat, since when, on what evidence, what undid it, to what it holds
     Boat(boat::BoatArgs),
     /// One pass: fetch, judge, decide, deliver; then exit
@@ -182,6 +189,10 @@ enum Command {
     Alerts(alerts::AlertsArgs),
     /// Bring in the yard's own tables: all rows or none
     Import(import::ImportArgs),
+    /// Append one lay-up event; shows what it changes first
+    Record(record::RecordArgs),
+    /// The day sheet for a boat: to print, fill and type back
+    Sheet(sheet::SheetArgs),
     /// To what a mixture holds: first ice, slush, burst
     Blend(blend::BlendArgs),
     /// Computes every published check value and compares
@@ -279,11 +290,14 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
 fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     match command {
         Command::Worklist(args) => worklist::worklist(&args, around),
+        Command::Plan(args) => plan::plan(&args, around),
         Command::Boat(args) => boat::run(&args, around),
         Command::Round(args) => round::run(&args, around),
         Command::Init(args) => init::init(&args, around),
         Command::Run(args) => run::run(&args, around),
         Command::Import(args) => import::import(&args, around),
+        Command::Sheet(args) => sheet::run(&args, around),
+        Command::Record(args) => record::run(&args, around),
         Command::Demo(args) => demo::demo(&args, around),
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),
@@ -301,6 +315,11 @@ fn inspect_said(args: &inspect::Args, as_json: bool) -> Result<Said, Refusal> {
     let mut out = Vec::new();
     let result = inspect::run(args, as_json, &mut out);
     if let Err(error) = result {
+        if as_json && !out.is_empty() {
+            // The reason is the answer.
+            let json = serde_json::from_slice(&out).unwrap_or(Value::Null);
+            return Ok(Said { text: String::new(), json, exit: Exit::BadInput });
+        }
         return Err(Refusal::bad_input(with_causes(&error)));
     }
     let text = String::from_utf8_lossy(&out).into_owned();

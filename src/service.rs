@@ -10,6 +10,7 @@ pub mod deciding;
 pub mod letters;
 pub mod report;
 pub mod round;
+pub mod planning;
 pub mod post;
 pub mod demo;
 pub mod daemon;

@@ -13,13 +13,19 @@ mod flow;
 #[cfg(test)]
 mod forecast;
 #[cfg(test)]
+mod kernel;
+#[cfg(test)]
 mod message;
 #[cfg(test)]
 mod peers;
 #[cfg(test)]
 mod physics_properties;
 #[cfg(test)]
+mod plan;
+#[cfg(test)]
 mod published;
+#[cfg(test)]
+mod quiet;
 #[cfg(test)]
 mod record;
 #[cfg(test)]

@@ -27,7 +27,7 @@ const CLOCK_APART: TimeDelta = TimeDelta::hours(2);
 /// How often a round is decided anew because another one landed meanwhile.
 const TRIES: usize = 3;
 /// Name under which the store keeps when the worklist last went out.
-const WORKLIST_RUN: &str = "worklist";
+pub(super) const WORKLIST_RUN: &str = "worklist";
 
 /// What a service remembers between its rounds, only to spare work: without it a round does the same, at more length.
 #[derive(Debug, Default)]
@@ -166,7 +166,7 @@ fn judge_and_decide(
         let based_on = house.store.generation()?;
         let log_head = house.store.log_head()?;
         let seen = survey(house, Instant::now(now), |site| stale.contains(site))?;
-        let decision = decide_all(house, &seen, now)?;
+        let decision = decide_all(house, &seen, worklist_due, now)?;
         let mut commit = RoundCommit {
             based_on: Some(based_on),
             transitions: transition_rows(&decision)?,
