@@ -3,6 +3,8 @@
 //! Secrets never stand in it: keys ending in `_file` name the files that hold them.
 
 pub mod check;
+pub mod import;
+pub mod crew;
 pub mod schedule;
 
 use std::path::{Path, PathBuf};
@@ -47,8 +49,14 @@ pub struct Settings {
     /// How chances are computed.
     #[serde(default)]
     pub judge: Judge,
+    /// The crew and its calendar.
+    #[serde(default)]
+    pub crew: crew::CrewSettings,
     /// How messages leave.
     pub mail: Mail,
+    /// How the yard's own spreadsheets are read.
+    #[serde(default)]
+    pub import: import::ImportSettings,
 }
 
 /// Who runs this, and when the day begins there.

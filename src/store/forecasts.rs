@@ -1,5 +1,7 @@
 //! Forecasts as they stood, and what the next fetch has to know.
 
+use std::sync::atomic::Ordering;
+
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{OptionalExtension as _, Row, params};
 use serde::de::DeserializeOwned;
@@ -50,7 +52,7 @@ impl Store {
         let doing = "keeping a forecast";
         let content = to_json(&Compact::of(forecast), doing)?;
         let hash = sha256(&[content.as_bytes()]);
-        self.write(doing, |tx| {
+        let new = self.write(doing, |tx| {
             tx.execute(
                 "INSERT INTO forecast (site, service, issued_ms, fetched_ms, content_hash, content)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6)
@@ -66,7 +68,15 @@ impl Store {
             )
             .doing(doing)
             .map(|rows| rows > 0)
-        })
+        })?;
+        self.forecasts.fetch_add(u64::from(new), Ordering::SeqCst);
+        Ok(new)
+    }
+
+    /// How many new forecasts were kept through this value: for whoever remembers what it has read.
+    #[must_use]
+    pub fn forecasts_kept(&self) -> u64 {
+        self.forecasts.load(Ordering::SeqCst)
     }
 
     /// The newest issue for a place that we had by `known_at`, of one service or (`None`) of any.
@@ -261,6 +271,9 @@ struct Compact {
     /// Start and end in milliseconds, and the minimum in C.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     minima: Vec<(i64, i64, f64)>,
+    /// Ensemble members in hundredths of a degree, one list of `hours` values for each.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    members_centi: Vec<Vec<Option<i32>>>,
 }
 
 const HOUR_MS: i64 = 3_600_000;
@@ -296,6 +309,7 @@ impl Compact {
                     (start.timestamp_millis(), end.timestamp_millis(), minimum.temperature_c)
                 })
                 .collect(),
+            members_centi: forecast.members.iter().map(|member| centi(member)).collect(),
         }
     }
 
@@ -311,6 +325,7 @@ impl Compact {
         let fits = |len: usize| len == 0 || len == self.hours;
         if !columns.iter().all(|column| fits(column.len()))
             || self.times_ms.as_ref().is_some_and(|times| times.len() != self.hours)
+            || !self.members_centi.iter().all(|member| member.len() == self.hours)
         {
             return None;
         }
@@ -349,8 +364,19 @@ impl Compact {
             cell_elevation_m: self.cell_elevation_m,
             steps,
             minima,
+            members: self.members_centi.iter().map(|member| uncenti(member)).collect(),
             missing: self.missing,
             warnings: self.warnings,
         })
     }
+}
+
+/// Services publish tenths of a degree: hundredths lose nothing.
+#[expect(clippy::cast_possible_truncation, reason = "a float to integer cast saturates")]
+fn centi(member: &[Option<f64>]) -> Vec<Option<i32>> {
+    member.iter().map(|value| value.map(|celsius| (celsius * 100.0).round() as i32)).collect()
+}
+
+fn uncenti(member: &[Option<i32>]) -> Vec<Option<f64>> {
+    member.iter().map(|value| value.map(|centi| f64::from(centi) / 100.0)).collect()
 }
