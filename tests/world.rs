@@ -4,7 +4,7 @@
 //! `RIMEWARD_WORLD_SEED=17 cargo test --test all world::seeds::one -- --nocapture` replays one seed.
 
 mod cases;
-mod checks;
+pub mod checks;
 mod faults;
 mod harness;
 mod seeds;

@@ -11,7 +11,7 @@ use rimeward::service::daemon::Task;
 use rimeward::service::house::House;
 use rimeward::service::survey::{Instant, standing_of, survey};
 use rimeward::store::outbox::Posted;
-use rimeward::store::{AlertFilter, OutboxState};
+use rimeward::store::{AlertFilter, OutboxState, Store};
 
 use crate::support::smtp::SmtpServer;
 
@@ -116,7 +116,7 @@ impl Checks {
         let letters = house.store.letters(None).unwrap();
         every_letter_has_an_end(&letters, now);
         self.what_was_sent_arrived(&letters, relay);
-        alerts_tell_and_close(house, &letters);
+        alerts_tell_and_close(&house.store, &letters);
         decided_on_what_could_be_seen(house);
     }
 
@@ -184,13 +184,13 @@ fn every_letter_has_an_end(letters: &[Posted], now: DateTime<Utc>) {
 }
 
 /// Each telling has its letter; who was told of a danger that has ended waits for no word any more; no chattering.
-fn alerts_tell_and_close(house: &House, letters: &[Posted]) {
+pub fn alerts_tell_and_close(store: &Store, letters: &[Posted]) {
     let keys: BTreeSet<(String, u32, String)> = letters
         .iter()
         .map(|l| (l.row.alert.clone(), l.row.revision, l.row.recipient.to_string()))
         .collect();
     let mut raised: BTreeMap<String, DateTime<Utc>> = BTreeMap::new();
-    for record in house.store.alerts(&AlertFilter::default()).unwrap() {
+    for record in store.alerts(&AlertFilter::default()).unwrap() {
         let alert: Alert = serde_json::from_value(record.document).unwrap();
         for (person, ledger) in &alert.told {
             if alert.closed.is_some() {

@@ -76,7 +76,8 @@ impl JudgeLoop {
         now: DateTime<Utc>,
     ) -> Result<DateTime<Utc>, ServiceError> {
         if let Some(since) = self.waits_since.filter(|since| *since <= now) {
-            return Ok((now + WAIT_STEP).min(since + WAIT_FOR_FETCH));
+            let waits = is_awaiting_answers(house, now)?;
+            return Ok(if waits { (now + WAIT_STEP).min(since + WAIT_FOR_FETCH) } else { now });
         }
         let Some(look) = self.looked.filter(|look| look.at <= now) else { return Ok(now) };
         if house.store.others_wrote()? != look.writes {
@@ -86,11 +87,16 @@ impl JudgeLoop {
     }
 
     fn waits_for_fetch(&mut self, house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
-        let overdue = house.settings.forecast.nws.enabled
-            && super::fetch::is_overdue(house, Service::NwsGridpoint.name(), now)?;
+        let overdue = is_awaiting_answers(house, now)?;
         let since = self.waits_since.filter(|since| *since <= now).unwrap_or(now);
         let waits = overdue && now - since < WAIT_FOR_FETCH;
         self.waits_since = waits.then_some(since);
         Ok(waits)
     }
+}
+
+/// Is there a place that has not been asked for, and should have been long ago?
+fn is_awaiting_answers(house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
+    let enabled = house.settings.forecast.nws.enabled;
+    Ok(enabled && super::fetch::is_overdue(house, Service::NwsGridpoint.name(), now)?)
 }
