@@ -18,6 +18,7 @@ pub mod run;
 mod talk;
 pub mod verify;
 pub mod verify_log;
+pub mod winter;
 pub mod worklist;
 
 use std::collections::BTreeMap;
@@ -187,6 +188,8 @@ enum Command {
     Import(import::ImportArgs),
     /// Append one lay-up event; shows what it changes first
     Record(record::RecordArgs),
+    /// One boat's winter on one page: timeline, readings, forecasts as they stood, who was told
+    Winter(winter::WinterArgs),
     /// The day sheet for a boat: to print, fill and type back
     Sheet(sheet::SheetArgs),
     /// To what a mixture holds: first ice, slush, burst
@@ -291,6 +294,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Round(args) => round::run(&args, around),
         Command::Run(args) => run::run(&args, around),
         Command::Import(args) => import::import(&args, around),
+        Command::Winter(args) => winter::run(&args, around),
         Command::Sheet(args) => sheet::run(&args, around),
         Command::Record(args) => record::run(&args, around),
         Command::Demo(args) => demo::demo(&args, around),
