@@ -5,11 +5,17 @@
 //! counts as none. Nothing here reads a clock: `now` is an argument. No input, however broken or large, panics.
 
 pub mod client;
+pub mod eccc;
 pub mod interval;
 pub mod measure;
+pub mod met_norway;
+pub mod mosmix;
 pub mod nws;
+pub mod open_meteo;
 pub mod place;
 pub mod series;
+pub mod unpack;
+mod xml;
 
 use thiserror::Error;
 
@@ -54,6 +60,12 @@ pub enum PayloadError {
         why: String,
         /// What it looks like instead, or empty.
         hint: &'static str,
+    },
+    /// Not XML, or cut short.
+    #[error("the document is not whole XML ({why})")]
+    NotXml {
+        /// The parser's words.
+        why: String,
     },
     /// The service's own error document.
     #[error("the service answered with an error document: {0}")]

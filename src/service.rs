@@ -10,5 +10,8 @@ pub mod deciding;
 pub mod letters;
 pub mod report;
 pub mod round;
+pub mod planning;
 pub mod post;
 pub mod demo;
+pub mod daemon;
+pub mod run;

@@ -3,6 +3,7 @@
 //! Secrets never stand in it: keys ending in `_file` name the files that hold them.
 
 pub mod check;
+pub mod crew;
 pub mod schedule;
 
 use std::path::{Path, PathBuf};
@@ -47,6 +48,9 @@ pub struct Settings {
     /// How chances are computed.
     #[serde(default)]
     pub judge: Judge,
+    /// The crew and its calendar.
+    #[serde(default)]
+    pub crew: crew::CrewSettings,
     /// How messages leave.
     pub mail: Mail,
 }

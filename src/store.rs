@@ -11,7 +11,9 @@
 
 pub mod alerts;
 pub mod error;
+pub mod failpoint;
 pub mod forecasts;
+pub mod hold;
 pub mod log;
 pub mod outbox;
 pub mod round;
@@ -32,6 +34,7 @@ pub use alerts::{AlertFilter, AlertRecord, TransitionRow};
 use error::Doing as _;
 pub use error::{StoreError, StoreErrorKind};
 pub use forecasts::StoredForecast;
+pub use hold::Hold;
 pub use log::{Appended, LogReport};
 pub use migrate::newest_layout;
 pub use outbox::{MessageCount, OutboxRow, OutboxState};
@@ -145,7 +148,9 @@ impl Store {
         let transaction =
             connection.transaction_with_behavior(TransactionBehavior::Immediate).doing(doing)?;
         let outcome = work(&transaction)?;
+        failpoint::hit("before_commit");
         transaction.commit().doing(doing)?;
+        failpoint::hit("after_commit");
         Ok(outcome)
     }
 

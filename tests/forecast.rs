@@ -7,5 +7,6 @@ mod issues;
 mod own;
 mod recorded;
 mod server;
+mod services;
 mod stand_in;
 mod winter;

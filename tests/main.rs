@@ -7,7 +7,11 @@ mod blend;
 #[cfg(test)]
 mod delivery;
 #[cfg(test)]
+mod flow;
+#[cfg(test)]
 mod forecast;
+#[cfg(test)]
+mod kernel;
 #[cfg(test)]
 mod message;
 #[cfg(test)]

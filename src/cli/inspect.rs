@@ -10,14 +10,19 @@ use thiserror::Error;
 
 use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
 use crate::domain::weather::{Forecast, Step, WindowMinimum};
+use crate::forecast::eccc::{ECCC, parse_eccc};
+use crate::forecast::met_norway::{MET_NORWAY, parse_met_norway};
+use crate::forecast::mosmix::{MOSMIX, parse_mosmix};
 use crate::forecast::nws::hourly::HOURLY;
 use crate::forecast::nws::observation::OBSERVATION;
 use crate::forecast::nws::{GRIDPOINT, parse_gridpoint, parse_hourly, parse_observation};
+use crate::forecast::open_meteo::{ARCHIVE, ENSEMBLE, FORECAST, parse_open_meteo};
 use crate::forecast::place::PlaceError;
 use crate::forecast::{BODY_BYTES_MAX, Context, PayloadError, Place};
 
 /// The services whose documents this build reads.
-pub const READABLE: [&str; 3] = [GRIDPOINT, HOURLY, OBSERVATION];
+pub const READABLE: [&str; 9] =
+    [GRIDPOINT, HOURLY, OBSERVATION, MET_NORWAY, FORECAST, ENSEMBLE, ARCHIVE, MOSMIX, ECCC];
 
 /// The exit code of every [`InspectError`]: bad input, nothing was changed.
 pub const EXIT_REFUSED: u8 = 2;
@@ -25,7 +30,8 @@ pub const EXIT_REFUSED: u8 = 2;
 /// Read one document of a weather service and print the hours in it, or why it is refused.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Which service wrote the document: nws-gridpoint, nws-hourly or nws-observation.
+    /// Which service wrote the document: nws-gridpoint, nws-hourly, nws-observation, met-norway, open-meteo,
+    /// open-meteo-ensemble, open-meteo-archive, mosmix or eccc.
     #[arg(long, value_name = "SERVICE")]
     pub service: String,
     /// The document.
@@ -40,7 +46,7 @@ pub struct Args {
 #[derive(Debug, Error)]
 pub enum InspectError {
     /// A service that this build does not read.
-    #[error("documents of {service} are not yet read by this build; it reads {}", READABLE.join(", "))]
+    #[error("documents of {service} are not read; known are {}", READABLE.join(", "))]
     Service {
         /// What was asked for.
         service: String,
@@ -74,10 +80,11 @@ pub enum InspectError {
 /// What was read, whatever the service.
 struct Reading {
     service: &'static str,
-    issued_at: DateTime<Utc>,
+    issued_at: Option<DateTime<Utc>>,
     title: String,
     steps: Vec<Step>,
     minima: Vec<WindowMinimum>,
+    members: usize,
     missing: usize,
     warnings: Vec<String>,
 }
@@ -113,14 +120,21 @@ fn read(args: &Args) -> Result<Reading, InspectError> {
     let reading = match args.service.as_str() {
         OBSERVATION => parse_observation(&body, &context).map(|o| Reading {
             service: OBSERVATION,
-            issued_at: o.step.time,
+            issued_at: Some(o.step.time),
             title: format!("Reading of station {}", o.station),
             steps: vec![o.step],
             minima: Vec::new(),
+            members: 0,
             missing: 0,
             warnings: o.warnings,
         }),
         HOURLY => parse_hourly(&body, &context).map(|f| forecast(HOURLY, f)),
+        MET_NORWAY => parse_met_norway(&body, &context).map(|f| forecast(MET_NORWAY, f)),
+        FORECAST => parse_open_meteo(FORECAST, &body, &context).map(|f| undated(FORECAST, f)),
+        ENSEMBLE => parse_open_meteo(ENSEMBLE, &body, &context).map(|f| undated(ENSEMBLE, f)),
+        ARCHIVE => parse_open_meteo(ARCHIVE, &body, &context).map(|f| undated(ARCHIVE, f)),
+        MOSMIX => parse_mosmix(&body, &context).map(|f| forecast(MOSMIX, f)),
+        ECCC => parse_eccc(&body, &context).map(|f| forecast(ECCC, f)),
         _ => parse_gridpoint(&body, &context).map(|f| forecast(GRIDPOINT, f)),
     };
     reading.map_err(|source| InspectError::Refused { file: args.file.clone(), source })
@@ -131,13 +145,19 @@ fn forecast(service: &'static str, forecast: Forecast) -> Reading {
         forecast.cell_elevation_m.map_or_else(String::new, |m| format!(", cell at {m:.0} m"));
     Reading {
         service,
-        issued_at: forecast.issued_at,
+        issued_at: Some(forecast.issued_at),
         title: format!("Forecast{height}"),
         steps: forecast.steps,
         minima: forecast.minima,
+        members: forecast.members.len(),
         missing: forecast.missing,
         warnings: forecast.warnings,
     }
+}
+
+/// A document that does not say when it was issued.
+fn undated(service: &'static str, document: Forecast) -> Reading {
+    Reading { issued_at: None, ..forecast(service, document) }
 }
 
 /// One byte more than is allowed, so that a longer file is refused as such.
@@ -163,9 +183,9 @@ fn as_document(reading: &Reading) -> Value {
     };
     json!({
         "service": reading.service,
-        "issued": reading.issued_at.to_rfc3339(),
+        "issued": reading.issued_at.map(|at| at.to_rfc3339()),
         "steps": reading.steps.iter().map(step).collect::<Vec<_>>(),
-        "members": 0,
+        "members": reading.members,
         "missing": reading.missing,
         "warnings": reading.warnings,
     })
@@ -173,7 +193,11 @@ fn as_document(reading: &Reading) -> Value {
 
 fn print(reading: &Reading, out: &mut impl Write) -> io::Result<()> {
     writeln!(out, "{}, {}", reading.title, reading.service)?;
-    writeln!(out, "Issued {}, {} hours", stamp(reading.issued_at), reading.steps.len())?;
+    let issued = reading.issued_at.map_or_else(|| "at a time not stated".to_owned(), stamp);
+    writeln!(out, "Issued {issued}, {} hours", reading.steps.len())?;
+    if reading.members > 0 {
+        writeln!(out, "{} members; the middle and the spread are theirs", reading.members)?;
+    }
     if reading.missing > 0 {
         writeln!(out, "{} hours have no temperature", reading.missing)?;
     }
@@ -182,15 +206,17 @@ fn print(reading: &Reading, out: &mut impl Write) -> io::Result<()> {
     }
     writeln!(
         out,
-        "\n{:<17}  {:>14}  {:>14}  {:>8}  {:>5}",
-        "UTC", "air", "dew point", "wind", "cloud"
+        "\n{:<17}  {:>16}  {:>16}  {:>16}  {:>16}  {:>8}  {:>5}",
+        "UTC", "air", "10 %", "90 %", "dew point", "wind", "cloud"
     )?;
     for step in &reading.steps {
         writeln!(
             out,
-            "{:<17}  {:>14}  {:>14}  {:>8}  {:>5}",
+            "{:<17}  {:>16}  {:>16}  {:>16}  {:>16}  {:>8}  {:>5}",
             stamp(step.time),
             degrees(step.temperature_c),
+            degrees(step.p10_c),
+            degrees(step.p90_c),
             degrees(step.dewpoint_c),
             step.wind_ms.map_or_else(dash, |w| format!("{w:.1} m/s")),
             step.cloud.map_or_else(dash, |c| format!("{:.0} %", c * 100.0)),

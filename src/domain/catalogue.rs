@@ -10,7 +10,7 @@ pub mod nearest;
 pub mod product;
 pub mod reason;
 pub mod synonym;
-mod table;
+pub(crate) mod table;
 pub mod words;
 
 use std::collections::HashMap;

@@ -3,6 +3,7 @@
 pub mod ambient;
 pub mod case;
 pub mod judge;
+pub mod plan;
 pub mod rank;
 pub mod reasons;
 pub mod timing;

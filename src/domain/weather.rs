@@ -1,5 +1,6 @@
 //! The hourly outlook of a place, its spread, and how fresh it is.
 
+pub mod daily_curve;
 pub mod errors;
 pub mod freshness;
 pub mod sun;
@@ -70,6 +71,9 @@ pub struct Forecast {
     pub steps: Vec<Step>,
     /// Night minima as published.
     pub minima: Vec<WindowMinimum>,
+    /// Ensemble members where the service publishes them: one temperature in C for each step, in the order of `steps`.
+    #[serde(default)]
+    pub members: Vec<Vec<Option<f64>>>,
     /// Hours without a temperature among the steps.
     pub missing: usize,
     /// What a person should know about this issue.

@@ -35,9 +35,10 @@ impl Conversion {
         // A speed such as km/h has the separator inside.
         let code = if unit.ends_with("km/h") { "km/h" } else { code };
         let code = if unit.ends_with("m/s") { "m/s" } else { code };
+        let code = if unit == "mp/h" { "mph" } else { code };
         let (factor, shift) = match (quantity, code) {
-            (Quantity::Temperature, "degC" | "C" | "Celsius") => (1.0, 0.0),
-            (Quantity::Temperature, "degF" | "F") => (1.0 / 1.8, -32.0 / 1.8),
+            (Quantity::Temperature, "degC" | "C" | "Celsius" | "celsius" | "°C") => (1.0, 0.0),
+            (Quantity::Temperature, "degF" | "F" | "°F") => (1.0 / 1.8, -32.0 / 1.8),
             (Quantity::Temperature, "K") => (1.0, -273.15),
             (Quantity::Speed, "m_s-1" | "m/s") => (1.0, 0.0),
             (Quantity::Speed, "km_h-1" | "km/h") => (1.0 / 3.6, 0.0),
@@ -62,6 +63,20 @@ impl Conversion {
         };
         possible.then_some(ours)
     }
+}
+
+/// Dew point in C from the air temperature in C and the relative humidity (0 to 1): Magnus formula with the
+/// coefficients of Sonntag 1990 (over water, -45..60 C). `None` for a share that cannot be.
+#[must_use]
+pub fn dew_point(air_c: f64, humidity: f64) -> Option<f64> {
+    const A: f64 = 17.62;
+    const B_C: f64 = 243.12;
+    if !(0.005..=1.0).contains(&humidity) {
+        return None;
+    }
+    let gamma = humidity.ln() + A * air_c / (B_C + air_c);
+    let dew = B_C * gamma / (A - gamma);
+    (AIR_C_MIN..=AIR_C_MAX).contains(&dew).then_some(dew)
 }
 
 #[cfg(test)]
@@ -100,5 +115,13 @@ mod tests {
         assert_eq!(celsius.apply(-9999.0), None);
         assert_eq!(celsius.apply(f64::NAN), None);
         assert_eq!(celsius.apply(-70.0), Some(-70.0));
+    }
+
+    #[test]
+    fn the_dew_point_follows_the_printed_table() {
+        // WMO-No. 8 style psychrometric tables: 20 C at 50 % has its dew point at 9.3 C; saturated air at its own.
+        assert!((dew_point(20.0, 0.5).unwrap() - 9.3).abs() < 0.1);
+        assert!((dew_point(-5.0, 1.0).unwrap() + 5.0).abs() < 1e-9);
+        assert_eq!(dew_point(20.0, 0.0), None);
     }
 }

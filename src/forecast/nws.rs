@@ -31,8 +31,6 @@ pub const GRIDPOINT: &str = "nws-gridpoint";
 const ENTRIES_MAX: usize = 2_000;
 /// Most night minima that are kept.
 const MINIMA_MAX: usize = 40;
-/// More missing hours than this among the next 48 are worth a warning.
-const MISSING_OF_48_WARN: usize = 3;
 /// Earliest issue that can be: the service's grids have been public since 2016.
 const FIRST_YEAR: i32 = 2015;
 /// Latest issue that can be, when the present is not given.
@@ -105,36 +103,8 @@ pub fn parse_gridpoint(body: &[u8], context: &Context) -> Result<Forecast, Paylo
     }
     note_faults("temperature", &layers.temperature, &mut warnings);
     let minima = properties.min_temperature.map(|v| read_minima(&v, issued_at)).unwrap_or_default();
-    Ok(finish(issued_at, elevation(properties.elevation.as_ref()), &layers, minima, warnings))
-}
-
-fn finish(
-    issued_at: DateTime<Utc>,
-    cell_elevation_m: Option<f64>,
-    layers: &Layers,
-    minima: Vec<WindowMinimum>,
-    mut warnings: Vec<String>,
-) -> Forecast {
-    let steps = layers.steps();
-    let missing = steps.iter().filter(|s| s.temperature_c.is_none()).count();
-    let soon = steps
-        .iter()
-        .filter(|s| s.time >= issued_at)
-        .take(48)
-        .filter(|s| s.temperature_c.is_none())
-        .count();
-    if soon > MISSING_OF_48_WARN {
-        warnings.push(format!("{soon} of the first 48 hours have no temperature"));
-    }
-    Forecast {
-        service: GRIDPOINT.to_owned(),
-        issued_at,
-        cell_elevation_m,
-        steps,
-        minima,
-        missing,
-        warnings,
-    }
+    let height = elevation(properties.elevation.as_ref());
+    Ok(layers.into_forecast(GRIDPOINT, issued_at, height, minima, warnings))
 }
 
 /// Parses JSON of a bounded size, and tells the service's error documents from forecasts.

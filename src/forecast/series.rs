@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
 
-use crate::domain::weather::Step;
+use crate::domain::weather::{Forecast, Step, WindowMinimum};
 
 use super::interval::Interval;
 use super::{PayloadError, STEPS_MAX};
@@ -17,6 +17,8 @@ const SPIKE_HOURS_MAX: usize = 24;
 const EDGE_HOURS_MAX: usize = 3;
 /// From this many hours on, one unchanging temperature is a stuck value.
 const STUCK_HOURS: usize = 48;
+/// More missing hours than this among the next 48 are worth a warning.
+const MISSING_OF_48_WARN: usize = 3;
 /// How far before the issue hours are kept, in hours: recorded grids begin up to 7 hours before it.
 const BEFORE_ISSUE_HOURS_MAX: i64 = 36;
 
@@ -45,16 +47,21 @@ impl Layer {
             self.unread = self.unread.saturating_add(1);
         }
         for hour in from..to {
-            let before = self.hours.get(&hour).copied();
-            if before.is_some() {
-                self.overlaps = self.overlaps.saturating_add(1);
-            }
-            let lower = match (before.flatten(), value) {
-                (Some(a), Some(b)) => Some(a.min(b)),
-                (a, b) => a.or(b),
-            };
-            self.hours.insert(hour, lower);
+            self.put(hour, value);
         }
+    }
+
+    /// Sets one hour since 1970; where it has a value already the lower stands.
+    pub fn put(&mut self, hour: i64, value: Option<f64>) {
+        let before = self.hours.get(&hour).copied();
+        if before.is_some() {
+            self.overlaps = self.overlaps.saturating_add(1);
+        }
+        let lower = match (before.flatten(), value) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        };
+        self.hours.insert(hour, lower);
     }
 
     /// The value of an hour, if it has one.
@@ -138,6 +145,10 @@ impl Layer {
 pub struct Layers {
     /// Air temperature in C: decides which hours there are.
     pub temperature: Layer,
+    /// 10 % quantile of the air temperature in C.
+    pub p10: Layer,
+    /// 90 % quantile of the air temperature in C.
+    pub p90: Layer,
     /// Dew point in C.
     pub dewpoint: Layer,
     /// Wind in m/s.
@@ -150,13 +161,21 @@ impl Layers {
     /// One step for every hour from the first to the last that the temperature names, gaps included.
     #[must_use]
     pub fn steps(&self) -> Vec<Step> {
+        self.steps_up_to(STEPS_MAX.saturating_mul(2))
+    }
+
+    /// The same for at most `most` hours.
+    #[must_use]
+    pub fn steps_up_to(&self, most: usize) -> Vec<Step> {
         let Some((first, end)) = self.temperature.span() else { return Vec::new() };
         (first..end)
-            .take(STEPS_MAX.saturating_mul(2))
+            .take(most)
             .filter_map(|hour| {
                 let time = DateTime::from_timestamp(hour.checked_mul(3600)?, 0)?;
                 Some(Step {
                     temperature_c: self.temperature.get(hour),
+                    p10_c: self.p10.get(hour),
+                    p90_c: self.p90.get(hour),
                     dewpoint_c: self.dewpoint.get(hour),
                     wind_ms: self.wind.get(hour),
                     cloud: self.cloud.get(hour),
@@ -164,6 +183,28 @@ impl Layers {
                 })
             })
             .collect()
+    }
+
+    /// The issue that these layers make, gaps counted and named.
+    #[must_use]
+    pub(super) fn into_forecast(
+        self,
+        service: &str,
+        issued_at: DateTime<Utc>,
+        cell_elevation_m: Option<f64>,
+        minima: Vec<WindowMinimum>,
+        mut warnings: Vec<String>,
+    ) -> Forecast {
+        let steps = self.steps();
+        let is_empty = |step: &&Step| step.temperature_c.is_none();
+        let soon = steps.iter().filter(|s| s.time >= issued_at).take(48).filter(is_empty).count();
+        if soon > MISSING_OF_48_WARN {
+            warnings.push(format!("{soon} of the first 48 hours have no temperature"));
+        }
+        let missing = steps.iter().filter(is_empty).count();
+        let service = service.to_owned();
+        let members = Vec::new();
+        Forecast { service, issued_at, cell_elevation_m, steps, minima, members, missing, warnings }
     }
 }
 

@@ -213,6 +213,38 @@ fn standing_at(book: &AlertBook, site: &SiteId, boats: &[BoatView]) -> Vec<Stand
     standing
 }
 
+/// Notes that `by` has seen an alert; the answer is the change in words, or `None` where there is nothing to acknowledge.
+///
+/// # Errors
+/// The store's, or an alert document that cannot be read.
+pub fn acknowledge(
+    house: &House,
+    id: &str,
+    by: &PersonId,
+    plan_until: Option<DateTime<Utc>>,
+    now: DateTime<Utc>,
+) -> Result<Option<String>, ServiceError> {
+    let based_on = house.store.generation()?;
+    let Some(record) = house.store.alert(id)? else { return Ok(None) };
+    let alert: Alert = serde_json::from_value(record.document)
+        .map_err(|error| ServiceError::Told(format!("the alert {id} cannot be read: {error}")))?;
+    let Some((next, transition)) = alert.acknowledge(by.clone(), plan_until, now) else {
+        return Ok(None);
+    };
+    let decision =
+        Decision { alerts: vec![next], transitions: vec![transition], tellings: Vec::new() };
+    let mut commit = crate::store::RoundCommit {
+        based_on: Some(based_on),
+        transitions: transition_rows(&decision)?,
+        ..crate::store::RoundCommit::default()
+    };
+    for alert in &decision.alerts {
+        commit.alerts.push(record_of(alert, now)?);
+    }
+    house.store.commit_round(&commit)?;
+    Ok(commit.transitions.pop().map(|row| row.change))
+}
+
 /// A decided alert as the store keeps it.
 ///
 /// # Errors

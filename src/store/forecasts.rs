@@ -261,6 +261,9 @@ struct Compact {
     /// Start and end in milliseconds, and the minimum in C.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     minima: Vec<(i64, i64, f64)>,
+    /// Ensemble members in hundredths of a degree, one list of `hours` values for each.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    members_centi: Vec<Vec<Option<i32>>>,
 }
 
 const HOUR_MS: i64 = 3_600_000;
@@ -296,6 +299,7 @@ impl Compact {
                     (start.timestamp_millis(), end.timestamp_millis(), minimum.temperature_c)
                 })
                 .collect(),
+            members_centi: forecast.members.iter().map(|member| centi(member)).collect(),
         }
     }
 
@@ -311,6 +315,7 @@ impl Compact {
         let fits = |len: usize| len == 0 || len == self.hours;
         if !columns.iter().all(|column| fits(column.len()))
             || self.times_ms.as_ref().is_some_and(|times| times.len() != self.hours)
+            || !self.members_centi.iter().all(|member| member.len() == self.hours)
         {
             return None;
         }
@@ -349,8 +354,19 @@ impl Compact {
             cell_elevation_m: self.cell_elevation_m,
             steps,
             minima,
+            members: self.members_centi.iter().map(|member| uncenti(member)).collect(),
             missing: self.missing,
             warnings: self.warnings,
         })
     }
+}
+
+/// Services publish tenths of a degree: hundredths lose nothing.
+#[expect(clippy::cast_possible_truncation, reason = "a float to integer cast saturates")]
+fn centi(member: &[Option<f64>]) -> Vec<Option<i32>> {
+    member.iter().map(|value| value.map(|celsius| (celsius * 100.0).round() as i32)).collect()
+}
+
+fn uncenti(member: &[Option<i32>]) -> Vec<Option<f64>> {
+    member.iter().map(|value| value.map(|centi| f64::from(centi) / 100.0)).collect()
 }

@@ -64,8 +64,8 @@ fn what_cannot_serve_is_refused_in_words() {
     assert!(problem.contains("404 Data Unavailable"), "{problem}");
     let other = refusal("nws-hourly", "gridpoint_own.json", None);
     assert!(other.contains("no usable periods"), "{other}");
-    let unknown = refusal("mosmix", "gridpoint_own.json", None);
-    assert!(unknown.contains("not yet read") && unknown.contains("nws-hourly"), "{unknown}");
+    let unknown = refusal("almanac", "gridpoint_own.json", None);
+    assert!(unknown.contains("are not read") && unknown.contains("nws-hourly"), "{unknown}");
     let absent = refusal("nws-hourly", "absent.json", None);
     assert!(absent.contains("absent.json"), "{absent}");
     let nowhere = refusal("nws-hourly", "hourly_own.json", Some("north"));

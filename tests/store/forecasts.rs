@@ -23,6 +23,7 @@ fn forecast(issued: &str, low: f64) -> Forecast {
         issued_at,
         cell_elevation_m: Some(12.5),
         steps,
+        members: vec![],
         minima: vec![WindowMinimum {
             start: issued_at,
             end: issued_at + TimeDelta::hours(13),

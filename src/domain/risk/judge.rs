@@ -267,7 +267,7 @@ const fn priority_when_frozen(consequence: Consequence) -> Priority {
 
 /// May ice in this circuit ask a person to act? Open tanks and bilges are listed, hoses usually survive, and a drained
 /// part has room; afloat, whatever keeps the sea out counts.
-fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool {
+pub(super) fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool {
     let sinks = afloat && kind.consequence_when(true) > kind.consequence_when(false);
     let closed = matches!(kind.confinement, Confinement::Hard | Confinement::Brittle) || sinks;
     let wet = match circuit.holds {
@@ -279,7 +279,7 @@ fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool 
     closed && wet && kind.alarms != Alarms::Never
 }
 
-fn liquid_bits(liquid: &Liquid) -> [u64; 2] {
+pub(super) fn liquid_bits(liquid: &Liquid) -> [u64; 2] {
     match *liquid {
         Liquid::FreshWater => [0, 0],
         Liquid::SeaWater { salinity } => [1, salinity.value().to_bits()],

@@ -68,6 +68,7 @@ mod tests {
             cell_elevation_m: None,
             steps,
             minima: vec![],
+            members: vec![],
             missing: 0,
             warnings: vec![],
         }

@@ -6,7 +6,7 @@ use serde::Deserialize;
 use serde_json::Value;
 
 use super::{ENTRIES_MAX, read_stamp};
-use super::{check_dates, check_place, elevation, finish, issue_time, note_faults, read_json};
+use super::{check_dates, check_place, elevation, issue_time, note_faults, read_json};
 use crate::domain::weather::Forecast;
 use crate::forecast::interval::Interval;
 use crate::forecast::measure::{Conversion, Quantity};
@@ -48,8 +48,7 @@ pub fn parse_hourly(body: &[u8], context: &Context) -> Result<Forecast, PayloadE
     note_faults("dewpoint", &layers.dewpoint, &mut warnings);
     note_faults("windSpeed", &layers.wind, &mut warnings);
     let height = elevation(properties.get("elevation"));
-    let forecast = finish(issued_at, height, &layers, Vec::new(), warnings);
-    Ok(Forecast { service: HOURLY.to_owned(), ..forecast })
+    Ok(layers.into_forecast(HOURLY, issued_at, height, Vec::new(), warnings))
 }
 
 fn hold_period(period: &Value, issued_at: DateTime<Utc>, layers: &mut Layers) {
