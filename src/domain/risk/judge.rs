@@ -7,16 +7,14 @@ use std::sync::Arc;
 use chrono::TimeDelta;
 use thiserror::Error;
 
-use super::ambient::{Ambient, PlaceWeather, Power};
+use super::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use super::case::{Outcome, through_the_ensemble};
 use super::power::PowerLoss;
 use super::start::{Content, hours_that_count};
 use super::timing::{WorkingHours, latest_start, priority};
 use super::{CircuitRisk, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
-use crate::domain::catalogue::{
-    Alarms, Catalogue, CircuitKind, Confinement, Consequence, PartExposure,
-};
+use crate::domain::catalogue::{Alarms, Catalogue, CircuitKind, Confinement, Consequence};
 use crate::domain::physics::part::{PartError, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
 use crate::domain::units::Kilograms;
@@ -76,7 +74,7 @@ impl JudgeSettings {
     }
 }
 
-type AmbientKey = (PartExposure, bool, Power);
+type AmbientKey = (Whereabouts, Power);
 /// Thermal class, bits of the liquid and of its mass, hours of the past that count.
 type CaseKey<'a> = (AmbientKey, &'a str, [u64; 2], u64, usize);
 
@@ -129,7 +127,12 @@ impl<'a> Judge<'a> {
             if circuit.holds == Holds::Absent {
                 continue;
             }
-            let judged = self.judged(circuit, kind, liquid, (state.covered, Power::AsLogged))?;
+            let judged = self.judged(
+                circuit,
+                kind,
+                liquid,
+                (Whereabouts::of(kind, state), Power::AsLogged),
+            )?;
             rows.push(self.row(boat, state, circuit, kind, &judged));
         }
         Ok(rows)
@@ -152,7 +155,12 @@ impl<'a> Judge<'a> {
             if circuit.holds == Holds::Absent || !interrupts(circuit, kind, state.afloat) {
                 continue;
             }
-            let judged = self.judged(circuit, kind, liquid, (state.covered, Power::FailsNow))?;
+            let judged = self.judged(
+                circuit,
+                kind,
+                liquid,
+                (Whereabouts::of(kind, state), Power::FailsNow),
+            )?;
             losses.push(PowerLoss::of(
                 circuit,
                 kind.consequence_when(state.afloat),
@@ -167,7 +175,7 @@ impl<'a> Judge<'a> {
         circuit: &CircuitState,
         kind: &'a CircuitKind,
         liquid: Liquid,
-        (covered, power): (bool, Power),
+        (part_at, power): (Whereabouts, Power),
     ) -> Result<Arc<Judged>, JudgeError> {
         let table = |source| JudgeError::Table { circuit: kind.id.to_string(), source };
         let part = |source| JudgeError::Part { circuit: kind.id.to_string(), source };
@@ -189,7 +197,7 @@ impl<'a> Judge<'a> {
             circuit.since.map(|since| self.weather.at - since),
             self.weather.past.len(),
         );
-        let air_key = (kind.exposure, covered, power);
+        let air_key = (part_at, power);
         let key =
             (air_key, class_id.as_str(), liquid_bits(&liquid), water.value().to_bits(), past_h);
         match self.cases.entry(key) {
@@ -197,9 +205,9 @@ impl<'a> Judge<'a> {
             Entry::Vacant(place) => {
                 let ambient = match self.ambients.entry(air_key) {
                     Entry::Occupied(known) => known.into_mut(),
-                    Entry::Vacant(place) => place.insert(
-                        Ambient::of(kind.exposure, covered, self.weather, power).map_err(table)?,
-                    ),
+                    Entry::Vacant(place) => {
+                        place.insert(Ambient::of(part_at, self.weather, power).map_err(table)?)
+                    }
                 };
                 let content = Content { class, water, liquid };
                 let judged = judge_case(content, ambient, past_h, self.weather).map_err(part)?;
