@@ -7,14 +7,20 @@ pub mod boat;
 pub mod check;
 pub mod demo;
 pub mod import;
+pub mod init;
 pub mod inspect;
+mod page;
+pub mod record;
+pub mod sheet;
 pub mod plan;
 pub mod round;
 pub mod self_test;
 pub mod run;
 mod talk;
+pub mod shelve;
 pub mod verify;
 pub mod verify_log;
+pub mod winter;
 pub mod worklist;
 
 use std::collections::BTreeMap;
@@ -176,12 +182,20 @@ enum Command {
     Boat(boat::BoatArgs),
     /// One pass: fetch, judge, decide, deliver; then exit
     Round(round::RoundArgs),
+    /// Asks, or takes flags, for place, boat, relay and contact; writes an explained configuration
+    Init(init::InitArgs),
     /// The daemon: fetches, judges and delivers until it is stopped
     Run(run::RunArgs),
     /// The life of alerts: which are open, who was told, on what ground; and saying that one has been seen
     Alerts(alerts::AlertsArgs),
     /// Bring in the yard's own tables: all rows or none
     Import(import::ImportArgs),
+    /// Append one lay-up event; shows what it changes first
+    Record(record::RecordArgs),
+    /// One boat's winter on one page: timeline, readings, forecasts as they stood, who was told
+    Winter(winter::WinterArgs),
+    /// The day sheet for a boat: to print, fill and type back
+    Sheet(sheet::SheetArgs),
     /// To what a mixture holds: first ice, slush, burst
     Blend(blend::BlendArgs),
     /// Computes every published check value and compares
@@ -282,8 +296,12 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Plan(args) => plan::plan(&args, around),
         Command::Boat(args) => boat::run(&args, around),
         Command::Round(args) => round::run(&args, around),
+        Command::Init(args) => init::init(&args, around),
         Command::Run(args) => run::run(&args, around),
         Command::Import(args) => import::import(&args, around),
+        Command::Winter(args) => winter::run(&args, around),
+        Command::Sheet(args) => sheet::run(&args, around),
+        Command::Record(args) => record::run(&args, around),
         Command::Demo(args) => demo::demo(&args, around),
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),

@@ -5,6 +5,8 @@ mod alert;
 #[cfg(test)]
 mod blend;
 #[cfg(test)]
+mod daemon;
+#[cfg(test)]
 mod delivery;
 #[cfg(test)]
 mod flow;
@@ -23,6 +25,8 @@ mod plan;
 #[cfg(test)]
 mod published;
 #[cfg(test)]
+mod quiet;
+#[cfg(test)]
 mod record;
 #[cfg(test)]
 mod store;
@@ -30,3 +34,5 @@ mod store;
 mod support;
 #[cfg(test)]
 mod tidy;
+#[cfg(test)]
+mod world;

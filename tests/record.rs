@@ -1,10 +1,14 @@
 //! The lay-up record: files in, what is in each circuit out.
 
 mod build;
+mod command;
 mod demo;
 mod examples;
 mod expected;
 mod intake;
+mod paper;
 mod properties;
 mod rules;
+mod sheets;
 mod shown;
+mod xlsx;
