@@ -20,6 +20,7 @@ mod talk;
 pub mod shelve;
 pub mod verify;
 pub mod verify_log;
+pub mod winter;
 pub mod worklist;
 
 use std::collections::BTreeMap;
@@ -191,6 +192,8 @@ enum Command {
     Import(import::ImportArgs),
     /// Append one lay-up event; shows what it changes first
     Record(record::RecordArgs),
+    /// One boat's winter on one page: timeline, readings, forecasts as they stood, who was told
+    Winter(winter::WinterArgs),
     /// The day sheet for a boat: to print, fill and type back
     Sheet(sheet::SheetArgs),
     /// To what a mixture holds: first ice, slush, burst
@@ -296,6 +299,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Init(args) => init::init(&args, around),
         Command::Run(args) => run::run(&args, around),
         Command::Import(args) => import::import(&args, around),
+        Command::Winter(args) => winter::run(&args, around),
         Command::Sheet(args) => sheet::run(&args, around),
         Command::Record(args) => record::run(&args, around),
         Command::Demo(args) => demo::demo(&args, around),

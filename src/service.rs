@@ -4,6 +4,7 @@ pub mod clock;
 pub mod salt;
 pub mod weather_memory;
 pub mod house;
+pub mod exposures;
 pub mod fetch;
 pub mod survey;
 pub mod deciding;

@@ -11,6 +11,7 @@
 
 pub mod alerts;
 pub mod error;
+pub mod exposures;
 pub mod failpoint;
 pub mod forecasts;
 pub mod hold;

@@ -6,6 +6,7 @@ mod demo;
 mod examples;
 mod expected;
 mod intake;
+mod paper;
 mod properties;
 mod rules;
 mod sheets;

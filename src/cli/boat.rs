@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings, parse_time};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Evidence, Holds};
-use crate::domain::boat::{BoatId, fold};
+use crate::domain::boat::{BoatId, fold, uncleared};
 use crate::domain::catalogue::{Catalogue, Confinement};
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
@@ -48,6 +48,13 @@ pub fn run(args: &BoatArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> 
     let site = yard.sites.get(&state.site).ok_or_else(|| {
         Refusal::failed(format!("{id} stands at {}, which is not among the places", state.site))
     })?;
+    let mut state = state;
+    let spells = house.store.exposures(Some(&id))?;
+    let known_at = known.unwrap_or(at);
+    for spell in uncleared(&spells, &events, at, known_at, &house.catalogue) {
+        let line = spell.words(&house.catalogue, site.usual_scale(), site.time_zone);
+        state.test_before_running.push(line);
+    }
     Ok(Said {
         text: render_text(&state, boat, site, &house.catalogue),
         json: render_json(&state, site),

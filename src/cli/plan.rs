@@ -20,16 +20,16 @@ use crate::service::survey::Instant;
 #[derive(Debug, clap::Args)]
 pub struct PlanArgs {
     /// What if the crew had so many hours on each working day, all together
-    #[arg(long, value_name = "H")]
+    #[arg(long, value_name = "H", allow_negative_numbers = true)]
     crew_hours: Option<f64>,
     /// What if this technician were away (may be given more than once)
     #[arg(long, value_name = "TECH")]
     without: Vec<String>,
     /// What if it came so many kelvins colder than forecast
-    #[arg(long, value_name = "K", default_value_t = 0.0)]
+    #[arg(long, value_name = "K", default_value_t = 0.0, allow_negative_numbers = true)]
     cold: f64,
     /// Tolerated chance of severe damage, 0 to 0.25 (default: the configuration's)
-    #[arg(long, value_name = "SHARE")]
+    #[arg(long, value_name = "SHARE", allow_negative_numbers = true)]
     tolerance: Option<f64>,
     /// Write the list as a table
     #[arg(long, value_name = "FILE")]

@@ -1,8 +1,9 @@
 //! `rimeward alerts shelve`: puts an alert aside until a time, with a reason.
 
+use chrono::{DateTime, Utc};
 use serde_json::json;
 
-use super::{Exit, Refusal, Said, Surroundings, parse_time};
+use super::{Exit, Refusal, Said, parse_time};
 use crate::domain::alert::{Alert, Decision};
 use crate::domain::yard::{Person, Role};
 use crate::service::deciding::{record_of, transition_rows};
@@ -29,8 +30,7 @@ pub struct ShelveArgs {
 ///
 /// # Errors
 /// [`Refusal`]: no such alert or person, a time that is not one, or longer than the limits allow.
-pub fn shelve(args: &ShelveArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
-    let house = around.house()?;
+pub fn shelve(args: &ShelveArgs, house: &House, now: DateTime<Utc>) -> Result<Said, Refusal> {
     let based_on = house.store.generation()?;
     let record = house.store.alert(&args.id)?.ok_or_else(|| {
         Refusal::bad_input(format!(
@@ -43,9 +43,9 @@ pub fn shelve(args: &ShelveArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     let alert: Alert = serde_json::from_value(record.document).map_err(|error| {
         Refusal::failed(format!("the alert {} cannot be read: {error}", args.id))
     })?;
-    let person = person(&house, &alert, args.by.as_deref())?;
+    let person = person(house, &alert, args.by.as_deref())?;
     let (next, transition) = alert
-        .shelve(&person, until, &args.reason, around.now)
+        .shelve(&person, until, &args.reason, now)
         .map_err(|error| Refusal::bad_input(error.to_string()))?;
     let decision =
         Decision { alerts: vec![next], transitions: vec![transition], tellings: Vec::new() };
@@ -55,7 +55,7 @@ pub fn shelve(args: &ShelveArgs, around: &Surroundings<'_>) -> Result<Said, Refu
         ..RoundCommit::default()
     };
     for alert in &decision.alerts {
-        commit.alerts.push(record_of(alert, around.now)?);
+        commit.alerts.push(record_of(alert, now)?);
     }
     house.store.commit_round(&commit)?;
     let local = until.with_timezone(&zone);

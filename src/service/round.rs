@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::deciding::{decide_all, record_of, transition_rows};
+use super::exposures::keep_exposures;
 use super::fetch::{Fetched, fetch_all};
 use super::house::{House, ServiceError};
 use super::letters::{Desk, letters};
@@ -190,6 +191,7 @@ fn judge_and_decide(
                 // The head from before the look: what was entered meanwhile is looked at next time.
                 memory.log_head = log_head;
                 memory.places.extend(judged_on(&seen, now));
+                keep_exposures(house, &seen, now)?;
                 return Ok(Some(Judgement {
                     changes: decision.transitions.iter().map(words).collect(),
                     queued: committed.queued,

@@ -9,6 +9,7 @@ const STEPS: &[(i64, &str)] = &[
     (1, include_str!("migrations/0001_yard_and_log.sql")),
     (2, include_str!("migrations/0002_forecasts.sql")),
     (3, include_str!("migrations/0003_alerts_and_outbox.sql")),
+    (5, include_str!("migrations/0005_exposure.sql")),
 ];
 
 /// The newest layout this program knows.

@@ -28,9 +28,9 @@ fn best_of_all_orders(jobs: &[Job], capacity: &[u32]) -> f64 {
 #[test]
 fn against_all_orders_up_to_nine_boats() {
     let mut excess = Vec::new();
-    for boats in 1..=9 {
+    for boats in 1..=9_u8 {
         for seed in 0..(if boats == 9 { 2 } else { 12 }) {
-            let (jobs, capacity) = yard(seed * 100 + boats as u64, boats, 12);
+            let (jobs, capacity) = yard(seed * 100 + u64::from(boats), usize::from(boats), 12);
             let best = best_of_all_orders(&jobs, &capacity);
             let found = rank(&jobs, &capacity, None);
             assert!(

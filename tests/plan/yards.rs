@@ -22,10 +22,12 @@ pub fn yard(seed: u64, boats: usize, days: usize) -> (Vec<Job>, Vec<u32>) {
     let jobs: Vec<Job> = (0..boats)
         .map(|number| {
             let limit = -1.0 - 9.0 * draw.uniform();
-            let place = ["QUAY", "UPPER", "BARN"][(draw.uniform() * 2.999) as usize];
+            let place = one_of(["QUAY", "UPPER", "BARN"], draw.uniform());
             let shift = if place == "UPPER" { -3.0 } else { 0.0 };
-            let loss = [300.0, 1500.0, 7000.0][(draw.uniform() * 2.999) as usize];
-            let minutes = 30 + 15 * ((draw.uniform() * 14.0) as u32);
+            let loss = one_of([300.0, 1500.0, 7000.0], draw.uniform());
+            let quarters = draw.uniform() * 14.0;
+            let minutes = 30
+                + 15 * (1..14).map(f64::from).filter(|n| quarters >= *n).fold(0_u32, |n, _| n + 1);
             let chance: Vec<f64> = (0..=days)
                 .map(|day| {
                     let over = cold
@@ -46,7 +48,18 @@ pub fn yard(seed: u64, boats: usize, days: usize) -> (Vec<Job>, Vec<u32>) {
         .collect();
     let all: u32 = jobs.iter().map(|job| job.minutes).sum();
     // The crew gets through the list in about two thirds of the days; days 5 and 6 of each week are off.
-    let a_day = all * 2 / u32::try_from(days).unwrap();
+    let a_day = all * 2 / u32::try_from(days).unwrap_or(1).max(1);
     let capacity = (0..days).map(|day| if day % 7 >= 5 { 0 } else { a_day }).collect();
     (jobs, capacity)
+}
+
+/// One of three by a number in (0, 1].
+fn one_of<T: Copy>([a, b, c]: [T; 3], share: f64) -> T {
+    if share < 1.0 / 3.0 {
+        a
+    } else if share < 2.0 / 3.0 {
+        b
+    } else {
+        c
+    }
 }

@@ -202,8 +202,8 @@ fn exposure_survives_repair_until_somebody_looks() {
     assert_eq!(left(&[drained.clone(), elsewhere.clone()]), 1);
     assert_eq!(left(&[drained, elsewhere, looked]), 0);
     assert_eq!(
-        wet.words(&catalogue, TemperatureScale::F),
-        "engine block: past its limit for 5 h, coldest 19 F (-7 C) (forecast, not measured)"
+        wet.words(&catalogue, TemperatureScale::F, chrono_tz::America::New_York),
+        "engine block: past its limit for 5 h from 21 Nov 2022 04:00, coldest air 19 F (-7 C) (forecast, not measured)"
     );
 }
 

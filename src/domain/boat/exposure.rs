@@ -4,6 +4,7 @@
 //! that names the circuit clears it. Who judged the cold is told with each: by forecast, or by measurement.
 
 use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
 use super::{BoatId, CircuitId, EventId, LayupEvent};
@@ -23,7 +24,7 @@ pub struct Exposure {
     pub from: DateTime<Utc>,
     /// End of the last such hour.
     pub to: DateTime<Utc>,
-    /// The coldest that the part is judged to have been.
+    /// The coldest air around it from a day before.
     pub coldest: Celsius,
     /// How long it stood past its limit.
     pub below: Hours,
@@ -63,17 +64,22 @@ impl Exposure {
             .map(|event| &event.id)
     }
 
-    /// One line for the list, with the place's own scale first.
+    /// One line for the list, with the place's own scale first and in its own time.
     #[must_use]
-    pub fn words(&self, catalogue: &Catalogue, first: TemperatureScale) -> String {
+    pub fn words(&self, catalogue: &Catalogue, first: TemperatureScale, zone: Tz) -> String {
         let label = catalogue
             .circuit(&self.circuit)
             .map_or(self.circuit.as_str(), |kind| kind.label.as_str());
         let instance = self.instance.as_ref().map_or_else(String::new, |name| format!(", {name}"));
         let judged = if self.measured { "measured" } else { "forecast, not measured" };
         format!(
-            "{label}{instance}: past its limit for {:.0} h, coldest {} ({judged})",
-            self.below.value(),
+            "{label}{instance}: past its limit for {} h from {}, coldest air {} ({judged})",
+            if self.below.value() < 1.0 {
+                "some".to_owned()
+            } else {
+                format!("{:.0}", self.below.value())
+            },
+            self.from.with_timezone(&zone).format("%-d %b %Y %H:%M"),
             in_both_scales(self.coldest, first)
         )
     }

@@ -5,7 +5,8 @@
 
 use chrono::{DateTime, Datelike, Utc};
 
-use crate::domain::catalogue::PartExposure;
+use crate::domain::boat::BoatState;
+use crate::domain::catalogue::{CircuitKind, PartExposure};
 use crate::domain::physics::surroundings::{self, Exposure, HeatedShed};
 use crate::domain::physics::{TableError, part::ThermalClass};
 use crate::domain::units::{Celsius, Fraction, Hours, MetresPerSecond, WattsPerKelvin};
@@ -46,6 +47,26 @@ pub enum Power {
     FailsNow,
 }
 
+/// Where a part is, as far as it decides what air it sees.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Whereabouts {
+    /// Where it sits in the boat.
+    pub exposure: PartExposure,
+    /// Is the boat covered? Then nothing of it sees the sky.
+    pub covered: bool,
+    /// Is she afloat? A boat can float at a place that is a lot to others, before she is hauled.
+    pub afloat: bool,
+}
+
+impl Whereabouts {
+    /// A circuit of a boat.
+    #[must_use]
+    pub const fn of(kind: &CircuitKind, state: &BoatState) -> Self {
+        let (covered, afloat) = (state.covered, state.afloat);
+        Self { exposure: kind.exposure_when(afloat), covered, afloat }
+    }
+}
+
 /// What a part sees: one past path and many coming ones, C.
 #[derive(Debug, Clone)]
 pub struct Ambient {
@@ -64,16 +85,11 @@ impl Ambient {
     ///
     /// # Errors
     /// [`TableError`] where the exposure table lacks a row.
-    pub fn of(
-        exposure: PartExposure,
-        covered: bool,
-        weather: &PlaceWeather,
-        power: Power,
-    ) -> Result<Self, TableError> {
+    pub fn of(part: Whereabouts, weather: &PlaceWeather, power: Power) -> Result<Self, TableError> {
         let past = filled(&weather.past, &weather.coming);
         let mut past_c: Vec<f64> = past.iter().map(|(_, t)| *t).collect();
         let mut coming = weather.paths.clone();
-        let rows = chain(exposure, covered, &weather.site)?;
+        let rows = chain(part, &weather.site)?;
         let mut in_the_wind = false;
         for row in rows {
             in_the_wind = row.wind_reaches;
@@ -98,22 +114,20 @@ impl Ambient {
 }
 
 /// The rows of the exposure table between the weather and the part, outermost first.
-fn chain(
-    exposure: PartExposure,
-    covered: bool,
-    site: &Site,
-) -> Result<Vec<&'static Exposure>, TableError> {
+fn chain(part: Whereabouts, site: &Site) -> Result<Vec<&'static Exposure>, TableError> {
     use PartExposure::{BelowWaterline, Deck, EngineBay, InsideHull, Open};
+    let Whereabouts { exposure, covered, afloat } = part;
+    let floats = afloat || site.kind == SiteKind::Afloat;
     let within = matches!(exposure, BelowWaterline | EngineBay | InsideHull);
     let ids: &[&str] = match (site.kind, exposure) {
         (SiteKind::IndoorUnheated, _) if within => &["shed_unheated", "covered_hull"],
         (SiteKind::IndoorUnheated, _) => &["shed_unheated"],
         (SiteKind::IndoorHeated, _) if within => &["shed_no_power", "covered_hull"],
         (SiteKind::IndoorHeated, _) => &["shed_no_power"],
-        (SiteKind::Afloat, BelowWaterline | EngineBay) => &["afloat_below"],
+        (_, BelowWaterline | EngineBay) if floats => &["afloat_below"],
         (_, Deck) => &["covered"],
         (_, Open) if covered => &["covered"],
-        (SiteKind::Afloat, Open) => &["afloat_above"],
+        (_, Open) if floats => &["afloat_above"],
         (_, Open) => &["open_part"],
         _ if covered => &["covered_hull"],
         _ => &["open_hull"],
@@ -334,7 +348,8 @@ mod tests {
     }
 
     fn of(exposure: PartExposure, covered: bool, weather: &PlaceWeather) -> Ambient {
-        Ambient::of(exposure, covered, weather, Power::AsLogged).unwrap()
+        let part = Whereabouts { exposure, covered, afloat: false };
+        Ambient::of(part, weather, Power::AsLogged).unwrap()
     }
 
     fn at_site(kind: SiteKind, night_offset_k: f64) -> Site {
@@ -388,7 +403,8 @@ mod tests {
         let heated = weather(shed, -10.0, true);
         let on = of(PartExposure::Deck, false, &heated);
         assert_eq!((last_hour_c(&on), on.coldest_c), (7.0, 7.0));
-        let off = Ambient::of(PartExposure::Deck, false, &heated, Power::FailsNow).unwrap();
+        let part = Whereabouts { exposure: PartExposure::Deck, covered: false, afloat: false };
+        let off = Ambient::of(part, &heated, Power::FailsNow).unwrap();
         assert!(off.past_c.iter().all(|t| *t == 7.0));
         let hours: Vec<f64> =
             off.coming.by_hour().map(|air| f64::from(*air.first().unwrap())).collect();

@@ -2,20 +2,19 @@
 
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
+use std::sync::Arc;
 
 use chrono::TimeDelta;
 use thiserror::Error;
 
-use super::ambient::{Ambient, PlaceWeather, Power};
+use super::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use super::case::{Outcome, through_the_ensemble};
 use super::power::PowerLoss;
 use super::start::{Content, hours_that_count};
 use super::timing::{WorkingHours, latest_start, priority};
 use super::{CircuitRisk, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
-use crate::domain::catalogue::{
-    Alarms, Catalogue, CircuitKind, Confinement, Consequence, PartExposure,
-};
+use crate::domain::catalogue::{Alarms, Catalogue, CircuitKind, Confinement, Consequence};
 use crate::domain::physics::part::{PartError, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
 use crate::domain::units::Kilograms;
@@ -75,9 +74,9 @@ impl JudgeSettings {
     }
 }
 
-type AmbientKey = (PartExposure, bool, Power);
+type AmbientKey = (Whereabouts, Power);
 /// Thermal class, bits of the liquid and of its mass, hours of the past that count.
-type CaseKey = (AmbientKey, String, [u64; 2], u64, usize);
+type CaseKey<'a> = (AmbientKey, &'a str, [u64; 2], u64, usize);
 
 /// What became of a case, and the liquid as it was judged: a blend that was slush before counts for less.
 #[derive(Debug, Clone)]
@@ -93,7 +92,7 @@ pub struct Judge<'a> {
     catalogue: &'a Catalogue,
     settings: JudgeSettings,
     ambients: HashMap<AmbientKey, Ambient>,
-    cases: HashMap<CaseKey, Judged>,
+    cases: HashMap<CaseKey<'a>, Arc<Judged>>,
 }
 
 impl<'a> Judge<'a> {
@@ -118,18 +117,22 @@ impl<'a> Judge<'a> {
     /// # Errors
     /// [`JudgeError`] where a table lacks a row: nothing is judged by halves.
     pub fn boat(&mut self, boat: &Boat, state: &BoatState) -> Result<Vec<CircuitRisk>, JudgeError> {
-        let mut rows = Vec::new();
+        let catalogue = self.catalogue;
+        let mut rows = Vec::with_capacity(state.circuits.len());
         for circuit in &state.circuits {
-            let (Some(kind), Some(liquid)) =
-                (self.catalogue.circuit(&circuit.circuit), circuit.liquid)
+            let (Some(kind), Some(liquid)) = (catalogue.circuit(&circuit.circuit), circuit.liquid)
             else {
                 continue;
             };
             if circuit.holds == Holds::Absent {
                 continue;
             }
-            let judged = self.judged(circuit, kind, liquid, (state.covered, Power::AsLogged))?;
-            let judged = judged.clone();
+            let judged = self.judged(
+                circuit,
+                kind,
+                liquid,
+                (Whereabouts::of(kind, state), Power::AsLogged),
+            )?;
             rows.push(self.row(boat, state, circuit, kind, &judged));
         }
         Ok(rows)
@@ -142,17 +145,22 @@ impl<'a> Judge<'a> {
     /// [`JudgeError`] where a table lacks a row.
     pub fn if_power_fails(&mut self, state: &BoatState) -> Result<Vec<PowerLoss>, JudgeError> {
         let heated = self.weather.site.kind == SiteKind::IndoorHeated && self.weather.heat_on;
+        let catalogue = self.catalogue;
         let mut losses = Vec::new();
         for circuit in state.circuits.iter().filter(|_| heated) {
-            let (Some(kind), Some(liquid)) =
-                (self.catalogue.circuit(&circuit.circuit), circuit.liquid)
+            let (Some(kind), Some(liquid)) = (catalogue.circuit(&circuit.circuit), circuit.liquid)
             else {
                 continue;
             };
             if circuit.holds == Holds::Absent || !interrupts(circuit, kind, state.afloat) {
                 continue;
             }
-            let judged = self.judged(circuit, kind, liquid, (state.covered, Power::FailsNow))?;
+            let judged = self.judged(
+                circuit,
+                kind,
+                liquid,
+                (Whereabouts::of(kind, state), Power::FailsNow),
+            )?;
             losses.push(PowerLoss::of(
                 circuit,
                 kind.consequence_when(state.afloat),
@@ -165,10 +173,10 @@ impl<'a> Judge<'a> {
     fn judged(
         &mut self,
         circuit: &CircuitState,
-        kind: &CircuitKind,
+        kind: &'a CircuitKind,
         liquid: Liquid,
-        (covered, power): (bool, Power),
-    ) -> Result<&Judged, JudgeError> {
+        (part_at, power): (Whereabouts, Power),
+    ) -> Result<Arc<Judged>, JudgeError> {
         let table = |source| JudgeError::Table { circuit: kind.id.to_string(), source };
         let part = |source| JudgeError::Part { circuit: kind.id.to_string(), source };
         // Called drained with a pocket that may be full: as if nobody had drained it.
@@ -189,21 +197,21 @@ impl<'a> Judge<'a> {
             circuit.since.map(|since| self.weather.at - since),
             self.weather.past.len(),
         );
-        let air_key = (kind.exposure, covered, power);
+        let air_key = (part_at, power);
         let key =
-            (air_key, class_id.clone(), liquid_bits(&liquid), water.value().to_bits(), past_h);
+            (air_key, class_id.as_str(), liquid_bits(&liquid), water.value().to_bits(), past_h);
         match self.cases.entry(key) {
-            Entry::Occupied(known) => Ok(known.into_mut()),
+            Entry::Occupied(known) => Ok(Arc::clone(known.get())),
             Entry::Vacant(place) => {
                 let ambient = match self.ambients.entry(air_key) {
                     Entry::Occupied(known) => known.into_mut(),
-                    Entry::Vacant(place) => place.insert(
-                        Ambient::of(kind.exposure, covered, self.weather, power).map_err(table)?,
-                    ),
+                    Entry::Vacant(place) => {
+                        place.insert(Ambient::of(part_at, self.weather, power).map_err(table)?)
+                    }
                 };
                 let content = Content { class, water, liquid };
                 let judged = judge_case(content, ambient, past_h, self.weather).map_err(part)?;
-                Ok(place.insert(judged))
+                Ok(Arc::clone(place.insert(Arc::new(judged))))
             }
         }
     }

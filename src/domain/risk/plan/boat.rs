@@ -288,7 +288,7 @@ impl<'a> BoatLook<'a> {
             .into_iter()
             .filter_map(|(place, draft)| {
                 let all = fitted.get(&place).copied().unwrap_or(0.0);
-                Some(draft.finish(boat, self.work, place, all, days)?)
+                draft.finish(boat, self.work, place, all, days)
             })
             .collect();
         Ok(BoatWork {

@@ -5,11 +5,11 @@ use std::collections::HashMap;
 use std::rc::Rc;
 
 use crate::domain::boat::{BoatState, CircuitState, Holds};
-use crate::domain::catalogue::{Catalogue, CircuitKind, PartExposure};
+use crate::domain::catalogue::{Catalogue, CircuitKind};
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::{PartModel, thermal_class};
 use crate::domain::risk::Limit;
-use crate::domain::risk::ambient::{Ambient, PlaceWeather, Power};
+use crate::domain::risk::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use crate::domain::risk::judge::{JudgeError, liquid_bits};
 use crate::domain::risk::start::{Content, hours_that_count};
 use crate::domain::units::Kilograms;
@@ -26,13 +26,13 @@ pub struct Passage {
     pub hours: Vec<Option<u16>>,
 }
 
-type Key = (PartExposure, bool, String, [u64; 2], u64, usize, Limit);
+type Key = (Whereabouts, String, [u64; 2], u64, usize, Limit);
 
 /// Passages at one place; equal cases are computed once.
 pub struct Passages<'a> {
     weather: &'a PlaceWeather,
     catalogue: &'a Catalogue,
-    ambients: HashMap<(PartExposure, bool), Ambient>,
+    ambients: HashMap<Whereabouts, Ambient>,
     found: HashMap<Key, Rc<Passage>>,
 }
 
@@ -86,15 +86,16 @@ impl<'a> Passages<'a> {
         );
         let bits = liquid_bits(liquid);
         let grams = water.value().to_bits();
-        let key = (kind.exposure, state.covered, class_id.clone(), bits, grams, past_h, limit);
+        let part = Whereabouts::of(kind, state);
+        let key = (part, class_id.clone(), bits, grams, past_h, limit);
         if let Some(found) = self.found.get(&key) {
             return Ok(Rc::clone(found));
         }
-        let ambient = match self.ambients.entry((kind.exposure, state.covered)) {
+        let ambient = match self.ambients.entry(part) {
             std::collections::hash_map::Entry::Occupied(known) => known.into_mut(),
             std::collections::hash_map::Entry::Vacant(free) => {
                 let power = Power::AsLogged;
-                let ambient = Ambient::of(kind.exposure, state.covered, self.weather, power);
+                let ambient = Ambient::of(part, self.weather, power);
                 free.insert(ambient.map_err(table)?)
             }
         };
