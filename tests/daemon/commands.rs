@@ -132,7 +132,8 @@ fn init_writes_an_explained_configuration_once_and_it_works() {
 #[test]
 fn a_full_disk_fails_loudly_and_the_next_pass_succeeds() {
     let home = Home::new("full", "maildir = \"Maildir\"");
-    let blocks = std::fs::metadata(home.path()).unwrap().len() / 512 + 8;
+    // Of 512 bytes: enough to open the store, too few for the log of the change.
+    let blocks = 100;
     let events = concat!(env!("CARGO_MANIFEST_DIR"), "/config/demo/layup_events.csv");
     let under_limit = |command: &str| {
         let line = format!(

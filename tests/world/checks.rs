@@ -7,7 +7,6 @@ use rimeward::domain::alert::{Alert, AlertSettings};
 use rimeward::domain::boat::SiteId;
 use rimeward::domain::risk::Priority;
 use rimeward::domain::weather::ForecastState;
-use rimeward::service::daemon::Task;
 use rimeward::service::house::House;
 use rimeward::service::survey::{Instant, standing_of, survey};
 use rimeward::store::outbox::Posted;
@@ -44,7 +43,7 @@ impl Checks {
 
     pub fn after(
         &mut self,
-        task: Task,
+        judged: bool,
         house: &House,
         relay: &SmtpServer,
         now: DateTime<Utc>,
@@ -52,7 +51,7 @@ impl Checks {
     ) {
         self.blindness_is_noticed(house, now, clock);
         // The loop that judges has nothing left to do: whoever is over the limit must stand in an alert.
-        if task == Task::Judge && self.looked_on.is_none_or(|at| now - at >= TimeDelta::hours(24)) {
+        if judged && self.looked_on.is_none_or(|at| now - at >= TimeDelta::hours(24)) {
             self.looked_on = Some(now);
             self.looks += 1;
             self.no_boat_is_passed_over(house, clock);

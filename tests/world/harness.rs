@@ -186,13 +186,15 @@ impl World {
         let done = self.runtime.block_on(one.activate(clock, &|| true)).unwrap();
         self.activations += 1;
         // In the order in which they are to run; the list is taken from its end.
-        for poked in done.poke.into_iter().rev() {
+        for poked in done.poke.iter().copied().rev() {
             if !self.poked.contains(&poked) {
                 self.poked.push(poked);
             }
         }
         let house = &daemon.house;
-        self.checks.after(task, house, &self.relay, self.now, clock);
+        // A look that found nothing new judged up to three hours ago: the check is about evaluations.
+        let judged = task == Task::Judge && done.text.contains("boats judged");
+        self.checks.after(judged, house, &self.relay, self.now, clock);
     }
 
     /// Faults have ended: everything due goes out within a retry period and more.
