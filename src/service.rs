@@ -16,3 +16,4 @@ pub mod post;
 pub mod demo;
 pub mod daemon;
 pub mod run;
+pub mod unreached;

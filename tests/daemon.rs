@@ -2,6 +2,7 @@
 
 mod commands;
 mod kill;
+mod neighbours;
 mod signals;
 
 use std::fs;

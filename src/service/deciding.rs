@@ -167,7 +167,7 @@ fn people_of(boat: &Boat, site: &SiteId, yard: &YardBook) -> Vec<Person> {
     owner.into_iter().chain(others).cloned().collect()
 }
 
-fn managers_of<'a>(site: &SiteId, yard: &'a YardBook) -> Vec<&'a Person> {
+pub(super) fn managers_of<'a>(site: &SiteId, yard: &'a YardBook) -> Vec<&'a Person> {
     let runs = |person: &&Person| person.role == Role::Manager && person.sites.contains(site);
     let mut managers: Vec<&Person> = yard.people.values().filter(runs).collect();
     managers.sort_by_key(|person| person.escalation_order);

@@ -12,6 +12,7 @@ use super::house::{House, ServiceError};
 use super::letters::{Desk, letters};
 use super::report::worklist_letters;
 use super::survey::{Instant, Survey, survey};
+use super::unreached::turn_to_next_contact;
 use crate::delivery::outbox::{Channel, DeliverReport, Limits, deliver_due};
 use crate::domain::alert::Transition;
 use crate::domain::boat::SiteId;
@@ -100,6 +101,7 @@ pub async fn round(
         report.changes = judged.changes;
         report.queued = judged.queued;
     }
+    report.queued += turn_to_next_contact(house, works.desk, now)?.queued;
     if let Some(channel) = works.channel.as_deref_mut() {
         report.delivered = Some(deliver_due(&house.store, channel, now, &Limits::default()).await?);
     }

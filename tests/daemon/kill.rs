@@ -45,7 +45,7 @@ fn letter(number: u64) -> OutboxRow {
     }
 }
 
-fn queue(store: &Store, numbers: std::ops::Range<u64>) {
+pub fn queue(store: &Store, numbers: std::ops::Range<u64>) {
     let letters = numbers.map(letter).collect();
     store.commit_round(&RoundCommit { letters, ..RoundCommit::default() }).unwrap();
 }

@@ -201,7 +201,7 @@ impl World {
         self.relay.always(None);
         self.off = TimeDelta::zero();
         self.checks.was_away(self.now);
-        self.run(TimeDelta::hours(13));
+        self.run(TimeDelta::hours(26));
         self.checks.at_the_end(&self.daemon.as_ref().unwrap().house, &self.relay, self.now);
     }
 }

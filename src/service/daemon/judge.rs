@@ -8,6 +8,7 @@ use crate::forecast::client::Service;
 use crate::service::house::{House, ServiceError};
 use crate::service::letters::Desk;
 use crate::service::round::{Memory, judge_pass};
+use crate::service::unreached::{Unreached, turn_to_next_contact};
 
 /// After a start, or a sleep of the machine, the weather services are asked first, and judging waits for that: else it
 /// would call every place blind that only had not been asked yet. It waits no longer than this.
@@ -46,8 +47,13 @@ impl JudgeLoop {
         }
         let writes = house.store.others_wrote()?;
         let judged = judge_pass(house, &self.desk, &mut self.memory, now)?;
+        let unreached = turn_to_next_contact(house, &self.desk, now)?;
         self.looked = Some(Look { at: now, writes });
-        let Some(judged) = judged else { return Ok(Done::quiet("nothing has changed")) };
+        let Some(judged) = judged else {
+            let mut done = Done::quiet("nothing has changed");
+            note_unreached(&mut done, &unreached);
+            return Ok(done);
+        };
         let blind = judged.survey.is_blind();
         let mut text = format!(
             "{} places and {} boats judged, {} letters queued",
@@ -61,13 +67,15 @@ impl JudgeLoop {
         for change in &judged.changes {
             text += &format!("; {change}");
         }
-        Ok(Done {
+        let mut done = Done {
             // Blindness is the weather service's trouble: the loop itself did its work.
             ok: true,
             text,
             news: judged.queued > 0 || !judged.changes.is_empty(),
             poke: if judged.queued > 0 { vec![Task::Deliver] } else { Vec::new() },
-        })
+        };
+        note_unreached(&mut done, &unreached);
+        Ok(done)
     }
 
     pub(super) fn next_due(
@@ -99,4 +107,16 @@ impl JudgeLoop {
 fn is_awaiting_answers(house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
     let enabled = house.settings.forecast.nws.enabled;
     Ok(enabled && super::fetch::is_overdue(house, Service::NwsGridpoint.name(), now)?)
+}
+
+fn note_unreached(done: &mut Done, unreached: &Unreached) {
+    if unreached.queued > 0 {
+        done.text += &format!("; {} letters to next contacts", unreached.queued);
+        done.news = true;
+        done.poke = vec![Task::Deliver];
+    }
+    for person in &unreached.nobody_left {
+        done.ok = false;
+        done.text += &format!("; nobody is left to turn to for {person}");
+    }
 }

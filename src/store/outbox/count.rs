@@ -170,6 +170,30 @@ impl Store {
         })
     }
 
+    /// Subjects of the letters to a person that were refused because of the address since then, each once, oldest first.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn refused_subjects(
+        &self,
+        recipient: &PersonId,
+        since: DateTime<Utc>,
+    ) -> Result<Vec<String>, StoreError> {
+        let doing = "reading what did not arrive";
+        self.read(doing, |connection| {
+            let mut statement = connection
+                .prepare(
+                    "SELECT subject FROM outbox WHERE recipient = ?1 AND state = 'failed' AND fault = 'address'
+                        AND done_ms >= ?2 GROUP BY subject ORDER BY min(id)",
+                )
+                .doing(doing)?;
+            let rows = statement
+                .query_map((recipient.as_str(), Millis(since)), |row| row.get(0))
+                .doing(doing)?;
+            rows.collect::<Result<_, _>>().doing(doing)
+        })
+    }
+
     /// Letters queued before `before` that still have to go, oldest first: for saying that somebody cannot be reached.
     ///
     /// # Errors
