@@ -7,6 +7,7 @@ pub mod boat;
 pub mod check;
 pub mod demo;
 pub mod import;
+pub mod init;
 pub mod inspect;
 mod page;
 pub mod record;
@@ -16,6 +17,7 @@ pub mod round;
 pub mod self_test;
 pub mod run;
 mod talk;
+pub mod shelve;
 pub mod verify;
 pub mod verify_log;
 pub mod winter;
@@ -180,6 +182,8 @@ enum Command {
     Boat(boat::BoatArgs),
     /// One pass: fetch, judge, decide, deliver; then exit
     Round(round::RoundArgs),
+    /// Asks, or takes flags, for place, boat, relay and contact; writes an explained configuration
+    Init(init::InitArgs),
     /// The daemon: fetches, judges and delivers until it is stopped
     Run(run::RunArgs),
     /// The life of alerts: which are open, who was told, on what ground; and saying that one has been seen
@@ -292,6 +296,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Plan(args) => plan::plan(&args, around),
         Command::Boat(args) => boat::run(&args, around),
         Command::Round(args) => round::run(&args, around),
+        Command::Init(args) => init::init(&args, around),
         Command::Run(args) => run::run(&args, around),
         Command::Import(args) => import::import(&args, around),
         Command::Winter(args) => winter::run(&args, around),

@@ -132,7 +132,7 @@ pub struct Judge {
 
 impl Default for Judge {
     fn default() -> Self {
-        Self { members: 256, seed: 20_221_001, horizon_h: 72, past_days: 14 }
+        Self { members: 256, seed: 20_221_001, horizon_h: 72, past_days: 60 }
     }
 }
 

@@ -26,6 +26,7 @@ mod column;
 mod migrate;
 
 use std::path::Path;
+use std::sync::atomic::AtomicU64;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -78,6 +79,8 @@ impl Default for Options {
 #[derive(Debug)]
 pub struct Store {
     connection: Mutex<Connection>,
+    /// New forecasts kept through this value.
+    forecasts: AtomicU64,
 }
 
 impl Store {
@@ -131,7 +134,7 @@ impl Store {
         connection.pragma_update(None, "cache_size", -PAGE_CACHE_KIB).doing(doing)?;
         migrate::forward(&mut connection, known)?;
         refuse_read_only(&connection, doing)?;
-        Ok(Self { connection: Mutex::new(connection) })
+        Ok(Self { connection: Mutex::new(connection), forecasts: AtomicU64::new(0) })
     }
 
     /// The one connection. A panic elsewhere rolled its transaction back, so a poisoned lock is still good.

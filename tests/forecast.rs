@@ -6,7 +6,8 @@ mod inspect;
 mod issues;
 mod own;
 mod recorded;
-mod server;
+
 mod services;
+pub mod server;
 mod stand_in;
 mod winter;

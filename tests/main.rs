@@ -5,6 +5,8 @@ mod alert;
 #[cfg(test)]
 mod blend;
 #[cfg(test)]
+mod daemon;
+#[cfg(test)]
 mod delivery;
 #[cfg(test)]
 mod flow;
@@ -19,7 +21,11 @@ mod peers;
 #[cfg(test)]
 mod physics_properties;
 #[cfg(test)]
+mod plan;
+#[cfg(test)]
 mod published;
+#[cfg(test)]
+mod quiet;
 #[cfg(test)]
 mod record;
 #[cfg(test)]
@@ -28,3 +34,5 @@ mod store;
 mod support;
 #[cfg(test)]
 mod tidy;
+#[cfg(test)]
+mod world;

@@ -44,6 +44,8 @@ enum What {
         #[arg(long, value_name = "TIME")]
         plan_until: Option<String>,
     },
+    /// Put one aside until a time, with a reason
+    Shelve(super::shelve::ShelveArgs),
     /// What it was decided on, as it was stored then; nothing is computed anew
     Explain {
         /// Its id
@@ -62,6 +64,7 @@ pub fn alerts(args: &AlertsArgs, around: &Surroundings<'_>) -> Result<Said, Refu
         None => list(&house, &yard, false),
         Some(What::List { all }) => list(&house, &yard, *all),
         Some(What::Show { id }) => show(&house, &yard, id),
+        Some(What::Shelve(args)) => super::shelve::shelve(args, &house, around.now),
         Some(What::Explain { id }) => explain(&house, &yard, id),
         Some(What::Acknowledge { id, by, plan_until }) => {
             let record = find(&house, id)?;

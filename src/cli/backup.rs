@@ -64,6 +64,8 @@ pub fn restore(args: &RestoreArgs, around: &Surroundings<'_>) -> Result<Said, Re
     }
     store.restore(&args.file).map_err(refused)?;
     store.full_check()?;
+    // The backup may have been made while a daemon ran.
+    store.mark_stopped()?;
     let (sites, boats, rows) =
         (store.sites()?.len(), store.boats()?.len(), store.verify_log(None)?.rows);
     let kept = args

@@ -10,8 +10,9 @@ use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings, parse_time};
 use crate::domain::boat::DrainPermission;
-use crate::domain::risk::plan::boat::GroupWork;
+use crate::domain::risk::plan::boat::{GroupWork, OpenCircuit};
 use crate::domain::risk::plan::tail::Tail;
+use crate::domain::risk::plan::work::WorkEntry;
 use crate::service::planning::{Row, WhatIf, YardPlan, plan_at};
 use crate::service::survey::Instant;
 
@@ -19,16 +20,16 @@ use crate::service::survey::Instant;
 #[derive(Debug, clap::Args)]
 pub struct PlanArgs {
     /// What if the crew had so many hours on each working day, all together
-    #[arg(long, value_name = "H")]
+    #[arg(long, value_name = "H", allow_negative_numbers = true)]
     crew_hours: Option<f64>,
     /// What if this technician were away (may be given more than once)
     #[arg(long, value_name = "TECH")]
     without: Vec<String>,
     /// What if it came so many kelvins colder than forecast
-    #[arg(long, value_name = "K", default_value_t = 0.0)]
+    #[arg(long, value_name = "K", default_value_t = 0.0, allow_negative_numbers = true)]
     cold: f64,
     /// Tolerated chance of severe damage, 0 to 0.25 (default: the configuration's)
-    #[arg(long, value_name = "SHARE")]
+    #[arg(long, value_name = "SHARE", allow_negative_numbers = true)]
     tolerance: Option<f64>,
     /// Write the list as a table
     #[arg(long, value_name = "FILE")]
@@ -112,10 +113,21 @@ fn permission(row: &Row) -> &'static str {
     }
 }
 
-/// The line that writes a drain into the log once it is done.
-fn record_line(row: &Row, group: &GroupWork) -> String {
-    let circuits: Vec<&str> = group.open.iter().map(|open| open.circuit.as_str()).collect();
-    format!("rimeward record {} {} circuits=\"{}\"", row.boat.id, group.event, circuits.join(";"))
+/// The lines that write the work on a group into the log once it is done; what stands before an empty `=` is filled in.
+fn record_lines(row: &Row, group: &GroupWork) -> Vec<String> {
+    let line = |(entry, open): (&WorkEntry, Vec<&OpenCircuit>)| {
+        let mut circuits: Vec<&str> = open.iter().map(|open| open.circuit.as_str()).collect();
+        circuits.dedup();
+        let line = format!(
+            "rimeward record {} {} circuits=\"{}\" {}",
+            row.boat.id,
+            entry.event,
+            circuits.join(";"),
+            entry.fill
+        );
+        line.trim_end().to_owned()
+    };
+    group.entries().into_iter().map(line).collect()
 }
 
 fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
@@ -203,7 +215,7 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
                 "emergency_minutes": group.minutes.emergency,
                 "product": group.product.as_ref().map(|(name, _)| name),
                 "litres": group.product.as_ref().map(|(_, litres)| litres),
-                "record": record_line(row, group),
+                "record": record_lines(row, group),
             })
         })
         .collect();

@@ -1,7 +1,9 @@
 //! The hourly outlook of a place, its spread, and how fresh it is.
 
 pub mod daily_curve;
+pub mod error_table;
 pub mod errors;
+pub mod fitted;
 pub mod freshness;
 pub mod sun;
 pub mod place;

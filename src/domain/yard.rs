@@ -155,6 +155,35 @@ impl Site {
     }
 }
 
+/// Places this near to each other, in degrees, lie on the same water.
+const SAME_WATER_DEG: f64 = 0.1;
+
+impl Site {
+    /// The place with the water temperatures of the nearest listed one on the same water, where it states none itself:
+    /// a boat that is not yet hauled floats off the lot that waits for her.
+    #[must_use]
+    pub fn with_water_of(mut self, listed: &[Self]) -> Self {
+        if self.water_temperature_c.is_empty() && self.water_kind != "none" {
+            let apart = |other: &Self| {
+                (other.latitude - self.latitude).abs().max((other.longitude - self.longitude).abs())
+            };
+            let near = |other: &&Self| {
+                other.water_kind == self.water_kind
+                    && !other.water_temperature_c.is_empty()
+                    && apart(other) <= SAME_WATER_DEG
+            };
+            let nearest = listed
+                .iter()
+                .filter(near)
+                .min_by(|a, b| apart(a).total_cmp(&apart(b)).then_with(|| a.id.cmp(&b.id)));
+            if let Some(nearest) = nearest {
+                self.water_temperature_c.clone_from(&nearest.water_temperature_c);
+            }
+        }
+        self
+    }
+}
+
 impl Places for [Site] {
     fn place(&self, site: &SiteId) -> Option<PlaceFacts> {
         self.iter().find(|known| known.id == *site).map(Site::facts)

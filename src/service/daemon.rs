@@ -27,8 +27,6 @@ pub use judge::JudgeLoop;
 
 /// A loop that could not do its work tries again after this long.
 const AFTER_FAILURE: TimeDelta = TimeDelta::seconds(30);
-/// No loop sleeps longer than this, whatever it knows of the future.
-const LOOK_AT_LEAST_EVERY: TimeDelta = TimeDelta::minutes(10);
 
 /// Which loop.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -148,13 +146,12 @@ impl Loop {
         {
             return Ok(failed + AFTER_FAILURE);
         }
-        let due = match &self.kind {
-            Kind::Fetch(own) => own.next_due(&self.house, now)?,
-            Kind::Judge(own) => own.next_due(&self.house, now)?,
-            Kind::Deliver(own) => own.next_due(&self.house, now)?,
-            Kind::Housekeep(own) => own.next_due(&self.house, now)?,
-        };
-        Ok(due.min(now + LOOK_AT_LEAST_EVERY))
+        match &self.kind {
+            Kind::Fetch(own) => own.next_due(&self.house, now),
+            Kind::Judge(own) => own.next_due(&self.house, now),
+            Kind::Deliver(own) => own.next_due(&self.house, now),
+            Kind::Housekeep(own) => own.next_due(&self.house, now),
+        }
     }
 }
 

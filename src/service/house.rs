@@ -68,7 +68,11 @@ impl House {
     /// # Errors
     /// Whatever the store answers.
     pub fn yard(&self) -> Result<YardBook, ServiceError> {
-        let keyed = |sites: Vec<Site>| sites.into_iter().map(|s| (s.id.clone(), s)).collect();
+        let keyed = |sites: Vec<Site>| {
+            let listed = sites.clone();
+            let known = sites.into_iter().map(|site| site.with_water_of(&listed));
+            known.map(|site| (site.id.clone(), site)).collect()
+        };
         Ok(YardBook {
             sites: keyed(self.store.sites()?),
             people: self.store.people()?.into_iter().map(|p| (p.id.clone(), p)).collect(),

@@ -1,31 +1,28 @@
 //! The crew plan of a yard: from a look over it to jobs, from the configuration to a crew, and through the optimiser.
 //! Reads only.
 
+mod hands;
+mod look;
+
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use super::house::{House, ServiceError};
-use super::survey::{BoatView, Instant, PlaceView, Survey, survey, whole_hour};
+use super::survey::{BoatView, Instant, Survey, survey, whole_hour};
 use crate::domain::boat::{Boat, BoatId, Care, SiteId};
-use crate::domain::risk::ambient::PlaceWeather;
-use crate::domain::risk::plan::beyond::{Wander, carried_on};
-use crate::domain::risk::plan::boat::{BoatLook, BoatWork, Evenings, Scope, Tolerance};
-use crate::domain::risk::plan::crew::{Crew, Technician, WorkDay};
+use crate::domain::risk::plan::boat::{BoatWork, Scope};
+use crate::domain::risk::plan::crew::{Crew, WorkDay};
 use crate::domain::risk::plan::due::{MustStart, fewest_late, latest_starts, must_start};
 use crate::domain::risk::plan::order::{Ranked, cost_of_waiting, rank};
-use crate::domain::risk::plan::passage::Passages;
-use crate::domain::risk::plan::second::{Scarce, put_off};
+use crate::domain::risk::plan::second::put_off;
 use crate::domain::risk::plan::tail::{DamageDays, Tail, tail};
 use crate::domain::risk::plan::tonight::{Round, round};
 use crate::domain::risk::plan::words::{Facts, headline};
-use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::risk::plan::{INDEX_DAYS, Job};
-use crate::domain::risk::timing::WorkingHours;
-use crate::domain::weather::errors::{Ensemble, ErrorModel};
-use crate::domain::weather::place;
-use crate::domain::yard::Role;
 use crate::settings::crew::Objective;
+use hands::{crew, scarce};
+use look::look;
 
 /// Days of which it is shown what waiting costs.
 const WAITING_DAYS: usize = 7;
@@ -111,6 +108,10 @@ pub struct YardPlan {
     pub tail: (Tail, Tail),
     /// Emergency drains of this evening: indices of [`YardPlan::rows`].
     pub tonight: Option<Round>,
+    /// What is due before the next working day's evening is drained tonight: the last such day.
+    pub urgent: Scope,
+    /// Nobody works today, so that somebody has to be called in.
+    pub call_in: bool,
     /// Litres to have on the cart tonight, by product.
     pub cart: BTreeMap<String, f64>,
     /// Litres to order for the week's lay-ups, by product.
@@ -152,26 +153,10 @@ pub fn plan(
     let crew = crew(house, seen, what_if)?;
     let days = crew.days(seen.instant.at, settings.days);
     let capacity: Vec<u32> = days.iter().map(|day| day.minutes).collect();
+    let next = next_working_day(&capacity);
     let looked = look(house, seen, what_if, &days)?;
-    let mut rows = Vec::new();
-    let mut owners = Vec::new();
-    let mut done = Vec::new();
-    let mut frozen = Vec::new();
-    for (view, work) in looked.boats {
-        if !work.frozen.is_empty() {
-            frozen.push((view.boat.id.clone(), work.frozen.clone()));
-        }
-        if work.is_done() {
-            done.push(view.boat.id.clone());
-            continue;
-        }
-        let travel = seen.places.get(&work.place).map_or(0.0, |place| place.site.travel_minutes);
-        let row = row(house, view, work, &crew, travel);
-        if row.boat.care == Care::Owner { owners.push(row) } else { rows.push(row) }
-    }
-    let work: Vec<(u32, usize)> =
-        rows.iter().filter_map(|row| Some((row.crew_minutes, row.job.due?))).collect();
-    let must = must_start(&work, &capacity);
+    let Sorted { mut rows, owners, done, frozen } = sorted(house, seen, &crew, looked.boats);
+    let must = check(&rows, &capacity);
     let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
     let before: Option<Vec<usize>> = before.map(|ids| {
         ids.iter().filter_map(|id| jobs.iter().position(|job| job.boat == *id)).collect()
@@ -209,11 +194,13 @@ pub fn plan(
         late,
         waiting,
         tonight: None,
+        urgent: Scope::Emergency(next.saturating_sub(1)),
+        call_in: false,
         cart: BTreeMap::new(),
         order: BTreeMap::new(),
         headline: String::new(),
     };
-    plan.evening(seen);
+    plan.evening(seen, next);
     plan.headline = plan.headline();
     Ok(plan)
 }
@@ -223,7 +210,54 @@ pub fn plan(
 /// # Errors
 /// As [`plan`].
 pub fn headline_of(house: &House, seen: &Survey) -> Result<String, ServiceError> {
-    Ok(plan(house, seen, &WhatIf::default(), None)?.headline)
+    let what_if = WhatIf::default();
+    let crew = crew(house, seen, &what_if)?;
+    let days = crew.days(seen.instant.at, house.settings.crew.days);
+    let capacity: Vec<u32> = days.iter().map(|day| day.minutes).collect();
+    let looked = look(house, seen, &what_if, &days)?;
+    let rows = sorted(house, seen, &crew, looked.boats).rows;
+    let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
+    Ok(headline(&Facts {
+        days: &days,
+        must: &check(&rows, &capacity),
+        boats: seen.boats.len(),
+        open: rows.len(),
+        open_minutes: rows.iter().map(|row| row.crew_minutes).sum(),
+        late: late(&jobs, &capacity),
+    }))
+}
+
+/// Boats by who works on them, and whether anything is open.
+struct Sorted {
+    rows: Vec<Row>,
+    owners: Vec<Row>,
+    done: Vec<BoatId>,
+    frozen: Vec<(BoatId, Vec<String>)>,
+}
+
+fn sorted(house: &House, seen: &Survey, crew: &Crew, boats: Vec<(&BoatView, BoatWork)>) -> Sorted {
+    let mut found =
+        Sorted { rows: Vec::new(), owners: Vec::new(), done: Vec::new(), frozen: Vec::new() };
+    for (view, work) in boats {
+        if !work.frozen.is_empty() {
+            found.frozen.push((view.boat.id.clone(), work.frozen.clone()));
+        }
+        if work.is_done() {
+            found.done.push(view.boat.id.clone());
+            continue;
+        }
+        let travel = seen.places.get(&work.place).map_or(0.0, |place| place.site.travel_minutes);
+        let row = row(house, view, work, crew, travel);
+        let whose = if row.boat.care == Care::Owner { &mut found.owners } else { &mut found.rows };
+        whose.push(row);
+    }
+    found
+}
+
+fn check(rows: &[Row], capacity: &[u32]) -> MustStart {
+    let work: Vec<(u32, usize)> =
+        rows.iter().filter_map(|row| Some((row.crew_minutes, row.job.due?))).collect();
+    must_start(&work, capacity)
 }
 
 impl YardPlan {
@@ -245,8 +279,8 @@ impl YardPlan {
     }
 
     /// The evening round, and what to carry and to order.
-    fn evening(&mut self, seen: &Survey) {
-        let scope = Scope::Emergency(0);
+    fn evening(&mut self, seen: &Survey, next: usize) {
+        let scope = self.urgent;
         let due: Vec<usize> = (0..self.rows.len())
             .filter(|row| self.rows.get(*row).is_some_and(|row| row.work.minutes(scope) > 0))
             .collect();
@@ -272,12 +306,13 @@ impl YardPlan {
             .map(|place| 2.0 * place.site.travel_minutes)
             .sum();
         let today = self.days.first().map_or(0, |day| day.minutes);
-        let left = f64::from(today) - travel;
+        self.call_in = today == 0;
+        let left = if self.call_in { f64::MAX } else { f64::from(today) - travel };
         let location = |job: usize| {
             let row = due.get(job).and_then(|row| self.rows.get(*row));
             row.map_or_else(String::new, |row| row.boat.location.clone())
         };
-        let mut found = round(&jobs, whole(left), &location);
+        let mut found = round(&jobs, whole(left), next, &location);
         let back = |job: usize| due.get(job).copied().unwrap_or(usize::MAX);
         for stop in &mut found.stops {
             stop.job = back(stop.job);
@@ -296,113 +331,9 @@ impl YardPlan {
     }
 }
 
-struct Looked<'a> {
-    boats: Vec<(&'a BoatView, BoatWork)>,
-    cannot_say: Vec<(SiteId, usize)>,
-    forecast_until: Option<DateTime<Utc>>,
-}
-
-fn look<'a>(
-    house: &House,
-    seen: &'a Survey,
-    what_if: &WhatIf,
-    days: &[WorkDay],
-) -> Result<Looked<'a>, ServiceError> {
-    let table = WorkTable::built_in(&house.catalogue)?;
-    let wander = Wander::built_in()?;
-    let evenings = Evenings(days.iter().map(|day| day.evening).collect());
-    let tolerance = Tolerance::severe(what_if.tolerance.unwrap_or(house.settings.crew.tolerance));
-    let at = whole_hour(seen.instant.at);
-    let hours = days.last().map_or(0, |day| (day.evening - at).num_hours() + 1);
-    let hours = usize::try_from(hours).unwrap_or(0);
-    let mut looked = Looked { boats: Vec::new(), cannot_say: Vec::new(), forecast_until: None };
-    for (id, place) in &seen.places {
-        let here: Vec<&BoatView> =
-            seen.boats.iter().filter(|view| view.state.site == *id).collect();
-        let Some(weather) = all_hours(house, place, at, what_if.colder_k) else {
-            if !here.is_empty() {
-                looked.cannot_say.push((id.clone(), here.len()));
-            }
-            continue;
-        };
-        let until = at + TimeDelta::hours(i64::try_from(weather.coming.len()).unwrap_or(0));
-        looked.forecast_until =
-            Some(looked.forecast_until.map_or(until, |known: DateTime<Utc>| known.min(until)));
-        let weather = carried_on(&weather, &wander, &|_| None, hours, house.settings.judge.seed);
-        let passages = Passages::new(&weather, &house.catalogue);
-        let mut look = BoatLook::new(passages, &table, &evenings, tolerance);
-        for view in here {
-            looked.boats.push((view, look.boat(&view.boat, &view.state)?));
-        }
-    }
-    looked.boats.sort_by(|a, b| a.0.boat.id.cmp(&b.0.boat.id));
-    Ok(looked)
-}
-
-/// The weather of a place with every hour that the forecast has: a look over the yard keeps only its horizon. One seed for
-/// all places, so that the same cold meets them all.
-fn all_hours(
-    house: &House,
-    place: &PlaceView,
-    at: DateTime<Utc>,
-    colder_k: f64,
-) -> Option<PlaceWeather> {
-    let (forecast, weather) = (place.forecast.as_ref()?, place.weather.as_ref()?);
-    let steps = place::at_the_place(&place.site, &forecast.steps);
-    let mut coming: Vec<_> = steps.into_iter().filter(|step| step.time >= at).collect();
-    // A service may end with hours that have no temperature.
-    while coming.last().is_some_and(|step| step.temperature_c.is_none()) {
-        coming.pop();
-    }
-    for step in &mut coming {
-        step.temperature_c = step.temperature_c.map(|t| t - colder_k);
-    }
-    let lead_h = (at - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
-    let judge = house.settings.judge;
-    let paths = Ensemble::draw(&coming, lead_h, &ErrorModel::default(), judge.members, judge.seed);
-    Some(PlaceWeather { coming, paths, ..weather.clone() })
-}
-
-fn crew(house: &House, seen: &Survey, what_if: &WhatIf) -> Result<Crew, ServiceError> {
-    let settings = &house.settings.crew;
-    let mut technicians: Vec<Technician> = settings
-        .technicians
-        .iter()
-        .map(|one| Technician { name: one.person.clone(), skills: one.skills.clone() })
-        .collect();
-    if technicians.is_empty() {
-        let people = seen.yard.people.values().filter(|person| person.role == Role::Technician);
-        technicians = people
-            .map(|person| Technician { name: person.id.to_string(), skills: Vec::new() })
-            .collect();
-    }
-    for away in &what_if.without {
-        let named = |one: &Technician| {
-            let person = seen.yard.people.values().find(|person| person.id.as_str() == one.name);
-            one.name == *away || person.is_some_and(|person| person.name == *away)
-        };
-        let Some(place) = technicians.iter().position(named) else {
-            let known: Vec<&str> = technicians.iter().map(|one| one.name.as_str()).collect();
-            return Err(ServiceError::Told(format!(
-                "no technician is called {away}; the crew is {}",
-                if known.is_empty() { "empty".to_owned() } else { known.join(", ") }
-            )));
-        };
-        technicians.remove(place);
-    }
-    let yard = &house.settings.yard;
-    let home =
-        seen.places.values().min_by(|a, b| a.site.travel_minutes.total_cmp(&b.site.travel_minutes));
-    Ok(Crew {
-        technicians,
-        hours: settings.hours,
-        days_off: settings.days_off.clone(),
-        hours_in_all: what_if.crew_hours,
-        working: WorkingHours { from: yard.work_from, to: yard.work_to },
-        lift_slots: (settings.lift_slots > 0).then_some(settings.lift_slots),
-        zone: yard.time_zone,
-        position: home.map_or((0.0, 0.0), |place| (place.site.latitude, place.site.longitude)),
-    })
+/// The next day after today on which somebody works; tomorrow where nobody ever does.
+fn next_working_day(capacity: &[u32]) -> usize {
+    capacity.iter().skip(1).position(|minutes| *minutes > 0).map_or(1, |place| place + 1)
 }
 
 fn row(house: &House, view: &BoatView, work: BoatWork, crew: &Crew, travel: f64) -> Row {
@@ -474,40 +405,6 @@ fn late(jobs: &[Job], capacity: &[u32]) -> usize {
     let work: Vec<(u64, u64)> =
         jobs.iter().filter_map(|job| Some((u64::from(job.minutes), by(job.due?)))).collect();
     fewest_late(&work).len()
-}
-
-fn scarce(house: &House, rows: &[Row], crew: &Crew, days: &[WorkDay]) -> Vec<Scarce> {
-    let mut found = Vec::new();
-    if let Some(slots) = crew.lift_slots {
-        let today = days.first().map(|day| day.date);
-        let takes = rows
-            .iter()
-            .map(|row| {
-                u32::from(row.boat.haul_date.zip(today).is_some_and(|(haul, now)| haul >= now))
-            })
-            .collect();
-        let has = days.iter().map(|day| if day.minutes > 0 { slots } else { 0 }).collect();
-        found.push(Scarce { what: "the lift".into(), takes, has });
-    }
-    let needed = &house.settings.crew.skills_needed;
-    let mut skills: Vec<&String> = needed.values().collect();
-    skills.sort();
-    skills.dedup();
-    for skill in skills {
-        let able = u32::try_from(crew.able(skill)).unwrap_or(0);
-        let all = u32::try_from(crew.technicians.len().max(1)).unwrap_or(1);
-        let minutes_of = |row: &Row| {
-            let groups = row.work.groups.iter();
-            let own = groups.filter(|group| needed.get(&group.group) == Some(skill));
-            own.map(|group| group.minutes.complete).sum()
-        };
-        if able > 0 && able < all {
-            let has = days.iter().map(|day| day.minutes / all * able).collect();
-            let takes = rows.iter().map(minutes_of).collect();
-            found.push(Scarce { what: skill.clone(), takes, has });
-        }
-    }
-    found
 }
 
 #[expect(

@@ -28,7 +28,7 @@ const CLOCK_APART: TimeDelta = TimeDelta::hours(2);
 /// How often a round is decided anew because another one landed meanwhile.
 const TRIES: usize = 3;
 /// Name under which the store keeps when the worklist last went out.
-const WORKLIST_RUN: &str = "worklist";
+pub(super) const WORKLIST_RUN: &str = "worklist";
 
 /// What a service remembers between its rounds, only to spare work: without it a round does the same, at more length.
 #[derive(Debug, Default)]
@@ -167,7 +167,7 @@ fn judge_and_decide(
         let based_on = house.store.generation()?;
         let log_head = house.store.log_head()?;
         let seen = survey(house, Instant::now(now), |site| stale.contains(site))?;
-        let decision = decide_all(house, &seen, now)?;
+        let decision = decide_all(house, &seen, worklist_due, now)?;
         let mut commit = RoundCommit {
             based_on: Some(based_on),
             transitions: transition_rows(&decision)?,
@@ -233,6 +233,29 @@ impl Memory {
         }
         stale.retain(|site| !known.contains(site));
         Ok(stale)
+    }
+}
+
+impl Memory {
+    /// When judging has something to do next, if nothing new comes: a forecast passes a limit of age, a look is three
+    /// hours old, the worklist is due. `since` is the last time that anybody looked whether something had changed.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn next_due(
+        &self,
+        house: &House,
+        since: DateTime<Utc>,
+        now: DateTime<Utc>,
+    ) -> Result<DateTime<Utc>, ServiceError> {
+        let mut next = now + JUDGE_AT_LEAST_EVERY;
+        for (site, judged) in &self.places {
+            let (_, standing) = super::survey::standing_of(house, site, Instant::now(now))?;
+            let aged = house.settings.forecast.limits.next_change(&standing, since);
+            next = next.min(judged.at.max(since - JUDGE_AT_LEAST_EVERY) + JUDGE_AT_LEAST_EVERY);
+            next = next.min(aged.unwrap_or(next));
+        }
+        Ok(worklist_due(house, now)?.map_or(next, |due| due.min(next)))
     }
 }
 

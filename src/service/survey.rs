@@ -12,6 +12,7 @@ use crate::domain::boat::{Boat, BoatState, SiteId, fold};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::risk::ambient::PlaceWeather;
 use crate::domain::risk::judge::Judge;
+use crate::domain::risk::power::PowerLoss;
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::freshness::Standing;
 use crate::domain::weather::{Forecast, ForecastState, place};
@@ -59,6 +60,8 @@ pub struct BoatView {
     pub state: BoatState,
     /// Every circuit that can freeze; empty while its place has no forecast.
     pub rows: Vec<CircuitRisk>,
+    /// In a heated place whose heat is on: how long each circuit would stay without ice if the power failed now.
+    pub if_power_fails: Vec<PowerLoss>,
 }
 
 /// The yard at an instant.
@@ -162,11 +165,11 @@ fn judge_place(
     boats
         .into_iter()
         .map(|(boat, state)| {
-            let rows = match &mut judge {
-                Some(judge) => judge.boat(&boat, &state)?,
-                None => Vec::new(),
+            let (rows, if_power_fails) = match &mut judge {
+                Some(judge) => (judge.boat(&boat, &state)?, judge.if_power_fails(&state)?),
+                None => (Vec::new(), Vec::new()),
             };
-            Ok(BoatView { boat, state, rows })
+            Ok(BoatView { boat, state, rows, if_power_fails })
         })
         .collect()
 }
@@ -209,6 +212,20 @@ pub fn forecast_of(
     site: &SiteId,
     instant: Instant,
 ) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
+    let (forecast, standing) = standing_of(house, site, instant)?;
+    let state = house.settings.forecast.limits.state(&standing, instant.at);
+    Ok((forecast, state))
+}
+
+/// The newest forecast of a place and what is known of its age.
+///
+/// # Errors
+/// The store's.
+pub fn standing_of(
+    house: &House,
+    site: &SiteId,
+    instant: Instant,
+) -> Result<(Option<Arc<Forecast>>, Standing), ServiceError> {
     let forecast = house.weather.newest(&house.store, site, instant.known_at)?;
     let service = Service::NwsGridpoint.name();
     let answered = house
@@ -218,13 +235,13 @@ pub fn forecast_of(
         // Asked about the past: what we knew then had answered then.
         .map(|at| at.min(instant.known_at));
     let standing = Standing::of(forecast.as_deref(), answered);
-    let state = house.settings.forecast.limits.state(&standing, instant.at);
-    Ok((forecast, state))
+    Ok((forecast, standing))
 }
 
 /// The coldest hour of each member until the horizon: median and 10 and 90 % quantiles, at the hour that is coldest in
 /// the middle of the members.
-fn low(paths: &Ensemble, from: DateTime<Utc>, hours: usize) -> Option<Low> {
+#[must_use]
+pub fn low(paths: &Ensemble, from: DateTime<Utc>, hours: usize) -> Option<Low> {
     let mut lowest = vec![f32::INFINITY; paths.members()];
     let mut coldest = (f32::INFINITY, 0_usize);
     let mut sorted = Vec::with_capacity(paths.members());

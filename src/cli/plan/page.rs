@@ -3,7 +3,7 @@
 use minijinja::{AutoEscape, Environment, context};
 use serde::Serialize;
 
-use super::{Refusal, permission, record_line, text};
+use super::{Refusal, permission, record_lines, text};
 use crate::domain::risk::plan::boat::Scope;
 use crate::service::planning::{Row, YardPlan};
 
@@ -24,7 +24,7 @@ struct Line {
     boat: String,
     name: String,
     what: String,
-    record: String,
+    record: Vec<String>,
     minutes: u32,
     remarks: String,
 }
@@ -36,7 +36,7 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
         let rows = round.stops.iter().filter_map(|stop| plan.rows.get(stop.job));
         parts.push(Part {
             title: "Tonight: emergency drains, in walking order".into(),
-            rows: rows.flat_map(|row| lines(plan, row, Scope::Emergency(0))).collect(),
+            rows: rows.flat_map(|row| lines(plan, row, plan.urgent)).collect(),
         });
     }
     for (number, day) in plan.days.iter().enumerate().take(DAYS_PRINTED) {
@@ -72,25 +72,22 @@ fn lines(plan: &YardPlan, row: &Row, scope: Scope) -> Vec<Line> {
     let groups = row.work.within(scope);
     groups
         .enumerate()
-        .map(|(number, group)| {
-            let open = text::labels(group.open.iter().map(|open| open.label.as_str()));
-            Line {
-                place: row.work.place.to_string(),
-                location: row.boat.location.clone(),
-                boat: row.boat.id.to_string(),
-                name: row.boat.name.clone(),
-                what: format!("{}: {open}", group.label),
-                record: record_line(row, group),
-                minutes: match scope {
-                    Scope::Complete => group.minutes.complete,
-                    Scope::Emergency(_) => group.minutes.emergency,
-                },
-                remarks: match (number, scope) {
-                    (0, Scope::Complete) => text::reason(plan, row),
-                    (0, Scope::Emergency(_)) => permission(row).to_owned(),
-                    _ => String::new(),
-                },
-            }
+        .map(|(number, group)| Line {
+            place: row.work.place.to_string(),
+            location: row.boat.location.clone(),
+            boat: row.boat.id.to_string(),
+            name: row.boat.name.clone(),
+            what: format!("{}: {}", group.label, text::doing(group)),
+            record: record_lines(row, group),
+            minutes: match scope {
+                Scope::Complete => group.minutes.complete,
+                Scope::Emergency(_) => group.minutes.emergency,
+            },
+            remarks: match (number, scope) {
+                (0, Scope::Complete) => text::reason(plan, row),
+                (0, Scope::Emergency(_)) => permission(row).to_owned(),
+                _ => String::new(),
+            },
         })
         .collect()
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::permission;
-use crate::domain::risk::plan::boat::Scope;
+use crate::domain::risk::plan::boat::GroupWork;
 use crate::domain::risk::plan::due::hours;
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
 use crate::service::planning::{Row, WhatIf, YardPlan};
@@ -47,6 +47,9 @@ fn tonight(plan: &YardPlan, out: &mut String) {
         out,
         "TONIGHT: emergency drains before dark (plugs, hose, probe; the full job later)"
     );
+    if plan.call_in {
+        let _ = writeln!(out, "  Nobody is on the roster today: call somebody in for these.");
+    }
     let mut place = None;
     for stop in &round.stops {
         let Some(row) = plan.rows.get(stop.job) else { continue };
@@ -54,14 +57,8 @@ fn tonight(plan: &YardPlan, out: &mut String) {
             place = Some(&row.work.place);
             let _ = writeln!(out, "  {}", row.work.place);
         }
-        let scope = Scope::Emergency(0);
-        let what: Vec<String> = row
-            .work
-            .within(scope)
-            .map(|group| {
-                format!("{} ({})", group.label, labels(group.open.iter().map(|o| o.label.as_str())))
-            })
-            .collect();
+        let scope = plan.urgent;
+        let what: Vec<String> = row.work.within(scope).map(doing).collect();
         let ask = permission(row);
         let _ = writeln!(
             out,
@@ -95,7 +92,7 @@ fn tonight(plan: &YardPlan, out: &mut String) {
     if !plan.cart.is_empty() {
         let _ = writeln!(out, "  On the cart: {}", litres(&plan.cart));
     }
-    let wait = plan.rows.iter().filter(|row| row.work.minutes(Scope::Emergency(0)) == 0).count();
+    let wait = plan.rows.iter().filter(|row| row.work.minutes(plan.urgent) == 0).count();
     let _ = writeln!(out, "  Can wait past tonight: {}\n", boats(wait));
 }
 
@@ -110,7 +107,7 @@ fn list(plan: &YardPlan, out: &mut String) {
             day = Some(row.done_on);
             let words = match row.done_on {
                 Some(day) => plan.days.get(day).map_or_else(String::new, |day| {
-                    format!("{} ({} crew hours)", date_in_words(day.date), hours(day.minutes))
+                    format!("{} (crew: {})", date_in_words(day.date), hours(day.minutes))
                 }),
                 None => "below the line: does not fit into the days looked at".into(),
             };
@@ -200,8 +197,10 @@ fn below_the_list(plan: &YardPlan, out: &mut String) {
         ""
     };
     let _ = writeln!(out, "How good: {quality}{kept}.");
-    let _ =
-        writeln!(out, "One more crew hour today would save {:.0}.", plan.ranked.divided.hour_value);
+    let hour = plan.ranked.divided.hour_value;
+    if hour >= 0.5 {
+        let _ = writeln!(out, "One more crew hour today would save {hour:.0}.");
+    }
     let undone: Vec<&Row> = plan.rows.iter().filter(|row| row.done_on.is_none()).collect();
     if !undone.is_empty() {
         let lost: f64 = undone.iter().map(|row| row.job.price_undone()).sum();
@@ -287,7 +286,19 @@ pub(super) fn litres(products: &BTreeMap<String, f64>) -> String {
     parts.join(", ")
 }
 
-pub(super) fn labels<'a>(words: impl Iterator<Item = &'a str>) -> String {
+/// What is to be done about a group, in words: `drain engine block, manifolds; test engine coolant`.
+pub(super) fn doing(group: &GroupWork) -> String {
+    let parts: Vec<String> = group
+        .entries()
+        .into_iter()
+        .map(|(entry, open)| {
+            format!("{} {}", entry.verb, labels(open.iter().map(|open| open.label.as_str())))
+        })
+        .collect();
+    parts.join("; ")
+}
+
+fn labels<'a>(words: impl Iterator<Item = &'a str>) -> String {
     let mut seen: Vec<&str> = Vec::new();
     for word in words {
         if !seen.contains(&word) {

@@ -72,6 +72,8 @@ pub struct CircuitKind {
     pub thermal_class_drained: String,
     /// Where it sits.
     pub exposure: PartExposure,
+    /// Where it sits while the boat is afloat.
+    pub exposure_afloat: PartExposure,
     /// When ice in it may ask a person to act.
     pub alarms: Alarms,
     /// What one of several is called, such as `unit` or `log`; empty where a boat has one.
@@ -99,6 +101,12 @@ impl CircuitKind {
     #[must_use]
     pub const fn consequence_when(&self, afloat: bool) -> Consequence {
         if afloat { self.consequence_afloat } else { self.consequence }
+    }
+
+    /// Where it sits, ashore or afloat.
+    #[must_use]
+    pub const fn exposure_when(&self, afloat: bool) -> PartExposure {
+        if afloat { self.exposure_afloat } else { self.exposure }
     }
 
     /// Groups that it belongs to, such as `ENGINE_RAW`.

@@ -45,6 +45,12 @@ impl Outcome {
         self.series(limit).iter().take(hours).position(|chance| *chance >= threshold)
     }
 
+    /// Hours looked at.
+    #[must_use]
+    pub fn hours(&self) -> usize {
+        self.series(Limit::FirstIce).len()
+    }
+
     fn series(&self, limit: Limit) -> &[f64] {
         let [first_ice, slush, burst] = &self.passed;
         match limit {
@@ -53,16 +59,6 @@ impl Outcome {
             Limit::Burst => burst,
         }
     }
-}
-
-/// Cools the part through the past (one path, C an hour) and returns the enthalpy that it reaches.
-///
-/// It starts liquid, at the first hour's air or just above its first ice where that is warmer.
-#[must_use]
-pub fn through_the_past(model: &PartModel, first_ice_c: f64, past_air_c: &[f64]) -> f64 {
-    let start = past_air_c.first().copied().unwrap_or(first_ice_c).max(first_ice_c);
-    let start = crate::domain::units::Celsius::clamped(start);
-    past_air_c.iter().fold(model.enthalpy_at(start, 0.0), |state, air| model.step_hour(state, *air))
 }
 
 /// Takes every member from `enthalpy` through the coming hours; `wind_factors` multiply the heat loss hour by hour.

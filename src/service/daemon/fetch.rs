@@ -16,6 +16,8 @@ use crate::service::round::fetch_pass;
 const APART: TimeDelta = TimeDelta::seconds(10);
 /// A pass so long after the one before is the first after a sleep of the machine.
 const GAP: TimeDelta = TimeDelta::minutes(12);
+/// A place that is asked for so long after its time was not asked for because nobody was there to ask.
+const OVERDUE: TimeDelta = TimeDelta::minutes(5);
 /// No answer is good for longer; a time further ahead was set under a wrong clock.
 const AHEAD_MOST: TimeDelta = TimeDelta::hours(7);
 
@@ -76,6 +78,23 @@ impl FetchLoop {
         let last = self.looked_at.filter(|at| *at <= now);
         Ok(last.map_or(next, |last| next.max(last + APART)))
     }
+}
+
+/// Is there a place that should have been asked for long ago, as after a start or a sleep of the machine?
+///
+/// # Errors
+/// The store's.
+pub(super) fn is_overdue(
+    house: &House,
+    service: &str,
+    now: DateTime<Utc>,
+) -> Result<bool, ServiceError> {
+    for site in house.store.sites()? {
+        if fetch_due(house, service, &site.id)?.is_none_or(|due| now - due > OVERDUE) {
+            return Ok(true);
+        }
+    }
+    Ok(false)
 }
 
 fn due_at(

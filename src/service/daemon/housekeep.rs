@@ -12,7 +12,7 @@ const FULL_CHECK: &str = "40 3 * * *";
 /// Name under which the store keeps when that last was.
 const FULL_CHECK_RUN: &str = "full-check";
 /// How often it looks.
-const LOOK_EVERY: TimeDelta = TimeDelta::minutes(10);
+const LOOK_EVERY: TimeDelta = TimeDelta::hours(1);
 /// A run further ahead than this was noted under a wrong clock.
 const CLOCK_APART: TimeDelta = TimeDelta::hours(2);
 

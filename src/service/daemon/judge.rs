@@ -1,21 +1,17 @@
-//! The loop that judges and decides: when something has changed, when the worklist is due, and at least every three
-//! hours. It looks every ten minutes, so that an ageing forecast is noticed within a quarter of an hour of its limit.
+//! The loop that judges and decides: when something has changed, when a forecast passes a limit of age, when the worklist
+//! is due, and at least every three hours.
 
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::{Done, Task};
+use crate::forecast::client::Service;
 use crate::service::house::{House, ServiceError};
 use crate::service::letters::Desk;
-use crate::service::round::{Memory, judge_pass, worklist_due};
-
-/// How often it looks whether something has changed.
-const LOOK_EVERY: TimeDelta = TimeDelta::minutes(10);
+use crate::service::round::{Memory, judge_pass};
 
 /// After a start, or a sleep of the machine, the weather services are asked first, and judging waits for that: else it
 /// would call every place blind that only had not been asked yet. It waits no longer than this.
 const WAIT_FOR_FETCH: TimeDelta = TimeDelta::minutes(2);
-/// A pass of the fetch loop is recent for so long; it comes at least every ten minutes.
-const FETCH_IS_RECENT: TimeDelta = TimeDelta::minutes(15);
 /// How soon it looks again whether the services have been asked.
 const WAIT_STEP: TimeDelta = TimeDelta::seconds(10);
 
@@ -80,22 +76,27 @@ impl JudgeLoop {
         now: DateTime<Utc>,
     ) -> Result<DateTime<Utc>, ServiceError> {
         if let Some(since) = self.waits_since.filter(|since| *since <= now) {
-            return Ok((now + WAIT_STEP).min(since + WAIT_FOR_FETCH));
+            let waits = is_awaiting_answers(house, now)?;
+            return Ok(if waits { (now + WAIT_STEP).min(since + WAIT_FOR_FETCH) } else { now });
         }
         let Some(look) = self.looked.filter(|look| look.at <= now) else { return Ok(now) };
         if house.store.others_wrote()? != look.writes {
             return Ok(now);
         }
-        let next = look.at + LOOK_EVERY;
-        Ok(worklist_due(house, now)?.map_or(next, |due| due.min(next)))
+        self.memory.next_due(house, look.at, now)
     }
 
     fn waits_for_fetch(&mut self, house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
-        let fetch = house.store.statuses()?.into_iter().find(|s| s.name == Task::Fetch.name());
-        let recent = fetch.is_some_and(|s| s.at <= now && now - s.at < FETCH_IS_RECENT);
+        let overdue = is_awaiting_answers(house, now)?;
         let since = self.waits_since.filter(|since| *since <= now).unwrap_or(now);
-        let waits = !recent && now - since < WAIT_FOR_FETCH;
+        let waits = overdue && now - since < WAIT_FOR_FETCH;
         self.waits_since = waits.then_some(since);
         Ok(waits)
     }
+}
+
+/// Is there a place that has not been asked for, and should have been long ago?
+fn is_awaiting_answers(house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
+    let enabled = house.settings.forecast.nws.enabled;
+    Ok(enabled && super::fetch::is_overdue(house, Service::NwsGridpoint.name(), now)?)
 }

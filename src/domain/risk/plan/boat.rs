@@ -8,7 +8,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::due::last_day_at;
 use super::passage::Passages;
 use super::tail::{DamageDays, NEVER};
-use super::work::{Minutes, WorkTable, product_litres};
+use super::work::{Minutes, WorkEntry, WorkTable, product_litres};
 use super::{Job, count};
 use crate::domain::boat::{Boat, BoatId, BoatState, CircuitId, CircuitState, Holds, SiteId};
 use crate::domain::catalogue::{CircuitKind, Consequence};
@@ -65,6 +65,8 @@ pub struct OpenCircuit {
     pub label: String,
     /// Order in which one walks round the boat.
     pub walk_order: u16,
+    /// What is done about it, and how the log is told.
+    pub entry: Option<WorkEntry>,
 }
 
 /// The open work of one group of circuits.
@@ -78,8 +80,6 @@ pub struct GroupWork {
     pub open: Vec<OpenCircuit>,
     /// Minutes.
     pub minutes: Minutes,
-    /// The log entry that says the emergency drain was done.
-    pub event: String,
     /// Product and litres for the complete lay-up.
     pub product: Option<(String, f64)>,
     /// Litres of it that an emergency drain takes.
@@ -93,6 +93,25 @@ pub struct GroupWork {
     price: Vec<f64>,
     damage: DamageDays,
     loss: f64,
+}
+
+impl GroupWork {
+    /// The open circuits by what is done about them, in walking order of the first of each.
+    #[must_use]
+    pub fn entries(&self) -> Vec<(&WorkEntry, Vec<&OpenCircuit>)> {
+        let mut found: Vec<(&WorkEntry, Vec<&OpenCircuit>)> = Vec::new();
+        for open in &self.open {
+            let Some(entry) = &open.entry else { continue };
+            match found
+                .iter_mut()
+                .find(|(known, _)| (&known.verb, &known.event) == (&entry.verb, &entry.event))
+            {
+                Some((_, circuits)) => circuits.push(open),
+                None => found.push((entry, vec![open])),
+            }
+        }
+        found
+    }
 }
 
 /// The open work of a boat.
@@ -262,14 +281,14 @@ impl<'a> BoatLook<'a> {
                 (circuit, kind),
                 damage,
                 (self.work.loss(consequence), tolerance),
-                self.work.is_dosed(group, &circuit.circuit),
+                (self.work.is_dosed(group, &circuit.circuit), self.work.entry(kind)),
             );
         }
         let groups = drafts
             .into_iter()
             .filter_map(|(place, draft)| {
                 let all = fitted.get(&place).copied().unwrap_or(0.0);
-                Some(draft.finish(boat, self.work, place, all, days)?)
+                draft.finish(boat, self.work, place, all, days)
             })
             .collect();
         Ok(BoatWork {
@@ -332,13 +351,14 @@ impl Draft {
         (circuit, kind): (&CircuitState, &CircuitKind),
         damage: DamageDays,
         (loss, tolerance): (f64, f64),
-        dosed: bool,
+        (dosed, entry): (bool, Option<&WorkEntry>),
     ) {
         self.open.push(OpenCircuit {
             circuit: circuit.circuit.clone(),
             instance: circuit.instance.clone(),
             label: kind.label.clone(),
             walk_order: kind.walk_order,
+            entry: entry.cloned(),
         });
         self.open_min += kind.drain_minutes;
         let litres = product_litres(kind, circuit.litres);
@@ -374,7 +394,6 @@ impl Draft {
             minutes: work.minutes(&boat.kind, &group.group, boat.engines, self.open_min, all_min),
             group: group.group.clone(),
             label: group.label.clone(),
-            event: group.event.clone(),
             dose_l: (self.dose_l * 10.0).round() / 10.0,
             product: product.then(|| (group.product.clone(), litres)),
             chance: shares(&self.damage, days),

@@ -5,13 +5,13 @@ use std::collections::HashMap;
 use std::rc::Rc;
 
 use crate::domain::boat::{BoatState, CircuitState, Holds};
-use crate::domain::catalogue::{Catalogue, CircuitKind, PartExposure};
+use crate::domain::catalogue::{Catalogue, CircuitKind};
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::{PartModel, thermal_class};
 use crate::domain::risk::Limit;
-use crate::domain::risk::ambient::{Ambient, PlaceWeather};
-use crate::domain::risk::case::through_the_past;
+use crate::domain::risk::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use crate::domain::risk::judge::{JudgeError, liquid_bits};
+use crate::domain::risk::start::{Content, hours_that_count};
 use crate::domain::units::Kilograms;
 
 /// Warmer than this above first ice in every member and at the start: nothing is stepped.
@@ -26,13 +26,13 @@ pub struct Passage {
     pub hours: Vec<Option<u16>>,
 }
 
-type Key = (PartExposure, bool, String, [u64; 2], u64, usize, Limit);
+type Key = (Whereabouts, String, [u64; 2], u64, usize, Limit);
 
 /// Passages at one place; equal cases are computed once.
 pub struct Passages<'a> {
     weather: &'a PlaceWeather,
     catalogue: &'a Catalogue,
-    ambients: HashMap<(PartExposure, bool), Ambient>,
+    ambients: HashMap<Whereabouts, Ambient>,
     found: HashMap<Key, Rc<Passage>>,
 }
 
@@ -67,7 +67,8 @@ impl<'a> Passages<'a> {
         liquid: &Liquid,
         limit: Limit,
     ) -> Result<Rc<Passage>, JudgeError> {
-        let drained = matches!(circuit.holds, Holds::Drained | Holds::Dry);
+        let drained =
+            matches!(circuit.holds, Holds::Drained | Holds::Dry) && !circuit.closed_pocket;
         let class_id = if drained { &kind.thermal_class_drained } else { &kind.thermal_class };
         let table = |source| JudgeError::Table { circuit: kind.id.to_string(), source };
         let class = thermal_class(class_id).map_err(table)?;
@@ -77,29 +78,34 @@ impl<'a> Passages<'a> {
         } else {
             class.water()
         };
-        let all = self.weather.past.len();
-        let past_h = circuit.since.map_or(all, |since| {
-            let hours = (self.weather.at - since).num_hours().max(0);
-            usize::try_from(hours).unwrap_or(all).min(all)
-        });
+        let past_h = hours_that_count(
+            class,
+            liquid,
+            circuit.since.map(|since| self.weather.at - since),
+            self.weather.past.len(),
+        );
         let bits = liquid_bits(liquid);
         let grams = water.value().to_bits();
-        let key = (kind.exposure, state.covered, class_id.clone(), bits, grams, past_h, limit);
+        let part = Whereabouts::of(kind, state);
+        let key = (part, class_id.clone(), bits, grams, past_h, limit);
         if let Some(found) = self.found.get(&key) {
             return Ok(Rc::clone(found));
         }
-        let ambient = match self.ambients.entry((kind.exposure, state.covered)) {
+        let ambient = match self.ambients.entry(part) {
             std::collections::hash_map::Entry::Occupied(known) => known.into_mut(),
             std::collections::hash_map::Entry::Vacant(free) => {
-                free.insert(Ambient::of(kind.exposure, state.covered, self.weather).map_err(table)?)
+                let power = Power::AsLogged;
+                let ambient = Ambient::of(part, self.weather, power);
+                free.insert(ambient.map_err(table)?)
             }
         };
-        let model = PartModel::new(liquid, water, class.solid(), class.ua())
-            .map_err(|source| JudgeError::Part { circuit: kind.id.to_string(), source })?;
-        let first_ice_c = liquid.first_ice().value();
         let skip = ambient.past_c.len().saturating_sub(past_h);
-        let start =
-            through_the_past(&model, first_ice_c, ambient.past_c.get(skip..).unwrap_or_default());
+        let past = ambient.past_c.get(skip..).unwrap_or_default();
+        let start = Content { class, water, liquid: *liquid }
+            .after(past)
+            .map_err(|source| JudgeError::Part { circuit: kind.id.to_string(), source })?;
+        let first_ice_c = start.liquid.first_ice().value();
+        let (model, start) = (start.model, start.enthalpy_j);
         let warm = ambient.coldest_c > first_ice_c + CLEARLY_ABOVE_K
             && model.temperature(start) > first_ice_c + CLEARLY_ABOVE_K;
         let passage = if warm {

@@ -24,14 +24,19 @@ pub struct Round {
     pub short_min: u32,
 }
 
-/// Chooses and orders emergency drains for `minutes_left` crew minutes today. `location` says where in its place the
-/// boat of a job stands; places follow the dearest boat in each.
+/// Chooses and orders emergency drains for `minutes_left` crew minutes today; to wait is to wait until the evening of
+/// `next`, the next working day. `location` says where in its place the boat of a job stands; places follow the dearest
+/// boat in each.
 #[must_use]
-pub fn round(jobs: &[Job], minutes_left: u32, location: &dyn Fn(usize) -> String) -> Round {
-    // To wait is to wait until tomorrow evening.
+pub fn round(
+    jobs: &[Job],
+    minutes_left: u32,
+    next: usize,
+    location: &dyn Fn(usize) -> String,
+) -> Round {
     let tonight: Vec<Job> = jobs
         .iter()
-        .map(|job| Job { price: vec![job.price_on(0), job.price_on(1)], ..job.clone() })
+        .map(|job| Job { price: vec![job.price_on(0), job.price_on(next)], ..job.clone() })
         .collect();
     let ranked = rank(&tonight, &[minutes_left], None);
     let fits = |job: &usize| ranked.done_on.get(*job).copied().flatten().is_some();
@@ -100,7 +105,7 @@ mod tests {
             job("D", "UPPER", 20, 4000.0),
         ];
         let rows = ["Row A-12", "U-1", "Row A-4", "U-2"];
-        let found = round(&jobs, 60, &|job| rows[job].to_owned());
+        let found = round(&jobs, 60, 1, &|job| rows[job].to_owned());
         let walked: Vec<usize> = found.stops.iter().map(|stop| stop.job).collect();
         assert_eq!(walked, [2, 0, 3]);
         assert_eq!((found.left_over, found.short_min), (vec![1], 20));

@@ -59,6 +59,11 @@ pub fn headline(facts: &Facts<'_>) -> String {
                 in_words(binding)
             )
         }
+        None if hours_until(facts) == 0 => format!(
+            "{} of lay-up work fall due by {} and nobody works before: call people in, drain tonight's list, or accept the risk ({work} open on {boats} in all).",
+            hours(facts.must.short_minutes),
+            in_words(binding)
+        ),
         None => format!(
             "{} short by {}, even when the crew starts today: {} a working day would do, or emergency drains first; {} cannot be laid up completely in time ({work} open on {boats} in all).",
             hours(facts.must.short_minutes),
@@ -71,6 +76,12 @@ pub fn headline(facts: &Facts<'_>) -> String {
             },
         ),
     }
+}
+
+/// Crew minutes up to the last binding day.
+fn hours_until(facts: &Facts<'_>) -> u32 {
+    let last = facts.must.binding.last().copied().unwrap_or(0);
+    facts.days.iter().take(last + 1).map(|day| day.minutes).sum()
 }
 
 /// `1 boat`, `2 boats`.

@@ -11,6 +11,7 @@ use crate::domain::catalogue::{
 
 const WORK: &str = "work.csv";
 const GROUPS: &str = "work_groups.csv";
+const ENTRIES: &str = "work_entries.csv";
 const LOSSES: &str = "losses.csv";
 /// Whatever is left to do on a group takes this long at least, minutes: ladder, hatch and sheet.
 const LEAST_MIN: f64 = 5.0;
@@ -23,13 +24,23 @@ pub struct WorkGroup {
     /// What people call it.
     pub label: String,
     circuits: String,
-    /// Entry of the log that says the emergency drain was done.
-    pub event: String,
     /// What a complete lay-up takes along; empty where nothing.
     pub product: String,
     dosed: String,
     /// Where this comes from.
     pub source: String,
+}
+
+/// What is done about a circuit and how the log is told.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+pub struct WorkEntry {
+    key: String,
+    /// What is done, in a word or two: `drain`, `test`.
+    pub verb: String,
+    /// The entry of the log.
+    pub event: String,
+    /// What is to be filled in, as `litres_out= probed=`.
+    pub fill: String,
 }
 
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -64,6 +75,7 @@ pub struct WorkTable {
     /// For each circuit of the catalogue its group.
     group_of: Vec<Option<usize>>,
     rows: Vec<WorkRow>,
+    entries: Vec<WorkEntry>,
     losses: Vec<(Consequence, f64)>,
 }
 
@@ -118,7 +130,14 @@ impl WorkTable {
         .into_iter()
         .map(|(_, row)| (row.consequence, row.loss))
         .collect();
-        let tables = Self { groups, group_of, rows, losses };
+        let entries = table::rows::<WorkEntry>(
+            ENTRIES,
+            include_str!("../../../../config/catalogue/work_entries.csv"),
+        )?
+        .into_iter()
+        .map(|(_, row)| row)
+        .collect();
+        let tables = Self { groups, group_of, rows, entries, losses };
         tables.check(catalogue)
     }
 
@@ -128,6 +147,12 @@ impl WorkTable {
         if let Some((_, kind)) = lone {
             let what = format!("{} is in no group", kind.id);
             return Err(CatalogueError::Row { table: GROUPS, line: 0, what });
+        }
+        for kind in catalogue.circuits() {
+            if self.entry(kind).is_none_or(|entry| catalogue.event(&entry.event).is_none()) {
+                let what = format!("{}: no entry, or one that the log does not know", kind.id);
+                return Err(CatalogueError::Row { table: ENTRIES, line: 0, what });
+            }
         }
         for group in &self.groups {
             if self.row("any", &group.group).is_none() {
@@ -155,6 +180,13 @@ impl WorkTable {
     #[must_use]
     pub fn loss(&self, consequence: Consequence) -> f64 {
         self.losses.iter().find(|(known, _)| *known == consequence).map_or(0.0, |(_, loss)| *loss)
+    }
+
+    /// What is done about a circuit: by its own row, else by its action.
+    #[must_use]
+    pub fn entry(&self, kind: &CircuitKind) -> Option<&WorkEntry> {
+        let with = |key: &str| self.entries.iter().find(|entry| entry.key == key);
+        with(kind.id.as_str()).or_else(|| with(&kind.action))
     }
 
     /// Does this circuit take product in an emergency drain too?

@@ -1,0 +1,85 @@
+//! From a look over the yard to open work: every hour that the forecasts have, carried on beyond their end.
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::WhatIf;
+use crate::domain::boat::SiteId;
+use crate::domain::risk::ambient::PlaceWeather;
+use crate::domain::risk::plan::beyond::{Wander, carried_on};
+use crate::domain::risk::plan::boat::{BoatLook, BoatWork, Evenings, Tolerance};
+use crate::domain::risk::plan::crew::WorkDay;
+use crate::domain::risk::plan::passage::Passages;
+use crate::domain::risk::plan::work::WorkTable;
+use crate::domain::weather::errors::{Ensemble, ErrorModel};
+use crate::domain::weather::place;
+use crate::service::house::{House, ServiceError};
+use crate::service::survey::{BoatView, PlaceView, Survey, whole_hour};
+
+/// The open work of every boat that can be judged.
+pub(super) struct Looked<'a> {
+    pub boats: Vec<(&'a BoatView, BoatWork)>,
+    pub cannot_say: Vec<(SiteId, usize)>,
+    pub forecast_until: Option<DateTime<Utc>>,
+}
+
+/// Looks at every boat through all hours of the forecast and the season after it.
+pub(super) fn look<'a>(
+    house: &House,
+    seen: &'a Survey,
+    what_if: &WhatIf,
+    days: &[WorkDay],
+) -> Result<Looked<'a>, ServiceError> {
+    let table = WorkTable::built_in(&house.catalogue)?;
+    let wander = Wander::built_in()?;
+    let evenings = Evenings(days.iter().map(|day| day.evening).collect());
+    let tolerance = Tolerance::severe(what_if.tolerance.unwrap_or(house.settings.crew.tolerance));
+    let at = whole_hour(seen.instant.at);
+    let hours = days.last().map_or(0, |day| (day.evening - at).num_hours() + 1);
+    let hours = usize::try_from(hours).unwrap_or(0);
+    let mut looked = Looked { boats: Vec::new(), cannot_say: Vec::new(), forecast_until: None };
+    for (id, place) in &seen.places {
+        let here: Vec<&BoatView> =
+            seen.boats.iter().filter(|view| view.state.site == *id).collect();
+        let Some(weather) = all_hours(house, place, at, what_if.colder_k) else {
+            if !here.is_empty() {
+                looked.cannot_say.push((id.clone(), here.len()));
+            }
+            continue;
+        };
+        let until = at + TimeDelta::hours(i64::try_from(weather.coming.len()).unwrap_or(0));
+        looked.forecast_until =
+            Some(looked.forecast_until.map_or(until, |known: DateTime<Utc>| known.min(until)));
+        let weather = carried_on(&weather, &wander, &|_| None, hours, house.settings.judge.seed);
+        let passages = Passages::new(&weather, &house.catalogue);
+        let mut look = BoatLook::new(passages, &table, &evenings, tolerance);
+        for view in here {
+            looked.boats.push((view, look.boat(&view.boat, &view.state)?));
+        }
+    }
+    looked.boats.sort_by(|a, b| a.0.boat.id.cmp(&b.0.boat.id));
+    Ok(looked)
+}
+
+/// The weather of a place with every hour that the forecast has: a look over the yard keeps only its horizon. One seed for
+/// all places, so that the same cold meets them all.
+fn all_hours(
+    house: &House,
+    place: &PlaceView,
+    at: DateTime<Utc>,
+    colder_k: f64,
+) -> Option<PlaceWeather> {
+    let (forecast, weather) = (place.forecast.as_ref()?, place.weather.as_ref()?);
+    let steps = place::at_the_place(&place.site, &forecast.steps);
+    let mut coming: Vec<_> = steps.into_iter().filter(|step| step.time >= at).collect();
+    // A service may end with hours that have no temperature.
+    while coming.last().is_some_and(|step| step.temperature_c.is_none()) {
+        coming.pop();
+    }
+    for step in &mut coming {
+        step.temperature_c = step.temperature_c.map(|t| t - colder_k);
+    }
+    let lead_h = (at - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
+    let judge = house.settings.judge;
+    let paths = Ensemble::draw(&coming, lead_h, &ErrorModel::default(), judge.members, judge.seed);
+    Some(PlaceWeather { coming, paths, ..weather.clone() })
+}

@@ -1,0 +1,186 @@
+//! The commands around the daemon, as processes.
+
+use std::process::{Command, Stdio};
+
+use super::{Home, relay_on, until};
+use crate::flow::{code, json, rimeward, text};
+use crate::support::TempDir;
+use crate::support::smtp::{Act, At, SmtpServer};
+
+/// A home where one round has found no weather and told so.
+fn blind_home() -> Home {
+    let home = Home::new("alerts", "maildir = \"Maildir\"");
+    let output = rimeward(Some(&home.config()), &["round"]);
+    assert_eq!(code(&output), 3, "{}", text(&output));
+    home
+}
+
+#[test]
+fn alerts_are_listed_shown_acknowledged_and_explained() {
+    let home = blind_home();
+    let run = |args: &[&str]| rimeward(Some(&home.config()), args);
+    let list = json(&run(&["alerts", "--json"]));
+    let rows = list["alerts"].as_array().unwrap();
+    assert_eq!(rows.len(), 6);
+    assert!(rows.iter().all(|row| row["kind"] == "blind" && row["state"] == "UNACK"), "{list}");
+    let shown = json(&run(&["alerts", "show", "blind-QUAY-1", "--json"]));
+    let letters = shown["letters"].as_array().unwrap();
+    assert_eq!(letters.len(), 2, "manager and operator: {shown}");
+    assert!(letters.iter().all(|letter| letter["state"] == "sent"), "{shown}");
+
+    let by_nobody = run(&["alerts", "acknowledge", "blind-QUAY-1", "--by", "P0"]);
+    assert_eq!(code(&by_nobody), 2);
+    assert!(text(&by_nobody).contains("P01"), "{}", text(&by_nobody));
+    let past = ["--plan-until", "2001-01-01"];
+    let acknowledge = ["alerts", "acknowledge", "blind-QUAY-1", "--by", "P51"];
+    assert_eq!(code(&run(&[&acknowledge[..], &past[..]].concat())), 2);
+    assert_eq!(code(&run(&acknowledge)), 0);
+    let again = run(&acknowledge);
+    assert_eq!(code(&again), 2, "{}", text(&again));
+
+    let explained = json(&run(&["alerts", "explain", "blind-QUAY-1", "--json"]));
+    let rows = explained["transitions"].as_array().unwrap();
+    assert_eq!(rows.len(), 2);
+    assert_eq!(rows[0]["decided_on"]["transition"]["reason"], "no usable forecast");
+    assert_eq!(rows[1]["decided_on"]["transition"]["actor"], "P51");
+    assert_eq!(code(&run(&["alerts", "show", "freeze-B99-1"])), 2);
+}
+
+#[test]
+fn the_chain_of_the_log_is_verified_and_a_break_is_named() {
+    let home = blind_home();
+    let events = concat!(env!("CARGO_MANIFEST_DIR"), "/config/demo/layup_events.csv");
+    assert_eq!(code(&rimeward(Some(&home.config()), &["import", "events", events])), 0);
+    let whole = json(&rimeward(Some(&home.config()), &["verify-log", "--json"]));
+    assert_eq!((&whole["holds"], &whole["rows"]), (&true.into(), &159.into()));
+    let connection = rusqlite::Connection::open(home.path()).unwrap();
+    connection
+        .execute_batch(
+            "DROP TRIGGER log_never_changes;
+             UPDATE log SET happened_ms = happened_ms - 1, document = replace(document, 'drained', 'dry') WHERE seq = 40;",
+        )
+        .unwrap();
+    let broken = rimeward(Some(&home.config()), &["verify-log"]);
+    assert_eq!(code(&broken), 1, "{}", text(&broken));
+    assert!(text(&broken).contains("broken at row 40"), "{}", text(&broken));
+}
+
+#[test]
+fn the_self_test_names_what_cannot_be_reached() {
+    let relay = SmtpServer::start(&[]);
+    let home = Home::new("self-test", &relay_on(relay.port));
+    let found = rimeward(Some(&home.config()), &["self-test", "--json"]);
+    assert_eq!(code(&found), 1, "nobody answers for the weather");
+    let found = json(&found);
+    let of = |what: &str| {
+        let rows = found["findings"].as_array().unwrap();
+        rows.iter().find(|row| row["what"].as_str().unwrap().starts_with(what)).unwrap().clone()
+    };
+    assert_eq!(of("store")["ok"], true, "{found}");
+    assert_eq!(of("mail")["ok"], true, "{found}");
+    assert_eq!(of("nws-gridpoint")["ok"], false, "{found}");
+    relay.always(Some((At::Greeting, Act::Reply("554 5.7.1 not you"))));
+    let refused = rimeward(Some(&home.config()), &["self-test"]);
+    assert!(text(&refused).contains("WRONG  mail"), "{}", text(&refused));
+    assert!(relay.received().is_empty(), "a test sends nothing");
+}
+
+#[test]
+fn init_writes_an_explained_configuration_once_and_it_works() {
+    let folder = TempDir::new("init");
+    let config = folder.path().join("own.toml");
+    let flags = [
+        "init",
+        "--name",
+        "Larch Hollow",
+        "--time-zone",
+        "America/New_York",
+        "--contact",
+        "me@example.com",
+        "--latitude",
+        "44.29",
+        "--longitude",
+        "-69.25",
+        "--boat",
+        "Marigold",
+        "--boat-type",
+        "petrol_sterndrive",
+        "--maildir",
+        "Maildir",
+    ];
+    let few = rimeward(Some(&config), &flags[..5]);
+    assert_eq!(code(&few), 2);
+    assert!(text(&few).contains("--contact") && text(&few).contains("--relay"), "{}", text(&few));
+    let wrong: Vec<&str> = flags
+        .iter()
+        .map(|flag| if *flag == "America/New_York" { "New York" } else { flag })
+        .collect();
+    assert_eq!(code(&rimeward(Some(&config), &wrong)), 2);
+    assert!(!config.exists(), "nothing is written on a wrong answer");
+    let written = rimeward(Some(&config), &flags);
+    assert_eq!(code(&written), 0, "{}", text(&written));
+    assert_eq!(code(&rimeward(Some(&config), &["check-config"])), 0);
+    let boat = json(&rimeward(Some(&config), &["boat", "BOAT1", "--json"]));
+    let circuits = boat["circuits"].as_array().unwrap();
+    assert!(!circuits.is_empty() && circuits.iter().all(|c| c["holds"] == "unknown"), "{boat}");
+    let before = std::fs::read(&config).unwrap();
+    assert_eq!(code(&rimeward(Some(&config), &flags)), 2, "never written over");
+    assert_eq!(std::fs::read(&config).unwrap(), before);
+}
+
+/// A limit on the size of files behaves as a full disk does: writing fails, nothing else.
+#[test]
+fn a_full_disk_fails_loudly_and_the_next_pass_succeeds() {
+    let home = Home::new("full", "maildir = \"Maildir\"");
+    let blocks = std::fs::metadata(home.path()).unwrap().len() / 512 + 8;
+    let events = concat!(env!("CARGO_MANIFEST_DIR"), "/config/demo/layup_events.csv");
+    let under_limit = |command: &str| {
+        let line = format!(
+            "trap '' XFSZ; ulimit -f {blocks}; exec {} --config {} {command}",
+            env!("CARGO_BIN_EXE_rimeward"),
+            home.config().display()
+        );
+        Command::new("/bin/sh")
+            .args(["-c", &line])
+            .env_clear()
+            .stdin(Stdio::null())
+            .output()
+            .unwrap()
+    };
+    let full = under_limit(&format!("import events {events}"));
+    assert_eq!(code(&full), 4, "{}", text(&full));
+    assert!(text(&full).contains("full"), "{}", text(&full));
+    assert_eq!(home.store().verify_log(None).unwrap().rows, 0, "all rows or none");
+    home.store().full_check().unwrap();
+    assert_eq!(code(&rimeward(Some(&home.config()), &["import", "events", events])), 0);
+    assert_eq!(home.store().verify_log(None).unwrap().rows, 159);
+}
+
+#[test]
+fn two_rounds_at_once_tell_everybody_once() {
+    let relay = SmtpServer::start(&[]);
+    let home = Home::new("two", &relay_on(relay.port));
+    let start = || {
+        Command::new(env!("CARGO_BIN_EXE_rimeward"))
+            .env_clear()
+            .args(["round", "--config"])
+            .arg(home.config())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap()
+    };
+    let mut rounds = [start(), start(), start()];
+    for round in &mut rounds {
+        assert!(round.wait().unwrap().code().is_some_and(|code| code == 3), "blind, and done");
+    }
+    until("all has gone", || {
+        let waiting = home.store().outbox_summary().unwrap().oldest_waiting;
+        waiting.is_none()
+    });
+    let mut seen = std::collections::BTreeSet::new();
+    for message in relay.received() {
+        assert!(seen.insert(message.to.clone()), "{} was told twice", message.to);
+    }
+    assert_eq!(seen.len(), 2, "{seen:?}");
+}
