@@ -14,7 +14,7 @@ use super::survey::{Instant, Survey, survey};
 use crate::delivery::outbox::{Channel, DeliverReport, Limits, deliver_due};
 use crate::domain::boat::SiteId;
 use crate::domain::weather::ForecastState;
-use crate::forecast::client::Client;
+use crate::forecast::client::Clients;
 use crate::settings::schedule::Schedule;
 use crate::store::{RoundCommit, StoreError};
 
@@ -70,7 +70,7 @@ pub struct Works<'a> {
     /// The words and the sender.
     pub desk: &'a Desk,
     /// The way to the weather; `None` looks at what is stored.
-    pub client: Option<&'a Client>,
+    pub client: Option<&'a Clients>,
     /// The way out; `None` leaves everything in the outbox.
     pub channel: Option<&'a mut Channel>,
 }
@@ -182,7 +182,7 @@ impl Memory {
         }
         let mut known = BTreeSet::new();
         for (site, judged) in &self.places {
-            let (forecast, state) = super::survey::forecast_of(house, site, Instant::now(now))?;
+            let (forecast, state) = super::outlook::standing_of(house, site, Instant::now(now))?;
             let same = forecast.map(|f| f.issued_at) == judged.issued_at && state == judged.state;
             if same && now >= judged.at && now - judged.at < JUDGE_AT_LEAST_EVERY {
                 known.insert(site.clone());
