@@ -8,5 +8,6 @@ mod own;
 mod recorded;
 mod server;
 mod services;
+mod several;
 mod stand_in;
 mod winter;
