@@ -6,6 +6,7 @@ pub mod check;
 pub mod demo;
 pub mod import;
 pub mod inspect;
+pub mod season;
 pub mod round;
 pub mod verify;
 pub mod worklist;
@@ -175,6 +176,8 @@ enum Command {
     Verify(verify::VerifyArgs),
     /// Reads one payload of a weather service and prints the hours in it, or why it is refused
     Inspect(inspect::Args),
+    /// When the first damaging freeze comes and the last, from an archive of past days
+    Season(season::SeasonArgs),
     /// Every problem of a configuration in one go
     CheckConfig(check::CheckArgs),
 }
@@ -261,6 +264,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),
         Command::Inspect(args) => inspect_said(&args, around.json),
+        Command::Season(args) => season::season(&args, around),
         Command::CheckConfig(args) => check::check(&args, around),
     }
 }

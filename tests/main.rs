@@ -11,6 +11,8 @@ mod forecast;
 #[cfg(test)]
 mod message;
 #[cfg(test)]
+mod outlook;
+#[cfg(test)]
 mod peers;
 #[cfg(test)]
 mod physics_properties;

@@ -6,6 +6,7 @@ pub mod errors;
 pub mod fitted;
 pub mod freshness;
 pub mod outlook;
+pub mod seasons;
 pub mod sun;
 pub mod place;
 pub mod past;

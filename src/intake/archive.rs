@@ -24,7 +24,9 @@ pub enum ArchiveError {
     #[error("the archive has more than {ARCHIVE_BYTES_MAX} bytes")]
     TooLarge,
     /// A table without the columns.
-    #[error("line 1: no column {0}; a table needs date, tmin_c and tmax_c (or be a GHCN-Daily .dly file)")]
+    #[error(
+        "line 1: no column {0}; a table needs date, tmin_c and tmax_c (or be a GHCN-Daily .dly file)"
+    )]
     Column(&'static str),
     /// A row that cannot be read.
     #[error("line {line}: {what:?} is no {wanted}")]
@@ -50,7 +52,10 @@ pub fn days(body: &[u8], station: Option<&str>) -> Result<Vec<Day>, ArchiveError
     let mut bytes = Vec::new();
     let limit = ARCHIVE_BYTES_MAX.saturating_add(1);
     if body.starts_with(&[0x1f, 0x8b]) {
-        flate2::read::MultiGzDecoder::new(body).take(limit).read_to_end(&mut bytes).map_err(unreadable)?;
+        flate2::read::MultiGzDecoder::new(body)
+            .take(limit)
+            .read_to_end(&mut bytes)
+            .map_err(unreadable)?;
     } else {
         body.take(limit).read_to_end(&mut bytes).map_err(unreadable)?;
     }
@@ -59,7 +64,11 @@ pub fn days(body: &[u8], station: Option<&str>) -> Result<Vec<Day>, ArchiveError
     }
     let text = String::from_utf8(bytes).map_err(|e| ArchiveError::Unreadable(e.to_string()))?;
     let first = text.lines().next().unwrap_or_default();
-    let days = if first.len() >= 29 && !first.contains(',') { dly(&text)? } else { table(&text, station)? };
+    let days = if first.len() >= 29 && !first.contains(',') {
+        dly(&text)?
+    } else {
+        table(&text, station)?
+    };
     if days.is_empty() { Err(ArchiveError::Empty) } else { Ok(days) }
 }
 
@@ -82,7 +91,11 @@ fn dly(text: &str) -> Result<Vec<Day>, ArchiveError> {
             wanted: "year and month in columns 12 to 17",
         })?;
         for day in 1..=31_u32 {
-            let start = usize::try_from(day).unwrap_or(1).saturating_sub(1).saturating_mul(8).saturating_add(21);
+            let start = usize::try_from(day)
+                .unwrap_or(1)
+                .saturating_sub(1)
+                .saturating_mul(8)
+                .saturating_add(21);
             let (Some(value), Some(flag)) =
                 (line.get(start..start + 5), line.get(start + 6..start + 7))
             else {
@@ -102,11 +115,15 @@ fn dly(text: &str) -> Result<Vec<Day>, ArchiveError> {
 }
 
 fn table(text: &str, station: Option<&str>) -> Result<Vec<Day>, ArchiveError> {
-    let mut reader = csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
+    let mut reader =
+        csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
     let unreadable = |error: csv::Error| ArchiveError::Unreadable(error.to_string());
     let heads = reader.headers().map_err(unreadable)?.clone();
     let find = |name: &'static str| {
-        heads.iter().position(|head| head.eq_ignore_ascii_case(name)).ok_or(ArchiveError::Column(name))
+        heads
+            .iter()
+            .position(|head| head.eq_ignore_ascii_case(name))
+            .ok_or(ArchiveError::Column(name))
     };
     let (date, low, high) = (find("date")?, find("tmin_c")?, find("tmax_c")?);
     let of_station = find("station").ok();
@@ -150,7 +167,9 @@ mod tests {
     fn a_station_file_is_read_by_its_columns() {
         let mut low = "QQ000000001202112TMIN".to_owned();
         let mut high = "QQ000000001202112TMAX".to_owned();
-        for (l, h) in ["  -28   ", "-9999   ", "  -50 X "].iter().zip(["   11   ", "   22   ", "   33   "]) {
+        for (l, h) in
+            ["  -28   ", "-9999   ", "  -50 X "].iter().zip(["   11   ", "   22   ", "   33   "])
+        {
             low.push_str(l);
             high.push_str(h);
         }

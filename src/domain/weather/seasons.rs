@@ -173,7 +173,10 @@ mod tests {
         let all = winters(&days);
         assert_eq!(all.len(), 1);
         let found = all[0].air_below(0.0).unwrap();
-        assert_eq!((found.0.to_string(), found.1.to_string()), ("2020-10-20".into(), "2021-04-02".into()));
+        assert_eq!(
+            (found.0.to_string(), found.1.to_string()),
+            ("2020-10-20".into(), "2021-04-02".into())
+        );
         let hard = all[0].air_below(-2.2).unwrap();
         assert_eq!(hard.0, hard.1);
         assert_eq!(all[0].air_below(-20.0), None);
@@ -188,7 +191,9 @@ mod tests {
                 (2020, Some((first, date("2021-04-01") + Days::new(k))))
             })
             .collect();
-        let on = |end, share| calendar(day_at(&all, end, share).unwrap()).unwrap().format("%m-%d").to_string();
+        let on = |end, share| {
+            calendar(day_at(&all, end, share).unwrap()).unwrap().format("%m-%d").to_string()
+        };
         assert_eq!(on(End::First, 0.1), "10-02");
         assert_eq!(on(End::Last, 0.1), "04-10");
         assert_eq!(day_at(&[(2020, None)], End::First, 0.1), None);
