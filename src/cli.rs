@@ -1,5 +1,7 @@
 //! The commands, one file each. Data goes to standard output, talk to standard error.
 
+pub mod alerts;
+pub mod backup;
 pub mod blend;
 pub mod boat;
 pub mod check;
@@ -7,8 +9,17 @@ pub mod demo;
 pub mod import;
 pub mod inspect;
 pub mod season;
+mod page;
+pub mod record;
+pub mod sheet;
+pub mod plan;
 pub mod round;
+pub mod self_test;
+pub mod run;
+mod talk;
+pub mod shelve;
 pub mod verify;
+pub mod verify_log;
 pub mod worklist;
 
 use std::collections::BTreeMap;
@@ -164,12 +175,22 @@ enum Command {
     Demo(demo::DemoArgs),
     /// What is at risk, ranked; sends nothing
     Worklist(worklist::WorklistArgs),
+    /// Which boats first, by which day to start, what falls short, what to drain tonight
+    Plan(plan::PlanArgs),
     /// What is in each circuit of a boat, since when, on what evidence, what undid it, to what it holds
     Boat(boat::BoatArgs),
     /// One pass: fetch, judge, decide, deliver; then exit
     Round(round::RoundArgs),
+    /// The daemon: fetches, judges and delivers until it is stopped
+    Run(run::RunArgs),
+    /// The life of alerts: which are open, who was told, on what ground; and saying that one has been seen
+    Alerts(alerts::AlertsArgs),
     /// Bring in the yard's own tables: all rows or none
     Import(import::ImportArgs),
+    /// Append one lay-up event; shows what it changes first
+    Record(record::RecordArgs),
+    /// The day sheet for a boat: to print, fill and type back
+    Sheet(sheet::SheetArgs),
     /// To what a mixture holds: first ice, slush, burst
     Blend(blend::BlendArgs),
     /// Computes every published check value and compares
@@ -178,6 +199,14 @@ enum Command {
     Inspect(inspect::Args),
     /// When the first damaging freeze comes and the last, from an archive of past days
     Season(season::SeasonArgs),
+    /// Checks the chain of the lay-up log and prints its head
+    VerifyLog(verify_log::VerifyLogArgs),
+    /// A consistent copy of the store, while the daemon runs
+    Backup(backup::BackupArgs),
+    /// Puts the store back to a backup
+    Restore(backup::RestoreArgs),
+    /// Reaches the store, each weather service and the mail relay, and says what is wrong
+    SelfTest(self_test::SelfTestArgs),
     /// Every problem of a configuration in one go
     CheckConfig(check::CheckArgs),
 }
@@ -229,7 +258,11 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
             return if wrong { Exit::BadInput.into() } else { Exit::Done.into() };
         }
     };
-    start_log(environment);
+    let usual = if matches!(line.command, Command::Run(_)) { "warn,rimeward=info" } else { "warn" };
+    talk::start(environment, usual);
+    if let Some(place) = environment.get("FAILPOINT") {
+        crate::store::failpoint::arm(place);
+    }
     let _ = rustls::crypto::ring::default_provider().install_default();
     let around =
         Surroundings { environment, config: line.config, now: SystemClock.now(), json: line.json };
@@ -257,14 +290,23 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
 fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     match command {
         Command::Worklist(args) => worklist::worklist(&args, around),
+        Command::Plan(args) => plan::plan(&args, around),
         Command::Boat(args) => boat::run(&args, around),
         Command::Round(args) => round::run(&args, around),
+        Command::Run(args) => run::run(&args, around),
         Command::Import(args) => import::import(&args, around),
+        Command::Sheet(args) => sheet::run(&args, around),
+        Command::Record(args) => record::run(&args, around),
         Command::Demo(args) => demo::demo(&args, around),
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),
         Command::Inspect(args) => inspect_said(&args, around.json),
         Command::Season(args) => season::season(&args, around),
+        Command::Alerts(args) => alerts::alerts(&args, around),
+        Command::VerifyLog(args) => verify_log::verify_log(&args, around),
+        Command::Backup(args) => backup::backup(&args, around),
+        Command::Restore(args) => backup::restore(&args, around),
+        Command::SelfTest(args) => self_test::self_test(&args, around),
         Command::CheckConfig(args) => check::check(&args, around),
     }
 }
@@ -299,19 +341,6 @@ pub fn runtime() -> Result<tokio::runtime::Runtime, Refusal> {
 fn complain(why: &str, exit: Exit) -> ExitCode {
     let _ = writeln!(std::io::stderr(), "rimeward: {why}");
     exit.into()
-}
-
-/// Logs go to standard error: warnings, or what `RIMEWARD_LOG` asks for.
-fn start_log(environment: &Environment) {
-    let wanted = environment.get("RIMEWARD_LOG").map_or("warn", String::as_str);
-    let filter = tracing_subscriber::EnvFilter::try_new(wanted)
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn"));
-    let _ = tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr)
-        .with_ansi(false)
-        .without_time()
-        .try_init();
 }
 
 /// Reads a time: RFC 3339, or a date and a time of the place (`2023-02-02T06:30`), or a date alone (midnight).

@@ -2,17 +2,26 @@
 
 pub mod archive;
 pub mod csv;
+pub mod dates;
+pub mod entry;
+pub mod layout;
 pub mod problems;
+mod remarks;
 mod row;
 mod sheet;
+mod tick;
+mod xlsx;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, NaiveDate, Utc};
+use chrono_tz::Tz;
 
 use crate::domain::boat::{Boat, BoatId, EventId, SiteId};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::yard::Site;
+pub use dates::DateOrder;
+pub use layout::{Layout, TickColumn};
 pub use problems::{ImportProblems, Problem};
 
 /// Rows of one file, and what a person should know about how they were read.
@@ -37,18 +46,47 @@ pub struct Known<'a> {
     pub events: BTreeSet<EventId>,
     /// Later moments are refused.
     pub now: Option<DateTime<Utc>>,
+    /// How this yard's own tables differ from ours.
+    pub layout: Layout,
+    /// Zones of the places, for times that are written without an offset.
+    zones: BTreeMap<SiteId, Tz>,
+    /// Where each boat is listed.
+    berths: BTreeMap<BoatId, SiteId>,
 }
 
 impl<'a> Known<'a> {
     /// Checks against the catalogue alone.
     #[must_use]
-    pub const fn catalogue(catalogue: &'a Catalogue) -> Self {
-        Self { catalogue, sites: None, boats: None, events: BTreeSet::new(), now: None }
+    pub fn catalogue(catalogue: &'a Catalogue) -> Self {
+        Self {
+            catalogue,
+            sites: None,
+            boats: None,
+            events: BTreeSet::new(),
+            now: None,
+            layout: Layout::default(),
+            zones: BTreeMap::new(),
+            berths: BTreeMap::new(),
+        }
+    }
+
+    /// Reads the tables as this yard writes them.
+    #[must_use]
+    pub fn with_layout(mut self, layout: Layout) -> Self {
+        self.layout = layout;
+        self
+    }
+
+    /// The zone of an entry about this boat or this place.
+    fn zone(&self, boat: Option<&BoatId>, site: Option<&SiteId>) -> Option<Tz> {
+        let site = site.or_else(|| self.berths.get(boat?));
+        site.and_then(|site| self.zones.get(site).copied()).or(self.layout.zone)
     }
 
     /// Also refuses places that are not among these.
     #[must_use]
     pub fn with_sites(mut self, sites: &[Site]) -> Self {
+        self.zones = sites.iter().map(|site| (site.id.clone(), site.time_zone)).collect();
         self.sites = Some(sites.iter().map(|site| site.id.clone()).collect());
         self
     }
@@ -56,6 +94,7 @@ impl<'a> Known<'a> {
     /// Also refuses boats that are not among these, and events before they existed.
     #[must_use]
     pub fn with_boats(mut self, boats: &[Boat]) -> Self {
+        self.berths = boats.iter().map(|boat| (boat.id.clone(), boat.site.clone())).collect();
         self.boats =
             Some(boats.iter().map(|boat| (boat.id.clone(), boat.existed_from())).collect());
         self
@@ -70,7 +109,7 @@ impl<'a> Known<'a> {
 
     /// Also refuses what lies after `now`.
     #[must_use]
-    pub const fn with_now(mut self, now: DateTime<Utc>) -> Self {
+    pub fn with_now(mut self, now: DateTime<Utc>) -> Self {
         self.now = Some(now);
         self
     }

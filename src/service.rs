@@ -12,5 +12,8 @@ pub mod letters;
 pub mod outlook;
 pub mod report;
 pub mod round;
+pub mod planning;
 pub mod post;
 pub mod demo;
+pub mod daemon;
+pub mod run;

@@ -3,6 +3,8 @@
 //! Secrets never stand in it: keys ending in `_file` name the files that hold them.
 
 pub mod check;
+pub mod import;
+pub mod crew;
 pub mod schedule;
 pub mod services;
 
@@ -48,8 +50,14 @@ pub struct Settings {
     /// How chances are computed.
     #[serde(default)]
     pub judge: Judge,
+    /// The crew and its calendar.
+    #[serde(default)]
+    pub crew: crew::CrewSettings,
     /// How messages leave.
     pub mail: Mail,
+    /// How the yard's own spreadsheets are read.
+    #[serde(default)]
+    pub import: import::ImportSettings,
 }
 
 /// Who runs this, and when the day begins there.
@@ -137,7 +145,7 @@ pub struct Judge {
 
 impl Default for Judge {
     fn default() -> Self {
-        Self { members: 256, seed: 20_221_001, horizon_h: 72, past_days: 14 }
+        Self { members: 256, seed: 20_221_001, horizon_h: 72, past_days: 60 }
     }
 }
 

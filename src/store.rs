@@ -11,7 +11,9 @@
 
 pub mod alerts;
 pub mod error;
+pub mod failpoint;
 pub mod forecasts;
+pub mod hold;
 pub mod log;
 pub mod outbox;
 pub mod round;
@@ -23,6 +25,7 @@ mod column;
 mod migrate;
 
 use std::path::Path;
+use std::sync::atomic::AtomicU64;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -32,6 +35,7 @@ pub use alerts::{AlertFilter, AlertRecord, TransitionRow};
 use error::Doing as _;
 pub use error::{StoreError, StoreErrorKind};
 pub use forecasts::StoredForecast;
+pub use hold::Hold;
 pub use log::{Appended, LogReport};
 pub use migrate::newest_layout;
 pub use outbox::{MessageCount, OutboxRow, OutboxState};
@@ -74,6 +78,8 @@ impl Default for Options {
 #[derive(Debug)]
 pub struct Store {
     connection: Mutex<Connection>,
+    /// New forecasts kept through this value.
+    forecasts: AtomicU64,
 }
 
 impl Store {
@@ -127,7 +133,7 @@ impl Store {
         connection.pragma_update(None, "cache_size", -PAGE_CACHE_KIB).doing(doing)?;
         migrate::forward(&mut connection, known)?;
         refuse_read_only(&connection, doing)?;
-        Ok(Self { connection: Mutex::new(connection) })
+        Ok(Self { connection: Mutex::new(connection), forecasts: AtomicU64::new(0) })
     }
 
     /// The one connection. A panic elsewhere rolled its transaction back, so a poisoned lock is still good.
@@ -145,7 +151,9 @@ impl Store {
         let transaction =
             connection.transaction_with_behavior(TransactionBehavior::Immediate).doing(doing)?;
         let outcome = work(&transaction)?;
+        failpoint::hit("before_commit");
         transaction.commit().doing(doing)?;
+        failpoint::hit("after_commit");
         Ok(outcome)
     }
 

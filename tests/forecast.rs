@@ -6,8 +6,9 @@ mod inspect;
 mod issues;
 mod own;
 mod recorded;
-mod server;
+
 mod services;
 mod several;
+pub mod server;
 mod stand_in;
 mod winter;

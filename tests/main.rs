@@ -5,9 +5,15 @@ mod alert;
 #[cfg(test)]
 mod blend;
 #[cfg(test)]
+mod daemon;
+#[cfg(test)]
 mod delivery;
 #[cfg(test)]
+mod flow;
+#[cfg(test)]
 mod forecast;
+#[cfg(test)]
+mod kernel;
 #[cfg(test)]
 mod message;
 #[cfg(test)]
@@ -17,7 +23,11 @@ mod peers;
 #[cfg(test)]
 mod physics_properties;
 #[cfg(test)]
+mod plan;
+#[cfg(test)]
 mod published;
+#[cfg(test)]
+mod quiet;
 #[cfg(test)]
 mod record;
 #[cfg(test)]
@@ -26,3 +36,5 @@ mod store;
 mod support;
 #[cfg(test)]
 mod tidy;
+#[cfg(test)]
+mod world;

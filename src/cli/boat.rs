@@ -13,6 +13,7 @@ use crate::domain::boat::{BoatId, fold};
 use crate::domain::catalogue::{Catalogue, Confinement};
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
+use crate::service::house::YardBook;
 
 /// Arguments of `boat`.
 #[derive(Debug, clap::Args)]
@@ -34,13 +35,8 @@ pub struct BoatArgs {
 pub fn run(args: &BoatArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     let house = around.house()?;
     let yard = house.yard()?;
-    let id = BoatId::from(args.boat.as_str());
-    let boat = yard.boats.iter().find(|boat| boat.id == id).ok_or_else(|| {
-        let known = yard.boats.iter().map(|boat| boat.id.as_str());
-        let nearest = crate::domain::catalogue::nearest(&args.boat, known);
-        let hint = nearest.map(|id| format!("; did you mean {id}?")).unwrap_or_default();
-        Refusal::bad_input(format!("no boat is called {}{hint}", args.boat))
-    })?;
+    let boat = look_up(&args.boat, &yard)?;
+    let id = boat.id.clone();
     let zone = yard.zone(&boat.site);
     let at = args.at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
     let known = args.known_at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
@@ -56,6 +52,20 @@ pub fn run(args: &BoatArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> 
         text: render_text(&state, boat, site, &house.catalogue),
         json: render_json(&state, site),
         exit: Exit::Done,
+    })
+}
+
+/// The boat with this number.
+///
+/// # Errors
+/// The nearest right number.
+pub(super) fn look_up<'a>(words: &str, yard: &'a YardBook) -> Result<&'a Boat, Refusal> {
+    let id = BoatId::from(words);
+    yard.boats.iter().find(|boat| boat.id == id).ok_or_else(|| {
+        let known = yard.boats.iter().map(|boat| boat.id.as_str());
+        let nearest = crate::domain::catalogue::nearest(words, known);
+        let hint = nearest.map(|id| format!("; did you mean {id}?")).unwrap_or_default();
+        Refusal::bad_input(format!("no boat is called {words}{hint}"))
     })
 }
 
@@ -221,7 +231,7 @@ fn circuit_lines(
     }
 }
 
-fn name(circuit: &CircuitState, catalogue: &Catalogue) -> String {
+pub(super) fn name(circuit: &CircuitState, catalogue: &Catalogue) -> String {
     let label = catalogue
         .circuit(&circuit.circuit)
         .map_or(circuit.circuit.as_str(), |kind| kind.label.as_str());
@@ -231,7 +241,7 @@ fn name(circuit: &CircuitState, catalogue: &Catalogue) -> String {
     }
 }
 
-fn holds_to(circuit: &CircuitState, site: &Site) -> Option<String> {
+pub(super) fn holds_to(circuit: &CircuitState, site: &Site) -> Option<String> {
     let shown = |value: Celsius| in_both_scales(value, site.usual_scale());
     let mut line = format!("first ice at {}", shown(circuit.first_ice?));
     // Plain water goes through all three at one temperature: said once.
@@ -246,7 +256,7 @@ fn holds_to(circuit: &CircuitState, site: &Site) -> Option<String> {
     Some(line)
 }
 
-fn in_words(circuit: &CircuitState) -> &'static str {
+pub(super) fn in_words(circuit: &CircuitState) -> &'static str {
     match circuit.holds {
         Holds::Fresh => "fresh water",
         Holds::Sea => "sea water",
@@ -265,7 +275,7 @@ fn in_words(circuit: &CircuitState) -> &'static str {
     }
 }
 
-const fn grade(evidence: Evidence) -> &'static str {
+pub(super) const fn grade(evidence: Evidence) -> &'static str {
     match evidence {
         Evidence::None => "none",
         Evidence::Claimed => "claimed",

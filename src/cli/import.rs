@@ -4,24 +4,33 @@ use std::path::PathBuf;
 
 use serde_json::json;
 
+mod plan;
+
 use super::{Exit, Refusal, Said, Surroundings};
-use crate::intake;
-use crate::service::house::ServiceError;
+use crate::domain::boat::{Boat, Fate, LayupEvent, revise};
+use crate::domain::yard::{Person, Site};
+use crate::intake::layout::heading;
+use crate::intake::{self, DateOrder, Layout, TickColumn};
+use crate::service::house::House;
 use crate::service::salt;
+use plan::Plan;
 
 /// The longest table that is read, in bytes.
 const FILE_BYTES_MAX: u64 = 64 * 1024 * 1024;
 
 /// Free texts of an event that get a salt of their own, at most.
-const TEXTS_PER_EVENT: usize = 8;
+const TEXTS_PER_EVENT: usize = 3;
+
+/// Notes that are printed; all of them stand in the JSON.
+const NOTES_MAX: usize = 60;
 
 /// Arguments of `import`.
 #[derive(Debug, clap::Args)]
 pub struct ImportArgs {
     /// Which table
     #[arg(value_enum)]
-    table: Table,
-    /// The file: CSV with a header line
+    table: Kind,
+    /// The file: CSV or XLSX with a header line
     file: PathBuf,
     /// Say what would happen and change nothing
     #[arg(long)]
@@ -30,7 +39,7 @@ pub struct ImportArgs {
 
 /// The tables that can be brought in, in the order in which they build on each other.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub enum Table {
+pub enum Kind {
     /// Storage places
     Sites,
     /// Owners, managers, technicians, operators
@@ -58,55 +67,145 @@ pub fn import(args: &ImportArgs, around: &Surroundings<'_>) -> Result<Said, Refu
         )));
     }
     let bytes = std::fs::read(&args.file).map_err(unreadable)?;
-    let refuse = |problems: intake::ImportProblems| Refusal::bad_input(problems.to_string());
-    let store = &house.store;
-    let (sites, boats) = (house.store.sites(), house.store.boats());
-    let sites = sites.map_err(ServiceError::from)?;
-    let boats = boats.map_err(ServiceError::from)?;
-    let known = intake::Known::catalogue(&house.catalogue).with_sites(&sites).with_now(around.now);
-    let notes;
-    let (read, changed) = match args.table {
-        Table::Sites => {
-            let read = intake::csv::sites(&bytes, &name).map_err(refuse)?;
-            notes = read.notes;
-            let sites = read.rows;
-            let kept = (!args.dry_run).then(|| store.put_yard(&sites, &[], &[])).transpose();
-            (sites.len(), kept.map_err(ServiceError::from)?.map(|c| c.added + c.changed))
-        }
-        Table::People => {
-            let read = intake::csv::people(&bytes, &name).map_err(refuse)?;
-            notes = read.notes;
-            let people = read.rows;
-            let kept = (!args.dry_run).then(|| store.put_yard(&[], &people, &[])).transpose();
-            (people.len(), kept.map_err(ServiceError::from)?.map(|c| c.added + c.changed))
-        }
-        Table::Boats => {
-            let read = intake::csv::boats(&bytes, &name, &known).map_err(refuse)?;
-            notes = read.notes;
-            let boats = read.rows;
-            let kept = (!args.dry_run).then(|| store.put_yard(&[], &[], &boats)).transpose();
-            (boats.len(), kept.map_err(ServiceError::from)?.map(|c| c.added + c.changed))
-        }
-        Table::Events => {
-            let known = known.with_boats(&boats);
-            let read = intake::csv::events(&bytes, &name, &known).map_err(refuse)?;
-            notes = read.notes;
-            let events = read.rows;
-            let mut salt = salt::random(events.len() * TEXTS_PER_EVENT)?;
-            let kept = (!args.dry_run)
-                .then(|| store.append_events(&events, around.now, &mut salt))
-                .transpose();
-            (events.len(), kept.map_err(ServiceError::from)?.map(|appended| appended.added))
-        }
-    };
-    let mut text = match changed {
-        Some(0) => format!("{name}: {read} rows, nothing new\n"),
-        Some(changed) => format!("{name}: {read} rows, {changed} new or changed\n"),
-        None => format!("{name}: {read} rows can be brought in; nothing was changed (--dry-run)\n"),
-    };
-    for note in &notes {
+    let table = Table::read(args.table, &bytes, &name, &house, around)?;
+    let (plan, changed) = table.keep(&house, around, args.dry_run)?;
+    let mut text = format!("{name}: {} rows: {}", plan.rows.len(), plan.summary());
+    text += if args.dry_run { "; nothing was changed (--dry-run)\n" } else { "\n" };
+    text += &plan.lines();
+    let corrected = plan.count(|fate| matches!(fate, Fate::Changed(_)));
+    let mut notes = table.notes;
+    if corrected > 0 && args.table == Kind::Events {
+        notes.push(format!(
+            "{corrected} rows say something else than the log: the log is never edited, so each is withdrawn by a correction and entered anew, as known from now on"
+        ));
+    }
+    for note in notes.iter().take(NOTES_MAX) {
         text += &format!("note: {note}\n");
     }
-    let json = json!({ "file": name, "rows": read, "changed": changed, "notes": notes });
+    if notes.len() > NOTES_MAX {
+        text += &format!("note: and {} more; --json has them all\n", notes.len() - NOTES_MAX);
+    }
+    let json = json!({
+        "file": name,
+        "rows": plan.rows.len(),
+        "dry_run": args.dry_run,
+        "changed": changed,
+        "fates": plan.json(),
+        "notes": notes,
+    });
     Ok(Said { text, json, exit: Exit::Done })
+}
+
+/// The rows of a file, read and checked.
+enum Rows {
+    Sites(Vec<Site>),
+    People(Vec<Person>),
+    Boats(Vec<Boat>),
+    Events(Vec<LayupEvent>),
+}
+
+/// A file that was read whole.
+struct Table {
+    rows: Rows,
+    notes: Vec<String>,
+}
+
+impl Table {
+    fn read(
+        kind: Kind,
+        bytes: &[u8],
+        name: &str,
+        house: &House,
+        around: &Surroundings<'_>,
+    ) -> Result<Self, Refusal> {
+        let layout = layout(house)?;
+        let refuse = |problems: intake::ImportProblems| Refusal::bad_input(problems.to_string());
+        let store = &house.store;
+        let known = intake::Known::catalogue(&house.catalogue)
+            .with_sites(&store.sites()?)
+            .with_now(around.now)
+            .with_layout(layout);
+        let layout = &known.layout;
+        let (rows, notes) = match kind {
+            Kind::Sites => {
+                let read = intake::csv::sites_laid_out(bytes, name, layout).map_err(refuse)?;
+                (Rows::Sites(read.rows), read.notes)
+            }
+            Kind::People => {
+                let read = intake::csv::people_laid_out(bytes, name, layout).map_err(refuse)?;
+                (Rows::People(read.rows), read.notes)
+            }
+            Kind::Boats => {
+                let read = intake::csv::boats(bytes, name, &known).map_err(refuse)?;
+                (Rows::Boats(read.rows), read.notes)
+            }
+            Kind::Events => {
+                let ids = store.all_events()?.into_iter().map(|event| event.id);
+                let known = known.with_boats(&store.boats()?).with_events(ids);
+                let read = intake::csv::events(bytes, name, &known).map_err(refuse)?;
+                (Rows::Events(read.rows), read.notes)
+            }
+        };
+        Ok(Self { rows, notes })
+    }
+
+    /// Holds the rows against the store and, unless it is a dry run, keeps them: all or none.
+    fn keep(
+        &self,
+        house: &House,
+        around: &Surroundings<'_>,
+        dry_run: bool,
+    ) -> Result<(Plan, Option<usize>), Refusal> {
+        let store = &house.store;
+        let (plan, changed) = match &self.rows {
+            Rows::Sites(sites) => {
+                let plan = Plan::against(sites, &store.sites()?, |site| site.id.as_str());
+                (plan, (!dry_run).then(|| store.put_yard(sites, &[], &[])).transpose()?)
+            }
+            Rows::People(people) => {
+                let plan = Plan::against(people, &store.people()?, |person| person.id.as_str());
+                (plan, (!dry_run).then(|| store.put_yard(&[], people, &[])).transpose()?)
+            }
+            Rows::Boats(boats) => {
+                let plan = Plan::against(boats, &store.boats()?, |boat| boat.id.as_str());
+                (plan, (!dry_run).then(|| store.put_yard(&[], &[], boats)).transpose()?)
+            }
+            Rows::Events(events) => {
+                let log = store.all_events()?;
+                let revision = revise(events, &log, &store.erased_texts()?, around.now);
+                let fates = revision.fates.into_iter().map(|(id, fate)| (id.to_string(), fate));
+                let plan = Plan { rows: fates.collect() };
+                if dry_run {
+                    return Ok((plan, None));
+                }
+                let mut salt = salt::random(revision.append.len() * TEXTS_PER_EVENT)?;
+                let added = store.append_events(&revision.append, around.now, &mut salt)?.added;
+                return Ok((plan, Some(added)));
+            }
+        };
+        Ok((plan, changed.map(|counts| counts.added + counts.changed)))
+    }
+}
+
+/// How the configuration says that tables are read.
+fn layout(house: &House) -> Result<Layout, Refusal> {
+    let import = &house.settings.import;
+    let ticks: Result<Vec<_>, _> = import
+        .ticks
+        .iter()
+        .map(|(name, meaning)| TickColumn::parse(name, meaning, &house.catalogue))
+        .collect();
+    Ok(Layout {
+        columns: import
+            .columns
+            .iter()
+            .map(|(theirs, ours)| (heading(theirs), heading(ours)))
+            .collect(),
+        ticks: ticks.map_err(Refusal::bad_input)?,
+        order: import.day_first.map(|first| match first {
+            true => DateOrder::DayFirst,
+            false => DateOrder::MonthFirst,
+        }),
+        zone: Some(house.settings.yard.time_zone),
+    })
 }

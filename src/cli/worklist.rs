@@ -4,7 +4,8 @@ use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings, parse_time};
 use crate::domain::boat::{BoatId, SiteId};
-use crate::domain::risk::{CircuitRisk, rank};
+use crate::domain::catalogue::Catalogue;
+use crate::domain::risk::{CircuitRisk, power, rank};
 use crate::service::survey::{Instant, Survey, survey};
 
 /// Arguments of `worklist`.
@@ -53,7 +54,8 @@ pub fn worklist(args: &WorklistArgs, around: &Surroundings<'_>) -> Result<Said, 
         seen.boats.retain(|view| view.boat.id == boat);
     }
     let exit = if seen.is_blind() { Exit::Blind } else { Exit::Done };
-    let text = crate::service::report::worklist_text(&house, &seen)?;
+    let mut text = crate::service::report::worklist_text(&house, &seen)?;
+    text.push_str(&only_while_powered(&seen, &house.catalogue));
     Ok(Said { text, json: worklist_json(&seen), exit })
 }
 
@@ -131,7 +133,40 @@ pub fn worklist_json(survey: &Survey) -> Value {
         "until": survey.until.with_timezone(&zone).to_rfc3339(),
         "sites": sites,
         "rows": rows,
+        "if_power_fails": power_json(survey),
     })
+}
+
+/// One line for each boat that holds only while the power of its place is on: its soonest circuit.
+fn only_while_powered(survey: &Survey, catalogue: &Catalogue) -> String {
+    let line = |view: &crate::service::survey::BoatView| {
+        let loss = power::soonest(&view.if_power_fails)?;
+        let label = catalogue
+            .circuit(&loss.circuit)
+            .map_or(loss.circuit.as_str(), |kind| kind.label.as_str());
+        Some(format!("{} {label}: {}\n", view.boat.id, power::words(loss)))
+    };
+    let lines: String = survey.boats.iter().filter_map(line).collect();
+    if lines.is_empty() { lines } else { format!("\n{lines}") }
+}
+
+fn power_json(survey: &Survey) -> Vec<Value> {
+    let losses = survey.boats.iter().flat_map(|view| {
+        view.if_power_fails.iter().filter(|loss| loss.sure_h().is_some()).map(|loss| {
+            let [early, middle, late] = loss.ice_after_h;
+            json!({
+                "boat": view.boat.id,
+                "site": view.state.site,
+                "circuit": loss.circuit,
+                "instance": loss.instance,
+                "consequence": loss.consequence,
+                "ice_after_h": {"p10": early, "p50": middle, "p90": late},
+                "within_h": loss.within_h,
+                "why": power::words(loss),
+            })
+        })
+    });
+    losses.collect()
 }
 
 /// Rounded to a ten-thousandth: more digits would only look exact.

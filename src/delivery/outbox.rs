@@ -11,7 +11,7 @@ use super::maildir::Maildir;
 use super::smtp::{Parcel, Relay, Verdict};
 use crate::domain::boat::PersonId;
 use crate::store::outbox::{Fault, Posted};
-use crate::store::{Store, StoreError};
+use crate::store::{Store, StoreError, failpoint};
 
 /// Waits after the first, second and third attempt, then the last one for ever, in minutes. RFC 5321 4.5.4.1 asks for
 /// 30 in general and allows less where the cause is known: our own relay, and words that go stale.
@@ -151,8 +151,23 @@ pub async fn deliver_due(
     now: DateTime<Utc>,
     limits: &Limits,
 ) -> Result<DeliverReport, StoreError> {
+    deliver_while(store, channel, now, limits, &|| true).await
+}
+
+/// [`deliver_due`] that asks `go_on` before each letter: where it says no, what was taken and not tried is given back
+/// and the pass ends.
+///
+/// # Errors
+/// As [`deliver_due`].
+pub async fn deliver_while(
+    store: &Store,
+    channel: &mut Channel,
+    now: DateTime<Utc>,
+    limits: &Limits,
+    go_on: &(dyn Fn() -> bool + Sync),
+) -> Result<DeliverReport, StoreError> {
     let mut report = DeliverReport::default();
-    let outcome = passes(store, channel, now, limits, &mut report).await;
+    let outcome = passes(store, channel, now, (limits, go_on), &mut report).await;
     channel.finish().await;
     outcome.map(|()| report)
 }
@@ -161,14 +176,14 @@ async fn passes(
     store: &Store,
     channel: &mut Channel,
     now: DateTime<Utc>,
-    limits: &Limits,
+    (limits, go_on): (&Limits, &(dyn Fn() -> bool + Sync)),
     report: &mut DeliverReport,
 ) -> Result<(), StoreError> {
     let deadline = channel.deadline();
     // A letter begun within the first deadline ends within the second: nobody else takes it meanwhile.
     let lease_for = TimeDelta::from_std(deadline * 3).unwrap_or(TimeDelta::MAX);
     let (mut begun, mut unknown) = (0, 0);
-    while begun < limits.most {
+    while begun < limits.most && go_on() {
         let left = u32::try_from(limits.most - begun).unwrap_or(u32::MAX);
         let due = store.lease_due(channel.name(), now, limits.batch.min(left), lease_for)?;
         report.superseded += due.superseded;
@@ -178,7 +193,7 @@ async fn passes(
         }
         let leased = Instant::now();
         for letter in &due.letters {
-            if report.relay_trouble.is_some() || leased.elapsed() >= deadline {
+            if report.relay_trouble.is_some() || leased.elapsed() >= deadline || !go_on() {
                 // Not tried: as if nobody had taken it, or with the relay's trouble noted.
                 put_back(store, letter, now, report)?;
                 continue;
@@ -230,6 +245,7 @@ fn note(
 ) -> Result<(), StoreError> {
     let (fault, why) = match verdict {
         Verdict::Sent { reply } => {
+            failpoint::hit("after_accept_before_mark");
             store.mark_sent(letter.id, &reply, now)?;
             report.sent += 1;
             return Ok(());

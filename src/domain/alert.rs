@@ -13,8 +13,10 @@ pub mod chance;
 pub mod decide;
 pub mod facts;
 mod freeze;
+pub mod known;
 pub mod quiet;
 pub mod settings;
+pub mod shelve;
 pub mod situation;
 pub mod table;
 pub mod told;
@@ -27,13 +29,15 @@ use serde::{Deserialize, Serialize};
 
 use crate::domain::boat::{BoatId, CircuitId, Holds, PersonId, SiteId};
 use crate::domain::catalogue::identifier;
-use crate::domain::risk::Priority;
+use crate::domain::risk::{Consequence, Priority};
 
 pub use chance::ChanceClass;
 pub use decide::{Act, CloseReason, Decision, RecordLine, RollUp, Telling, Transition, decide};
 pub use facts::Facts;
+pub use known::Known;
 pub use settings::AlertSettings;
-pub use situation::{Low, Situation, Standing, Subject, Target};
+pub use shelve::ShelveError;
+pub use situation::{Low, Situation, Standing, Subject, Target, WorklistTimes};
 pub use table::{Flat, TRANSITIONS, TransitionRow};
 pub use told::{Heard, Ledger, Sent, Told};
 pub use worse::Worse;
@@ -194,6 +198,17 @@ pub struct FirstSeen {
     pub issue: DateTime<Utc>,
 }
 
+/// What the last worklist said of the boat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Listed {
+    /// When it went out.
+    pub at: DateTime<Utc>,
+    /// The earliest latest start on it.
+    pub latest_start: Option<DateTime<Utc>>,
+    /// The gravest harm on it.
+    pub consequence: Consequence,
+}
+
 /// How an episode ended.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Closing {
@@ -243,6 +258,18 @@ pub struct Alert {
     pub told: BTreeMap<PersonId, Ledger>,
     /// Updates sent that were no worsening.
     pub eased_updates: u8,
+    /// Since when everything over its threshold has been past its limit.
+    #[serde(default)]
+    pub frozen_since: Option<DateTime<Utc>>,
+    /// What each person has been told of, in this and in earlier episodes.
+    #[serde(default)]
+    pub known: Vec<Known>,
+    /// What the last worklist said of it; `None` where it was not on it.
+    #[serde(default)]
+    pub listed: Option<Listed>,
+    /// Steps of the escalation taken.
+    #[serde(default)]
+    pub escalated: u8,
     /// The numbers of the last decision that told somebody: what `explain` prints.
     pub decided_on: Option<Facts>,
 }
@@ -270,6 +297,10 @@ impl Alert {
             mildest_active_low_c: None,
             told: BTreeMap::new(),
             eased_updates: 0,
+            frozen_since: None,
+            known: Vec::new(),
+            listed: None,
+            escalated: 0,
             decided_on: None,
         }
     }

@@ -1,9 +1,11 @@
 //! Boats: their circuits, the append-only lay-up log, and the fold from that log to what is in each circuit and why.
 
+pub mod doubt;
 pub mod event;
 pub mod exposure;
 pub mod fold;
 pub mod place;
+pub mod revise;
 pub mod state;
 
 use chrono::NaiveDate;
@@ -11,10 +13,12 @@ use serde::{Deserialize, Serialize};
 
 use crate::domain::catalogue::identifier;
 pub use crate::domain::catalogue::{CircuitId, CoolingKind, Evidence, Holds};
+pub use doubt::doubts;
 pub use event::{EventId, LayupEvent, Precision};
 pub use exposure::{Exposure, uncleared};
 pub use fold::{FOLD_VERSION, fold};
 pub use place::{PlaceFacts, Places};
+pub use revise::{Erased, Fate, Revision, revise};
 pub use state::{BoatState, CircuitState, Mitigation};
 
 identifier!(
@@ -122,9 +126,31 @@ impl Boat {
 /// digit of the year, two digits of the model year.
 #[must_use]
 pub fn is_hull_number(text: &str) -> bool {
+    !text.is_empty() && hull_number_fault(text).is_none()
+}
+
+/// What keeps a text from being a hull number by 33 CFR 181.25 (b) and (c); `None` where nothing does, or where there is no
+/// number at all.
+#[must_use]
+pub fn hull_number_fault(text: &str) -> Option<&'static str> {
     let letters: Vec<char> = text.chars().collect();
-    letters.len() == 12
-        && letters.iter().take(8).all(char::is_ascii_alphanumeric)
-        && letters.get(8).is_some_and(|month| ('A'..='L').contains(month))
-        && letters.iter().skip(9).all(char::is_ascii_digit)
+    if letters.is_empty() {
+        return None;
+    }
+    let all = |from: usize, count: usize, right: fn(&char) -> bool| {
+        letters.iter().skip(from).take(count).all(right)
+    };
+    if letters.len() != 12 {
+        Some("it has not twelve characters")
+    } else if !all(0, 3, char::is_ascii_alphanumeric) {
+        Some("the first three name the maker and are letters or digits")
+    } else if !all(3, 5, |c| c.is_ascii_alphanumeric() && !matches!(c, 'I' | 'O' | 'Q')) {
+        Some("characters 4 to 8 are digits or letters, and not I, O or Q: is one of them 1 or 0?")
+    } else if !all(8, 1, |c| ('A'..='L').contains(c)) {
+        Some("character 9 is the month, A to L")
+    } else if !all(9, 3, char::is_ascii_digit) {
+        Some("characters 10 to 12 are digits of the year")
+    } else {
+        None
+    }
 }

@@ -3,6 +3,8 @@
 //! Code interprets these rows and holds none of their numbers or words itself.
 
 pub mod circuit;
+pub mod day_sheet;
+pub mod entry_word;
 pub mod event_kind;
 pub mod fitout;
 pub mod limits;
@@ -10,7 +12,8 @@ pub mod nearest;
 pub mod product;
 pub mod reason;
 pub mod synonym;
-mod table;
+pub(crate) mod table;
+pub mod tick_word;
 pub mod words;
 
 use std::collections::HashMap;
@@ -20,6 +23,8 @@ use serde::Deserialize;
 use thiserror::Error;
 
 pub use circuit::{AfterColdRun, Alarms, CircuitKind};
+pub use day_sheet::{DayStep, MixRatios};
+pub use entry_word::NotAKind;
 pub use event_kind::{EffectKind, EventClass, EventKind, PlaceEffect, WaterSource};
 pub use fitout::{Fitout, GuessedFitout};
 pub use limits::TradeLimits;
@@ -27,6 +32,7 @@ pub use nearest::nearest;
 pub use product::{Product, ProductFluid};
 pub use reason::{Reason, Reasons};
 pub use synonym::Synonym;
+pub use tick_word::TickMeaning;
 pub(crate) use words::identifier;
 pub use words::{
     CircuitId, CircuitSet, Confinement, Consequence, CoolingKind, Evidence, Holds, PartExposure,
@@ -121,6 +127,10 @@ pub struct Catalogue {
     products: Vec<Product>,
     fitouts: Vec<Fitout>,
     synonyms: Vec<Synonym>,
+    entry_words: Vec<entry_word::EntryWord>,
+    tick_words: Vec<tick_word::TickWord>,
+    day_sheet: Vec<DayStep>,
+    mix_ratios: MixRatios,
     actions: HashMap<String, String>,
     reasons: Reasons,
     limits: TradeLimits,
@@ -164,11 +174,17 @@ impl Catalogue {
             names,
             event_places,
             actions,
+            day_sheet: day_sheet::parse(include_str!("../../config/catalogue/day_sheet.csv"))?,
+            mix_ratios: day_sheet::parse_ratios(include_str!(
+                "../../config/catalogue/mix_ratios.csv"
+            ))?,
+            tick_words: tick_word::parse(include_str!("../../config/catalogue/tick_words.csv"))?,
             circuits,
             events,
             products: product::parse(include_str!("../../config/catalogue/products.csv"))?,
             fitouts: fitout::parse(include_str!("../../config/catalogue/fitouts.csv"))?,
             synonyms: synonym::parse(include_str!("../../config/catalogue/synonyms.csv"))?,
+            entry_words: entry_word::parse(include_str!("../../config/catalogue/entry_words.csv"))?,
             reasons: reason::parse(include_str!("../../config/catalogue/reasons.csv"))?,
             limits: limits::parse(include_str!("../../config/catalogue/limits.csv"))?,
         };
@@ -195,6 +211,15 @@ impl Catalogue {
             .find(|synonym| !synonym.event.is_empty() && self.event(&synonym.event).is_none())
         {
             return problem("synonyms.csv", format!("no event {}", synonym.event));
+        }
+        let wrong = |row: &entry_word::EntryWord| {
+            row.circuits().find(|id| self.named(&CircuitId::from(*id)).is_none()).map(str::to_owned)
+        };
+        if let Some(id) = self.entry_words.iter().find_map(wrong) {
+            return problem("entry_words.csv", format!("no circuit {id}"));
+        }
+        if let Some(what) = self.wrong_step() {
+            return problem("day_sheet.csv", what);
         }
         Ok(self)
     }
@@ -304,6 +329,26 @@ impl Catalogue {
     #[must_use]
     pub fn synonym(&self, words: &str) -> Option<&Synonym> {
         self.synonyms.iter().find(|synonym| synonym.has(words))
+    }
+
+    fn entry_words(&self) -> &[entry_word::EntryWord] {
+        &self.entry_words
+    }
+
+    /// The steps of a lay-up in a good order.
+    #[must_use]
+    pub fn day_sheet(&self) -> &[DayStep] {
+        &self.day_sheet
+    }
+
+    /// The figures of the mixing table.
+    #[must_use]
+    pub const fn mix_ratios(&self) -> &MixRatios {
+        &self.mix_ratios
+    }
+
+    fn tick_words(&self) -> &[tick_word::TickWord] {
+        &self.tick_words
     }
 
     /// The words of an action key, such as `drain_by_maker_or_yard`.

@@ -6,7 +6,7 @@
 
 mod blind;
 pub mod block;
-mod cautions;
+pub mod cautions;
 mod freeze;
 pub mod identity;
 pub mod lint;
@@ -28,7 +28,7 @@ use crate::domain::yard::{Person, Site};
 pub use identity::MessageKey;
 pub use phrases::Phrases;
 pub use rollup::{RolledUp, compose_rollup};
-pub use worklist::{CannotSay, PlaceLine, Worklist, WorklistBoat, compose_worklist};
+pub use worklist::{CannotSay, OverLine, PlaceLine, Worklist, WorklistBoat, compose_worklist};
 
 /// A name and an address.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -186,6 +186,7 @@ pub fn compose(
                 Act::Update { .. } => "freeze_update",
                 Act::Close { reason: CloseReason::Returned, .. } => "freeze_returned",
                 Act::Close { reason: CloseReason::Done, .. } => "freeze_done",
+                Act::Close { reason: CloseReason::Passed, .. } => "freeze_passed",
                 Act::Close { .. } => return Err(no_words()),
             };
             (template, freeze::draft(telling, boat, state, context))

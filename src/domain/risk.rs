@@ -3,8 +3,11 @@
 pub mod ambient;
 pub mod case;
 pub mod judge;
+pub mod plan;
+pub mod power;
 pub mod rank;
 pub mod reasons;
+pub mod start;
 pub mod timing;
 
 use chrono::{DateTime, Utc};

@@ -221,7 +221,7 @@ impl Client {
         state: &FetchState,
     ) -> Option<String> {
         match self.service {
-            Service::NwsGridpoint => state.grid_path.clone(),
+            Service::NwsGridpoint => state.grid_path.clone().or_else(|| Some(place.to_string())),
             Service::Mosmix => polled::station(&self.options, place).map(str::to_owned),
             _ => Some(polled::rounded(place, elevation_m)),
         }

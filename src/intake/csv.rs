@@ -9,9 +9,11 @@ use std::collections::BTreeSet;
 use std::fmt::Display;
 
 pub use boats::boats;
+pub(super) use events::KNOWN as EVENT_COLUMNS;
 pub use events::events;
-pub use people::people;
-pub use sites::sites;
+pub(super) use events::{Ids, of_sheet as events_of_sheet};
+pub use people::{people, people_laid_out};
+pub use sites::{sites, sites_laid_out};
 
 use super::Imported;
 use super::problems::{ImportProblems, Problem};

@@ -1,8 +1,10 @@
 //! One row, cell by cell: what is blank is `None`, what is bad is noted with what would be right.
 
 use chrono::{DateTime, FixedOffset, NaiveDate, NaiveTime};
+use chrono_tz::Tz;
 use csv::StringRecord;
 
+use super::dates;
 use super::problems::Problem;
 use super::sheet::Sheet;
 use crate::domain::catalogue::nearest;
@@ -103,26 +105,26 @@ impl<'a> Row<'a> {
         .flatten()
     }
 
-    /// A day, `2022-10-03`.
+    /// A day, `2022-10-03` or in another form that people write.
     pub(super) fn date(&mut self, column: &str) -> Option<NaiveDate> {
-        self.parse(column, "a day such as 2022-10-03", |text| text.parse().ok())
+        let order = self.sheet.order;
+        self.parse(column, "a day such as 2022-10-03", |text| dates::day(text, order))
     }
 
     /// A time of day, `21:00`.
     pub(super) fn time(&mut self, column: &str) -> Option<NaiveTime> {
-        self.parse(column, "a time of day such as 21:00", |text| {
-            NaiveTime::parse_from_str(text, "%H:%M")
-                .or_else(|_| NaiveTime::parse_from_str(text, "%H:%M:%S"))
-                .ok()
-        })
+        self.parse(column, "a time of day such as 21:00", dates::clock)
     }
 
-    /// A moment with its offset, `2022-10-03T14:00:00-04:00`.
-    pub(super) fn moment(&mut self, column: &str) -> Option<DateTime<FixedOffset>> {
+    /// A moment, and whether its hour is known: `2022-10-03T14:00:00-04:00`, or in another form by the clocks of `zone`.
+    pub(super) fn moment(
+        &mut self,
+        column: &str,
+        zone: Option<Tz>,
+    ) -> Option<(DateTime<FixedOffset>, bool)> {
+        let order = self.sheet.order;
         self.need(column, "a time with its offset such as 2022-10-03T14:00:00-04:00", |text| {
-            DateTime::parse_from_rfc3339(text)
-                .or_else(|_| DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M%:z"))
-                .ok()
+            dates::moment(text, order, zone)
         })
     }
 }
@@ -147,14 +149,67 @@ pub(super) fn number(text: &str) -> Option<f64> {
     value.ok().filter(|value: &f64| value.is_finite())
 }
 
+/// A telephone number in one form: ten digits of North America as 207-555-0100, others as +country and digits; an extension
+/// stays. `None` for what is no telephone number.
+pub(super) fn phone(text: &str) -> Option<String> {
+    let lower = text.trim().to_lowercase();
+    let (main, extension) = match ["ext", "x"].iter().find_map(|mark| lower.split_once(mark)) {
+        Some((main, extension)) => (main, extension.trim_matches(['.', ' ', ':'])),
+        None => (lower.as_str(), ""),
+    };
+    let main = main.trim().trim_start_matches("tel").trim_matches([':', '.', ' ']);
+    let known =
+        |letter: char| letter.is_ascii_digit() || "+-. ()/\u{a0}\u{2011}\u{2013}".contains(letter);
+    if !main.chars().all(known) || !extension.chars().all(|letter| letter.is_ascii_digit()) {
+        return None;
+    }
+    let digits: String = main.chars().filter(char::is_ascii_digit).collect();
+    let abroad = main.starts_with('+') && !main.starts_with("+1");
+    let home = digits.strip_prefix('1').filter(|rest| rest.len() == 10).unwrap_or(&digits);
+    let number = match (abroad, home.len()) {
+        (false, 10) => {
+            format!("{}-{}-{}", home.get(..3)?, home.get(3..6)?, home.get(6..)?)
+        }
+        // E.164: at most fifteen digits with the country's.
+        (true, _) if (7..=15).contains(&digits.len()) => format!("+{digits}"),
+        (false, 7) => format!("{}-{}", home.get(..3)?, home.get(3..)?),
+        _ => return None,
+    };
+    Some(if extension.is_empty() { number } else { format!("{number} ext {extension}") })
+}
+
+/// Metres from a length with its unit: `8.5 m`, else feet as [`metres_from_feet`] reads them.
+pub(super) fn metres_from_length(text: &str) -> Option<f64> {
+    let lower = text.trim().to_lowercase();
+    let metres = ["metres", "meters", "metre", "meter", "m"]
+        .iter()
+        .find_map(|unit| lower.strip_suffix(unit));
+    match metres {
+        Some(figure) => number(figure).filter(|metres| (0.5..=200.0).contains(metres)),
+        None => metres_from_feet(text),
+    }
+}
+
 /// Metres from feet: `27.9`, `27'6"`, `27 ft 6 in`.
 pub(super) fn metres_from_feet(text: &str) -> Option<f64> {
     const METRES_PER_FOOT: f64 = 0.3048;
     let text = text
         .to_lowercase()
+        .replace("feet", "'")
+        .replace("ft.", "'")
         .replace("ft", "'")
+        .replace("inches", "\"")
         .replace("in", "\"")
-        .replace(['\u{2019}', '\u{2032}'], "'");
+        .replace("\u{bd}", " 1/2")
+        .replace("''", "\"")
+        .replace(['\u{2019}', '\u{2032}', '\u{b4}', '`'], "'");
+    // 27-6 is feet and inches too.
+    let text = match text.split_once('-') {
+        Some((feet, inches)) if !feet.is_empty() && !text.contains('\'') => {
+            format!("{feet}'{inches}")
+        }
+        _ => text.replace("'-", "'"),
+    };
     let (feet, inches) = match text.split_once('\'') {
         Some((feet, rest)) => (
             feet.to_owned(),
@@ -162,7 +217,66 @@ pub(super) fn metres_from_feet(text: &str) -> Option<f64> {
         ),
         None => (text, String::new()),
     };
-    let inches = if inches.trim().is_empty() { 0.0 } else { number(&inches)? };
+    let inches = inches.split_whitespace().try_fold(0.0, |sum, part| {
+        let value = match part.split_once('/') {
+            Some((over, under)) => number(over)? / number(under).filter(|under| *under > 0.0)?,
+            None => number(part)?,
+        };
+        Some(sum + value)
+    })?;
     let metres = (number(&feet)? + inches / 12.0) * METRES_PER_FOOT;
     ((0.5..=200.0).contains(&metres) && (0.0..12.0).contains(&inches)).then_some(metres)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lengths_are_read_as_people_write_them() {
+        let check = |text: &str, want: Option<f64>| {
+            let got = metres_from_length(text).map(|metres| (metres * 1000.0).round() / 1000.0);
+            assert_eq!(got, want, "{text}");
+        };
+        for text in [
+            "27'6\"",
+            "27' 6\"",
+            "27 ft 6 in",
+            "27-6",
+            "27.5",
+            "27.5 ft",
+            "27,5",
+            "27\u{2019}6\u{201D}",
+            "27'6''",
+            "27 feet 6 inches",
+        ] {
+            check(text, Some(8.382));
+        }
+        check("27' 6 1/2\"", Some(8.395));
+        check("8.38 m", Some(8.38));
+        check("27'13\"", None);
+        check("long", None);
+    }
+
+    #[test]
+    fn telephone_numbers_come_into_one_form() {
+        let check =
+            |text: &str, want: Option<&str>| assert_eq!(phone(text).as_deref(), want, "{text}");
+        for text in [
+            "207-555-0142",
+            "(207) 555-0142",
+            "207.555.0142",
+            "+1 207 555 0142",
+            "1-207-555-0142",
+            "2075550142",
+            "tel: 207 555 0142",
+        ] {
+            check(text, Some("207-555-0142"));
+        }
+        check("207-555-0142 x12", Some("207-555-0142 ext 12"));
+        check("+44 20 7946 0018", Some("+442079460018"));
+        check("555-0142", Some("555-0142"));
+        check("call the office", None);
+        check("12", None);
+    }
 }

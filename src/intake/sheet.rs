@@ -1,22 +1,31 @@
-//! Bytes to rows: byte-order marks, UTF-8 or Windows-1252, comma, semicolon or tab.
+//! Bytes to rows: spreadsheets, or text with byte-order marks, UTF-8 or Windows-1252, comma, semicolon or tab.
 
 use std::collections::HashMap;
 
 use csv::StringRecord;
 
+use super::dates::{DateOrder, is_ambiguous, order_shown};
+use super::layout::{Layout, heading};
 use super::problems::{ImportProblems, Problem};
+use super::xlsx;
 
 /// A file larger than this is not one that a person keeps; 100,000 rows take about 30 MB.
 const BYTES_MAX: usize = 64 * 1024 * 1024;
 /// More rows than this in one file are refused.
-const ROWS_MAX: usize = 200_000;
+pub(super) const ROWS_MAX: usize = 200_000;
+
+/// Rows with their lines in the file.
+pub(super) type Rows = Vec<(u64, StringRecord)>;
 
 /// A table as it stands in a file, cells still text.
 pub(super) struct Sheet {
     pub(super) file: String,
     columns: HashMap<String, usize>,
     header_names: Vec<String>,
-    pub(super) rows: Vec<(u64, StringRecord)>,
+    pub(super) rows: Rows,
+    /// Which number of a date is the day.
+    pub(super) order: DateOrder,
+    order_note: Option<String>,
 }
 
 impl Sheet {
@@ -25,57 +34,136 @@ impl Sheet {
         bytes: &[u8],
         file: &str,
         required: &[&str],
+        layout: &Layout,
     ) -> Result<Self, ImportProblems> {
         let refuse = |problems| ImportProblems { file: file.to_owned(), problems };
-        let whole = |remedy: &str| {
-            refuse(vec![Problem {
-                line: 1,
-                column: String::new(),
-                value: String::new(),
-                remedy: remedy.to_owned(),
-            }])
-        };
+        let whole = |remedy: &str| refuse(vec![at(1, "", "", remedy)]);
         if bytes.len() > BYTES_MAX {
             return Err(whole("the file has more than 64 MiB: split it"));
         }
-        let text = decode(bytes).ok_or_else(|| {
-            whole("this is not a text table: save it as CSV in UTF-8 or Windows-1252")
-        })?;
-        let mut reader = csv::ReaderBuilder::new()
-            .delimiter(delimiter(&text))
-            .flexible(true)
-            .from_reader(text.as_bytes());
-        let header = reader
-            .headers()
-            .map_err(|error| whole(&format!("the header cannot be read: {error}")))?
-            .clone();
         let mut problems = Vec::new();
+        let (header, rows) = if xlsx::is_spreadsheet(bytes) {
+            xlsx::rows(bytes).map_err(|why| whole(&why))?
+        } else {
+            let text = decode(bytes).ok_or_else(|| {
+                whole("this is not a table: save it as XLSX, or as CSV in UTF-8 or Windows-1252")
+            })?;
+            let mut reader = csv::ReaderBuilder::new()
+                .delimiter(delimiter(&text))
+                .flexible(true)
+                .from_reader(text.as_bytes());
+            let header = reader
+                .headers()
+                .map_err(|error| whole(&format!("the header cannot be read: {error}")))?
+                .clone();
+            let rows = records(&mut reader, header.len(), &mut problems);
+            (header, rows)
+        };
         let mut columns = HashMap::new();
         let mut header_names = Vec::new();
+        let mut missing = Vec::new();
         for (place, name) in header.iter().enumerate() {
-            let name = name.trim().to_lowercase().replace(' ', "_");
+            let name = heading(name);
+            let name = layout.columns.get(&name).cloned().unwrap_or(name);
             header_names.push(name.clone());
             if !name.is_empty() && columns.insert(name.clone(), place).is_some() {
-                problems.push(at(1, &name, "", "the column stands twice: keep one"));
+                missing.push(at(1, &name, "", "the column stands twice: keep one"));
             }
         }
-        for name in required.iter().filter(|name| !columns.contains_key(**name)) {
-            let like =
-                crate::domain::catalogue::nearest(name, header_names.iter().map(String::as_str));
-            let remedy = match like {
-                Some(like) => format!("the column is missing; is it {like}?"),
-                None => "the column is missing: add it to the header".to_owned(),
+        if !missing.is_empty() {
+            return Err(refuse(missing));
+        }
+        let mut sheet = Self {
+            file: file.to_owned(),
+            columns,
+            header_names,
+            rows,
+            order: layout.usual_order(),
+            order_note: None,
+        };
+        sheet.require(required)?;
+        sheet.settle_order(&mut problems);
+        if problems.is_empty() { Ok(sheet) } else { Err(refuse(problems)) }
+    }
+
+    /// Refuses the sheet where one of these columns is missing.
+    pub(super) fn require(&self, required: &[&str]) -> Result<(), ImportProblems> {
+        let mut missing = Vec::new();
+        for name in required.iter().filter(|name| !self.columns.contains_key(**name)) {
+            let names = self.header_names.iter().map(String::as_str);
+            let remedy = match crate::domain::catalogue::nearest(name, names) {
+                Some(like) => format!(
+                    "the column is missing; is it {like}? Then say so in [import.columns]: \"{like}\" = \"{name}\""
+                ),
+                None => {
+                    "the column is missing: add it to the header, or name yours in [import.columns]"
+                        .to_owned()
+                }
             };
-            problems.push(at(1, name, "", &remedy));
+            missing.push(at(1, name, "", &remedy));
         }
-        if !problems.is_empty() {
-            return Err(refuse(problems));
-        }
-        let rows = records(&mut reader, header.len(), &mut problems);
-        if problems.is_empty() {
-            Ok(Self { file: file.to_owned(), columns, header_names, rows })
+        if missing.is_empty() {
+            Ok(())
         } else {
-            Err(refuse(problems))
+            Err(ImportProblems { file: self.file.clone(), problems: missing })
+        }
+    }
+
+    /// One order of day and month for the whole file: as its own dates show it, else the usual one, which is noted.
+    fn settle_order(&mut self, problems: &mut Vec<Problem>) {
+        let mut shown: Option<(DateOrder, u64, String)> = None;
+        let mut doubtful = None;
+        let dates: Vec<usize> = (0..)
+            .zip(&self.header_names)
+            .filter(|(_, name)| name.ends_with("_at") || name.ends_with("date"))
+            .map(|(place, _)| place)
+            .collect();
+        for (line, record) in &self.rows {
+            for cell in dates.iter().filter_map(|place| record.get(*place)).map(str::trim) {
+                match (order_shown(cell), &shown) {
+                    (Some(order), None) => shown = Some((order, *line, cell.to_owned())),
+                    (Some(order), Some((other, there, like))) if order != *other => {
+                        let remedy = format!(
+                            "day and month stand the other way round than in line {there} ({like}): write dates as 2022-10-03"
+                        );
+                        problems.push(at(*line, "", cell, &remedy));
+                        return;
+                    }
+                    (None, _) if doubtful.is_none() && is_ambiguous(cell) => {
+                        doubtful = Some((*line, cell.to_owned()));
+                    }
+                    _ => {}
+                }
+            }
+        }
+        match (shown, doubtful) {
+            (Some((order, ..)), _) => self.order = order,
+            (None, Some((line, cell))) => {
+                let read = match self.order {
+                    DateOrder::DayFirst => "day, month, year",
+                    DateOrder::MonthFirst => "month, day, year",
+                };
+                self.order_note = Some(format!(
+                    "{}: dates such as {cell} (line {line}) are read as {read}; import.day_first in the configuration says otherwise",
+                    self.file
+                ));
+            }
+            (None, None) => {}
+        }
+    }
+
+    /// A sheet of one row, from cells that were given one by one.
+    pub(super) fn single(file: &str, cells: &[(String, String)]) -> Self {
+        let columns = (0..).zip(cells).map(|(place, (name, _))| (name.clone(), place)).collect();
+        let header_names = cells.iter().map(|(name, _)| name.clone()).collect();
+        let record = cells.iter().map(|(_, cell)| cell.as_str()).collect();
+        Self {
+            file: file.to_owned(),
+            columns,
+            header_names,
+            rows: vec![(1, record)],
+            order: DateOrder::MonthFirst,
+            order_note: None,
         }
     }
 
@@ -90,15 +178,12 @@ impl Sheet {
             .iter()
             .filter(|name| !name.is_empty() && !known.contains(&name.as_str()))
             .map(|name| format!("{}: the column {name} is not used", self.file))
+            .chain(self.order_note.clone())
             .collect()
     }
 }
 
-fn records(
-    reader: &mut csv::Reader<&[u8]>,
-    cells: usize,
-    problems: &mut Vec<Problem>,
-) -> Vec<(u64, StringRecord)> {
+fn records(reader: &mut csv::Reader<&[u8]>, cells: usize, problems: &mut Vec<Problem>) -> Rows {
     let mut rows = Vec::new();
     for record in reader.records() {
         match record {

@@ -7,10 +7,13 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::house::{House, ServiceError, YardBook};
 use super::survey::{BoatView, PlaceView, Survey};
 use crate::domain::alert::{
-    Alert, AlertSettings, Decision, Kind, Situation, Standing, Subject, Target, decide,
+    Alert, AlertSettings, Decision, Kind, Known, Situation, Standing, Subject, Target,
+    WorklistTimes, decide,
 };
-use crate::domain::boat::{Boat, PersonId, SiteId};
+use crate::domain::boat::{Boat, BoatId, PersonId, SiteId};
+use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Role};
+use crate::settings::schedule::Schedule;
 use crate::store::{AlertRecord, TransitionRow};
 
 /// Messages of this long ago no longer count against a person's daily limit.
@@ -23,12 +26,14 @@ const RECENT: TimeDelta = TimeDelta::hours(24);
 pub fn decide_all(
     house: &House,
     survey: &Survey,
+    worklist_due: bool,
     now: DateTime<Utc>,
 ) -> Result<Decision, ServiceError> {
     let ground = Ground {
         book: AlertBook::read(house)?,
         recent: house.store.letters_since(now - RECENT)?,
         until: survey.until,
+        worklist: worklist_times(house, worklist_due, now)?,
     };
     let mut all = Decision::default();
     for view in &survey.boats {
@@ -40,7 +45,12 @@ pub fn decide_all(
             state: Box::new(view.state.clone()),
             rows: view.rows.clone(),
         };
-        let situation = ground.situation(place, (Kind::Freeze, &subject), target, people);
+        let mut situation = ground.situation(place, (Kind::Freeze, &subject), target, people);
+        // Only who might be told anew needs what was told before.
+        let pressing = view.rows.iter().any(|row| row.priority > Priority::Notice);
+        if situation.open.is_none() && pressing {
+            situation.known = known_of(house, &view.boat.id)?;
+        }
         extend(&mut all, decide(&situation, now));
     }
     for place in survey.places.values() {
@@ -60,11 +70,35 @@ fn extend(all: &mut Decision, one: Decision) {
     all.tellings.extend(one.tellings);
 }
 
+/// What people were told of a boat in the episodes before, as the last of them kept it.
+fn known_of(house: &House, boat: &BoatId) -> Result<Vec<Known>, ServiceError> {
+    let Some(record) = house.store.last_closed(Kind::Freeze.as_str(), boat)? else {
+        return Ok(Vec::new());
+    };
+    let id = record.id.clone();
+    let alert: Alert = serde_json::from_value(record.document)
+        .map_err(|error| ServiceError::Told(format!("the alert {id} cannot be read: {error}")))?;
+    Ok(alert.known)
+}
+
+/// When the managers read the worklist, if anybody gets one.
+fn worklist_times(
+    house: &House,
+    in_this_round: bool,
+    now: DateTime<Utc>,
+) -> Result<Option<WorklistTimes>, ServiceError> {
+    let yard = &house.settings.yard;
+    let schedule = Schedule::parse(&yard.worklist).map_err(ServiceError::Told)?;
+    let next = schedule.next_after(now, yard.time_zone);
+    Ok(next.map(|next| WorklistTimes { in_this_round, next }))
+}
+
 /// What every situation of a round has in common.
 struct Ground {
     book: AlertBook,
     recent: Vec<(PersonId, String, DateTime<Utc>)>,
     until: DateTime<Utc>,
+    worklist: Option<WorklistTimes>,
 }
 
 impl Ground {
@@ -89,6 +123,8 @@ impl Ground {
             until: self.until,
             low: place.low,
             open,
+            known: Vec::new(),
+            worklist: self.worklist,
             episodes_closed: self.book.closed.get(&key).copied().unwrap_or(0),
             people,
             recent,
@@ -122,7 +158,13 @@ impl AlertBook {
 /// The owner, then those who run the place, in their order.
 fn people_of(boat: &Boat, site: &SiteId, yard: &YardBook) -> Vec<Person> {
     let owner = boat.owner.as_ref().and_then(|id| yard.people.get(id));
-    owner.into_iter().chain(managers_of(site, yard)).cloned().collect()
+    let own = |person: &&Person| Some(&person.id) != boat.owner.as_ref();
+    let technicians = yard
+        .people
+        .values()
+        .filter(|person| person.role == Role::Technician && person.sites.contains(site));
+    let others = managers_of(site, yard).into_iter().chain(technicians).filter(own);
+    owner.into_iter().chain(others).cloned().collect()
 }
 
 fn managers_of<'a>(site: &SiteId, yard: &'a YardBook) -> Vec<&'a Person> {
@@ -169,6 +211,38 @@ fn standing_at(book: &AlertBook, site: &SiteId, boats: &[BoatView]) -> Vec<Stand
         }
     }
     standing
+}
+
+/// Notes that `by` has seen an alert; the answer is the change in words, or `None` where there is nothing to acknowledge.
+///
+/// # Errors
+/// The store's, or an alert document that cannot be read.
+pub fn acknowledge(
+    house: &House,
+    id: &str,
+    by: &PersonId,
+    plan_until: Option<DateTime<Utc>>,
+    now: DateTime<Utc>,
+) -> Result<Option<String>, ServiceError> {
+    let based_on = house.store.generation()?;
+    let Some(record) = house.store.alert(id)? else { return Ok(None) };
+    let alert: Alert = serde_json::from_value(record.document)
+        .map_err(|error| ServiceError::Told(format!("the alert {id} cannot be read: {error}")))?;
+    let Some((next, transition)) = alert.acknowledge(by.clone(), plan_until, now) else {
+        return Ok(None);
+    };
+    let decision =
+        Decision { alerts: vec![next], transitions: vec![transition], tellings: Vec::new() };
+    let mut commit = crate::store::RoundCommit {
+        based_on: Some(based_on),
+        transitions: transition_rows(&decision)?,
+        ..crate::store::RoundCommit::default()
+    };
+    for alert in &decision.alerts {
+        commit.alerts.push(record_of(alert, now)?);
+    }
+    house.store.commit_round(&commit)?;
+    Ok(commit.transitions.pop().map(|row| row.change))
 }
 
 /// A decided alert as the store keeps it.

@@ -3,11 +3,10 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
 use super::house::{House, ServiceError};
 use crate::domain::boat::SiteId;
-use crate::domain::weather::Forecast;
 use crate::domain::yard::Site;
 use crate::forecast::Place;
 use crate::forecast::client::{Client, Clients, FetchState, Outcome};
@@ -25,8 +24,25 @@ pub struct Fetched {
     pub trouble: String,
 }
 
-/// Answers of this pass by cell: the issue, and the state that it left.
-type Answered = BTreeMap<String, (Forecast, FetchState)>;
+/// Failures in a row after which the other places are left for the next pass: the service is away, and asking it for
+/// each of a hundred places helps nobody.
+const FAILURES_IN_A_ROW_MOST: usize = 3;
+/// A place is asked for up to so long after its answer has expired, by its id, so that not all come in one second.
+const OFFSET_S_MOST: u64 = 90;
+
+/// One service in this pass: its answers by cell, and how often it has failed in a row.
+struct Asked<'a> {
+    client: &'a Client,
+    answers: BTreeMap<String, Shared>,
+    failures: usize,
+}
+
+/// An answer that other places may share: what came, the state that it left, and the issue that was held before.
+struct Shared {
+    outcome: Outcome,
+    left: FetchState,
+    stored: Option<DateTime<Utc>>,
+}
 
 /// What one service had for one place.
 struct One {
@@ -35,7 +51,8 @@ struct One {
     trouble: String,
 }
 
-/// Asks for every place whose time has come, keeps what is new, and notes how it went.
+/// Asks for every place whose time has come, keeps what is new, and notes how it went. `go_on` is asked before each
+/// place and ends the pass where it says no.
 ///
 /// # Errors
 /// Only the store's: trouble with a service is a result.
@@ -44,15 +61,22 @@ pub async fn fetch_all<'a>(
     clients: &Clients,
     sites: impl IntoIterator<Item = &'a Site>,
     now: DateTime<Utc>,
+    go_on: &(dyn Fn() -> bool + Sync),
 ) -> Result<Vec<Fetched>, ServiceError> {
-    let mut answered: Vec<Answered> = clients.0.iter().map(|_| Answered::new()).collect();
+    let start = |client| Asked { client, answers: BTreeMap::new(), failures: 0 };
+    let mut services: Vec<Asked<'_>> = clients.0.iter().map(start).collect();
     let mut all = Vec::new();
     for site in sites {
         let mut ones = Vec::new();
-        for (client, answered) in clients.0.iter().zip(&mut answered) {
-            ones.push(fetch_one(house, client, site, answered, now).await?);
+        for asked in &mut services {
+            if asked.failures < FAILURES_IN_A_ROW_MOST && go_on() {
+                ones.push(fetch_one(house, asked, site, now).await?);
+            }
         }
-        let refused = ones.iter().all(|one| one.refused);
+        if ones.is_empty() {
+            break;
+        }
+        let refused = ones.len() == services.len() && ones.iter().all(|one| one.refused);
         // A service that does not serve the place is no trouble while another one does.
         let troubles = ones.iter().filter(|one| refused || !one.refused);
         let troubles: Vec<&str> =
@@ -67,13 +91,39 @@ pub async fn fetch_all<'a>(
     Ok(all)
 }
 
+/// When a place is to be asked for next: when its last answer has expired, and a little later by its id.
+///
+/// # Errors
+/// The store's.
+pub fn fetch_due(
+    house: &House,
+    service: &str,
+    site: &SiteId,
+) -> Result<Option<DateTime<Utc>>, ServiceError> {
+    let Some(known) = house.store.fetch_state::<FetchState>(service, site)? else {
+        return Ok(None);
+    };
+    let state = known.document;
+    // After a failure the wait is the client's own, and spread already.
+    let offset = if state.consecutive_failures == 0 { offset(site) } else { TimeDelta::zero() };
+    Ok(state.not_before.map(|at| at + offset))
+}
+
+fn offset(site: &SiteId) -> TimeDelta {
+    let hash = site
+        .as_str()
+        .bytes()
+        .fold(7_u64, |hash, byte| hash.wrapping_mul(31).wrapping_add(u64::from(byte)) % 1_000_003);
+    TimeDelta::seconds(i64::try_from(hash % OFFSET_S_MOST).unwrap_or(0))
+}
+
 async fn fetch_one(
     house: &House,
-    client: &Client,
+    asked: &mut Asked<'_>,
     site: &Site,
-    answered: &mut Answered,
     now: DateTime<Utc>,
 ) -> Result<One, ServiceError> {
+    let client = asked.client;
     let service = client.service().name();
     let place = match Place::new(site.latitude, site.longitude) {
         Ok(place) => place,
@@ -83,24 +133,48 @@ async fn fetch_one(
     };
     let known = house.store.fetch_state::<FetchState>(service, &site.id)?;
     let mut state = known.map(|known| known.document).unwrap_or_default();
+    let stored = house.store.latest_issue(&site.id, service)?;
     let height = Some(site.elevation_m);
     let cell = client.cell(place, height, &state);
-    if let Some((forecast, left)) = cell.and_then(|cell| answered.get(&cell)) {
-        let new_issue = house.store.put_forecast(&site.id, forecast, now)?;
-        let shared = FetchState { resolved_at: state.resolved_at, ..left.clone() };
-        house.store.put_fetch_state(service, &site.id, &shared, Some(now))?;
-        return Ok(One { new_issue, refused: false, trouble: String::new() });
+    if let Some(shared) = cell.as_ref().and_then(|cell| asked.answers.get(cell)) {
+        // "Not modified" and failures speak only for who holds the same.
+        if matches!(shared.outcome, Outcome::Fresh(..)) || shared.stored == stored {
+            return keep(house, client, site, &shared.outcome, &shared.left, now);
+        }
     }
-    let stored = house.store.latest_issue(&site.id, service)?;
     let before = state.clone();
     let outcome = client.fetch_at(place, height, stored, &mut state, now).await;
+    let one = if state == before {
+        let refused = state.refused;
+        One { new_issue: false, refused, trouble: String::new() }
+    } else {
+        keep(house, client, site, &outcome, &state, now)?
+    };
+    let failed = matches!(outcome, Outcome::Transient { .. } | Outcome::Throttled { .. });
+    asked.failures = if failed { asked.failures.saturating_add(1) } else { 0 };
+    if !matches!(outcome, Outcome::NotDue { .. }) {
+        for cell in [cell, client.cell(place, height, &state)].into_iter().flatten() {
+            let shared = Shared { outcome: outcome.clone(), left: state.clone(), stored };
+            asked.answers.insert(cell, shared);
+        }
+    }
+    Ok(one)
+}
+
+/// Keeps for one place what came, and the state that it left.
+fn keep(
+    house: &House,
+    client: &Client,
+    site: &Site,
+    outcome: &Outcome,
+    state: &FetchState,
+    now: DateTime<Utc>,
+) -> Result<One, ServiceError> {
+    let service = client.service().name();
     let mut one = One { new_issue: false, refused: state.refused, trouble: String::new() };
-    match &outcome {
+    match outcome {
         Outcome::Fresh(forecast, _) => {
             one.new_issue = house.store.put_forecast(&site.id, forecast, now)?;
-            if let Some(cell) = client.cell(place, height, &state) {
-                answered.insert(cell, (*forecast.clone(), state.clone()));
-            }
         }
         Outcome::NotModified | Outcome::NotDue { .. } => {}
         Outcome::Throttled { until } => {
@@ -112,10 +186,8 @@ async fn fetch_one(
         | Outcome::Transient { why }
         | Outcome::Malformed { why } => one.trouble.clone_from(why),
     }
-    if state != before {
-        let answered = outcome.is_answer().then_some(now);
-        house.store.put_fetch_state(service, &site.id, &state, answered)?;
-    }
+    let answered = outcome.is_answer().then_some(now);
+    house.store.put_fetch_state(service, &site.id, state, answered)?;
     if !one.trouble.is_empty() {
         tracing::warn!(site.id = %site.id, source.name = service, "{}: {}", site.id, one.trouble);
     }

@@ -81,7 +81,7 @@ pub fn letters(
     let label = |circuit: &CircuitId| label_of(house, circuit);
     let mut rows = Vec::new();
     let mut groups: Vec<Vec<&Telling>> = Vec::new();
-    for telling in tellings {
+    for telling in tellings.iter().filter(|telling| !telling.with_worklist) {
         let same = |group: &&mut Vec<&Telling>| {
             group
                 .first()

@@ -85,6 +85,18 @@ pub fn standing_of(
     Ok((forecasts.max_by_key(|forecast| forecast.issued_at), state))
 }
 
+/// How each configured service stands for a place.
+///
+/// # Errors
+/// The store's.
+pub fn standings_of(
+    house: &House,
+    site: &SiteId,
+    instant: Instant,
+) -> Result<Vec<Standing>, ServiceError> {
+    Ok(newest(house, site, instant)?.into_iter().map(|one| one.standing).collect())
+}
+
 /// The best of what the services allow; blind where every one of them refuses.
 fn state_of(house: &House, all: &[Newest], instant: Instant) -> ForecastState {
     let limits = house.settings.forecast.limits;

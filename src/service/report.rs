@@ -4,18 +4,23 @@ use chrono::{DateTime, Utc};
 
 use super::house::{House, ServiceError};
 use super::letters::{Desk, label_of, outbox_row};
+use super::planning::headline_of;
+use super::round::WORKLIST_RUN;
 use super::survey::{BoatView, Survey};
+use crate::domain::alert::{Alert, CloseReason, Kind};
 use crate::domain::boat::{CircuitId, Holds, SiteId};
 use crate::domain::message::{
-    CannotSay, Context, Letter, PlaceLine, Worklist, WorklistBoat, compose_worklist,
+    CannotSay, Context, Letter, OverLine, PlaceLine, Worklist, WorklistBoat, compose_worklist,
 };
 use crate::domain::risk::{CircuitRisk, Priority, rank};
 use crate::domain::weather::ForecastState;
 use crate::domain::yard::{Person, Role};
-use crate::store::OutboxRow;
+use crate::store::{AlertFilter, OutboxRow};
 
 /// A worklist is of no use after the next one.
 const WORKLIST_KEPT_H: i64 = 20;
+/// A returned alert is closed for good a day after its all-clear, and a worklist may come three days after the last.
+const TOLD_OVER_BACK: chrono::TimeDelta = chrono::TimeDelta::days(1);
 /// Boats with so many circuits of which nothing is known are named under "cannot say".
 const MANY_UNKNOWN: usize = 3;
 
@@ -30,10 +35,11 @@ pub fn worklist_letters(
     now: DateTime<Utc>,
 ) -> Result<Vec<OutboxRow>, ServiceError> {
     let managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
+    let plan = crew_line(house, survey);
     let mut rows = Vec::new();
     for person in managers.filter(|person| person.email.is_some()) {
         let own = |site: &SiteId| person.sites.is_empty() || person.sites.contains(site);
-        let letter = worklist_letter(house, desk, survey, person, own)?;
+        let letter = worklist_letter(house, desk, survey, (person, plan.as_deref()), own)?;
         let zone = house.settings.yard.time_zone;
         let day = now.with_timezone(&zone).date_naive();
         rows.push(outbox_row(desk, letter, person, now, |row| {
@@ -60,7 +66,13 @@ pub fn worklist_text(house: &House, survey: &Survey) -> Result<String, ServiceEr
     };
     let mut reader = managers.next().cloned().unwrap_or_else(|| nobody(first.site.usual_scale()));
     reader.email.get_or_insert_with(|| "nobody@localhost".to_owned());
-    let letter = worklist_letter(house, &desk, survey, &reader, |_| true)?;
+    let letter = worklist_letter(
+        house,
+        &desk,
+        survey,
+        (&reader, crew_line(house, survey).as_deref()),
+        |_| true,
+    )?;
     Ok(format!("{}\n\n{}", letter.subject, letter.text))
 }
 
@@ -68,7 +80,7 @@ fn worklist_letter(
     house: &House,
     desk: &Desk,
     survey: &Survey,
-    person: &Person,
+    (person, plan): (&Person, Option<&str>),
     own: impl Fn(&SiteId) -> bool,
 ) -> Result<Letter, ServiceError> {
     let places: Vec<PlaceLine<'_>> = survey
@@ -105,6 +117,7 @@ fn worklist_letter(
         })
         .collect();
     let head = house.store.log_head()?;
+    let over = over_since_the_last(house, survey, person)?;
     let label = |circuit: &CircuitId| label_of(house, circuit);
     let home = survey.places.values().find(|place| own(&place.site.id));
     let Some(home) = home else {
@@ -128,10 +141,53 @@ fn worklist_letter(
         places: &places,
         boats: &boats,
         cannot_say: &cannot_say(survey, own),
+        over: &over,
+        plan,
         log_head: Some(&head),
     };
     compose_worklist(&worklist, &context)
         .map_err(|error| ServiceError::Told(format!("writing the worklist: {error}")))
+}
+
+/// What ended since the last worklist, of the alerts that this reader had been told of: their closing message.
+fn over_since_the_last(
+    house: &House,
+    survey: &Survey,
+    person: &Person,
+) -> Result<Vec<OverLine>, ServiceError> {
+    let Some(last) = house.store.last_run(WORKLIST_RUN)? else { return Ok(Vec::new()) };
+    let filter =
+        AlertFilter { kind: Some(Kind::Freeze.as_str().to_owned()), ..AlertFilter::default() };
+    let mut over = Vec::new();
+    for record in house.store.alerts(&filter)? {
+        if record.closed_at.is_some_and(|at| at < last - TOLD_OVER_BACK) {
+            continue;
+        }
+        let Ok(alert) = serde_json::from_value::<Alert>(record.document) else { continue };
+        let told = alert.told.get(&person.id).filter(|ledger| !ledger.awaits_closing);
+        let Some(ended) = told.and_then(|ledger| ledger.sent.last()).map(|sent| sent.at) else {
+            continue;
+        };
+        let boat = survey.boats.iter().find(|view| Some(&view.boat.id) == alert.subject.boat());
+        let (true, Some(view)) = (ended >= last && ended < survey.instant.at, boat) else {
+            continue;
+        };
+        let place = survey.places.get(&alert.site).map(|place| place.site.name.clone());
+        over.push(OverLine {
+            boat: view.boat.name.clone(),
+            place: place.unwrap_or_else(|| alert.site.to_string()),
+            done: alert.closed.as_ref().is_some_and(|end| end.reason == CloseReason::Done),
+            passed: alert.known.iter().any(|known| known.person == person.id && known.frozen),
+        });
+    }
+    Ok(over)
+}
+
+/// The head of the crew plan. A worklist goes out without it rather than not at all.
+fn crew_line(house: &House, survey: &Survey) -> Option<String> {
+    headline_of(house, survey)
+        .inspect_err(|error| tracing::warn!(%error, "worklist goes out without the crew plan"))
+        .ok()
 }
 
 /// The first row that asks for something.
@@ -150,14 +206,23 @@ fn cannot_say(survey: &Survey, own: impl Fn(&SiteId) -> bool) -> Vec<CannotSay> 
             });
         }
     }
-    for view in survey.boats.iter().filter(|view| own(&view.state.site)) {
-        let unknown = view.state.circuits.iter().filter(|c| c.holds == Holds::Unknown).count();
-        if unknown >= MANY_UNKNOWN {
-            found.push(CannotSay {
-                what: format!("{} {}", view.boat.id, view.boat.name),
-                why: format!("nothing on record for {unknown} of its circuits; judged as water"),
-            });
-        }
+    let unknown: Vec<(usize, &str)> = survey
+        .boats
+        .iter()
+        .filter(|view| own(&view.state.site))
+        .map(|view| {
+            let circuits = view.state.circuits.iter();
+            (circuits.filter(|c| c.holds == Holds::Unknown).count(), view.boat.name.as_str())
+        })
+        .filter(|(count, _)| *count >= MANY_UNKNOWN)
+        .collect();
+    if !unknown.is_empty() {
+        let named: Vec<String> =
+            unknown.iter().map(|(count, name)| format!("{} {count}", name.trim())).collect();
+        found.push(CannotSay {
+            what: "circuits with nothing on record, judged as full of water".to_owned(),
+            why: named.join(", "),
+        });
     }
     found
 }

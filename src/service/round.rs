@@ -12,18 +12,22 @@ use super::letters::{Desk, letters};
 use super::report::worklist_letters;
 use super::survey::{Instant, Survey, survey};
 use crate::delivery::outbox::{Channel, DeliverReport, Limits, deliver_due};
+use crate::domain::alert::Transition;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::ForecastState;
+use crate::domain::yard::Site;
 use crate::forecast::client::Clients;
 use crate::settings::schedule::Schedule;
 use crate::store::{RoundCommit, StoreError};
 
 /// Places are judged anew after this long even when nothing changed: the clock moves on.
 const JUDGE_AT_LEAST_EVERY: TimeDelta = TimeDelta::hours(3);
+/// A last run so far ahead of the clock was noted under a wrong clock.
+const CLOCK_APART: TimeDelta = TimeDelta::hours(2);
 /// How often a round is decided anew because another one landed meanwhile.
 const TRIES: usize = 3;
 /// Name under which the store keeps when the worklist last went out.
-const WORKLIST_RUN: &str = "worklist";
+pub(super) const WORKLIST_RUN: &str = "worklist";
 
 /// What a service remembers between its rounds, only to spare work: without it a round does the same, at more length.
 #[derive(Debug, Default)]
@@ -88,18 +92,12 @@ pub async fn round(
     let mut report = RoundReport::default();
     if let Some(client) = works.client {
         let sites = house.store.sites()?;
-        report.fetched = fetch_all(house, client, &sites, now).await?;
-        let trouble: Vec<&str> =
-            report.fetched.iter().map(|f| f.trouble.as_str()).filter(|t| !t.is_empty()).collect();
-        let text = if trouble.is_empty() { "all answered".into() } else { trouble.join("; ") };
-        if !trouble.is_empty() || report.fetched.iter().any(|f| f.new_issue) {
-            house.store.put_status("fetch", trouble.is_empty(), now, &text)?;
-        }
+        report.fetched = fetch_pass(house, client, &sites, now, &|| true).await?;
     }
-    let worklist_due = worklist_due(house, now)?;
-    let stale = if worklist_due { all_places(house)? } else { memory.stale(house, now)? };
-    if !stale.is_empty() {
-        judge_and_decide(works, memory, (&stale, worklist_due), now, &mut report)?;
+    if let Some(judged) = judge_pass(house, works.desk, memory, now)? {
+        report.survey = Some(judged.survey);
+        report.changes = judged.changes;
+        report.queued = judged.queued;
     }
     if let Some(channel) = works.channel.as_deref_mut() {
         report.delivered = Some(deliver_due(&house.store, channel, now, &Limits::default()).await?);
@@ -107,58 +105,101 @@ pub async fn round(
     Ok(report)
 }
 
+/// Asks for the forecasts of `sites` and notes how it went; `go_on` as for [`fetch_all`].
+///
+/// # Errors
+/// The store's.
+pub async fn fetch_pass(
+    house: &House,
+    clients: &Clients,
+    sites: &[Site],
+    now: DateTime<Utc>,
+    go_on: &(dyn Fn() -> bool + Sync),
+) -> Result<Vec<Fetched>, ServiceError> {
+    let fetched = fetch_all(house, clients, sites, now, go_on).await?;
+    let trouble: Vec<&str> =
+        fetched.iter().map(|f| f.trouble.as_str()).filter(|t| !t.is_empty()).collect();
+    let text = if trouble.is_empty() { "all answered".into() } else { trouble.join("; ") };
+    if !trouble.is_empty() || fetched.iter().any(|f| f.new_issue) {
+        house.store.put_status("fetch", trouble.is_empty(), now, &text)?;
+    }
+    Ok(fetched)
+}
+
+/// What came of judging.
+#[derive(Debug)]
+pub struct Judgement {
+    /// The look over the places that had changed.
+    pub survey: Survey,
+    /// Alerts raised, updated or closed: transitions in words.
+    pub changes: Vec<String>,
+    /// Letters that entered the outbox.
+    pub queued: usize,
+}
+
+/// Judges the places at which something has changed, decides, and puts what is to be told into the outbox together with
+/// the alerts; the worklist too when its time has come. `None` where nothing was to be done.
+///
+/// # Errors
+/// The store's, or a hole in the tables; nothing has changed then.
+pub fn judge_pass(
+    house: &House,
+    desk: &Desk,
+    memory: &mut Memory,
+    now: DateTime<Utc>,
+) -> Result<Option<Judgement>, ServiceError> {
+    let worklist_due = worklist_due(house, now)?.is_some_and(|due| due <= now);
+    let stale = if worklist_due { all_places(house)? } else { memory.stale(house, now)? };
+    if stale.is_empty() {
+        return Ok(None);
+    }
+    judge_and_decide((house, desk), memory, (&stale, worklist_due), now)
+}
+
 fn judge_and_decide(
-    works: &Works<'_>,
+    (house, desk): (&House, &Desk),
     memory: &mut Memory,
     (stale, worklist_due): (&BTreeSet<SiteId>, bool),
     now: DateTime<Utc>,
-    report: &mut RoundReport,
-) -> Result<(), ServiceError> {
-    let house = works.house;
+) -> Result<Option<Judgement>, ServiceError> {
     for last in (0..TRIES).rev() {
         let based_on = house.store.generation()?;
+        let log_head = house.store.log_head()?;
         let seen = survey(house, Instant::now(now), |site| stale.contains(site))?;
-        let decision = decide_all(house, &seen, now)?;
+        let decision = decide_all(house, &seen, worklist_due, now)?;
         let mut commit = RoundCommit {
             based_on: Some(based_on),
             transitions: transition_rows(&decision)?,
-            letters: letters(house, works.desk, &seen, &decision.tellings, now)?,
+            letters: letters(house, desk, &seen, &decision.tellings, now)?,
             ..RoundCommit::default()
         };
         for alert in &decision.alerts {
             commit.alerts.push(record_of(alert, now)?);
         }
         if worklist_due {
-            commit.letters.extend(worklist_letters(house, works.desk, &seen, now)?);
+            commit.letters.extend(worklist_letters(house, desk, &seen, now)?);
             commit.runs.push((WORKLIST_RUN.to_owned(), now));
         }
         match house.store.commit_round(&commit) {
             Ok(committed) => {
-                report.queued = committed.queued;
-                report.changes = decision
-                    .transitions
-                    .iter()
-                    .map(|t| {
-                        format!(
-                            "{}: {} to {} ({})",
-                            t.alert,
-                            t.from.as_str(),
-                            t.to.as_str(),
-                            t.reason
-                        )
-                    })
-                    .collect();
-                memory.log_head = house.store.log_head()?;
+                let words = |t: &Transition| {
+                    format!("{}: {} to {} ({})", t.alert, t.from.as_str(), t.to.as_str(), t.reason)
+                };
+                // The head from before the look: what was entered meanwhile is looked at next time.
+                memory.log_head = log_head;
                 memory.places.extend(judged_on(&seen, now));
-                report.survey = Some(seen);
-                return Ok(());
+                return Ok(Some(Judgement {
+                    changes: decision.transitions.iter().map(words).collect(),
+                    queued: committed.queued,
+                    survey: seen,
+                }));
             }
             // Somebody else's round landed between our reading and our writing.
             Err(StoreError::Overtaken) if last > 0 => {}
             Err(error) => return Err(error.into()),
         }
     }
-    Ok(())
+    Ok(None)
 }
 
 fn judged_on(seen: &Survey, at: DateTime<Utc>) -> impl Iterator<Item = (SiteId, Judged)> {
@@ -193,14 +234,47 @@ impl Memory {
     }
 }
 
-/// Has the time of the worklist come since it last went out? The first time ever counts from the first round.
-fn worklist_due(house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
+impl Memory {
+    /// When judging has something to do next, if nothing new comes: a forecast passes a limit of age, a look is three
+    /// hours old, the worklist is due. `since` is the last time that anybody looked whether something had changed.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn next_due(
+        &self,
+        house: &House,
+        since: DateTime<Utc>,
+        now: DateTime<Utc>,
+    ) -> Result<DateTime<Utc>, ServiceError> {
+        let mut next = now + JUDGE_AT_LEAST_EVERY;
+        for (site, judged) in &self.places {
+            next = next.min(judged.at.max(since - JUDGE_AT_LEAST_EVERY) + JUDGE_AT_LEAST_EVERY);
+            for standing in super::outlook::standings_of(house, site, Instant::now(now))? {
+                let aged = house.settings.forecast.limits.next_change(&standing, since);
+                next = next.min(aged.unwrap_or(next));
+            }
+        }
+        Ok(worklist_due(house, now)?.map_or(next, |due| due.min(next)))
+    }
+}
+
+/// When the worklist is due next, now or earlier if its time has come. The first time ever counts from the first round.
+///
+/// # Errors
+/// The store's.
+pub fn worklist_due(
+    house: &House,
+    now: DateTime<Utc>,
+) -> Result<Option<DateTime<Utc>>, ServiceError> {
     let schedule = Schedule::parse(&house.settings.yard.worklist).map_err(ServiceError::Told)?;
-    let Some(last) = house.store.last_run(WORKLIST_RUN)? else {
+    let zone = house.settings.yard.time_zone;
+    let last = house.store.last_run(WORKLIST_RUN)?;
+    // A last run in the future means that the clock has been put back since: it counts from now on.
+    let Some(last) = last.filter(|last| *last <= now + CLOCK_APART) else {
         let first =
             RoundCommit { runs: vec![(WORKLIST_RUN.to_owned(), now)], ..RoundCommit::default() };
         house.store.commit_round(&first)?;
-        return Ok(false);
+        return Ok(schedule.next_after(now, zone));
     };
-    Ok(schedule.next_after(last, house.settings.yard.time_zone).is_some_and(|due| due <= now))
+    Ok(schedule.next_after(last, zone))
 }

@@ -13,6 +13,7 @@ use crate::domain::boat::{Boat, BoatState, SiteId, fold};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::risk::ambient::PlaceWeather;
 use crate::domain::risk::judge::Judge;
+use crate::domain::risk::power::PowerLoss;
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::{Forecast, ForecastState, place};
 use crate::domain::yard::Site;
@@ -58,6 +59,8 @@ pub struct BoatView {
     pub state: BoatState,
     /// Every circuit that can freeze; empty while its place has no forecast.
     pub rows: Vec<CircuitRisk>,
+    /// In a heated place whose heat is on: how long each circuit would stay without ice if the power failed now.
+    pub if_power_fails: Vec<PowerLoss>,
 }
 
 /// The yard at an instant.
@@ -161,11 +164,11 @@ fn judge_place(
     boats
         .into_iter()
         .map(|(boat, state)| {
-            let rows = match &mut judge {
-                Some(judge) => judge.boat(&boat, &state)?,
-                None => Vec::new(),
+            let (rows, if_power_fails) = match &mut judge {
+                Some(judge) => (judge.boat(&boat, &state)?, judge.if_power_fails(&state)?),
+                None => (Vec::new(), Vec::new()),
             };
-            Ok(BoatView { boat, state, rows })
+            Ok(BoatView { boat, state, rows, if_power_fails })
         })
         .collect()
 }
@@ -201,7 +204,8 @@ fn view(
 
 /// The coldest hour of each member until the horizon: median and 10 and 90 % quantiles, at the hour that is coldest in
 /// the middle of the members.
-fn low(paths: &Ensemble, from: DateTime<Utc>, hours: usize) -> Option<Low> {
+#[must_use]
+pub fn low(paths: &Ensemble, from: DateTime<Utc>, hours: usize) -> Option<Low> {
     let mut lowest = vec![f32::INFINITY; paths.members()];
     let mut coldest = (f32::INFINITY, 0_usize);
     let mut sorted = Vec::with_capacity(paths.members());

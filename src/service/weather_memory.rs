@@ -14,6 +14,9 @@ use crate::store::{Store, StoreError};
 /// Hours that no look goes back to are forgotten.
 const KEPT: TimeDelta = TimeDelta::days(62);
 
+/// A forecast bears the time at which its fetch began, and may land this much later: that far back is read again.
+const MAY_LAND_LATE: TimeDelta = TimeDelta::minutes(10);
+
 /// The newest forecast and the past hours of each place.
 #[derive(Debug, Default)]
 pub struct WeatherMemory {
@@ -23,6 +26,8 @@ pub struct WeatherMemory {
 #[derive(Debug, Clone, Default)]
 struct Read {
     until: DateTime<Utc>,
+    /// Forecasts that had been kept by then.
+    kept: u64,
     newest: BTreeMap<String, Arc<Forecast>>,
     past: PastHours,
 }
@@ -35,10 +40,11 @@ impl Read {
         site: &SiteId,
         known_at: DateTime<Utc>,
     ) -> Result<(), StoreError> {
-        if known_at <= self.until {
+        let kept = store.forecasts_kept();
+        if known_at <= self.until && kept == self.kept {
             return Ok(());
         }
-        let from = self.until.max(known_at - KEPT);
+        let from = (known_at - KEPT).max(self.until - MAY_LAND_LATE);
         // Oldest first: of two answers under one issue time the later fetched counts.
         for stored in store.forecasts_between(site, from, known_at)?.into_iter().rev() {
             self.past.take(&stored.forecast);
@@ -50,6 +56,7 @@ impl Read {
         }
         self.past.forget_before(known_at - KEPT);
         self.until = known_at;
+        self.kept = kept;
         Ok(())
     }
 }

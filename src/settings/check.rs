@@ -54,6 +54,9 @@ pub fn problems(settings: &Settings) -> Vec<String> {
     if let Err(problem) = crate::settings::schedule::Schedule::parse(&yard.worklist) {
         ask(false, format!("yard.worklist = {:?}: {problem}", yard.worklist));
     }
+    for problem in settings.crew.problems() {
+        ask(false, problem);
+    }
     mail_problems(settings, &mut ask);
     found
 }

@@ -110,6 +110,23 @@ impl Store {
         self.read("reading the alerts", |connection| alerts(connection, &statement, arguments))
     }
 
+    /// The alert of this kind about a boat that was closed last.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn last_closed(
+        &self,
+        kind: &str,
+        boat: &BoatId,
+    ) -> Result<Option<AlertRecord>, StoreError> {
+        let statement = format!(
+            "{COLUMNS} WHERE NOT open AND kind = ?1 AND boat = ?2 ORDER BY closed_ms DESC, id LIMIT 1"
+        );
+        self.read("reading the last closed alert", |connection| {
+            Ok(alerts(connection, &statement, params![kind, boat.as_str()])?.pop())
+        })
+    }
+
     /// One alert.
     ///
     /// # Errors

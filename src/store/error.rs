@@ -14,6 +14,15 @@ pub enum StoreError {
         #[source]
         source: rusqlite::Error,
     },
+    /// A daemon has it.
+    #[error(
+        "the store {} is held by a running daemon; stop that first (systemctl stop rimeward)",
+        path.display()
+    )]
+    Held {
+        /// Which store.
+        path: std::path::PathBuf,
+    },
     /// The file cannot be opened, read or written at all.
     #[error(
         "{doing}: the store cannot be reached; check that the folder exists, is writable and not full"
@@ -129,7 +138,7 @@ impl StoreError {
     #[must_use]
     pub const fn kind(&self) -> StoreErrorKind {
         match self {
-            Self::Locked { .. } => StoreErrorKind::Locked,
+            Self::Locked { .. } | Self::Held { .. } => StoreErrorKind::Locked,
             Self::Unreachable { .. } | Self::File { .. } => StoreErrorKind::Unreachable,
             Self::Newer { .. } => StoreErrorKind::Newer,
             Self::EventDiffers { .. } | Self::Refused(_) => StoreErrorKind::Input,

@@ -1,5 +1,7 @@
 //! Forecasts as they stood, and what the next fetch has to know.
 
+use std::sync::atomic::Ordering;
+
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{OptionalExtension as _, Row, params};
 use serde::de::DeserializeOwned;
@@ -50,7 +52,7 @@ impl Store {
         let doing = "keeping a forecast";
         let content = to_json(&Compact::of(forecast), doing)?;
         let hash = sha256(&[content.as_bytes()]);
-        self.write(doing, |tx| {
+        let new = self.write(doing, |tx| {
             tx.execute(
                 "INSERT INTO forecast (site, service, issued_ms, fetched_ms, content_hash, content)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6)
@@ -66,7 +68,15 @@ impl Store {
             )
             .doing(doing)
             .map(|rows| rows > 0)
-        })
+        })?;
+        self.forecasts.fetch_add(u64::from(new), Ordering::SeqCst);
+        Ok(new)
+    }
+
+    /// How many new forecasts were kept through this value: for whoever remembers what it has read.
+    #[must_use]
+    pub fn forecasts_kept(&self) -> u64 {
+        self.forecasts.load(Ordering::SeqCst)
     }
 
     /// The newest issue for a place that we had by `known_at`, of one service or (`None`) of any.

@@ -8,7 +8,7 @@ use rusqlite::{Connection, OptionalExtension as _, Row, Statement, Transaction, 
 use super::Store;
 use super::column::{Millis, from_json, to_json};
 use super::error::{Doing as _, StoreError};
-use crate::domain::boat::{BoatId, EventId, LayupEvent, SiteId};
+use crate::domain::boat::{BoatId, Erased, EventId, LayupEvent, SiteId};
 
 pub use chain::{Broken, LogReport, Salt};
 use chain::{FREE_TEXTS, GENESIS, Hashes, text_mut};
@@ -91,6 +91,26 @@ impl Store {
         let doing = "reading the log";
         let statement = format!("{ENTRY} ORDER BY log.seq");
         self.read(doing, |connection| entries(connection, &statement, [], doing))
+    }
+
+    /// The free texts that were erased: id of the entry and name of the field.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn erased_texts(&self) -> Result<Erased, StoreError> {
+        let doing = "reading what was erased from the log";
+        self.read(doing, |connection| {
+            let mut statement = connection
+                .prepare(
+                    "SELECT log.event_id, log_text.field FROM log_text JOIN log ON log.seq = log_text.seq
+                     WHERE log_text.erased_ms IS NOT NULL",
+                )
+                .doing(doing)?;
+            let rows = statement
+                .query_map([], |row| Ok((EventId::from(row.get::<_, String>(0)?), row.get(1)?)))
+                .doing(doing)?;
+            rows.collect::<Result<Erased, _>>().doing(doing)
+        })
     }
 
     /// The hash of the newest entry, which stands for the whole log; 64 zeros for an empty one.

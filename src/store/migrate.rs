@@ -44,6 +44,7 @@ pub(crate) fn forward(connection: &mut Connection, up_to: i64) -> Result<i64, St
         }
         step.execute_batch(text).doing(&doing)?;
         step.pragma_update(None, "user_version", number).doing(&doing)?;
+        super::failpoint::hit("during_migration");
         step.commit().doing(&doing)?;
     }
     layout(connection)

@@ -39,6 +39,14 @@ impl Store {
         self.write("noting how a loop went", |tx| put_status(tx, &status))
     }
 
+    /// Notes that something that goes by the clock has run.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn put_run(&self, name: &str, at: DateTime<Utc>) -> Result<(), StoreError> {
+        self.write("noting a last run", |tx| put_last_run(tx, name, at))
+    }
+
     /// How all loops went, by name.
     ///
     /// # Errors

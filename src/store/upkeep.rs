@@ -25,21 +25,17 @@ impl Store {
     /// # Errors
     /// [`StoreError::Damaged`] with the first finding.
     pub fn full_check(&self) -> Result<(), StoreError> {
-        self.read("checking the store", |connection| {
-            check(connection, "PRAGMA integrity_check(1)")?;
-            let doing = "checking the references in the store";
-            let mut statement = connection.prepare("PRAGMA foreign_key_check").doing(doing)?;
-            match statement.query([]).doing(doing)?.next().doing(doing)? {
-                None => Ok(()),
-                Some(row) => Err(StoreError::Damaged {
-                    doing: doing.to_owned(),
-                    what: format!(
-                        "a row of {} refers to nothing",
-                        row.get::<_, String>(0).doing(doing)?
-                    ),
-                }),
-            }
-        })
+        self.read("checking the store", check_fully)
+    }
+
+    /// [`Store::full_check`] on a connection of its own, so that nobody waits for it.
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`] with the first finding.
+    pub fn full_check_apart(path: &Path) -> Result<(), StoreError> {
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
+        let apart = Connection::open_with_flags(path, flags).doing("checking the store")?;
+        check_fully(&apart)
     }
 
     /// The layout of the open store.
@@ -143,6 +139,19 @@ fn copy_all(from: &Connection, to: &mut Connection, doing: &str) -> Result<(), S
                 rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_BUSY),
                 None,
             ),
+        }),
+    }
+}
+
+fn check_fully(connection: &Connection) -> Result<(), StoreError> {
+    check(connection, "PRAGMA integrity_check(1)")?;
+    let doing = "checking the references in the store";
+    let mut statement = connection.prepare("PRAGMA foreign_key_check").doing(doing)?;
+    match statement.query([]).doing(doing)?.next().doing(doing)? {
+        None => Ok(()),
+        Some(row) => Err(StoreError::Damaged {
+            doing: doing.to_owned(),
+            what: format!("a row of {} refers to nothing", row.get::<_, String>(0).doing(doing)?),
         }),
     }
 }

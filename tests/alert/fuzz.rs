@@ -186,7 +186,7 @@ proptest! {
             hours: 6, chance: 0.0, low_c: 20.0, slack_h: 100, priority: Priority::Low,
             blind: false, frozen: false, drained: false, answers: false, owner_gone: false,
         };
-        steps.extend(std::iter::repeat_n(calm, 10));
+        steps.extend(std::iter::repeat_n(calm, 24));
         let (world, faults) = play(&steps);
         prop_assert!(faults.is_empty(), "{faults:?}");
         for alert in &world.alerts {

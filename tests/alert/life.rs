@@ -72,11 +72,11 @@ fn only_what_is_worse_than_last_told_is_told_again() {
         cold(&mut world, at(10, hour), chance, low, 33 - i64::from(hour));
         assert!(world.round(at(10, hour)).tellings.is_empty(), "{hour}");
     }
-    cold(&mut world, at(10, 16), 0.7, -8.2, 16);
+    cold(&mut world, at(10, 16), 0.8, -8.2, 16);
     let update = world.round(at(10, 16));
     assert_eq!(acts(&update, "P02"), ["update"]);
     let Act::Update { worse } = &update.tellings[0].act else { panic!("an update") };
-    assert!(matches!(worse[..], [Worse::Low { .. }, Worse::Chance { .. }]), "{worse:?}");
+    assert!(matches!(worse[..], [Worse::Chance { .. }]), "water freezes or not: {worse:?}");
     assert_eq!(update.tellings[0].revision, 2);
 }
 
@@ -84,13 +84,21 @@ fn only_what_is_worse_than_last_told_is_told_again() {
 fn a_third_message_in_a_day_waits_unless_it_presses() {
     let mut world = World::boat();
     world.situation.settings.update_gap_h = 0.0;
-    cold(&mut world, at(10, 12), 0.12, -5.0, 20);
+    let rows = |names: &[&str]| {
+        let severe = |name: &&str| {
+            let mut row = row(name, Consequence::Severe, 0.2);
+            row.latest_start = Some(at(11, 8));
+            row
+        };
+        names.iter().map(severe).collect::<Vec<_>>()
+    };
+    world.set_low(-5.0, at(11, 10));
+    world.set_rows(rows(&["block_raw"]));
     world.round(at(10, 12));
-    cold(&mut world, at(10, 15), 0.12, -9.0, 17);
+    world.set_rows(rows(&["block_raw", "strainer"]));
     assert_eq!(acts(&world.round(at(10, 15)), "P02"), ["update"]);
-    cold(&mut world, at(10, 18), 0.12, -13.0, 14);
+    world.set_rows(rows(&["block_raw", "strainer", "pot_lines"]));
     assert!(acts(&world.round(at(10, 18)), "P02").is_empty(), "the third in a day");
-    world.situation.settings.per_person_24h = 2;
     if let rimeward::domain::alert::Target::Boat { rows, .. } = &mut world.situation.target {
         rows[0].priority = Priority::High;
     }
@@ -105,7 +113,7 @@ fn a_new_system_is_worse_but_not_one_that_was_named_as_near() {
         let mut rows = vec![
             row("block_raw", Consequence::Severe, 0.3),
             row("strainer", Consequence::Major, strainer),
-            row("pot_lines", Consequence::Major, house),
+            row("pot_lines", Consequence::Severe, house),
         ];
         for row in &mut rows {
             row.latest_start = Some(at(11, 8));
@@ -114,9 +122,13 @@ fn a_new_system_is_worse_but_not_one_that_was_named_as_near() {
         rows
     };
     world.set_low(-5.0, at(11, 10));
-    world.set_rows(rows(at(10, 12), 0.15, 0.02));
+    let without = |mut rows: Vec<rimeward::domain::risk::CircuitRisk>| {
+        rows.truncate(2);
+        rows
+    };
+    world.set_rows(without(rows(at(10, 12), 0.15, 0.0)));
     world.round(at(10, 12));
-    world.set_rows(rows(at(10, 13), 0.25, 0.02));
+    world.set_rows(without(rows(at(10, 13), 0.25, 0.0)));
     assert!(world.round(at(10, 13)).tellings.is_empty(), "the strainer was named");
     world.set_rows(rows(at(10, 14), 0.25, 0.35));
     let update = world.round(at(10, 14));
@@ -125,18 +137,36 @@ fn a_new_system_is_worse_but_not_one_that_was_named_as_near() {
 }
 
 #[test]
-fn an_update_waits_out_the_gap_unless_it_has_become_high() {
+fn likelier_is_told_once_and_not_within_a_day_of_the_last_word() {
     let mut world = World::boat();
-    cold(&mut world, at(10, 12), 0.12, -5.0, 40);
+    cold(&mut world, at(10, 12), 0.12, -5.0, 60);
     world.round(at(10, 12));
-    cold(&mut world, at(10, 16), 0.5, -5.0, 36);
-    world.round(at(10, 16));
-    cold(&mut world, at(10, 20), 0.9, -5.0, 32);
+    cold(&mut world, at(10, 16), 0.12, -5.0, 56);
+    assert_eq!(acts(&world.round(at(10, 16)), "P02"), ["raise"]);
+    cold(&mut world, at(10, 20), 0.9, -5.0, 52);
     assert!(world.round(at(10, 20)).tellings.is_empty(), "four hours after the last word");
-    if let rimeward::domain::alert::Target::Boat { rows, .. } = &mut world.situation.target {
-        rows[0].priority = Priority::High;
+    cold(&mut world, at(11, 17), 0.9, -5.0, 31);
+    assert_eq!(acts(&world.round(at(11, 17)), "P02"), ["update"]);
+    cold(&mut world, at(12, 18), 0.97, -9.0, 6);
+    assert!(acts(&world.round(at(12, 18)), "P02").is_empty(), "one update in an episode");
+}
+
+#[test]
+fn the_last_call_goes_out_two_days_after_the_last_word_while_there_is_time() {
+    let mut world = World::boat();
+    for (day, hour, slack, expected) in
+        [(10, 12, 70, vec![]), (10, 16, 66, vec!["raise"]), (12, 17, 17, vec!["update"])]
+    {
+        cold(&mut world, at(day, hour), 0.3, -5.0, slack);
+        if let (true, rimeward::domain::alert::Target::Boat { rows, .. }) =
+            (slack < 20, &mut world.situation.target)
+        {
+            rows[0].priority = Priority::High;
+        }
+        assert_eq!(acts(&world.round(at(day, hour)), "P02"), expected, "{day} {hour}");
     }
-    assert_eq!(acts(&world.round(at(10, 21)), "P02"), ["update"], "high does not wait");
+    let Act::Update { worse } = &world.tellings.last().unwrap().act else { panic!("an update") };
+    assert!(worse.iter().any(|worse| matches!(worse, Worse::Priority { .. })), "{worse:?}");
 }
 
 #[test]
@@ -160,19 +190,19 @@ fn a_part_of_minor_harm_is_no_news_beside_a_block_but_a_refilled_part_is() {
 }
 
 #[test]
-fn it_closes_once_after_two_issues_and_twelve_hours_and_everybody_hears() {
+fn it_closes_once_after_two_issues_and_three_days_and_everybody_hears() {
     let mut world = World::boat();
     cold(&mut world, at(10, 12), 0.3, -5.0, 20);
     world.round(at(10, 12));
     let mut closings = Vec::new();
-    for hour in (0..96).step_by(3) {
+    for hour in (0..120).step_by(3) {
         let now = at(12, 0) + TimeDelta::hours(hour);
         cold(&mut world, now, 0.01, 3.0, 70);
         let decision = world.round(now);
         closings.extend(decision.tellings.iter().map(|t| (hour, t.recipient.clone())));
     }
     let hours: Vec<i64> = closings.iter().map(|(hour, _)| *hour).collect();
-    assert_eq!(hours, [12, 12], "once, after twelve hours, to both");
+    assert_eq!(hours, [72, 72], "once, after three days, to both");
     assert_eq!(world.alerts.len(), 1);
     assert_eq!(world.alerts[0].flat(), Flat::Closed, "a day after the return");
     let Act::Close { reason, .. } = &world.tellings.last().unwrap().act else { panic!("close") };
@@ -223,19 +253,139 @@ fn a_row_that_is_missing_while_the_record_is_wet_is_not_harmless() {
 }
 
 #[test]
-fn frozen_already_keeps_the_alert_open_without_a_word() {
+fn what_has_frozen_ends_the_episode_once_and_is_no_news_while_the_record_stays() {
     let mut world = World::boat();
     cold(&mut world, at(10, 12), 0.3, -5.0, 20);
     world.round(at(10, 12));
+    let frozen = |world: &mut World, now: DateTime<Utc>, since: Option<DateTime<Utc>>| {
+        cold(world, now, 1.0, -9.0, 1);
+        if let rimeward::domain::alert::Target::Boat { rows, .. } = &mut world.situation.target {
+            (rows[0].frozen_now, rows[0].since) = (true, since);
+        }
+    };
+    let mut said = Vec::new();
     for hour in (0..240).step_by(6) {
         let now = at(12, 0) + TimeDelta::hours(hour);
-        cold(&mut world, now, 1.0, -5.0 - f64::from(i32::try_from(hour / 12).unwrap()), 1);
-        if let rimeward::domain::alert::Target::Boat { rows, .. } = &mut world.situation.target {
-            rows[0].frozen_now = true;
-        }
+        frozen(&mut world, now, None);
+        said.extend(world.round(now).tellings.iter().map(|t| (hour, t.recipient.clone())));
+    }
+    assert_eq!(said.iter().map(|(hour, _)| *hour).collect::<Vec<_>>(), [24, 24], "{said:?}");
+    let Act::Close { reason, .. } = &world.tellings.last().unwrap().act else { panic!("close") };
+    assert_eq!(*reason, CloseReason::Passed);
+    // A thaw, another spell: the same water in the same block is no news.
+    for hour in (0..240).step_by(6) {
+        let now = at(22, 0) + TimeDelta::hours(hour);
+        cold(&mut world, now, if hour < 100 { 0.0 } else { 0.9 }, -5.0, 60);
         assert!(world.round(now).tellings.is_empty(), "{hour}");
     }
-    assert!(world.alerts[0].is_raised());
+    // Run since: other water.
+    frozen(&mut world, at(32, 12), Some(at(32, 0)));
+    assert_eq!(acts(&world.round(at(32, 12)), "P02"), ["raise"]);
+}
+
+#[test]
+fn a_small_part_is_told_once_and_its_harm_growing_is_news() {
+    let mut world = World::boat();
+    let mut told = Vec::new();
+    for spell in 0..3 {
+        for hour in (0..240).step_by(6) {
+            let now = at(1, 0) + TimeDelta::days(spell * 10) + TimeDelta::hours(hour);
+            let mut part = row("washdown", Consequence::Minor, if hour < 48 { 0.5 } else { 0.0 });
+            part.latest_start = Some(now + TimeDelta::hours(50));
+            world.set_rows(vec![part]);
+            world.set_low(if hour < 48 { -2.0 } else { 8.0 }, now + TimeDelta::hours(60));
+            told.extend(acts(&world.round(now), "P02"));
+        }
+    }
+    assert_eq!(told, ["raise", "close"], "three mild spells");
+}
+
+#[test]
+fn a_manager_is_interrupted_only_for_what_the_next_worklist_comes_too_late_for() {
+    use rimeward::domain::alert::WorklistTimes;
+    for (next_h, slack_h, heard) in [(14, 40, false), (14, 12, true), (62, 40, true)] {
+        let mut world = World::boat();
+        let now = at(10, 12);
+        world.situation.worklist =
+            Some(WorklistTimes { in_this_round: false, next: now + TimeDelta::hours(next_h) });
+        cold(&mut world, now, 0.3, -5.0, slack_h);
+        world.round(now);
+        cold(&mut world, now + TimeDelta::hours(4), 0.3, -5.0, slack_h - 4);
+        let again = world.round(now + TimeDelta::hours(4));
+        let all: Vec<&str> = world.tellings.iter().map(|t| t.recipient.as_str()).collect();
+        assert_eq!(all.contains(&"P51"), heard, "{next_h} {slack_h}: {all:?} {again:?}");
+        assert!(all.contains(&"P02"), "the owner hears in any case");
+    }
+}
+
+#[test]
+fn shelving_has_limits_ends_by_itself_and_what_is_worse_takes_it_off() {
+    use super::world::person;
+    use rimeward::domain::alert::ShelveError;
+    use rimeward::domain::yard::Role;
+    let raised = |chance| {
+        let mut world = World::boat();
+        cold(&mut world, at(10, 12), chance, -5.0, 22);
+        world.round(at(10, 12));
+        world
+    };
+    let (manager, now) = (person("P51", Role::Manager, "Perry"), at(10, 13));
+    let world = raised(0.3);
+    let alert = &world.alerts[0];
+    let shelve = |until, reason: &str| alert.shelve(&manager, until, reason, now);
+    assert!(matches!(shelve(at(10, 20), " \n "), Err(ShelveError::NoReason { .. })));
+    assert!(matches!(shelve(at(10, 12), "done later"), Err(ShelveError::Past { .. })));
+    assert!(matches!(shelve(at(11, 14), "done later"), Err(ShelveError::TooLong { .. })));
+    let too_late = shelve(at(11, 10), "done later").unwrap_err();
+    assert!(too_late.to_string().contains("must be begun"), "{too_late}");
+    let (shelved, move_14) = shelve(at(10, 20), "owner is\non the way").unwrap();
+    assert_eq!((move_14.row, shelved.flat()), (14, Flat::Shelved));
+    assert_eq!(move_14.reason, "owner is on the way");
+    // Time: nothing on the shelf, then once that it is still open.
+    let mut quiet = raised(0.3);
+    quiet.alerts = vec![shelved.clone()];
+    quiet.refresh();
+    cold(&mut quiet, at(10, 16), 0.3, -5.0, 18);
+    assert!(quiet.round(at(10, 16)).tellings.is_empty());
+    cold(&mut quiet, at(10, 21), 0.3, -5.0, 13);
+    assert_eq!(acts(&quiet.round(at(10, 21)), "P02"), ["update"]);
+    assert_eq!(quiet.alerts[0].flat(), Flat::Unacknowledged);
+    // Worse: a dearer part at once.
+    let mut worse = raised(0.3);
+    worse.alerts = vec![shelved];
+    worse.refresh();
+    cold(&mut worse, at(10, 16), 0.3, -5.0, 18);
+    if let rimeward::domain::alert::Target::Boat { rows, .. } = &mut worse.situation.target {
+        rows[0].since = Some(at(10, 15));
+    }
+    worse.situation.settings.update_gap_h = 0.0;
+    let off = worse.round(at(10, 16));
+    assert_eq!(acts(&off, "P02"), ["update"], "run since: other water");
+    assert_eq!(off.transitions.iter().map(|t| t.row).collect::<Vec<_>>(), [16]);
+}
+
+#[test]
+fn a_plan_that_is_not_kept_is_asked_after_once() {
+    let mut world = World::boat();
+    cold(&mut world, at(10, 12), 0.3, -5.0, 40);
+    world.round(at(10, 12));
+    cold(&mut world, at(10, 16), 0.3, -5.0, 36);
+    world.round(at(10, 16));
+    let planned = at(11, 14);
+    let (next, _) = world.alerts[0].acknowledge("P02".into(), Some(planned), at(10, 18)).unwrap();
+    world.alerts = vec![next];
+    world.refresh();
+    let mut said = Vec::new();
+    for hour in 0..26 {
+        let now = at(10, 18) + TimeDelta::hours(hour);
+        cold(&mut world, now, 0.3, -5.0, 34 - hour);
+        said.extend(world.round(now).tellings.iter().map(|t| (hour, t.act.clone())));
+    }
+    assert_eq!(said.len(), 1, "{said:?}");
+    assert_eq!(said[0].0, 21, "an hour after 14:00 of the next day");
+    assert!(
+        matches!(&said[0].1, Act::Update { worse } if worse == &[Worse::StillOpen { planned: Some(planned) }])
+    );
 }
 
 #[test]

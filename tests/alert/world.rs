@@ -183,6 +183,8 @@ impl World {
             until: at(4, 0),
             low: None,
             open: None,
+            known: Vec::new(),
+            worklist: None,
             episodes_closed: 0,
             people: people(),
             recent: Vec::new(),
@@ -240,6 +242,9 @@ impl World {
     /// What the store would hand in next time.
     pub fn refresh(&mut self) {
         self.situation.open = self.alerts.iter().find(|alert| alert.closed.is_none()).cloned();
+        let closed = self.alerts.iter().filter(|alert| alert.closed.is_some());
+        let last = closed.max_by_key(|alert| alert.closed.as_ref().map(|closing| closing.at));
+        self.situation.known = last.map(|alert| alert.known.clone()).unwrap_or_default();
         self.situation.episodes_closed =
             u32::try_from(self.alerts.iter().filter(|alert| alert.closed.is_some()).count())
                 .unwrap();

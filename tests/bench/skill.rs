@@ -12,7 +12,6 @@
     clippy::unwrap_used,
     reason = "a benchmark over arrays of fixed size; a fault stops it and changes nothing"
 )]
-#![expect(missing_docs, reason = "the parts of one benchmark, told at their top")]
 
 #[path = "skill/archive.rs"]
 mod archive;

@@ -95,7 +95,7 @@ async fn places_in_one_cell_share_a_request_and_two_services_one_outlook() {
     let folder = TempDir::new("several");
     let (house, sites) = house(&folder, &norway, &meteo);
     let clients = house.weather_client().unwrap().unwrap();
-    let fetched = fetch_all(&house, &clients, &sites, now()).await.unwrap();
+    let fetched = fetch_all(&house, &clients, &sites, now(), &|| true).await.unwrap();
     assert!(fetched.iter().all(|f| f.new_issue && f.trouble.is_empty()), "{fetched:?}");
     assert_eq!((norway.paths().len(), meteo.paths().len()), (1, 1));
     let height = format!("{:.0}", sites[0].elevation_m);
@@ -120,7 +120,8 @@ async fn places_in_one_cell_share_a_request_and_two_services_one_outlook() {
         let shown = attributions(&outlook).join(", ");
         assert!(shown.contains("MET Norway") && shown.contains("Open-Meteo"), "{shown}");
     }
-    let again = fetch_all(&house, &clients, &sites, now() + TimeDelta::minutes(5)).await.unwrap();
+    let again =
+        fetch_all(&house, &clients, &sites, now() + TimeDelta::minutes(5), &|| true).await.unwrap();
     assert!(
         again.iter().all(|f| !f.new_issue) && norway.paths().len() == 1,
         "asked before Expires"
@@ -134,7 +135,7 @@ async fn a_service_that_fails_leaves_the_other_and_says_so() {
     let folder = TempDir::new("several-one");
     let (house, sites) = house(&folder, &norway, &meteo);
     let clients = house.weather_client().unwrap().unwrap();
-    let fetched = fetch_all(&house, &clients, &sites, now()).await.unwrap();
+    let fetched = fetch_all(&house, &clients, &sites, now(), &|| true).await.unwrap();
     assert!(fetched[0].new_issue && fetched[0].trouble.contains("503"), "{fetched:?}");
     let (outlook, state) = state(&house, &sites[0], now());
     assert_eq!((outlook.unwrap().service.as_str(), state), ("open-meteo", ForecastState::Fresh));
@@ -149,10 +150,10 @@ async fn a_place_that_every_service_refuses_is_blind_even_with_a_forecast_in_han
     let folder = TempDir::new("several-none");
     let (house, sites) = house(&folder, &norway, &meteo);
     let clients = house.weather_client().unwrap().unwrap();
-    fetch_all(&house, &clients, &sites[..1], now()).await.unwrap();
+    fetch_all(&house, &clients, &sites[..1], now(), &|| true).await.unwrap();
     assert_eq!(state(&house, &sites[0], now()).1, ForecastState::Fresh);
     let later = now() + TimeDelta::hours(2);
-    let fetched = fetch_all(&house, &clients, &sites[..1], later).await.unwrap();
+    let fetched = fetch_all(&house, &clients, &sites[..1], later, &|| true).await.unwrap();
     assert!(fetched[0].refused && fetched[0].trouble.contains("403"), "{fetched:?}");
     assert_eq!(state(&house, &sites[0], later).1, ForecastState::Blind);
 }

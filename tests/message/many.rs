@@ -92,6 +92,8 @@ fn a_worklist_without_boats_says_whether_that_is_known() {
             places: &places,
             boats: &[],
             cannot_say: &[],
+            over: &[],
+            plan: None,
             log_head: None,
         };
         let letter =

@@ -95,6 +95,8 @@ pub fn life(end: &str, change: impl Fn(&mut World)) -> Vec<Sample> {
     let mut world = World::boat();
     world.situation.settings.manager_from = Priority::Low;
     world.situation.settings.update_gap_h = 0.0;
+    world.situation.settings.last_call_h = 0.0;
+    world.situation.settings.off_delay_h = 12.0;
     change(&mut world);
     let mut out = Vec::new();
     let mut keep = |name: &str, decision: &Decision, world: &World| {
@@ -141,6 +143,15 @@ pub fn life(end: &str, change: impl Fn(&mut World)) -> Vec<Sample> {
             rows.iter_mut().for_each(|row| row.chance_limit = 0.2);
         }
         let closed = world.round(at(18, 15));
+        keep("close", &closed, &world);
+    } else if end == "passed" {
+        let mut rows = cold_rows(at(18, 19), now, Priority::Medium);
+        for row in &mut rows {
+            (row.frozen_now, row.latest_start, row.chance_limit) = (true, None, 1.0);
+        }
+        world.set_rows(rows);
+        world.round(at(19, 12));
+        let closed = world.round(at(20, 13));
         keep("close", &closed, &world);
     } else {
         let mut rows = cold_rows(at(28, 0), now, Priority::Low);
@@ -375,6 +386,10 @@ impl Fleet {
             places: &places,
             boats: &boats,
             cannot_say: &cannot_say,
+            over: &[],
+            plan: Some(
+                "Start by Fri 18 Nov at the latest: 24.5 h of lay-up work are bound by Sat 19 Nov (31 h open on 12 boats in all).",
+            ),
             log_head: Some("f3a9c1d2e4b5a697"),
         };
         self.with_context(phrases, |context| compose_worklist(&worklist, context).unwrap())
@@ -386,6 +401,7 @@ pub fn all() -> Vec<Sample> {
     let mut out = life("returned", |_| {});
     out.extend(life("done", |_| {}));
     out.extend(life("done_partly", partly));
+    out.extend(life("passed", |_| {}));
     for (name, change) in [
         ("mild_raise", mild as fn(&mut World)),
         ("blend_raise", blend),

@@ -56,6 +56,8 @@ pub struct Received {
 #[derive(Default)]
 struct Shared {
     script: Mutex<VecDeque<(At, Act)>>,
+    /// What happens there every time, while it is set.
+    manner: Mutex<Option<(At, Act)>>,
     received: Mutex<Vec<Received>>,
     commands: Mutex<Vec<String>>,
     connections: AtomicUsize,
@@ -102,6 +104,11 @@ impl SmtpServer {
     /// Adds to the script.
     pub fn add(&self, at: At, act: Act) {
         self.shared.script.lock().unwrap().push_back((at, act));
+    }
+
+    /// From now on this happens every time; `None` ends it.
+    pub fn always(&self, manner: Option<(At, Act)>) {
+        *self.shared.manner.lock().unwrap() = manner;
     }
 
     pub fn received(&self) -> Vec<Received> {
@@ -238,8 +245,13 @@ impl Session<'_> {
 
     fn take(&self, at: At) -> Option<Act> {
         let mut script = self.shared.script.lock().unwrap();
-        let place = script.iter().position(|(found, _)| *found == at)?;
-        script.remove(place).map(|(_, act)| act)
+        match script.iter().position(|(found, _)| *found == at) {
+            Some(place) => script.remove(place).map(|(_, act)| act),
+            None => {
+                let manner = *self.shared.manner.lock().unwrap();
+                manner.filter(|(found, _)| *found == at).map(|(_, act)| act)
+            }
+        }
     }
 
     fn say(&mut self, line: &str) -> Option<()> {

@@ -3,8 +3,8 @@
 //! A line that ends in a space goes on in the next one; a line that starts with a space, `>` or `From ` is stuffed
 //! with one space, which the reader's program takes off again. Lines that are short enough stay as they are.
 
-/// Longest line in characters, the soft space included (RFC 3676, 4.2: 78, and better less).
-const WIDTH: usize = 72;
+/// Longest line in characters, the soft space included (RFC 3676, 4.2). Letters come wrapped at 76: those stay as they are.
+const WIDTH: usize = 78;
 
 /// The signature separator keeps its trailing space (RFC 3676, 4.3).
 const SIGNATURE: &str = "-- ";

@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
+use super::known::{Look, note_told};
 use super::quiet::not_before;
 use super::settings::AlertSettings;
 use super::{
@@ -19,6 +20,8 @@ use crate::domain::yard::{Person, Role};
 pub enum CloseReason {
     /// The condition went away.
     Returned,
+    /// It came: everything that was in danger is past its limit, and nothing is left to prevent.
+    Passed,
     /// The record says that the work is done.
     Done,
     /// Another alert took over.
@@ -103,6 +106,8 @@ pub struct Telling {
     pub previous: Option<Told>,
     /// The messages that this person has had from this alert, oldest first.
     pub earlier: Vec<Sent>,
+    /// The reader's next worklist carries it: no letter of its own.
+    pub with_worklist: bool,
     /// Held until then by quiet hours.
     pub not_before: Option<DateTime<Utc>>,
     /// Held until then for the yard to look at first. No rule sets it yet; a door that finds it set must wait.
@@ -256,6 +261,16 @@ impl<'a> Draft<'a> {
         blind
     }
 
+    /// Has a person room for another message today, however pressing?
+    pub fn has_room(&self, person: &Person) -> bool {
+        let settings = &self.situation.settings;
+        let limit = match person.role {
+            Role::Manager => settings.per_manager_24h,
+            _ => settings.per_person_24h,
+        };
+        self.had(&person.id) < limit
+    }
+
     /// Messages that a person has had in the last 24 hours, from this alert and from others.
     fn had(&self, person: &PersonId) -> usize {
         let since = self.now - chrono::Duration::hours(24);
@@ -269,18 +284,58 @@ impl<'a> Draft<'a> {
 
     /// May this person get another message? What is high always passes.
     pub fn within_limit(&self, person: &Person, priority: Priority) -> bool {
-        let settings = &self.situation.settings;
-        let limit = match person.role {
-            Role::Manager => settings.per_manager_24h,
-            _ => settings.per_person_24h,
-        };
-        priority == Priority::High || self.had(&person.id) < limit
+        priority == Priority::High || self.has_room(person)
+    }
+
+    /// Time and cold of this look.
+    pub fn look(&self) -> Look {
+        Look { now: self.now, low_c: self.situation.low.map(|low| low.median_c) }
+    }
+
+    /// Where the log and the document stand, to come back to.
+    pub fn mark(&self) -> (usize, Alert) {
+        (self.transitions.len(), self.next.clone())
+    }
+
+    /// Gives the rows logged since `mark` the number and reason of one move from the state before it.
+    pub fn relabel(&mut self, (logged, shelved): (usize, Alert), row: u8, reason: &str) {
+        self.transitions.truncate(logged);
+        let from = Alert { annunciation: self.before.annunciation.clone(), ..shelved }.flat();
+        self.log(row, reason);
+        if let Some(last) = self.transitions.last_mut() {
+            last.from = from;
+        }
+    }
+
+    /// Back to `mark`, as put aside.
+    pub fn undo(&mut self, (logged, shelved): (usize, Alert)) {
+        self.transitions.truncate(logged);
+        let (annunciation, response) =
+            (self.before.annunciation.clone(), self.before.response.clone());
+        self.next = Alert { annunciation, response, ..shelved };
     }
 
     /// Tells one person of a raise or of a change, and notes it in the ledger. Call [`Draft::next_revision`] before the
     /// first of a round.
     pub fn tell(&mut self, person: &Person, act: Act, facts: &Facts, standing: Vec<Standing>) {
+        self.tell_at_step(person, act, facts, standing, 0);
+    }
+
+    /// Tells the next contact: step `step` of the escalation.
+    pub fn tell_step(&mut self, person: &Person, act: Act, facts: &Facts, step: u8) {
+        self.tell_at_step(person, act, facts, Vec::new(), step);
+    }
+
+    fn tell_at_step(
+        &mut self,
+        person: &Person,
+        act: Act,
+        facts: &Facts,
+        standing: Vec<Standing>,
+        step: u8,
+    ) {
         let settings = &self.situation.settings;
+        let is_update = matches!(act, Act::Update { .. });
         let hold = self.hold(person, settings, facts.priority, facts.latest_start);
         let ledger = self.next.told.get(&person.id);
         let telling = Telling {
@@ -288,20 +343,26 @@ impl<'a> Draft<'a> {
             earlier: ledger.map(|ledger| ledger.sent.clone()).unwrap_or_default(),
             not_before: hold,
             standing,
+            step,
             ..self.blank(person.id.clone(), act, facts.clone(), rolls_up(person.role))
         };
-        let sent = Sent { at: self.now, revision: self.next.revision, step: 0 };
+        let sent = Sent { at: self.now, revision: self.next.revision, step };
+        let look = self.look();
+        note_told(&mut self.next.known, &person.id, &facts.rows, look);
         let entry = self.next.told.entry(person.id.clone()).or_insert_with(|| Ledger {
             last: facts.as_told(),
             worst: Heard::of(facts),
             sent: Vec::new(),
             awaits_closing: true,
+            updates: 0,
         });
         if entry.awaits_closing {
             entry.worst.add(facts);
         } else {
             entry.worst = Heard::of(facts);
+            entry.updates = 0;
         }
+        entry.updates = entry.updates.saturating_add(u8::from(is_update));
         entry.last = facts.as_told();
         entry.sent.push(sent);
         entry.awaits_closing = true;
@@ -328,8 +389,15 @@ impl<'a> Draft<'a> {
             let hold = person.and_then(|person| {
                 self.hold(person, &self.situation.settings, Priority::Low, None)
             });
-            let mut telling =
-                Telling { not_before: hold, ..self.blank(id.clone(), act, facts.clone(), manager) };
+            // A manager reads on the next worklist that it is over: nothing is left that could not wait for it.
+            let with_worklist = person.is_some_and(|person| person.role == Role::Manager)
+                && self.next.kind == super::Kind::Freeze
+                && self.situation.worklist.is_some();
+            let mut telling = Telling {
+                not_before: hold,
+                with_worklist,
+                ..self.blank(id.clone(), act, facts.clone(), manager)
+            };
             let sent = Sent { at: self.now, revision: self.next.revision, step: 0 };
             if let Some(ledger) = self.next.told.get_mut(&id) {
                 telling.previous = Some(ledger.last.clone());
@@ -383,6 +451,7 @@ impl<'a> Draft<'a> {
             facts,
             previous: None,
             earlier: Vec::new(),
+            with_worklist: false,
             not_before: None,
             hold_until: None,
             care: self.care,
@@ -393,5 +462,5 @@ impl<'a> Draft<'a> {
 
 /// Whose messages are rolled up: those who answer for many boats or places.
 const fn rolls_up(role: Role) -> bool {
-    matches!(role, Role::Manager | Role::Operator)
+    matches!(role, Role::Manager | Role::Operator | Role::Technician)
 }

@@ -49,6 +49,30 @@ pub struct AlertSettings {
     pub likelier_by: f64,
     /// Hours between two messages about one alert to one person, unless it has become high priority.
     pub update_gap_h: f64,
+    /// Hours for which everything in danger must have been past its limit before the episode ends as passed.
+    pub passed_after_h: f64,
+    /// A part of major harm that was told and has not frozen is news again after so many days.
+    pub major_again_days: f64,
+    /// The same for a part of minor harm.
+    pub minor_again_days: f64,
+    /// Worse: likelier counts from this chance on, 0 to 1: below it nothing has changed in what to do.
+    pub likelier_from: f64,
+    /// Updates in one episode, besides dearer or refilled parts and what must be begun within a day after all.
+    pub updates_most: u8,
+    /// Worse: into high priority counts where the last word is older than this, in hours: the last call.
+    pub last_call_h: f64,
+    /// A manager is interrupted for what must be begun before the next worklist, and so many hours after it.
+    pub worklist_margin_h: f64,
+    /// A mere "seen" counts for half of the slack that was left, and for so many hours at most.
+    pub seen_counts_h: f64,
+    /// Hours between two words that it is still open.
+    pub still_open_gap_h: f64,
+    /// High and unanswered: the next contact is told after so many hours ...
+    pub escalate_h: f64,
+    /// ... or after this share of the slack that was left, whichever is sooner.
+    pub escalate_share: f64,
+    /// Next contacts told in one episode.
+    pub escalate_most: u8,
     /// Updates per alert that are no worsening.
     pub eased_updates: u8,
     /// Hours after the last message before such an update.
@@ -86,14 +110,26 @@ impl Default for AlertSettings {
             severe_last_chance: 0.05,
             on_delay_issue_gap_h: 3.0,
             waive_slack_h: 24.0,
-            off_delay_h: 12.0,
+            off_delay_h: 72.0,
             deadband_k: 1.0,
             deadband_seen_k: 2.0,
             earlier_share: 0.25,
-            earlier_floor_h: 1.0,
-            colder_k: 3.0,
+            earlier_floor_h: 6.0,
+            colder_k: 4.0,
             likelier_by: 0.15,
-            update_gap_h: 12.0,
+            update_gap_h: 24.0,
+            passed_after_h: 24.0,
+            major_again_days: 21.0,
+            minor_again_days: 90.0,
+            likelier_from: 0.75,
+            updates_most: 1,
+            last_call_h: 48.0,
+            worklist_margin_h: 2.0,
+            seen_counts_h: 24.0,
+            still_open_gap_h: 12.0,
+            escalate_h: 1.0,
+            escalate_share: 0.15,
+            escalate_most: 1,
             eased_updates: 0,
             eased_gap_h: 6.0,
             per_person_24h: 2,

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::{Alert, AlertSettings, Told};
+use super::{Alert, AlertSettings, Known, Told};
 use crate::domain::boat::{Boat, BoatId, BoatState, PersonId, SiteId};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::weather::ForecastState;
@@ -45,6 +45,15 @@ pub struct Standing {
     pub told: Told,
 }
 
+/// When the managers' worklist goes out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct WorklistTimes {
+    /// It goes out in this very round.
+    pub in_this_round: bool,
+    /// The next one after this round.
+    pub next: DateTime<Utc>,
+}
+
 /// A boat (for `freeze`) or a place (for `blind`).
 #[derive(Debug, Clone)]
 pub enum Target {
@@ -83,6 +92,10 @@ pub struct Situation {
     pub low: Option<Low>,
     /// The alert of this kind and subject that is not closed, candidates included.
     pub open: Option<Alert>,
+    /// What people were told in earlier episodes of this kind and subject: [`Alert::known`] of the last closed one.
+    pub known: Vec<Known>,
+    /// When managers read the worklist; `None` where none goes out.
+    pub worklist: Option<WorklistTimes>,
     /// How many alerts of this kind and subject are closed: numbers the next episode.
     pub episodes_closed: u32,
     /// Everybody who may be told, in the order in which they are told. Whoever answers neither for the boat nor for the

@@ -126,7 +126,7 @@ pub const TRANSITIONS: [TransitionRow; 25] = [
         "still unanswered",
         [UNACK],
         "the same revision to the next contact",
-        false
+        true
     ),
     row!(
         6,
@@ -153,7 +153,7 @@ pub const TRANSITIONS: [TransitionRow; 25] = [
         "not done an hour after the planned time",
         [UNACK],
         "Update: still open, at most every 12 h",
-        false
+        true
     ),
     row!(
         9,
@@ -191,9 +191,9 @@ pub const TRANSITIONS: [TransitionRow; 25] = [
         "inside the limits, with end and reason",
         [SHLV],
         "nothing; listed",
-        false
+        true
     ),
-    row!(15, [SHLV], "the shelf time ends", "", [UNACK, CLOSED], "Update, or all-clear", false),
+    row!(15, [SHLV], "the shelf time ends", "", [UNACK, CLOSED], "Update, or all-clear", true),
     row!(
         16,
         [SHLV],
@@ -201,7 +201,7 @@ pub const TRANSITIONS: [TransitionRow; 25] = [
         "than the reader was last told",
         [UNACK],
         "Update; off the shelf",
-        false
+        true
     ),
     row!(
         17,
@@ -274,7 +274,7 @@ pub const TRANSITIONS: [TransitionRow; 25] = [
         "and the input is known",
         [RTN, CLOSED],
         "as rows 9 and 10",
-        false
+        true
     ),
 ];
 

@@ -53,6 +53,9 @@ pub struct Ledger {
     pub sent: Vec<Sent>,
     /// Told of a raise and not yet of its end.
     pub awaits_closing: bool,
+    /// Updates since the raise.
+    #[serde(default)]
+    pub updates: u8,
 }
 
 /// The worst that a reader has heard since the raise, point by point.

@@ -40,6 +40,11 @@ pub enum Worse {
         /// Now.
         to: f64,
     },
+    /// Not recorded as done by the time that somebody planned.
+    StillOpen {
+        /// The plan, if they gave one.
+        planned: Option<DateTime<Utc>>,
+    },
     /// More of the boat.
     Systems {
         /// What was not named before.
@@ -48,8 +53,10 @@ pub enum Worse {
 }
 
 /// Every way in which `facts` is worse than anything the reader has heard, in the order in which a reader needs them.
-/// Where every system over its threshold is frozen already, only a new system counts: there is nothing left to hurry
-/// for. A new system of minor harm is no reason to write again: it stands in the next letter and on the worklist.
+///
+/// Only what changes what somebody does: too late to begin, or frozen, is no more than the hour that was told having
+/// come. A new system counts where its harm is severe, or graver than any that was named; the rest stands in the next
+/// letter and on the worklist.
 #[must_use]
 pub fn worse_than_told(
     facts: &Facts,
@@ -61,7 +68,14 @@ pub fn worse_than_told(
     let mut worse = Vec::new();
     let active = facts.active();
     if active.iter().any(|row| !row.frozen_now) {
-        if facts.priority > heard.priority {
+        let in_time = facts.latest_start.is_some_and(|start| start > facts.at);
+        let last_word_h = hours(facts.at - told.at);
+        // High is only ever a severe part: the last call for what is dear.
+        if in_time
+            && facts.priority == Priority::High
+            && heard.priority < Priority::High
+            && last_word_h >= settings.last_call_h
+        {
             worse.push(Worse::Priority { from: heard.priority, to: facts.priority });
         }
         if let Some(to) = facts.latest_start
@@ -76,33 +90,42 @@ pub fn worse_than_told(
             worse.push(Worse::Low { from_c, to_c: low.median_c });
         }
         let chance = facts.lead().map_or(0.0, |row| row.chance_limit);
-        if is_likelier(chance, heard, settings) {
+        if in_time && is_likelier(chance, heard, settings) {
             worse.push(Worse::Chance { from: heard.chance, to: chance });
         }
     }
+    // Of what has frozen meanwhile the closing message speaks.
+    let helps = |row: &CircuitRisk| row.latest_start.is_some_and(|start| start > facts.at);
     let grave = |row: &&CircuitRisk| {
-        row.consequence > Consequence::Minor || row.consequence > heard.consequence
+        row.consequence > heard.consequence || row.consequence == Consequence::Severe && helps(row)
     };
     let new = active.iter().filter(|row| !heard.names(row)).filter(grave);
     let new: Vec<System> = new.map(System::of).collect();
+    let refilled = |row: &&CircuitRisk| {
+        row.since.is_some_and(|since| since > told.at) && row.consequence > Consequence::Minor
+    };
+    let again = active.iter().filter(|row| !heard.names(row)).filter(refilled).map(System::of);
+    let new: Vec<System> = if new.is_empty() { again.collect() } else { new };
     if !new.is_empty() {
         worse.push(Worse::Systems { new });
     }
     worse
 }
 
-/// Likelier by a class of words. From "very likely" there is nothing more to say that would change what anybody does.
+/// Likelier by a class of words, and likely now. From "very likely" there is nothing more to say that would change what
+/// anybody does.
 fn is_likelier(chance: f64, heard: &Heard, settings: &AlertSettings) -> bool {
     let class = ChanceClass::of(heard.chance);
     ChanceClass::of(chance) > class
-        && class < ChanceClass::VeryLikely
+        && class < ChanceClass::Likely
+        && chance >= settings.likelier_from
         && chance >= heard.chance + settings.likelier_by
 }
 
-/// Does it matter how cold it gets? For a blend, always; for water only while it is not yet very likely to freeze.
+/// Does it matter how cold it gets? For a blend, while it is not yet likely to freeze: it must hold to the low told.
 fn depth_matters(facts: &Facts, heard: &Heard) -> bool {
-    ChanceClass::of(heard.chance) < ChanceClass::VeryLikely
-        || facts.active().iter().any(|row| {
+    ChanceClass::of(heard.chance) < ChanceClass::Likely
+        && facts.active().iter().any(|row| {
             !row.frozen_now && matches!(row.holds, Holds::Blend | Holds::Coolant | Holds::Charged)
         })
 }

@@ -60,7 +60,7 @@ pub struct Group {
     pub rows: Vec<Row>,
 }
 
-/// One boat in two lines.
+/// One boat in two or three lines.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Row {
     /// Its rank.
@@ -71,6 +71,8 @@ pub struct Row {
     pub first: String,
     /// The second line.
     pub second: String,
+    /// The third line; may be empty.
+    pub third: String,
 }
 
 /// The letter as plain text, wrapped at [`TEXT_WIDTH`] characters, lines ended by `\n`.
@@ -141,6 +143,9 @@ fn write_block(block: &Block, out: &mut String) {
                     let head = format!("{:>2} ", row.number);
                     wrap(&head, "   ", &format!("{}{}", row.boat, row.first), out);
                     wrap("   ", "   ", &row.second, out);
+                    if !row.third.is_empty() {
+                        wrap("   ", "   ", &row.third, out);
+                    }
                 }
             }
         }

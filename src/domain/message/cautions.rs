@@ -22,6 +22,24 @@ pub(super) const RULES: [&str; 11] = [
     "always",
 ];
 
+/// Signal word and text of every caution that belongs on a day sheet for this boat: work with drains, antifreeze and batteries.
+#[must_use]
+pub fn for_day_sheet(
+    phrases: &super::Phrases,
+    boat: &Boat,
+    state: &BoatState,
+    site: &Site,
+) -> Vec<(String, String)> {
+    let mut rules = for_visit(boat, state, site);
+    rules.extend(["heater", "ice_ladder_night", "antifreeze", "draining", "battery", "frozen"]);
+    phrases
+        .caution
+        .iter()
+        .filter(|caution| rules.contains(caution.when.as_str()))
+        .map(|caution| (caution.signal.clone(), caution.text.clone()))
+        .collect()
+}
+
 /// The rules that hold for work on a boat with these rows over their threshold.
 pub(super) fn for_work(
     boat: &Boat,
@@ -66,7 +84,8 @@ pub(super) fn for_visit(boat: &Boat, state: &BoatState, site: &Site) -> BTreeSet
 }
 
 /// A petrol engine inside the hull: its vapour gathers. An engine of unknown fuel is taken for one.
-pub(super) fn is_petrol_inboard(boat: &Boat) -> bool {
+#[must_use]
+pub fn is_petrol_inboard(boat: &Boat) -> bool {
     let fuel = boat.fuel.to_lowercase();
     let outboard = boat.cooling == CoolingKind::RawOutboard || boat.kind.contains("outboard");
     boat.engines > 0 && !outboard && !fuel.contains("diesel") && !fuel.contains("electric")

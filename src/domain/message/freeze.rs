@@ -20,6 +20,9 @@ type Words = Vec<(&'static str, Value)>;
 /// Parts named in a sentence before "and 3 more".
 const PARTS_NAMED: usize = 3;
 
+/// Parts in the list of what the record says; whoever needs all of them asks for the boat.
+const PARTS_LISTED: usize = 10;
+
 /// How a boat stands in one telling: shared with the manager's lists.
 pub(super) struct Stand {
     pub scope: Scope,
@@ -158,7 +161,12 @@ fn threat_words(voice: &Voice<'_>, facts: &Facts, stand: &Stand, state: &BoatSta
         ("lead_part", json!(lead.map(|row| voice.part(&row.circuit, row.instance.as_deref())))),
         ("lead_event", json!(lead.map(|row| voice.event(row.limit)))),
         ("parts", json!(voice.parts(facts.active(), PARTS_NAMED))),
-        ("wet", Value::Array(facts.rows.iter().map(|row| wet(voice, row, state)).collect())),
+        (
+            "wet",
+            Value::Array(
+                facts.rows.iter().take(PARTS_LISTED).map(|row| wet(voice, row, state)).collect(),
+            ),
+        ),
     ]
 }
 
@@ -216,7 +224,12 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
     let records = match &telling.act {
         Act::Close { records, .. } => records
             .iter()
-            .filter(|line| told.is_none_or(|told| told.systems.contains(&line.system)))
+            .filter(|line| {
+                let frozen = telling.facts.active().iter().any(|row| {
+                    row.frozen_now && crate::domain::alert::System::of(row) == line.system
+                });
+                frozen || told.is_none_or(|told| told.systems.contains(&line.system))
+            })
             .map(|line| voice.record(line))
             .collect(),
         _ => Vec::new(),

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::block::{Group, Row};
 use super::phrases::Table;
-use super::voice::{Voice, boat_name, location, object, place_code, place_name};
+use super::voice::{Voice, boat_name, location, object, place_name};
 use super::words::{count, list, to_five_minutes, work, zone_name};
 use super::{Context, Draft, Letter, MessageError, cautions, compose, finish, identity};
 use crate::domain::alert::chance::SpokenChance;
@@ -126,9 +126,7 @@ fn groups(voice: &Voice<'_>, places: &ByPlace<'_, '_>) -> Vec<Group> {
                     site,
                     rows: facts.active(),
                     now: facts.at,
-                    with_place: false,
                     remarks: &changed,
-                    so_far: None,
                 },
             ));
         }
@@ -197,6 +195,7 @@ fn rest_words(voice: &Voice<'_>, items: &[RolledUp<'_>]) -> Vec<(&'static str, V
                 "boat": boat_name(&boat.name),
                 "place": place,
                 "done": *reason == CloseReason::Done,
+                "passed": *reason == CloseReason::Passed,
             })),
             (Kind::Blind, act, _) => blind.push(json!({
                 "place": place,
@@ -219,29 +218,24 @@ fn issues(voice: &Voice<'_>, items: &[RolledUp<'_>]) -> Option<String> {
 }
 
 /// One boat for a manager's list.
-pub(super) struct BoatLine<'a> {
-    pub boat: &'a Boat,
-    pub state: &'a BoatState,
-    pub site: &'a Site,
+struct BoatLine<'a> {
+    boat: &'a Boat,
+    state: &'a BoatState,
+    site: &'a Site,
     /// Its rows, the most pressing first.
-    pub rows: &'a [CircuitRisk],
-    pub now: DateTime<Utc>,
-    pub with_place: bool,
-    pub remarks: &'a [String],
-    /// Minutes of the list down to this boat.
-    pub so_far: Option<f64>,
+    rows: &'a [CircuitRisk],
+    now: DateTime<Utc>,
+    remarks: &'a [String],
 }
 
 /// Two lines: where, for how long, by when; then what and how likely, and what to mind.
-pub(super) fn boat_row(voice: &Voice<'_>, number: usize, line: &BoatLine<'_>) -> Row {
-    let place = if line.with_place { place_code(line.site) } else { String::new() };
-    let place = format!("{place} {}", location(&line.boat.location));
+fn boat_row(voice: &Voice<'_>, number: usize, line: &BoatLine<'_>) -> Row {
+    let place = location(&line.boat.location);
     let place = match place.trim() {
         "" => String::new(),
         place => format!(" ({place})"),
     };
     let minutes: f64 = line.rows.iter().map(|row| row.minutes.max(0.0)).sum();
-    let so_far = line.so_far.map_or_else(String::new, |all| format!(" ({} so far)", work(all)));
     let frozen = !line.rows.is_empty() && line.rows.iter().all(|row| row.frozen_now);
     let start = line.rows.iter().filter_map(|row| row.latest_start).min();
     let when = match start {
@@ -251,7 +245,11 @@ pub(super) fn boat_row(voice: &Voice<'_>, number: usize, line: &BoatLine<'_>) ->
         }
         _ => voice.word(Table::Remark, "late"),
     };
-    let first = format!("{place}: {}{so_far}, {when}", work(minutes));
+    let first = if frozen {
+        format!("{place}: {when}")
+    } else {
+        format!("{place}: {}, {when}", work(minutes))
+    };
     let parts: Vec<String> = line
         .rows
         .iter()
@@ -267,7 +265,8 @@ pub(super) fn boat_row(voice: &Voice<'_>, number: usize, line: &BoatLine<'_>) ->
     let mut second = vec![list(&parts, PARTS_NAMED)];
     second.extend(remarks(voice, line));
     second.extend(line.remarks.iter().cloned());
-    Row { number, boat: boat_name(&line.boat.name), first, second: second.join("; ") }
+    let third = String::new();
+    Row { number, boat: boat_name(&line.boat.name), first, second: second.join("; "), third }
 }
 
 fn remarks(voice: &Voice<'_>, line: &BoatLine<'_>) -> Vec<String> {

@@ -98,6 +98,10 @@ impl<'a> Voice<'a> {
         dated_time(instant, self.zone)
     }
 
+    pub fn day(&self, instant: DateTime<Utc>) -> String {
+        super::words::day(instant, self.zone)
+    }
+
     /// A latest start: told to five minutes, never later than it is.
     fn start(&self, instant: DateTime<Utc>) -> String {
         self.time(to_five_minutes(instant))
@@ -181,6 +185,10 @@ impl<'a> Voice<'a> {
                     ("to", SpokenChance::of(*to).number()),
                 ],
             ),
+            Worse::StillOpen { planned: Some(planned) } => {
+                say("still_open_planned", &[("to", self.time(*planned))])
+            }
+            Worse::StillOpen { planned: None } => say("still_open", &[]),
             Worse::Systems { new } => {
                 let labels: Vec<String> = new.iter().map(|system| self.system(system)).collect();
                 say("systems", &[("to", list(&labels, labels.len()))])

@@ -1,13 +1,15 @@
 //! The manager's letter of the morning: what to do first, where, how long, and by when.
 
+mod lines;
+
 use std::collections::BTreeSet;
 
 use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
 use super::block::Group;
-use super::rollup::{BoatLine, boat_row};
-use super::voice::{Voice, object};
+use super::phrases::Table;
+use super::voice::{Voice, boat_name, object};
 use super::words::{count, day, one_line, to_five_minutes, work, zone_name};
 use super::{Context, Draft, Letter, MessageError, cautions, finish, identity};
 use crate::domain::alert::Low;
@@ -15,6 +17,9 @@ use crate::domain::boat::{Boat, BoatState};
 use crate::domain::risk::{CircuitRisk, Priority};
 use crate::domain::weather::ForecastState;
 use crate::domain::yard::Site;
+
+/// Letters of what cannot be said: many boats stand in one line.
+const CANNOT_LETTERS: usize = 2000;
 
 /// A place on the worklist.
 #[derive(Clone, Copy)]
@@ -53,6 +58,19 @@ pub struct CannotSay {
     pub why: String,
 }
 
+/// An alert that ended since the last worklist.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OverLine {
+    /// The boat's name.
+    pub boat: String,
+    /// The place's name.
+    pub place: String,
+    /// The record says done.
+    pub done: bool,
+    /// Parts are past their limit by our reckoning.
+    pub passed: bool,
+}
+
 /// What the worklist is made of, in the order of the worklist.
 #[derive(Clone, Copy)]
 pub struct Worklist<'a> {
@@ -66,6 +84,10 @@ pub struct Worklist<'a> {
     pub boats: &'a [WorklistBoat<'a>],
     /// What cannot be judged.
     pub cannot_say: &'a [CannotSay],
+    /// What ended since the last one, of what this reader had been told.
+    pub over: &'a [OverLine],
+    /// By which day the crew has to start, in a sentence; `None` where there is no plan.
+    pub plan: Option<&'a str>,
     /// Head of the log's chain, where one is kept.
     pub log_head: Option<&'a str>,
 }
@@ -89,32 +111,38 @@ pub fn compose_worklist(
         .collect();
     let notices = pressing.iter().filter(|(_, rows)| rows.is_empty()).count();
     let pressing: Vec<_> = pressing.into_iter().filter(|(_, rows)| !rows.is_empty()).collect();
-    let (mut table, mut so_far) = (Vec::new(), 0.0);
+    let (mut to_do, mut frozen, mut so_far) = (Vec::new(), Vec::new(), 0.0);
     let mut rules = BTreeSet::from(["always"]);
-    for (index, (entry, rows)) in pressing.iter().enumerate() {
-        so_far += rows.iter().map(|row| row.minutes.max(0.0)).sum::<f64>();
+    let mut start: Option<DateTime<Utc>> = None;
+    for (entry, rows) in &pressing {
         rules.extend(cautions::for_work(entry.boat, entry.state, entry.site, rows));
-        let remark = one_line(entry.remark, 80);
-        let remarks: Vec<String> = (!remark.is_empty()).then_some(remark).into_iter().collect();
-        table.push(boat_row(
-            &voice,
-            index.saturating_add(1),
-            &BoatLine {
-                boat: entry.boat,
-                state: entry.state,
-                site: entry.site,
-                rows,
-                now: worklist.at,
-                with_place: true,
-                remarks: &remarks,
-                so_far: Some(so_far),
-            },
-        ));
+        let (past, ahead): (Vec<_>, Vec<_>) = rows.iter().cloned().partition(|row| row.frozen_now);
+        if ahead.is_empty() {
+            frozen.push((entry, past));
+            continue;
+        }
+        so_far += ahead.iter().map(|row| row.minutes.max(0.0)).sum::<f64>();
+        start = ahead.iter().filter_map(|row| row.latest_start).chain(start).min();
+        let number = to_do.len().saturating_add(1);
+        to_do.push(lines::to_do(&voice, number, entry, (&ahead, &past), worklist.at, so_far));
     }
-    let start =
-        pressing.iter().flat_map(|(_, rows)| rows.iter().filter_map(|row| row.latest_start)).min();
-    let words = words(&voice, worklist, pressing.len(), notices, so_far, start);
-    let table = if table.is_empty() { Vec::new() } else { vec![Group { name: None, rows: table }] };
+    let counts = Counts { to_do: to_do.len(), frozen: frozen.len(), notices };
+    let words = words(&voice, worklist, counts, so_far, start);
+    let frozen: Vec<_> = frozen
+        .iter()
+        .enumerate()
+        .map(|(index, (entry, rows))| {
+            let number = counts.to_do.saturating_add(index).saturating_add(1);
+            lines::frozen(&voice, number, entry, rows)
+        })
+        .collect();
+    let mut table = Vec::new();
+    if !to_do.is_empty() {
+        table.push(Group { name: None, rows: to_do });
+    }
+    if !frozen.is_empty() {
+        table.push(Group { name: Some(voice.word(Table::Remark, "frozen_group")), rows: frozen });
+    }
     let ids = identity::of_round(
         "worklist",
         worklist.at,
@@ -126,11 +154,18 @@ pub fn compose_worklist(
     finish("worklist", &draft, ids, "worklist", false, context)
 }
 
+/// Boats of each sort.
+#[derive(Clone, Copy)]
+struct Counts {
+    to_do: usize,
+    frozen: usize,
+    notices: usize,
+}
+
 fn words(
     voice: &Voice<'_>,
     worklist: &Worklist<'_>,
-    boats: usize,
-    notices: usize,
+    Counts { to_do: boats, frozen, notices }: Counts,
     minutes: f64,
     start: Option<DateTime<Utc>>,
 ) -> Value {
@@ -149,7 +184,7 @@ fn words(
     let cannot_say: Vec<Value> = worklist
         .cannot_say
         .iter()
-        .map(|entry| json!({"what": one_line(&entry.what, 80), "why": one_line(&entry.why, 160)}))
+        .map(|entry| json!({"what": one_line(&entry.what, 80), "why": one_line(&entry.why, CANNOT_LETTERS)}))
         .collect();
     object(vec![vec![
         ("day", json!(day(worklist.at, voice.zone))),
@@ -158,6 +193,8 @@ fn words(
         ("zone", json!(zone_name(worklist.at, voice.zone))),
         ("boats", json!(boats)),
         ("count", json!(count(boats, "boat"))),
+        ("frozen_count", json!((frozen > 0).then(|| count(frozen, "boat")))),
+        ("issued", json!(issued(voice, worklist))),
         ("work", json!(work(minutes))),
         (
             "start",
@@ -166,8 +203,28 @@ fn words(
         ("late", json!(start.is_some_and(|at| at <= worklist.at))),
         ("blind_count", json!((blind > 0).then(|| count(blind, "place")))),
         ("notices", json!((notices > 0).then(|| count(notices, "boat")))),
+        ("plan", json!(worklist.plan.map(|plan| one_line(plan, 400)))),
         ("places", Value::Array(places)),
         ("cannot_say", Value::Array(cannot_say)),
+        ("over", Value::Array(worklist.over.iter().map(over).collect())),
         ("log_head", json!(worklist.log_head.map(|head| one_line(head, 80)))),
     ]])
+}
+
+fn over(line: &OverLine) -> Value {
+    json!({
+        "boat": boat_name(&line.boat),
+        "place": one_line(&line.place, 60),
+        "done": line.done,
+        "passed": line.passed,
+    })
+}
+
+/// The issue times of the forecasts that could be relied on, oldest and newest.
+fn issued(voice: &Voice<'_>, worklist: &Worklist<'_>) -> Option<String> {
+    let seen = worklist.places.iter().filter(|place| place.forecast != ForecastState::Blind);
+    let issued: Vec<DateTime<Utc>> = seen.filter_map(|place| place.issued_at).collect();
+    let (oldest, newest) = (issued.iter().min()?, issued.iter().max()?);
+    let (from, to) = (voice.time(*oldest), voice.time(*newest));
+    Some(if from == to { from } else { format!("{from} to {to}") })
 }

@@ -2,7 +2,6 @@
 
 mod enclosure;
 mod exposure;
-mod felt;
 mod film;
 mod sky;
 
@@ -10,6 +9,5 @@ pub use enclosure::{
     HeatedShed, enclosure_step, shed_hours_to, shed_time_constant, temperature_afloat,
 };
 pub use exposure::{Exposure, exposure, exposures};
-pub use felt::WeatherHour;
 pub use film::{film_in_still_air, film_in_wind};
 pub use sky::{clear_sky_offset, sky_temperature};

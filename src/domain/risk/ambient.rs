@@ -8,7 +8,7 @@ use chrono::{DateTime, Datelike, Utc};
 use crate::domain::catalogue::PartExposure;
 use crate::domain::physics::surroundings::{self, Exposure, HeatedShed};
 use crate::domain::physics::{TableError, part::ThermalClass};
-use crate::domain::units::{Celsius, Fraction, Hours, MetresPerSecond};
+use crate::domain::units::{Celsius, Fraction, Hours, MetresPerSecond, WattsPerKelvin};
 use crate::domain::weather::errors::Ensemble;
 use crate::domain::weather::{Step, place, sun};
 use crate::domain::yard::{Site, SiteKind};
@@ -37,6 +37,15 @@ pub struct PlaceWeather {
     pub heat_on: bool,
 }
 
+/// What is taken for granted about the power of a heated place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Power {
+    /// On or off as the log says.
+    AsLogged,
+    /// On until now, and from now on no longer.
+    FailsNow,
+}
+
 /// What a part sees: one past path and many coming ones, C.
 #[derive(Debug, Clone)]
 pub struct Ambient {
@@ -59,6 +68,7 @@ impl Ambient {
         exposure: PartExposure,
         covered: bool,
         weather: &PlaceWeather,
+        power: Power,
     ) -> Result<Self, TableError> {
         let past = filled(&weather.past, &weather.coming);
         let mut past_c: Vec<f64> = past.iter().map(|(_, t)| *t).collect();
@@ -67,7 +77,7 @@ impl Ambient {
         let mut in_the_wind = false;
         for row in rows {
             in_the_wind = row.wind_reaches;
-            (past_c, coming) = behind(row, &past, &past_c, &coming, weather);
+            (past_c, coming) = behind(row, &past, (&past_c, &coming), weather, power);
         }
         let coldest = coming.by_hour().flatten().copied().fold(f32::INFINITY, f32::min);
         Ok(Self { past_c, coming, coldest_c: f64::from(coldest), in_the_wind })
@@ -115,24 +125,21 @@ fn chain(
 fn behind(
     row: &Exposure,
     past: &[(Step, f64)],
-    past_c: &[f64],
-    coming: &Ensemble,
+    (past_c, coming): (&[f64], &Ensemble),
     weather: &PlaceWeather,
+    power: Power,
 ) -> (Vec<f64>, Ensemble) {
     let site = &weather.site;
     if row.id == "shed_no_power" {
-        return in_a_heated_shed(row, past_c, coming, weather);
+        return in_a_heated_shed(row, past_c, coming, weather, power);
     }
     let colder = |step: &Step| row.offset_k + night_offset_k(row, site, step);
     let past_c: Vec<f64> = past_c.iter().zip(past).map(|(t, (s, _))| t + colder(s)).collect();
     let offsets: Vec<f64> = weather.coming.iter().map(colder).collect();
     let coming = shifted(coming, &offsets);
     let (mut past_c, mut coming) = followed(&past_c, &coming, row.tau_env_h);
-    let whole = row.water_ua_w_k + row.air_ua_w_k;
     if row.water_ua_w_k > 0.0 {
-        let mix = |air: f64, time: DateTime<Utc>| {
-            (row.water_ua_w_k * water_c(site, time) + row.air_ua_w_k * air) / whole
-        };
+        let mix = |air_c: f64, time| beside_water(row, site, air_c, time);
         past_c = past_c.iter().zip(past).map(|(t, (step, _))| mix(*t, step.time)).collect();
         coming = coming.map_hours(|hour, air| {
             let time = weather.coming.get(hour).map_or(weather.at, |step| step.time);
@@ -144,20 +151,33 @@ fn behind(
     (past_c, coming)
 }
 
+/// What a part near the hull of a floating boat feels in air of `air_c`, C.
+fn beside_water(row: &Exposure, site: &Site, air_c: f64, time: DateTime<Utc>) -> f64 {
+    let freezes_c = if site.water_kind == "sea" { SEA_FREEZES_C } else { 0.0 };
+    // The yard's monthly mean; unknown water is as cold as water gets.
+    let month = usize::try_from(time.month0()).unwrap_or(0);
+    let water_c = site.water_temperature_c.get(month).copied().unwrap_or(freezes_c);
+    surroundings::temperature_afloat(
+        Celsius::clamped(water_c),
+        Celsius::clamped(air_c),
+        WattsPerKelvin::clamped(row.water_ua_w_k),
+        WattsPerKelvin::clamped(row.air_ua_w_k),
+        Celsius::clamped(freezes_c),
+    )
+    .map_or(air_c, Celsius::value)
+}
+
 /// At the setpoint while it is heated; else the air inside decays towards the outside with the shed's own time
-/// constant, from the setpoint at the start of the past hours.
+/// constant, from the setpoint at the start of the past hours, or from now when the power fails now.
 fn in_a_heated_shed(
     row: &Exposure,
     past_c: &[f64],
     coming: &Ensemble,
     weather: &PlaceWeather,
+    power: Power,
 ) -> (Vec<f64>, Ensemble) {
     let site = &weather.site;
     let setpoint_c = site.heat_setpoint.map_or(0.0, Celsius::value);
-    if weather.heat_on {
-        let heated = narrow(setpoint_c);
-        return (vec![setpoint_c; past_c.len()], coming.map_hours(|_, air| air.fill(heated)));
-    }
     let soak = match (site.heat_setpoint, site.soak_hours, site.soak_outside) {
         (Some(setpoint), Some(hours), Some(outside)) => Hours::new(hours).ok().and_then(|soak| {
             surroundings::shed_time_constant(&HeatedShed { setpoint, soak, soak_outside: outside })
@@ -165,27 +185,37 @@ fn in_a_heated_shed(
         _ => None,
     };
     let tau_h = soak.map_or(row.tau_env_h, Hours::value);
-    let mut with_start = vec![setpoint_c];
-    with_start.extend(past_c);
-    let (past_c, coming) = followed(&with_start, coming, tau_h);
-    (past_c.into_iter().skip(1).collect(), coming)
+    let heated = vec![setpoint_c; past_c.len()];
+    match power {
+        Power::FailsNow => (heated, followed(&[setpoint_c], coming, tau_h).1),
+        Power::AsLogged if weather.heat_on => {
+            (heated, coming.map_hours(|_, air| air.fill(narrow(setpoint_c))))
+        }
+        Power::AsLogged => {
+            let mut with_start = vec![setpoint_c];
+            with_start.extend(past_c);
+            let (past_c, coming) = followed(&with_start, coming, tau_h);
+            (past_c.into_iter().skip(1).collect(), coming)
+        }
+    }
 }
 
-/// The water under the boat in the month of `time`: the yard's monthly mean, never colder than it freezes.
-fn water_c(site: &Site, time: DateTime<Utc>) -> f64 {
-    let floor = if site.water_kind == "sea" { SEA_FREEZES_C } else { 0.0 };
-    let month = usize::try_from(time.month0()).unwrap_or(0);
-    site.water_temperature_c.get(month).copied().unwrap_or(floor).max(floor)
-}
-
-/// What a clear calm night adds for a part with this exposure in this hour, K, never above 0.
+/// What a clear calm night adds for a part with this exposure in this hour, K, never above 0, besides what the place
+/// adds to its forecast.
+///
+/// A surface under the sky gets colder than the air around it, whatever that is: the sky balance comes on top. The
+/// table's own offset is an allowance for air that pools where boats stand, which a place with a night offset of its own
+/// has in its air already: only the part that goes beyond that counts, so that no cold is counted twice.
 fn night_offset_k(row: &Exposure, site: &Site, step: &Step) -> f64 {
     let sees_nothing = row.sky_view <= 0.0 && row.clear_night_offset_k >= 0.0;
     if sees_nothing || !sun::is_night(step.time, site.latitude, site.longitude) {
         return 0.0;
     }
+    let counted_k = site.night_offset_k.min(0.0);
+    let beyond_k = (row.clear_night_offset_k - counted_k).min(0.0);
+    let pooled_k = beyond_k * place::clear_and_calm(step.cloud, step.wind_ms);
     if row.sky_view <= 0.0 {
-        return row.clear_night_offset_k.min(0.0) * place::clear_and_calm(step.cloud, step.wind_ms);
+        return pooled_k;
     }
     let air = step.temperature_c.unwrap_or(0.0);
     let dew = step.dewpoint_c.unwrap_or(air - DEW_BELOW_AIR_K).min(air);
@@ -197,9 +227,9 @@ fn night_offset_k(row: &Exposure, site: &Site, step: &Step) -> f64 {
         Fraction::clamped(EMISSIVITY),
         row.h_convection_w_m2k,
     );
+    // Wind brings the surface back to the air; cloud is in the sky balance.
     let still = place::clear_and_calm(Some(0.0), step.wind_ms);
-    let clear = place::clear_and_calm(step.cloud, step.wind_ms);
-    sky.value().min(0.0) * still + row.clear_night_offset_k.min(0.0) * clear
+    sky.value().min(0.0) * still + pooled_k
 }
 
 fn shifted(coming: &Ensemble, offsets_k: &[f64]) -> Ensemble {
@@ -216,19 +246,19 @@ fn followed(past_c: &[f64], coming: &Ensemble, tau_h: f64) -> (Vec<f64>, Ensembl
     if tau_h <= 0.0 {
         return (past_c.to_vec(), coming.clone());
     }
-    let take = 1.0 - (-1.0 / tau_h).exp();
     let mut inside = past_c.first().copied();
     let past: Vec<f64> = past_c
         .iter()
         .map(|outside| {
-            let now = inside.map_or(*outside, |t| t + take * (outside - t));
+            let before = inside.unwrap_or(*outside);
+            let now = surroundings::enclosure_step(before, *outside, tau_h, 1.0);
             inside = Some(now);
             now
         })
         .collect();
     let mut state: Vec<f32> = vec![f32::NAN; coming.members()];
     let start = inside.map(narrow);
-    let take = narrow(take);
+    let take = narrow(-(-1.0 / tau_h).exp_m1());
     let coming = coming.map_hours(|_, air| {
         for (inside, t) in state.iter_mut().zip(air) {
             let before = if inside.is_nan() { start.unwrap_or(*t) } else { *inside };
@@ -266,4 +296,113 @@ fn filled(past: &[Step], coming: &[Step]) -> Vec<(Step, f64)> {
 #[expect(clippy::cast_possible_truncation, reason = "rounding to single precision is meant")]
 const fn narrow(celsius: f64) -> f32 {
     celsius as f32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::risk::timing::tests::site;
+    use chrono::TimeDelta;
+
+    /// 48 h up to the start and 48 h beyond in air of `air_c`, clear and calm, ten members that are all alike.
+    fn weather(site: Site, air_c: f64, heat_on: bool) -> PlaceWeather {
+        let at: DateTime<Utc> = "2022-12-10T05:00:00Z".parse().unwrap();
+        let step = |hour: i64| Step {
+            temperature_c: Some(air_c),
+            dewpoint_c: Some(air_c - 4.0),
+            wind_ms: Some(0.5),
+            cloud: Some(0.0),
+            ..Step::empty(at + TimeDelta::hours(hour))
+        };
+        let coming: Vec<Step> = (0..48).map(step).collect();
+        let model = crate::domain::weather::errors::ErrorModel {
+            sd_k: 0.0,
+            growth_k_per_h: 0.0,
+            place_sd_k: 0.0,
+            ..Default::default()
+        };
+        let paths = Ensemble::draw(&coming, 0.0, &model, 10, 1);
+        PlaceWeather { site, at, past: (-48..0).map(step).collect(), coming, paths, heat_on }
+    }
+
+    fn first_hour_c(ambient: &Ambient) -> f64 {
+        f64::from(*ambient.coming.by_hour().next().unwrap().first().unwrap())
+    }
+
+    fn last_hour_c(ambient: &Ambient) -> f64 {
+        f64::from(*ambient.coming.by_hour().last().unwrap().first().unwrap())
+    }
+
+    fn of(exposure: PartExposure, covered: bool, weather: &PlaceWeather) -> Ambient {
+        Ambient::of(exposure, covered, weather, Power::AsLogged).unwrap()
+    }
+
+    fn at_site(kind: SiteKind, night_offset_k: f64) -> Site {
+        Site { kind, night_offset_k, ..site() }
+    }
+
+    #[test]
+    fn a_clear_calm_night_is_colder_under_the_sky_and_nowhere_else() {
+        let lot = weather(at_site(SiteKind::Outdoor, 0.0), 0.0, false);
+        // The sky balance on a small body: -2 to -4 K on a clear calm night.
+        let open_c = first_hour_c(&of(PartExposure::Open, false, &lot));
+        assert!((-4.0..-2.0).contains(&open_c), "{open_c}");
+        assert_eq!(first_hour_c(&of(PartExposure::Deck, false, &lot)), 0.0);
+        assert_eq!(first_hour_c(&of(PartExposure::Open, true, &lot)), 0.0);
+        let hull_c = first_hour_c(&of(PartExposure::InsideHull, false, &lot));
+        assert!((-1.0..-0.5).contains(&hull_c), "{hull_c}");
+    }
+
+    #[test]
+    fn the_cold_of_a_hollow_is_counted_once() {
+        // The place's own -3 K is in its air already; the hull's allowance of -1 K is the same cold.
+        let hollow = weather(at_site(SiteKind::Outdoor, -3.0), 0.0, false);
+        assert_eq!(first_hour_c(&of(PartExposure::InsideHull, false, &hollow)), 0.0);
+        let slight = weather(at_site(SiteKind::Outdoor, -0.4), 0.0, false);
+        let hull_c = first_hour_c(&of(PartExposure::InsideHull, false, &slight));
+        assert!((-0.6..-0.3).contains(&hull_c), "{hull_c}");
+        // A wet hose under the sky radiates wherever it stands.
+        assert!(first_hour_c(&of(PartExposure::Open, false, &hollow)) < -2.0);
+    }
+
+    #[test]
+    fn water_holds_up_what_lies_below_it_and_nothing_else() {
+        let mut berth = at_site(SiteKind::Afloat, 0.0);
+        berth.water_kind = "sea".into();
+        berth.water_temperature_c = vec![4.0; 12];
+        let cold = weather(berth.clone(), -15.0, false);
+        let below_c = last_hour_c(&of(PartExposure::BelowWaterline, false, &cold));
+        assert!((below_c - (0.75 * 4.0 - 0.25 * 15.0)).abs() < 0.05, "{below_c}");
+        assert!(last_hour_c(&of(PartExposure::Open, false, &cold)) < -15.0);
+        berth.water_temperature_c = vec![-10.0; 12];
+        let frozen = weather(berth, -15.0, false);
+        let below_c = last_hour_c(&of(PartExposure::BelowWaterline, false, &frozen));
+        assert!((below_c - (0.75 * -1.9 - 0.25 * 15.0)).abs() < 0.05, "{below_c}");
+    }
+
+    #[test]
+    fn a_heated_shed_repeats_its_soak_test_once_the_power_fails() {
+        let mut shed = at_site(SiteKind::IndoorHeated, -3.0);
+        shed.heat_setpoint = Some(Celsius::clamped(7.0));
+        (shed.soak_hours, shed.soak_outside) = (Some(9.0), Some(Celsius::clamped(-10.0)));
+        let heated = weather(shed, -10.0, true);
+        let on = of(PartExposure::Deck, false, &heated);
+        assert_eq!((last_hour_c(&on), on.coldest_c), (7.0, 7.0));
+        let off = Ambient::of(PartExposure::Deck, false, &heated, Power::FailsNow).unwrap();
+        assert!(off.past_c.iter().all(|t| *t == 7.0));
+        let hours: Vec<f64> =
+            off.coming.by_hour().map(|air| f64::from(*air.first().unwrap())).collect();
+        // 9 h from 7 C to 0 C in air of -10 C.
+        assert!(hours[8].abs() < 0.01 && hours[7] > 0.0, "{hours:?}");
+    }
+
+    #[test]
+    fn an_unheated_shed_lags() {
+        let mut barn = weather(at_site(SiteKind::IndoorUnheated, 0.0), -10.0, false);
+        for step in &mut barn.past {
+            step.temperature_c = Some(5.0);
+        }
+        let felt = of(PartExposure::Deck, false, &barn);
+        assert!(first_hour_c(&felt) > 0.0 && last_hour_c(&felt) < -9.9);
+    }
 }

@@ -1,12 +1,12 @@
 //! One distinct case: a part of one thermal class, full of one liquid, in one kind of air, through all members.
 
-use crate::domain::physics::part::PartModel;
+use crate::domain::physics::part::{MARKS, Members, PartModel};
 use crate::domain::weather::errors::Ensemble;
 
 use super::Limit;
 
 /// The three limits in the order in which a cooling part passes them.
-pub const LIMITS: [Limit; 3] = [Limit::FirstIce, Limit::Slush, Limit::Burst];
+pub const LIMITS: [Limit; MARKS] = [Limit::FirstIce, Limit::Slush, Limit::Burst];
 
 /// What became of a case: for each limit and hour the share of members that have passed it by the end of that hour.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,6 +45,12 @@ impl Outcome {
         self.series(limit).iter().take(hours).position(|chance| *chance >= threshold)
     }
 
+    /// Hours looked at.
+    #[must_use]
+    pub fn hours(&self) -> usize {
+        self.series(Limit::FirstIce).len()
+    }
+
     fn series(&self, limit: Limit) -> &[f64] {
         let [first_ice, slush, burst] = &self.passed;
         match limit {
@@ -55,16 +61,6 @@ impl Outcome {
     }
 }
 
-/// Cools the part through the past (one path, C an hour) and returns the enthalpy that it reaches.
-///
-/// It starts liquid, at the first hour's air or just above its first ice where that is warmer.
-#[must_use]
-pub fn through_the_past(model: &PartModel, first_ice_c: f64, past_air_c: &[f64]) -> f64 {
-    let start = past_air_c.first().copied().unwrap_or(first_ice_c).max(first_ice_c);
-    let start = crate::domain::units::Celsius::clamped(start);
-    past_air_c.iter().fold(model.enthalpy_at(start, 0.0), |state, air| model.step_hour(state, *air))
-}
-
 /// Takes every member from `enthalpy` through the coming hours; `wind_factors` multiply the heat loss hour by hour.
 #[must_use]
 pub fn through_the_ensemble(
@@ -73,42 +69,18 @@ pub fn through_the_ensemble(
     air: &Ensemble,
     wind_factors: Option<&[f64]>,
 ) -> Outcome {
-    let members = air.members();
-    let marks = marks(model);
-    let passed_limits = |heat: f64| marks.iter().take_while(|mark| heat < **mark).count();
-    let mut state = vec![enthalpy; members];
-    // For each member the number of limits passed so far; for each limit the number of members past it.
-    let now = passed_limits(enthalpy);
-    let mut reached = vec![now; members];
-    let mut counts = [0_u32; 3];
-    for (limit, count) in counts.iter_mut().enumerate() {
-        *count = if now > limit { u32::try_from(members).unwrap_or(u32::MAX) } else { 0 };
-    }
-    let mut passed: [Vec<f64>; 3] = std::array::from_fn(|_| Vec::with_capacity(air.hours()));
-    let total = f64::from(u32::try_from(members.max(1)).unwrap_or(u32::MAX));
-    let mut factors = wind_factors.map(|factors| factors.iter().copied());
+    let mut members = Members::new(model, enthalpy, marks(model), air.members());
+    let mut past = members.past();
+    let mut passed: [Vec<f64>; MARKS] = std::array::from_fn(|_| Vec::with_capacity(air.hours()));
+    let mut factors = wind_factors.unwrap_or_default().iter().copied();
     for hour in air.by_hour() {
-        let factor = factors.as_mut().map(|factors| factors.next().unwrap_or(1.0));
-        let open = counts.iter().any(|count| f64::from(*count) < total);
-        if open {
-            for ((enthalpy, reached), air_c) in state.iter_mut().zip(&mut reached).zip(hour) {
-                if *reached == LIMITS.len() {
-                    continue;
-                }
-                let air_c = f64::from(*air_c);
-                *enthalpy = match factor {
-                    Some(factor) => model.step(*enthalpy, air_c, factor),
-                    None => model.step_hour(*enthalpy, air_c),
-                };
-                let passed_now = passed_limits(*enthalpy);
-                for limit in counts.iter_mut().take(passed_now).skip(*reached) {
-                    *limit += 1;
-                }
-                *reached = passed_now.max(*reached);
-            }
+        let factor = factors.next().unwrap_or(1.0);
+        if past.iter().any(|count| *count < air.members()) {
+            members.step(hour, factor);
+            past = members.past();
         }
-        for (series, count) in passed.iter_mut().zip(counts) {
-            series.push(f64::from(count) / total);
+        for (series, count) in passed.iter_mut().zip(past) {
+            series.push(share(count, air.members()));
         }
     }
     Outcome {
@@ -118,7 +90,12 @@ pub fn through_the_ensemble(
     }
 }
 
+fn share(count: usize, of: usize) -> f64 {
+    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
+    number(count) / number(of.max(1))
+}
+
 /// The heat below which each limit is passed; never, where the liquid's data end before it.
-fn marks(model: &PartModel) -> [f64; 3] {
+fn marks(model: &PartModel) -> [f64; MARKS] {
     LIMITS.map(|limit| model.enthalpy_at_ice_share(limit.ice_share()).unwrap_or(f64::NEG_INFINITY))
 }

@@ -1,21 +1,26 @@
 //! Every circuit of a boat against the coming cold.
 
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+use std::sync::Arc;
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::TimeDelta;
 use thiserror::Error;
 
-use super::ambient::{Ambient, PlaceWeather};
-use super::case::{Outcome, through_the_ensemble, through_the_past};
+use super::ambient::{Ambient, PlaceWeather, Power};
+use super::case::{Outcome, through_the_ensemble};
+use super::power::PowerLoss;
+use super::start::{Content, hours_that_count};
 use super::timing::{WorkingHours, latest_start, priority};
 use super::{CircuitRisk, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
 use crate::domain::catalogue::{
     Alarms, Catalogue, CircuitKind, Confinement, Consequence, PartExposure,
 };
-use crate::domain::physics::part::{PartError, PartModel, thermal_class};
+use crate::domain::physics::part::{PartError, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
 use crate::domain::units::Kilograms;
+use crate::domain::yard::SiteKind;
 
 /// Warmer than this above first ice in every member and at the start: nothing can freeze, nothing is stepped.
 const CLEARLY_ABOVE_K: f64 = 0.05;
@@ -71,9 +76,17 @@ impl JudgeSettings {
     }
 }
 
-type AmbientKey = (PartExposure, bool);
-/// Thermal class, liquid as text of its bits, grams of water, hours of the past that count.
-type CaseKey = (PartExposure, bool, String, [u64; 2], u64, usize);
+type AmbientKey = (PartExposure, bool, Power);
+/// Thermal class, bits of the liquid and of its mass, hours of the past that count.
+type CaseKey<'a> = (AmbientKey, &'a str, [u64; 2], u64, usize);
+
+/// What became of a case, and the liquid as it was judged: a blend that was slush before counts for less.
+#[derive(Debug, Clone)]
+struct Judged {
+    outcome: Outcome,
+    liquid: Liquid,
+    separated: bool,
+}
 
 /// Judges the boats of one place; what two circuits have in common is computed once.
 pub struct Judge<'a> {
@@ -81,7 +94,7 @@ pub struct Judge<'a> {
     catalogue: &'a Catalogue,
     settings: JudgeSettings,
     ambients: HashMap<AmbientKey, Ambient>,
-    outcomes: HashMap<CaseKey, Outcome>,
+    cases: HashMap<CaseKey<'a>, Arc<Judged>>,
 }
 
 impl<'a> Judge<'a> {
@@ -92,13 +105,13 @@ impl<'a> Judge<'a> {
         catalogue: &'a Catalogue,
         settings: JudgeSettings,
     ) -> Self {
-        Self { weather, catalogue, settings, ambients: HashMap::new(), outcomes: HashMap::new() }
+        Self { weather, catalogue, settings, ambients: HashMap::new(), cases: HashMap::new() }
     }
 
     /// Number of distinct cases computed so far.
     #[must_use]
     pub fn distinct_cases(&self) -> usize {
-        self.outcomes.len()
+        self.cases.len()
     }
 
     /// One row for each circuit of the boat that can freeze, in the order of the catalogue.
@@ -106,32 +119,62 @@ impl<'a> Judge<'a> {
     /// # Errors
     /// [`JudgeError`] where a table lacks a row: nothing is judged by halves.
     pub fn boat(&mut self, boat: &Boat, state: &BoatState) -> Result<Vec<CircuitRisk>, JudgeError> {
-        let mut rows = Vec::new();
+        let catalogue = self.catalogue;
+        let mut rows = Vec::with_capacity(state.circuits.len());
         for circuit in &state.circuits {
-            let (Some(kind), Some(liquid)) =
-                (self.catalogue.circuit(&circuit.circuit), circuit.liquid)
+            let (Some(kind), Some(liquid)) = (catalogue.circuit(&circuit.circuit), circuit.liquid)
             else {
                 continue;
             };
             if circuit.holds == Holds::Absent {
                 continue;
             }
-            let outcome = self.outcome(circuit, kind, &liquid, state.covered)?.clone();
-            rows.push(self.row(boat, state, circuit, kind, &liquid, &outcome));
+            let judged = self.judged(circuit, kind, liquid, (state.covered, Power::AsLogged))?;
+            rows.push(self.row(boat, state, circuit, kind, &judged));
         }
         Ok(rows)
     }
 
-    fn outcome(
+    /// How long each circuit of the boat that may ask a person to act would stay without ice if the power of its heated
+    /// place failed now; empty where nothing hangs on power, or where the heat is not on.
+    ///
+    /// # Errors
+    /// [`JudgeError`] where a table lacks a row.
+    pub fn if_power_fails(&mut self, state: &BoatState) -> Result<Vec<PowerLoss>, JudgeError> {
+        let heated = self.weather.site.kind == SiteKind::IndoorHeated && self.weather.heat_on;
+        let catalogue = self.catalogue;
+        let mut losses = Vec::new();
+        for circuit in state.circuits.iter().filter(|_| heated) {
+            let (Some(kind), Some(liquid)) = (catalogue.circuit(&circuit.circuit), circuit.liquid)
+            else {
+                continue;
+            };
+            if circuit.holds == Holds::Absent || !interrupts(circuit, kind, state.afloat) {
+                continue;
+            }
+            let judged = self.judged(circuit, kind, liquid, (state.covered, Power::FailsNow))?;
+            losses.push(PowerLoss::of(
+                circuit,
+                kind.consequence_when(state.afloat),
+                &judged.outcome,
+            ));
+        }
+        Ok(losses)
+    }
+
+    fn judged(
         &mut self,
         circuit: &CircuitState,
-        kind: &CircuitKind,
-        liquid: &Liquid,
-        covered: bool,
-    ) -> Result<&Outcome, JudgeError> {
-        let drained = matches!(circuit.holds, Holds::Drained | Holds::Dry);
-        let class_id = if drained { &kind.thermal_class_drained } else { &kind.thermal_class };
+        kind: &'a CircuitKind,
+        liquid: Liquid,
+        (covered, power): (bool, Power),
+    ) -> Result<Arc<Judged>, JudgeError> {
         let table = |source| JudgeError::Table { circuit: kind.id.to_string(), source };
+        let part = |source| JudgeError::Part { circuit: kind.id.to_string(), source };
+        // Called drained with a pocket that may be full: as if nobody had drained it.
+        let drained =
+            matches!(circuit.holds, Holds::Drained | Holds::Dry) && !circuit.closed_pocket;
+        let class_id = if drained { &kind.thermal_class_drained } else { &kind.thermal_class };
         let class = thermal_class(class_id).map_err(table)?;
         // A pocket in a part that has no class of its own when drained: its own litres.
         let pocket = drained && kind.thermal_class_drained == kind.thermal_class;
@@ -140,53 +183,29 @@ impl<'a> Judge<'a> {
         } else {
             class.water()
         };
-        let past_h = self.hours_since(circuit.since);
-        let key = (
-            kind.exposure,
-            covered,
-            class_id.clone(),
-            liquid_bits(liquid),
-            water.value().to_bits(),
-            past_h,
+        let past_h = hours_that_count(
+            class,
+            &liquid,
+            circuit.since.map(|since| self.weather.at - since),
+            self.weather.past.len(),
         );
-        if !self.outcomes.contains_key(&key) {
-            let ambient_key = (kind.exposure, covered);
-            if !self.ambients.contains_key(&ambient_key) {
-                let ambient = Ambient::of(kind.exposure, covered, self.weather).map_err(table)?;
-                self.ambients.insert(ambient_key, ambient);
-            }
-            let model = PartModel::new(liquid, water, class.solid(), class.ua())
-                .map_err(|source| JudgeError::Part { circuit: kind.id.to_string(), source })?;
-            let ambient = self.ambients.get(&ambient_key);
-            let outcome = ambient.map(|ambient| {
-                let first_ice_c = liquid.first_ice().value();
-                let skip = ambient.past_c.len().saturating_sub(past_h);
-                let past = ambient.past_c.get(skip..).unwrap_or_default();
-                let start = through_the_past(&model, first_ice_c, past);
-                let warm = ambient.coldest_c > first_ice_c + CLEARLY_ABOVE_K
-                    && model.temperature(start) > first_ice_c + CLEARLY_ABOVE_K;
-                if warm {
-                    return Outcome::nothing_freezes(
-                        model.temperature(start),
-                        ambient.coming.hours(),
-                    );
-                }
-                let winds = ambient.wind_factors(class, self.weather);
-                through_the_ensemble(&model, start, &ambient.coming, winds.as_deref())
-            });
-            if let Some(outcome) = outcome {
-                self.outcomes.insert(key.clone(), outcome);
+        let air_key = (kind.exposure, covered, power);
+        let key =
+            (air_key, class_id.as_str(), liquid_bits(&liquid), water.value().to_bits(), past_h);
+        match self.cases.entry(key) {
+            Entry::Occupied(known) => Ok(Arc::clone(known.get())),
+            Entry::Vacant(place) => {
+                let ambient = match self.ambients.entry(air_key) {
+                    Entry::Occupied(known) => known.into_mut(),
+                    Entry::Vacant(place) => place.insert(
+                        Ambient::of(kind.exposure, covered, self.weather, power).map_err(table)?,
+                    ),
+                };
+                let content = Content { class, water, liquid };
+                let judged = judge_case(content, ambient, past_h, self.weather).map_err(part)?;
+                Ok(Arc::clone(place.insert(Arc::new(judged))))
             }
         }
-        Ok(self.outcomes.entry(key).or_insert_with(|| Outcome::nothing_freezes(0.0, 0)))
-    }
-
-    /// Hours of the past that the present content has stood through.
-    fn hours_since(&self, since: Option<DateTime<Utc>>) -> usize {
-        let all = self.weather.past.len();
-        since.map_or(all, |since| {
-            usize::try_from((self.weather.at - since).num_hours().max(0)).unwrap_or(all).min(all)
-        })
     }
 
     fn row(
@@ -195,9 +214,9 @@ impl<'a> Judge<'a> {
         state: &BoatState,
         circuit: &CircuitState,
         kind: &CircuitKind,
-        liquid: &Liquid,
-        outcome: &Outcome,
+        judged: &Judged,
     ) -> CircuitRisk {
+        let (liquid, outcome) = (&judged.liquid, &judged.outcome);
         let consequence = kind.consequence_when(state.afloat);
         let interrupts = interrupts(circuit, kind, state.afloat);
         let limit = match circuit.holds {
@@ -253,9 +272,30 @@ impl<'a> Judge<'a> {
             priority,
             action,
             minutes,
-            why: reasons::why(circuit, liquid, outcome, site),
+            why: reasons::why(circuit, liquid, judged.separated, outcome, site),
         }
     }
+}
+
+/// Ice at the start from the past hours, then every member through the coming ones.
+fn judge_case(
+    content: Content<'_>,
+    ambient: &Ambient,
+    past_h: usize,
+    weather: &PlaceWeather,
+) -> Result<Judged, PartError> {
+    let skip = ambient.past_c.len().saturating_sub(past_h);
+    let start = content.after(ambient.past_c.get(skip..).unwrap_or_default())?;
+    let first_ice_c = start.liquid.first_ice().value();
+    let now_c = start.model.temperature(start.enthalpy_j);
+    let warm = ambient.coldest_c.min(now_c) > first_ice_c + CLEARLY_ABOVE_K;
+    let outcome = if warm {
+        Outcome::nothing_freezes(now_c, ambient.coming.hours())
+    } else {
+        let winds = ambient.wind_factors(content.class, weather);
+        through_the_ensemble(&start.model, start.enthalpy_j, &ambient.coming, winds.as_deref())
+    };
+    Ok(Judged { outcome, liquid: start.liquid, separated: start.separated })
 }
 
 const fn priority_when_frozen(consequence: Consequence) -> Priority {
@@ -267,7 +307,7 @@ const fn priority_when_frozen(consequence: Consequence) -> Priority {
 
 /// May ice in this circuit ask a person to act? Open tanks and bilges are listed, hoses usually survive, and a drained
 /// part has room; afloat, whatever keeps the sea out counts.
-fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool {
+pub(super) fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool {
     let sinks = afloat && kind.consequence_when(true) > kind.consequence_when(false);
     let closed = matches!(kind.confinement, Confinement::Hard | Confinement::Brittle) || sinks;
     let wet = match circuit.holds {
@@ -279,7 +319,7 @@ fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool 
     closed && wet && kind.alarms != Alarms::Never
 }
 
-fn liquid_bits(liquid: &Liquid) -> [u64; 2] {
+pub(super) fn liquid_bits(liquid: &Liquid) -> [u64; 2] {
     match *liquid {
         Liquid::FreshWater => [0, 0],
         Liquid::SeaWater { salinity } => [1, salinity.value().to_bits()],

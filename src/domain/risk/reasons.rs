@@ -8,7 +8,13 @@ use crate::domain::yard::Site;
 
 /// The sentences, most telling first. Temperatures in both scales, Fahrenheit first where the place does so.
 #[must_use]
-pub fn why(circuit: &CircuitState, liquid: &Liquid, outcome: &Outcome, site: &Site) -> Vec<String> {
+pub fn why(
+    circuit: &CircuitState,
+    liquid: &Liquid,
+    separated: bool,
+    outcome: &Outcome,
+    site: &Site,
+) -> Vec<String> {
     let scale = site.usual_scale();
     let since = circuit
         .since
@@ -31,6 +37,12 @@ pub fn why(circuit: &CircuitState, liquid: &Liquid, outcome: &Outcome, site: &Si
         _ => format!("{}{since} ({evidence})", words(circuit.holds)),
     };
     let mut why = vec![holds];
+    if separated {
+        why.push(
+            "it was slush before, by the forecasts of the past days, so it is judged by its weakest layer"
+                .to_owned(),
+        );
+    }
     if outcome.ice_now > 0.0 {
         why.push(format!(
             "about {:.0} % ice in it already, by the forecasts of the past days, not measured",

@@ -152,6 +152,15 @@ impl Ensemble {
         self.air_c.chunks_exact(self.members.max(1))
     }
 
+    /// The same paths with further hours behind them: `air_c` holds hour after hour the members side by side; an hour that
+    /// is not full is left out.
+    #[must_use]
+    pub fn followed_by(&self, air_c: &[f32]) -> Self {
+        let mut next = self.clone();
+        next.air_c.extend(air_c.chunks_exact(self.members.max(1)).flatten());
+        next
+    }
+
     /// The same paths after `change(hour, members of that hour)`.
     #[must_use]
     pub fn map_hours(&self, mut change: impl FnMut(usize, &mut [f32])) -> Self {

@@ -90,6 +90,20 @@ impl FreshnessLimits {
         }
     }
 
+    /// When the state of a place that is known so well will change next after `now`, if nothing more comes.
+    #[must_use]
+    pub fn next_change(&self, standing: &Standing, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        let issued = standing.issued_at?;
+        let degraded = [
+            Some(issued + hours(self.degraded_issue_h)),
+            standing.answered_at.map(|at| at + hours(self.degraded_answer_h)),
+            self.blind_from(standing),
+        ];
+        // The limits count when they are passed, not when they are reached.
+        let passed = TimeDelta::milliseconds(1);
+        degraded.into_iter().flatten().map(|at| at + passed).filter(|at| *at > now).min()
+    }
+
     /// When a place that is not blind now would become so if nothing more came.
     #[must_use]
     pub fn blind_from(&self, standing: &Standing) -> Option<DateTime<Utc>> {
@@ -134,5 +148,27 @@ mod tests {
         ] {
             assert_eq!(limits.state(&case, now), state, "{case:?}");
         }
+    }
+
+    #[test]
+    fn the_state_changes_at_the_announced_instant_and_not_before() {
+        let issued: DateTime<Utc> = "2023-01-13T06:00:00Z".parse().unwrap();
+        let limits = FreshnessLimits::default();
+        let standing = Standing {
+            issued_at: Some(issued),
+            ends_at: Some(issued + TimeDelta::hours(156)),
+            answered_at: Some(issued + TimeDelta::hours(1)),
+            all_refused: false,
+        };
+        let mut now = issued;
+        let mut seen = Vec::new();
+        while let Some(next) = limits.next_change(&standing, now) {
+            let before = limits.state(&standing, next - TimeDelta::milliseconds(1));
+            assert_eq!(before, limits.state(&standing, now));
+            seen.push((next - issued).num_hours());
+            now = next;
+        }
+        assert_eq!(seen, [7, 12, 24]);
+        assert_eq!(limits.state(&standing, now), ForecastState::Blind);
     }
 }

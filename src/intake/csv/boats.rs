@@ -4,18 +4,19 @@ use crate::domain::boat::{
     Boat, BoatId, Care, CircuitId, CoolingKind, DrainPermission, PersonId, SiteId,
 };
 use crate::intake::problems::ImportProblems;
-use crate::intake::row::{Row, metres_from_feet, number};
+use crate::intake::row::{Row, metres_from_feet, metres_from_length, number};
 use crate::intake::sheet::Sheet;
-use crate::intake::{Imported, Known};
+use crate::intake::{Imported, Known, remarks};
 
 const REQUIRED: [&str; 3] = ["boat_id", "boat_name", "site_id"];
-const KNOWN: [&str; 28] = [
+const KNOWN: [&str; 29] = [
     "boat_id",
     "tag_no",
     "boat_name",
     "boat_type",
     "loa_m",
     "loa_ft",
+    "length",
     "hull_id",
     "engine_desc",
     "engine_count",
@@ -49,7 +50,7 @@ pub fn boats(
     file_name: &str,
     known: &Known<'_>,
 ) -> Result<Imported<Boat>, ImportProblems> {
-    let sheet = Sheet::read(bytes, file_name, &REQUIRED)?;
+    let sheet = Sheet::read(bytes, file_name, &REQUIRED, &known.layout)?;
     super::import(
         &sheet,
         "boat_id",
@@ -66,7 +67,8 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
     check_site(row, site.as_ref(), known);
     let length_m = row
         .number("loa_m", 0.5, 200.0)
-        .or_else(|| row.parse("loa_ft", "a length such as 27.9 or 27'6\"", metres_from_feet));
+        .or_else(|| row.parse("loa_ft", "a length such as 27.9 or 27'6\"", metres_from_feet))
+        .or_else(|| row.parse("length", "a length such as 27'6\" or 8.4 m", metres_from_length));
     let engine = row.words("engine_desc");
     let listed = fitted(row, known);
     let kind = row.text("boat_type").and_then(|kind| known.catalogue.fitout(kind));
@@ -109,9 +111,14 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
             "{id}: cooling is not said; please answer: raw, half closed or fully closed?"
         ));
     }
-    let hull_id = row.words("hull_id");
-    if !hull_id.is_empty() && !crate::domain::boat::is_hull_number(&hull_id) {
-        notes.push(format!("{id}: {hull_id} is not laid out as a hull number (33 CFR 181.25)"));
+    let hull_id = hull_number(&row.words("hull_id"));
+    if let Some(fault) = crate::domain::boat::hull_number_fault(&hull_id) {
+        notes.push(format!(
+            "{id}: {hull_id} is not laid out as a hull number (33 CFR 181.25): {fault}"
+        ));
+    }
+    for words in [&yard_notes, &row.words("work_ordered")] {
+        notes.extend(remarks::noticed(words, known.catalogue).map(|what| format!("{id}: {what}")));
     }
     Some(Boat {
         id,
@@ -142,6 +149,19 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
         work_ordered: row.words("work_ordered"),
         notes: yard_notes,
     })
+}
+
+/// Without the country, spaces and dashes, in capitals.
+fn hull_number(text: &str) -> String {
+    let plain: String = text
+        .to_uppercase()
+        .chars()
+        .filter(|letter| !letter.is_whitespace() && *letter != '-')
+        .collect();
+    match plain.strip_prefix("US") {
+        Some(rest) if rest.len() == 12 => rest.to_owned(),
+        _ => plain,
+    }
 }
 
 fn permission(row: &mut Row<'_>) -> DrainPermission {

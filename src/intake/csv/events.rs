@@ -1,17 +1,22 @@
 //! The table of lay-up events.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
+use chrono_tz::Tz;
+use ring::digest::{SHA256, digest};
 
-use crate::domain::boat::{BoatId, CircuitId, EventId, Evidence, LayupEvent, Precision, SiteId};
+use crate::domain::boat::{
+    BoatId, CircuitId, EventId, Evidence, LayupEvent, Precision, SiteId, doubts,
+};
+use crate::domain::catalogue::NotAKind;
 use crate::intake::problems::{ImportProblems, Problem};
 use crate::intake::row::{Row, unknown};
 use crate::intake::sheet::Sheet;
-use crate::intake::{Imported, Known};
+use crate::intake::{Imported, Known, remarks, tick};
 
-const REQUIRED: [&str; 4] = ["event_id", "recorded_at", "happened_at", "event"];
-const KNOWN: [&str; 29] = [
+const REQUIRED: [&str; 2] = ["happened_at", "event"];
+pub(in crate::intake) const KNOWN: [&str; 29] = [
     "event_id",
     "recorded_at",
     "happened_at",
@@ -55,15 +60,28 @@ pub fn events(
     file_name: &str,
     known: &Known<'_>,
 ) -> Result<Imported<LayupEvent>, ImportProblems> {
-    let sheet = Sheet::read(bytes, file_name, &REQUIRED)?;
+    let sheet = Sheet::read(bytes, file_name, &[], &known.layout)?;
+    if sheet.column("event").is_none() && tick::has_ticks(&sheet, known) {
+        return tick::events(&sheet, known);
+    }
+    sheet.require(&REQUIRED)?;
+    of_sheet(&sheet, known)
+}
+
+/// As [`events`], from a sheet that was read already.
+pub(in crate::intake) fn of_sheet(
+    sheet: &Sheet,
+    known: &Known<'_>,
+) -> Result<Imported<LayupEvent>, ImportProblems> {
+    let mut ids = Ids::default();
     let imported = super::import(
-        &sheet,
+        sheet,
         "event_id",
         sheet.notes(&KNOWN),
-        |row, _| event(row, known),
+        |row, notes| event(row, known, &mut ids, notes),
         |event| event.id.clone(),
     )?;
-    check_corrections(imported, &sheet, known)
+    check_corrections(imported, sheet, known)
 }
 
 fn check_corrections(
@@ -101,33 +119,46 @@ fn check_corrections(
     }
 }
 
-fn event(row: &mut Row<'_>, known: &Known<'_>) -> Option<LayupEvent> {
-    let id = row.required("event_id").map(EventId::from);
-    let happened = row.moment("happened_at");
-    let recorded = row.moment("recorded_at");
+fn event(
+    row: &mut Row<'_>,
+    known: &Known<'_>,
+    ids: &mut Ids,
+    notes: &mut Vec<String>,
+) -> Option<LayupEvent> {
+    let boat = row.text("boat_id").map(BoatId::from);
+    let site = row.text("site_id").map(SiteId::from);
+    let zone = known.zone(boat.as_ref(), site.as_ref());
+    let happened = row.moment("happened_at", zone);
+    let recorded = recorded(row, known, zone, happened);
     let precision = row.parse("time_precision", "minute or day", |text| match text {
         "minute" | "exact" | "hour" => Some(Precision::Minute),
         "day" => Some(Precision::Day),
         _ => None,
     });
-    let boat = row.text("boat_id").map(BoatId::from);
-    let site = row.text("site_id").map(SiteId::from);
     if boat.is_none() && site.is_none() {
         row.refuse("boat_id", "must not be blank unless site_id names the place");
     }
     check_names(row, boat.as_ref(), site.as_ref(), known);
     let kind = kind(row, known);
     let (circuits, instance) = circuits(row, known);
-    let (happened, recorded) = (happened?, recorded?);
+    let ((happened, hour_known), recorded) = (happened?, recorded?);
     check_times(row, happened, recorded, boat.as_ref(), known);
-    let text = |row: &Row<'_>, column: &str| row.text(column).map(str::to_owned);
+    let assumed = if hour_known { Precision::Minute } else { Precision::Day };
     let kind = kind?;
     let evidence = evidence(row, &kind);
-    Some(LayupEvent {
-        id: id?,
+    let id = row.text("event_id").map(EventId::from);
+    let id = id.unwrap_or_else(|| ids.of_row(row, &kind));
+    if let Some(what) = row.text("note").and_then(|note| remarks::noticed(note, known.catalogue))
+        && kind != "declined"
+    {
+        notes.push(format!("line {}, {id}: {what}", row.line));
+    }
+    let text = |row: &Row<'_>, column: &str| row.text(column).map(str::to_owned);
+    let event = LayupEvent {
+        id,
         happened_at: happened.with_timezone(&Utc),
         happened_offset_s: happened.offset().local_minus_utc(),
-        precision: precision.unwrap_or_default(),
+        precision: precision.unwrap_or(assumed),
         recorded_at: recorded.with_timezone(&Utc),
         boat,
         site,
@@ -158,7 +189,45 @@ fn event(row: &mut Row<'_>, known: &Known<'_>) -> Option<LayupEvent> {
         sheet: text(row, "sheet_id"),
         corrects: row.text("corrects").map(EventId::from),
         note: text(row, "note"),
-    })
+    };
+    for doubt in doubts(&event, None, known.catalogue) {
+        notes.push(format!("line {}, {}: {doubt}", row.line, event.id));
+    }
+    Some(event)
+}
+
+/// When the yard learnt of it: as stated, else now; a table without that column says nothing of it.
+fn recorded(
+    row: &mut Row<'_>,
+    known: &Known<'_>,
+    zone: Option<Tz>,
+    happened: Option<(DateTime<FixedOffset>, bool)>,
+) -> Option<DateTime<FixedOffset>> {
+    if row.text("recorded_at").is_some() {
+        return row.moment("recorded_at", zone).map(|(at, _)| at);
+    }
+    known.now.map(|now| now.fixed_offset()).or(happened.map(|(at, _)| at))
+}
+
+/// Ids for rows that have none: from what the row is about, so that the same row gets the same id again.
+#[derive(Debug, Default)]
+pub(in crate::intake) struct Ids(HashMap<String, u32>);
+
+impl Ids {
+    fn of_row(&mut self, row: &Row<'_>, kind: &str) -> EventId {
+        let columns = ["boat_id", "site_id", "happened_at", "circuits", "instance", "point"];
+        let about = columns.map(|column| row.text(column).unwrap_or_default()).join("|");
+        self.id(&format!("{about}|{kind}"))
+    }
+
+    /// An id for what is written about; the second of one table with the same words gets another.
+    pub(in crate::intake) fn id(&mut self, about: &str) -> EventId {
+        let count = self.0.entry(about.to_owned()).or_insert(0);
+        *count += 1;
+        let hash = digest(&SHA256, format!("{about}|{count}").as_bytes());
+        let tail: String = hash.as_ref().iter().take(6).map(|byte| format!("{byte:02x}")).collect();
+        EventId::from(format!("S{tail}"))
+    }
 }
 
 fn evidence(row: &mut Row<'_>, kind: &str) -> Evidence {
@@ -193,15 +262,10 @@ fn check_names(row: &mut Row<'_>, boat: Option<&BoatId>, site: Option<&SiteId>, 
 
 fn kind(row: &mut Row<'_>, known: &Known<'_>) -> Option<String> {
     let word = row.required("event")?;
-    if known.catalogue.event(word).is_some() {
-        return Some(word.to_owned());
-    }
-    let remedy = match known.catalogue.synonym(word) {
-        Some(synonym) if synonym.event.is_empty() => {
-            format!("this word may mean two things: {}", synonym.ask)
-        }
-        Some(synonym) => format!("no event has this name; {} is meant", synonym.event),
-        None => {
+    let remedy = match known.catalogue.kind_in_words(word) {
+        Ok(kind) => return Some(kind.id.clone()),
+        Err(NotAKind::Ask(ask)) => format!("this word may mean more than one thing: {ask}"),
+        Err(NotAKind::Unknown(_)) => {
             row.unknown("event", word, known.catalogue.events().iter().map(|kind| kind.id.as_str()))
         }
     };
@@ -218,17 +282,18 @@ fn circuits(row: &mut Row<'_>, known: &Known<'_>) -> (Vec<CircuitId>, Option<Str
         if part.is_empty() {
             continue;
         }
-        let id = CircuitId::from(circuit.trim());
-        if known.catalogue.group(&id).is_none() {
+        let Ok(ids) = known.catalogue.circuits_in_words(circuit.trim()) else {
             let remedy = row.unknown("circuit", circuit, known.catalogue.circuit_words());
             row.refuse("circuits", format!("{circuit}: {remedy}"));
             continue;
-        }
+        };
         if !instance.trim().is_empty() {
             instances.push(instance.trim().to_owned());
         }
-        if !circuits.contains(&id) {
-            circuits.push(id);
+        for id in ids {
+            if !circuits.contains(&id) {
+                circuits.push(id);
+            }
         }
     }
     (circuits, (!instances.is_empty()).then(|| instances.join(";")))

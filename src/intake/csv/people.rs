@@ -4,8 +4,9 @@ use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::units::TemperatureScale;
 use crate::domain::yard::{Person, Role};
 use crate::intake::Imported;
+use crate::intake::layout::Layout;
 use crate::intake::problems::ImportProblems;
-use crate::intake::row::Row;
+use crate::intake::row::{Row, phone};
 use crate::intake::sheet::Sheet;
 
 const REQUIRED: [&str; 3] = ["person_id", "name", "role"];
@@ -32,7 +33,19 @@ const KNOWN: [&str; 15] = [
 /// # Errors
 /// [`ImportProblems`] lists every bad row; nothing is taken then.
 pub fn people(bytes: &[u8], file_name: &str) -> Result<Imported<Person>, ImportProblems> {
-    let sheet = Sheet::read(bytes, file_name, &REQUIRED)?;
+    people_laid_out(bytes, file_name, &Layout::default())
+}
+
+/// As [`people`], from a table that is laid out in the yard's own way.
+///
+/// # Errors
+/// As [`people`].
+pub fn people_laid_out(
+    bytes: &[u8],
+    file_name: &str,
+    layout: &Layout,
+) -> Result<Imported<Person>, ImportProblems> {
+    let sheet = Sheet::read(bytes, file_name, &REQUIRED, layout)?;
     super::import(
         &sheet,
         "person_id",
@@ -72,7 +85,7 @@ fn person(row: &mut Row<'_>) -> Option<Person> {
         name: name?,
         role: role?,
         email,
-        phone: row.text("phone").map(str::to_owned),
+        phone: row.parse("phone", "a telephone number such as 207-555-0142", phone),
         text_consent: row.yes_no("text_consent").unwrap_or(false),
         consent_date: row.date("consent_date"),
         sites,

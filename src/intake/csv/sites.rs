@@ -4,6 +4,7 @@ use crate::domain::boat::SiteId;
 use crate::domain::units::Celsius;
 use crate::domain::yard::{Site, SiteKind};
 use crate::intake::Imported;
+use crate::intake::layout::Layout;
 use crate::intake::problems::ImportProblems;
 use crate::intake::row::{Row, number};
 use crate::intake::sheet::Sheet;
@@ -38,7 +39,19 @@ const KNOWN: [&str; 21] = [
 /// # Errors
 /// [`ImportProblems`] lists every bad row; nothing is taken then.
 pub fn sites(bytes: &[u8], file_name: &str) -> Result<Imported<Site>, ImportProblems> {
-    let sheet = Sheet::read(bytes, file_name, &REQUIRED)?;
+    sites_laid_out(bytes, file_name, &Layout::default())
+}
+
+/// As [`sites`], from a table that is laid out in the yard's own way.
+///
+/// # Errors
+/// As [`sites`].
+pub fn sites_laid_out(
+    bytes: &[u8],
+    file_name: &str,
+    layout: &Layout,
+) -> Result<Imported<Site>, ImportProblems> {
+    let sheet = Sheet::read(bytes, file_name, &REQUIRED, layout)?;
     super::import(
         &sheet,
         "site_id",

@@ -68,6 +68,62 @@ impl Store {
         })
     }
 
+    /// When the next letter of a channel falls due, or the lease of one in hand runs out.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn next_letter_due(&self, channel: &str) -> Result<Option<DateTime<Utc>>, StoreError> {
+        let doing = "looking for the next letter";
+        self.read(doing, |connection| {
+            connection
+                .query_row(
+                    "SELECT min(CASE state WHEN 'leased' THEN max(due_ms, lease_until_ms) ELSE due_ms END)
+                     FROM outbox WHERE channel = ?1 AND state IN ('queued', 'leased', 'deferred')",
+                    [channel],
+                    |row| row.get::<_, Option<Millis>>(0),
+                )
+                .doing(doing)
+                .map(|due| due.map(|Millis(at)| at))
+        })
+    }
+
+    /// Puts letters that wait for another way out onto this one, after the configuration has changed. Returns how many.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn take_over_letters(&self, channel: &str) -> Result<usize, StoreError> {
+        let doing = "taking over letters of another way out";
+        self.write(doing, |tx| {
+            tx.execute(
+                "UPDATE OR IGNORE outbox SET channel = ?1
+                 WHERE channel <> ?1 AND state IN ('queued', 'deferred')",
+                [channel],
+            )
+            .doing(doing)
+        })
+    }
+
+    /// Makes letters due that wait for a time which only a wrong clock can have set: retries and leases more than an
+    /// hour ahead, and letters that say they were queued in the future. Returns how many.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn mend_after_clock_step(&self, now: DateTime<Utc>) -> Result<usize, StoreError> {
+        let doing = "looking for letters under a wrong clock";
+        let far = now + TimeDelta::hours(1);
+        self.write(doing, |tx| {
+            tx.execute(
+                "UPDATE outbox SET due_ms = ?1,
+                    lease_until_ms = CASE WHEN state = 'leased' THEN min(lease_until_ms, ?2) END
+                 WHERE (state = 'deferred' AND due_ms > ?2)
+                    OR (state = 'leased' AND lease_until_ms > ?2)
+                    OR (state = 'queued' AND queued_ms > ?2 AND due_ms > ?2)",
+                params![Millis(now), Millis(far)],
+            )
+            .doing(doing)
+        })
+    }
+
     /// Gives a letter back that was taken but not tried: as if nobody had taken it. `attempt` as for
     /// [`Store::mark_deferred`].
     ///

@@ -13,10 +13,12 @@
 
 use thiserror::Error;
 
-use super::pieces::{Piece, Thermal, gain_j_k, pieces_of, seconds_to, share_on};
+use super::pieces::{
+    Piece, Thermal, gain_j_k, pieces_of, pieces_with_plateau, seconds_to, share_on,
+};
 use crate::domain::physics::constants::SECONDS_PER_HOUR;
 use crate::domain::physics::liquid::Liquid;
-use crate::domain::units::{Celsius, JoulesPerKelvin, Kilograms, WattsPerKelvin};
+use crate::domain::units::{Celsius, JoulesPerKelvin, KelvinDelta, Kilograms, WattsPerKelvin};
 
 /// A part that cannot be computed.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -60,6 +62,30 @@ impl PartModel {
         let thermal = Thermal::of(liquid, water.value(), solid.value());
         let pieces = pieces_of(liquid, &thermal, ua.value());
         Ok(Self { pieces, ua_w_k: ua.value(), fusion_j: thermal.fusion_j })
+    }
+
+    /// A part given by its measured response instead of by what it is made of: it freezes at one temperature,
+    /// `liquid` and `frozen` are its heat capacities, and `fusion` is the heat that all its ice takes, as a rise of the
+    /// liquid part in kelvin.
+    ///
+    /// # Errors
+    /// [`PartError`] when nothing in it freezes, it has no heat capacity, or it exchanges no heat.
+    pub fn measured(
+        first_ice: Celsius,
+        (liquid, frozen): (JoulesPerKelvin, JoulesPerKelvin),
+        fusion: KelvinDelta,
+        ua: WattsPerKelvin,
+    ) -> Result<Self, PartError> {
+        let capacities = (liquid.value(), frozen.value());
+        let fusion_j = fusion.value() * liquid.value();
+        if capacities.1 <= 0.0 || fusion_j <= 0.0 {
+            return Err(PartError::Empty(0.0));
+        }
+        if ua.value() <= 0.0 {
+            return Err(PartError::NoConductance(ua.value()));
+        }
+        let pieces = pieces_with_plateau(first_ice.value(), capacities, fusion_j, ua.value());
+        Ok(Self { pieces, ua_w_k: ua.value(), fusion_j })
     }
 
     /// The state at a temperature with a share of ice (0 to 1), J.
@@ -144,6 +170,11 @@ impl PartModel {
     #[must_use]
     pub const fn ua_w_k(&self) -> f64 {
         self.ua_w_k
+    }
+
+    /// Temperature over heat, from warm to cold.
+    pub(super) fn pieces(&self) -> &[Piece] {
+        &self.pieces
     }
 
     fn piece_of(&self, heat_j: f64) -> Option<&Piece> {

@@ -221,6 +221,29 @@ pub(super) fn pieces_of(liquid: &Liquid, thermal: &Thermal, ua_w_k: f64) -> Vec<
     pieces
 }
 
+/// The pieces of a part whose content freezes at one temperature: heat capacities in J/K while liquid and once frozen.
+pub(super) fn pieces_with_plateau(
+    first_c: f64,
+    (liquid_j_k, frozen_j_k): (f64, f64),
+    fusion_j: f64,
+    ua_w_k: f64,
+) -> Vec<Piece> {
+    let at = Piece { at_c: first_c, ..Piece::default() };
+    let pieces = [
+        Piece { low_j: 0.0, high_j: f64::INFINITY, kelvin_per_j: 1.0 / liquid_j_k, ..at },
+        Piece { low_j: -fusion_j, high_j: 0.0, share_per_j: -1.0 / fusion_j, ..at },
+        Piece {
+            low_j: f64::NEG_INFINITY,
+            high_j: -fusion_j,
+            at_j: -fusion_j,
+            kelvin_per_j: 1.0 / frozen_j_k,
+            share: 1.0,
+            ..at
+        },
+    ];
+    pieces.map(|piece| piece.with_hour(ua_w_k)).to_vec()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -7,7 +7,7 @@ use crate::domain::units::{Celsius, Fraction, KelvinDelta};
 const CLOUD_TAKES: f64 = 0.8;
 
 /// Share of a clear sky's pull that is left under the covered share `cloud`.
-pub(super) fn cloud_leaves(cloud: Fraction) -> f64 {
+fn cloud_leaves(cloud: Fraction) -> f64 {
     1.0 - CLOUD_TAKES * cloud.value()
 }
 

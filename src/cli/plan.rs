@@ -1,0 +1,244 @@
+//! `rimeward plan`: which boats first, by which day to start, what falls short, and what to drain tonight. Sends nothing.
+
+mod page;
+mod sheet;
+mod text;
+
+use std::path::{Path, PathBuf};
+
+use serde_json::{Value, json};
+
+use super::{Exit, Refusal, Said, Surroundings, parse_time};
+use crate::domain::boat::DrainPermission;
+use crate::domain::risk::plan::boat::{GroupWork, OpenCircuit};
+use crate::domain::risk::plan::tail::Tail;
+use crate::domain::risk::plan::work::WorkEntry;
+use crate::service::planning::{Row, WhatIf, YardPlan, plan_at};
+use crate::service::survey::Instant;
+
+/// Arguments of `plan`.
+#[derive(Debug, clap::Args)]
+pub struct PlanArgs {
+    /// What if the crew had so many hours on each working day, all together
+    #[arg(long, value_name = "H")]
+    crew_hours: Option<f64>,
+    /// What if this technician were away (may be given more than once)
+    #[arg(long, value_name = "TECH")]
+    without: Vec<String>,
+    /// What if it came so many kelvins colder than forecast
+    #[arg(long, value_name = "K", default_value_t = 0.0)]
+    cold: f64,
+    /// Tolerated chance of severe damage, 0 to 0.25 (default: the configuration's)
+    #[arg(long, value_name = "SHARE")]
+    tolerance: Option<f64>,
+    /// Write the list as a table
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Write a page to print, with boxes to tick
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
+    /// At this time instead of now
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// Only what was known by then
+    #[arg(long, value_name = "TIME")]
+    known_at: Option<String>,
+}
+
+/// Plans the crew's days.
+///
+/// # Errors
+/// [`Refusal`]: a number that cannot be, an unknown technician, a time that is none, the store, the disk.
+pub fn plan(args: &PlanArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+    let what_if = what_if(args)?;
+    let house = around.house()?;
+    let zone = house.settings.yard.time_zone;
+    let at = args.at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
+    let known = args.known_at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
+    let at = at.unwrap_or(around.now);
+    let plan = plan_at(&house, Instant { at, known_at: known.unwrap_or(at) }, &what_if).map_err(
+        |error| match error {
+            crate::service::house::ServiceError::Told(why) => Refusal::bad_input(why),
+            other => other.into(),
+        },
+    )?;
+    let text = text::in_words(&plan, &what_if);
+    if let Some(path) = &args.csv {
+        write(path, &sheet::csv(&plan)?)?;
+    }
+    if let Some(path) = &args.html {
+        write(path, &page::html(&plan, &house.settings.yard.name)?)?;
+    }
+    let exit = if plan.cannot_say.is_empty() { Exit::Done } else { Exit::Blind };
+    Ok(Said { text, json: as_json(&plan, &what_if), exit })
+}
+
+fn what_if(args: &PlanArgs) -> Result<WhatIf, Refusal> {
+    if let Some(hours) = args.crew_hours.filter(|hours| !(0.0..=1000.0).contains(hours)) {
+        return Err(Refusal::bad_input(format!(
+            "--crew-hours {hours}: crew hours of a working day, 0 to 1000"
+        )));
+    }
+    if !(-20.0..=20.0).contains(&args.cold) {
+        return Err(Refusal::bad_input(format!(
+            "--cold {}: kelvins colder than forecast, -20 to 20",
+            args.cold
+        )));
+    }
+    if let Some(share) = args.tolerance.filter(|share| !(0.0..=0.25).contains(share)) {
+        return Err(Refusal::bad_input(format!(
+            "--tolerance {share}: a chance from 0 to 0.25; more than one in four is a bet"
+        )));
+    }
+    Ok(WhatIf {
+        crew_hours: args.crew_hours,
+        without: args.without.clone(),
+        colder_k: args.cold,
+        tolerance: args.tolerance,
+    })
+}
+
+fn write(path: &Path, text: &str) -> Result<(), Refusal> {
+    std::fs::write(path, text)
+        .map_err(|error| Refusal::failed(format!("cannot write {}: {error}", path.display())))
+}
+
+/// What is to be asked before somebody goes aboard; empty where nothing.
+fn permission(row: &Row) -> &'static str {
+    match row.boat.drain_permission {
+        DrainPermission::Yes => "",
+        DrainPermission::No => "ask the owner first",
+        DrainPermission::NotApplicable => "the owner's own work",
+        DrainPermission::Unknown => "permission not on record: ask",
+    }
+}
+
+/// The lines that write the work on a group into the log once it is done; what stands before an empty `=` is filled in.
+fn record_lines(row: &Row, group: &GroupWork) -> Vec<String> {
+    let line = |(entry, open): (&WorkEntry, Vec<&OpenCircuit>)| {
+        let mut circuits: Vec<&str> = open.iter().map(|open| open.circuit.as_str()).collect();
+        circuits.dedup();
+        let line = format!(
+            "rimeward record {} {} circuits=\"{}\" {}",
+            row.boat.id,
+            entry.event,
+            circuits.join(";"),
+            entry.fill
+        );
+        line.trim_end().to_owned()
+    };
+    group.entries().into_iter().map(line).collect()
+}
+
+fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
+    let zone = plan.crew.zone;
+    let days: Vec<Value> = plan
+        .days
+        .iter()
+        .map(|day| json!({ "date": day.date, "crew_h": tidy(f64::from(day.minutes) / 60.0) }))
+        .collect();
+    let tonight = plan.tonight.as_ref().map(|round| {
+        let boat = |row: &usize| plan.rows.get(*row).map(|row| row.boat.id.clone());
+        json!({
+            "stops": round.stops.iter().map(|stop| json!({
+                "boat": boat(&stop.job), "done_after_s": stop.done_after_min * 60,
+            })).collect::<Vec<_>>(),
+            "left_over": round.left_over.iter().map(boat).collect::<Vec<_>>(),
+            "short_s": round.short_min * 60,
+            "carry_l": plan.cart,
+        })
+    });
+    json!({
+        "at": plan.at.with_timezone(&zone).to_rfc3339(),
+        "headline": plan.headline,
+        "what_if": {
+            "crew_hours": what_if.crew_hours,
+            "without": what_if.without,
+            "colder_k": what_if.colder_k,
+            "tolerance": what_if.tolerance,
+        },
+        "forecast_until": plan.forecast_until.map(|at| at.with_timezone(&zone).to_rfc3339()),
+        "days": days,
+        "must_start": {
+            "latest_start": plan.must.latest_start.and_then(|day| plan.date(day)),
+            "binding": plan.must.binding.iter().filter_map(|day| plan.date(*day)).collect::<Vec<_>>(),
+            "short_h": tidy(f64::from(plan.must.short_minutes) / 60.0),
+            "due_h": tidy(f64::from(plan.must.due_minutes) / 60.0),
+            "needed_h_per_working_day": tidy(f64::from(plan.must.need_minutes) / 60.0),
+            "late_at_least": plan.late,
+        },
+        "rows": plan.rows.iter().map(|row| row_json(plan, row)).collect::<Vec<_>>(),
+        "owners": plan.owners.iter().map(|row| row_json(plan, row)).collect::<Vec<_>>(),
+        "done": plan.done,
+        "frozen": plan.frozen.iter().map(|(boat, circuits)| json!({
+            "boat": boat, "test_before_running": circuits,
+        })).collect::<Vec<_>>(),
+        "cannot_say": plan.cannot_say.iter().map(|(site, boats)| json!({
+            "site": site, "boats": boats,
+        })).collect::<Vec<_>>(),
+        "expected_loss": tidy(plan.loss),
+        "bound": tidy(plan.ranked.divided.bound),
+        "gap": tidy(plan.ranked.gap()),
+        "kept_from_yesterday": plan.ranked.kept,
+        "hour_today_saves": tidy(plan.ranked.divided.hour_value),
+        "waiting": plan.waiting.iter().map(|loss| tidy(*loss)).collect::<Vec<_>>(),
+        "damaged": { "by_plan": tail_json(&plan.tail.0), "nothing_done": tail_json(&plan.tail.1) },
+        "tonight": tonight,
+        "order_l": plan.order,
+    })
+}
+
+fn tail_json(tail: &Tail) -> Value {
+    let chances: Vec<Value> = tail
+        .chances
+        .iter()
+        .map(|(least, chance)| json!({ "at_least": least, "chance": tidy(*chance) }))
+        .collect();
+    json!({ "mean": tidy(tail.mean), "chances": chances, "members": tail.members })
+}
+
+fn row_json(plan: &YardPlan, row: &Row) -> Value {
+    let date = |day: Option<usize>| day.and_then(|day| plan.date(day));
+    let groups: Vec<Value> = row
+        .work
+        .groups
+        .iter()
+        .map(|group| {
+            json!({
+                "group": group.group,
+                "circuits": group.open.iter().map(|open| &open.circuit).collect::<Vec<_>>(),
+                "last_day": date(group.last_day),
+                "over_already": group.over_already,
+                "chance_tonight": tidy(group.chance.get(1).copied().unwrap_or(0.0)),
+                "chance_by_end": tidy(group.chance.last().copied().unwrap_or(0.0)),
+                "minutes": group.minutes.complete,
+                "emergency_minutes": group.minutes.emergency,
+                "product": group.product.as_ref().map(|(name, _)| name),
+                "litres": group.product.as_ref().map(|(_, litres)| litres),
+                "record": record_lines(row, group),
+            })
+        })
+        .collect();
+    json!({
+        "boat": row.boat.id,
+        "site": row.work.place,
+        "location": row.boat.location,
+        "care": row.boat.care,
+        "minutes": row.minutes,
+        "crew_minutes": row.crew_minutes,
+        "last_day": date(row.job.due),
+        "latest_start": date(row.latest_start),
+        "done_on": date(row.done_on),
+        "saves_per_hour": tidy(row.saves_per_hour),
+        "permission": permission(row),
+        "put_off_for": row.put_off_for,
+        "nobody_may": row.nobody_may,
+        "why": text::reason(plan, row),
+        "groups": groups,
+    })
+}
+
+/// Rounded to a ten-thousandth: more digits would only look exact.
+fn tidy(value: f64) -> f64 {
+    (value * 10_000.0).round() / 10_000.0
+}

@@ -1,0 +1,309 @@
+//! The plan in words.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use super::permission;
+use crate::domain::risk::plan::boat::GroupWork;
+use crate::domain::risk::plan::due::hours;
+use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
+use crate::service::planning::{Row, WhatIf, YardPlan};
+
+/// The whole plan for a screen.
+pub(super) fn in_words(plan: &YardPlan, what_if: &WhatIf) -> String {
+    let mut out = String::new();
+    if *what_if != WhatIf::default() {
+        let _ = writeln!(out, "What if: {}\n", supposed(what_if));
+    }
+    let _ = writeln!(out, "{}\n", plan.headline);
+    tonight(plan, &mut out);
+    list(plan, &mut out);
+    below_the_list(plan, &mut out);
+    others(plan, &mut out);
+    grounds(plan, &mut out);
+    out
+}
+
+fn supposed(what_if: &WhatIf) -> String {
+    let mut parts = Vec::new();
+    if let Some(hours) = what_if.crew_hours {
+        parts.push(format!("{hours} crew hours each working day"));
+    }
+    if !what_if.without.is_empty() {
+        parts.push(format!("without {}", what_if.without.join(" and ")));
+    }
+    if what_if.colder_k != 0.0 {
+        parts.push(format!("{} K colder than forecast", what_if.colder_k));
+    }
+    if let Some(share) = what_if.tolerance {
+        parts.push(format!("a tolerance of {} %", share * 100.0));
+    }
+    parts.join(", ")
+}
+
+fn tonight(plan: &YardPlan, out: &mut String) {
+    let Some(round) = &plan.tonight else { return };
+    let _ = writeln!(
+        out,
+        "TONIGHT: emergency drains before dark (plugs, hose, probe; the full job later)"
+    );
+    if plan.call_in {
+        let _ = writeln!(out, "  Nobody is on the roster today: call somebody in for these.");
+    }
+    let mut place = None;
+    for stop in &round.stops {
+        let Some(row) = plan.rows.get(stop.job) else { continue };
+        if place != Some(&row.work.place) {
+            place = Some(&row.work.place);
+            let _ = writeln!(out, "  {}", row.work.place);
+        }
+        let scope = plan.urgent;
+        let what: Vec<String> = row.work.within(scope).map(doing).collect();
+        let ask = permission(row);
+        let _ = writeln!(
+            out,
+            "    [ ] {:12} {} {}, {} min: {}{}",
+            row.boat.location,
+            row.boat.id,
+            row.boat.name,
+            row.work.minutes(scope),
+            what.join("; "),
+            if ask.is_empty() { String::new() } else { format!(" -- {ask}") }
+        );
+    }
+    if round.stops.is_empty() {
+        let _ =
+            writeln!(out, "    nothing fits into what is left of today's crew hours and daylight");
+    }
+    let rest: Vec<String> = round
+        .left_over
+        .iter()
+        .filter_map(|row| plan.rows.get(*row))
+        .map(|row| format!("{} {}", row.boat.id, row.boat.name))
+        .collect();
+    if !rest.is_empty() {
+        let _ = writeln!(
+            out,
+            "  Does not fit, {} short: {}. Call for hands, or ask these owners.",
+            hours(round.short_min),
+            rest.join(", ")
+        );
+    }
+    if !plan.cart.is_empty() {
+        let _ = writeln!(out, "  On the cart: {}", litres(&plan.cart));
+    }
+    let wait = plan.rows.iter().filter(|row| row.work.minutes(plan.urgent) == 0).count();
+    let _ = writeln!(out, "  Can wait past tonight: {}\n", boats(wait));
+}
+
+fn list(plan: &YardPlan, out: &mut String) {
+    if plan.rows.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "THE LIST: complete lay-ups, first to do first");
+    let mut day = None;
+    for row in &plan.rows {
+        if day != Some(row.done_on) {
+            day = Some(row.done_on);
+            let words = match row.done_on {
+                Some(day) => plan.days.get(day).map_or_else(String::new, |day| {
+                    format!("{} (crew: {})", date_in_words(day.date), hours(day.minutes))
+                }),
+                None => "below the line: does not fit into the days looked at".into(),
+            };
+            let _ = writeln!(out, "  {words}");
+        }
+        let due = row.job.due.and_then(|day| plan.date(day));
+        let due =
+            due.map_or_else(|| "no due day yet".into(), |day| format!("by {}", date_in_words(day)));
+        let _ = writeln!(
+            out,
+            "    {} {:16} {:6} {:12} {:>7}  {due}; {}",
+            row.boat.id,
+            row.boat.name,
+            row.work.place.as_str(),
+            row.boat.location,
+            hours(row.crew_minutes),
+            reason(plan, row)
+        );
+        for group in &row.work.groups {
+            let last = match group.last_day.and_then(|day| plan.date(day)) {
+                _ if group.over_already => "over the tolerance already".to_owned(),
+                Some(day) => format!("last day {}", date_in_words(day)),
+                None => "no due day yet".to_owned(),
+            };
+            let product = group
+                .product
+                .as_ref()
+                .map_or_else(String::new, |(name, litres)| format!(", {litres} L {name}"));
+            let _ = writeln!(
+                out,
+                "         {}: {} min ({} min in an emergency), {last}{product}",
+                group.label, group.minutes.complete, group.minutes.emergency
+            );
+        }
+    }
+    out.push('\n');
+}
+
+/// Why a row stands where it does.
+pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
+    let mut parts = Vec::new();
+    if row.saves_per_hour >= 0.5 {
+        parts.push(format!("an hour on it now saves {:.0}", row.saves_per_hour));
+    } else {
+        let held = row.done_on.filter(|day| *day > 0).and_then(|day| plan.date(day));
+        parts.push(held.map_or_else(
+            || "hardly any risk in the next days".to_owned(),
+            |day| format!("held until {}: hardly any risk before", date_in_words(day)),
+        ));
+    }
+    if let Some(what) = &row.put_off_for {
+        parts.push(format!("put off for want of {what}"));
+    }
+    for skill in &row.nobody_may {
+        parts.push(format!("nobody of this crew may do its {skill}"));
+    }
+    let longest = plan.days.iter().map(|day| day.minutes).max().unwrap_or(0);
+    if longest > 0 && row.crew_minutes > longest {
+        parts.push("longer than any day: goes over several".into());
+    }
+    if row.job.due.is_some() && row.latest_start.is_none() {
+        parts.push("too late to end in time behind what is due before".into());
+    }
+    let ask = permission(row);
+    if !ask.is_empty() {
+        parts.push(ask.to_owned());
+    }
+    parts.join("; ")
+}
+
+fn below_the_list(plan: &YardPlan, out: &mut String) {
+    if plan.rows.is_empty() {
+        return;
+    }
+    let gap = plan.ranked.gap() * 100.0;
+    let quality = if plan.ranked.divided.bound < 0.5 && plan.loss < 0.5 {
+        "this list is expected to lose next to nothing".to_owned()
+    } else {
+        format!(
+            "this list is expected to lose {:.0} and is within {gap:.1} % of the best possible ({:.0})",
+            plan.loss, plan.ranked.divided.bound
+        )
+    };
+    let kept = if plan.ranked.kept {
+        "; yesterday's order was kept, a new one would gain little"
+    } else {
+        ""
+    };
+    let _ = writeln!(out, "How good: {quality}{kept}.");
+    let hour = plan.ranked.divided.hour_value;
+    if hour >= 0.5 {
+        let _ = writeln!(out, "One more crew hour today would save {hour:.0}.");
+    }
+    let undone: Vec<&Row> = plan.rows.iter().filter(|row| row.done_on.is_none()).collect();
+    if !undone.is_empty() {
+        let lost: f64 = undone.iter().map(|row| row.job.price_undone()).sum();
+        let _ = writeln!(
+            out,
+            "Shortfall: {} below the line, expected loss {lost:.0}.",
+            boats(undone.len())
+        );
+    }
+    if let [now, later @ ..] = plan.waiting.as_slice() {
+        let steps: Vec<String> = later.iter().map(|loss| format!("{:.0}", loss - now)).collect();
+        let _ = writeln!(out, "Waiting one, two ... days costs {}.", steps.join(", "));
+    }
+    let words = |tail: &crate::domain::risk::plan::tail::Tail| {
+        let parts: Vec<String> = tail
+            .chances
+            .iter()
+            .map(|(least, chance)| format!("{} % for {least} or more", (chance * 100.0).round()))
+            .collect();
+        parts.join(", ")
+    };
+    let _ = writeln!(out, "Damaged boats in these days by this plan: {}.", words(&plan.tail.0));
+    let _ = writeln!(out, "With nothing done: {}.", words(&plan.tail.1));
+    if plan.tail.0.chances.last().is_some_and(|(_, chance)| *chance > 0.05) {
+        let _ = writeln!(
+            out,
+            "WARNING: one cold may take twenty boats or more even so. More hands, or emergency drains first."
+        );
+    }
+    if !plan.order.is_empty() {
+        let _ = writeln!(out, "To have for the week: {}.", litres(&plan.order));
+    }
+    out.push('\n');
+}
+
+fn others(plan: &YardPlan, out: &mut String) {
+    for row in &plan.owners {
+        let due = row.job.due.and_then(|day| plan.date(day));
+        let when =
+            due.map_or_else(|| "no due day yet".into(), |day| format!("by {}", date_in_words(day)));
+        let _ = writeln!(
+            out,
+            "Owner's own: {} {} at {}, {} of work, {when}; ask whether it is done",
+            row.boat.id,
+            row.boat.name,
+            row.work.place,
+            hours(row.minutes)
+        );
+    }
+    for (boat, circuits) in &plan.frozen {
+        let _ = writeln!(
+            out,
+            "Past its limit already, test before running: {boat}: {}",
+            circuits.join(", ")
+        );
+    }
+    for (site, n) in &plan.cannot_say {
+        let _ = writeln!(
+            out,
+            "CANNOT SAY: {site} has no usable forecast; {} there are not in this plan",
+            boats(*n)
+        );
+    }
+    if !plan.done.is_empty() {
+        let names: Vec<&str> = plan.done.iter().map(|id| id.as_str()).collect();
+        let _ = writeln!(out, "Nothing open: {}", names.join(", "));
+    }
+}
+
+fn grounds(plan: &YardPlan, out: &mut String) {
+    if let Some(until) = plan.forecast_until {
+        let _ = writeln!(
+            out,
+            "\nThe forecast reaches {}; after that each of its paths goes on along the season with the day-to-day changes of public records, not with past seasons of the place. Minutes are common practice, losses count by their ratios only.",
+            until.with_timezone(&plan.crew.zone).format("%a %-d %b %H:%M")
+        );
+    }
+}
+
+pub(super) fn litres(products: &BTreeMap<String, f64>) -> String {
+    let parts: Vec<String> =
+        products.iter().map(|(name, litres)| format!("{litres:.1} L {name}")).collect();
+    parts.join(", ")
+}
+
+/// What is to be done about a group, in words: `drain engine block, manifolds; test engine coolant`.
+pub(super) fn doing(group: &GroupWork) -> String {
+    let parts: Vec<String> = group
+        .entries()
+        .into_iter()
+        .map(|(entry, open)| {
+            format!("{} {}", entry.verb, labels(open.iter().map(|open| open.label.as_str())))
+        })
+        .collect();
+    parts.join("; ")
+}
+
+fn labels<'a>(words: impl Iterator<Item = &'a str>) -> String {
+    let mut seen: Vec<&str> = Vec::new();
+    for word in words {
+        if !seen.contains(&word) {
+            seen.push(word);
+        }
+    }
+    seen.join(", ")
+}

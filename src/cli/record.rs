@@ -1,0 +1,288 @@
+//! `rimeward record`: one lay-up event by hand. Forgiving in its words, strict in its meaning.
+//!
+//! What the entry will change is folded and shown before anything is appended; only on a terminal is there a question.
+
+mod change;
+mod words;
+
+use std::fmt::Write as _;
+use std::io::{IsTerminal as _, Write as _};
+
+use chrono::{DateTime, TimeDelta, Utc};
+use serde_json::{Value, json};
+
+use super::{Exit, Refusal, Said, Surroundings};
+use crate::domain::boat::{Boat, BoatState, LayupEvent, Precision, doubts, fold};
+use crate::domain::yard::Site;
+use crate::intake::{Known, entry};
+use crate::service::house::{House, YardBook};
+use crate::service::salt;
+use change::Change;
+use words::Subject;
+
+/// An entry older than this is also shown as it was just after it happened.
+const LATE_MINUTES: i64 = 60;
+
+/// Arguments of `record`.
+#[derive(Debug, clap::Args)]
+pub struct RecordArgs {
+    /// The boat by number or name, or a place for what concerns all its boats (power_lost, heat_on)
+    boat: String,
+    /// What happened, by its name or in the yard's words, such as drained or "drop plugs"
+    event: String,
+    /// What is known of it: circuits=block_raw minutes=5 litres_out=16 reading=-31C scale=PG point=...
+    #[arg(value_name = "KEY=VALUE")]
+    facts: Vec<String>,
+    /// When: 2022-11-12T10:00, 2022-11-12 (hour not known), 14:30, today, yesterday (default: now)
+    #[arg(long, value_name = "TIME")]
+    happened: Option<String>,
+    /// claimed, recorded, probed, measured or witnessed (default: what the entry itself bears out)
+    #[arg(long, value_name = "GRADE")]
+    evidence: Option<String>,
+    /// Who did it, by id or name from the list of people
+    #[arg(long, value_name = "WHO")]
+    by: Option<String>,
+    /// Append without asking
+    #[arg(long)]
+    yes: bool,
+    /// Show what would change and append nothing
+    #[arg(long)]
+    dry_run: bool,
+}
+
+/// Shows what one entry changes, and appends it.
+///
+/// # Errors
+/// [`Refusal`]: an unknown boat, circuit, kind, person or field with the nearest right name; words with two meanings; a
+/// time in the future or before the boat existed; the store.
+pub fn run(args: &RecordArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+    let house = around.house()?;
+    let yard = house.yard()?;
+    let log = house.store.all_events()?;
+    let subject = words::subject(&args.boat, &yard)?;
+    let zone = yard.zone(subject.site());
+    let mut cells = words::cells(args, &subject, &yard, &house.catalogue)?;
+    let stated = words::grade(args.evidence.as_deref(), &cells);
+    cells.extend(stated.grade.clone().map(|grade| ("evidence".to_owned(), grade)));
+    cells.extend(words::moment(args.happened.as_deref(), around.now, zone)?);
+    let sites: Vec<Site> = yard.sites.values().cloned().collect();
+    let known = Known::catalogue(&house.catalogue)
+        .with_sites(&sites)
+        .with_boats(&yard.boats)
+        .with_events(log.iter().map(|event| event.id.clone()))
+        .with_now(around.now);
+    let read = entry::event(&cells, &known).map_err(|problems| words::refusal(&problems))?;
+    let mut event = read
+        .rows
+        .into_iter()
+        .next()
+        .ok_or_else(|| Refusal::failed("the entry was read and is not there"))?;
+    event.id = words::event_id(&event, salt::random(1)?());
+    check_correction(&event, &log)?;
+    if let Some(there) = log.iter().find(|old| words::says_the_same(old, &event)) {
+        return Ok(Said {
+            text: format!(
+                "Exactly this stands in the log already as {}; nothing was appended.\n",
+                there.id
+            ),
+            json: json!({ "event": there, "appended": false, "notes": ["already there"] }),
+            exit: Exit::Done,
+        });
+    }
+    let look = Look { house: &house, yard: &yard, log: &log, event: &event, now: around.now };
+    let mut shown = look.show(&subject)?;
+    shown.notes.extend(stated.note);
+    let boat = event.boat.as_ref().and_then(|id| yard.boats.iter().find(|boat| boat.id == *id));
+    shown.notes.extend(doubts(&event, boat, &house.catalogue));
+    append(args, around, &house, &event, shown)
+}
+
+fn append(
+    args: &RecordArgs,
+    around: &Surroundings<'_>,
+    house: &House,
+    event: &LayupEvent,
+    shown: Shown,
+) -> Result<Said, Refusal> {
+    let mut text = shown.text(event);
+    let terminal = std::io::stdin().is_terminal() && std::io::stderr().is_terminal();
+    let mut appended = !args.dry_run;
+    if appended && terminal && !args.yes {
+        appended = asked(&text)?;
+        text.clear();
+    }
+    if appended {
+        let mut salt = salt::random(words::TEXTS_PER_EVENT)?;
+        house.store.append_events(std::slice::from_ref(event), around.now, &mut salt)?;
+        let _ = writeln!(text, "Appended as {}.", event.id);
+    } else {
+        text.push_str("Nothing was appended.\n");
+    }
+    let json = json!({
+        "event": event,
+        "appended": appended,
+        "changes": shown.changes,
+        "notes": shown.notes,
+    });
+    Ok(Said { text, json, exit: Exit::Done })
+}
+
+/// Shows the change on the terminal and waits for an answer.
+fn asked(text: &str) -> Result<bool, Refusal> {
+    let trouble =
+        |error: std::io::Error| Refusal::failed(format!("asking on the terminal: {error}"));
+    let mut talk = std::io::stderr().lock();
+    write!(talk, "{text}Append this? [y/N] ").map_err(trouble)?;
+    talk.flush().map_err(trouble)?;
+    let mut answer = String::new();
+    std::io::stdin().read_line(&mut answer).map_err(trouble)?;
+    Ok(["y", "yes"].contains(&answer.trim().to_lowercase().as_str()))
+}
+
+/// A correction must speak of the same boat as what it corrects: it would otherwise do nothing, silently.
+fn check_correction(event: &LayupEvent, log: &[LayupEvent]) -> Result<(), Refusal> {
+    let Some(target) = &event.corrects else { return Ok(()) };
+    match log.iter().find(|old| old.id == *target) {
+        Some(old) if old.boat != event.boat => {
+            let of = old.boat.as_ref().map_or("a whole place", |boat| boat.as_str());
+            Err(Refusal::bad_input(format!(
+                "{target} is an entry about {of}; a correction names the same boat"
+            )))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// What is needed to show what an entry changes.
+struct Look<'a> {
+    house: &'a House,
+    yard: &'a YardBook,
+    log: &'a [LayupEvent],
+    event: &'a LayupEvent,
+    now: DateTime<Utc>,
+}
+
+/// What an entry changes, ready to be said.
+struct Shown {
+    head: String,
+    parts: Vec<String>,
+    changes: Vec<Value>,
+    notes: Vec<String>,
+}
+
+impl Shown {
+    fn text(&self, event: &LayupEvent) -> String {
+        let mut text = format!("{}\n", self.head);
+        if let Some(who) = &event.who {
+            let _ = writeln!(text, "by {who}");
+        }
+        for part in &self.parts {
+            text.push_str(part);
+        }
+        for note in &self.notes {
+            let _ = writeln!(text, "note: {note}");
+        }
+        text
+    }
+}
+
+impl Look<'_> {
+    fn show(&self, subject: &Subject<'_>) -> Result<Shown, Refusal> {
+        let label = self.house.catalogue.event(&self.event.kind).map_or("", |kind| &kind.label);
+        let zone = self.yard.zone(subject.site());
+        let hour = match self.event.precision {
+            Precision::Day => "%-d %b %Y, hour not known",
+            Precision::Minute => "%-d %b %Y %H:%M %Z",
+        };
+        let mut shown = Shown {
+            head: format!(
+                "{}: {label} ({}), {}",
+                subject.name(),
+                self.event.kind,
+                self.event.happened_at.with_timezone(&zone).format(hour)
+            ),
+            parts: Vec::new(),
+            changes: Vec::new(),
+            notes: Vec::new(),
+        };
+        match subject {
+            Subject::Boat(boat) => self.boat(boat, false, &mut shown)?,
+            Subject::Place(site) => {
+                for boat in &self.yard.boats {
+                    if self.fold(boat, false, self.now).site == site.id {
+                        self.boat(boat, true, &mut shown)?;
+                    }
+                }
+                if shown.parts.is_empty() {
+                    shown.parts.push("No boat there is changed by it.\n".into());
+                }
+            }
+        }
+        Ok(shown)
+    }
+
+    fn boat(&self, boat: &Boat, one_of_many: bool, shown: &mut Shown) -> Result<(), Refusal> {
+        // A correction acts where the entry stands that it corrects.
+        let corrected = self.event.corrects.as_ref();
+        let corrected = corrected.and_then(|id| self.log.iter().find(|old| old.id == *id));
+        let happened = corrected.map_or(self.event.happened_at, |old| old.happened_at);
+        let late = self.now - happened >= TimeDelta::minutes(LATE_MINUTES);
+        let just_after = happened + TimeDelta::minutes(1);
+        let moments = if late {
+            vec![("As it stood just after it", just_after.min(self.now)), ("Now", self.now)]
+        } else {
+            vec![("Now", self.now)]
+        };
+        for (when, at) in moments {
+            let (before, after) = (self.fold(boat, false, at), self.fold(boat, true, at));
+            let site = self.yard.sites.get(&after.site).ok_or_else(|| {
+                Refusal::failed(format!(
+                    "{} stands at {}, which is not listed",
+                    boat.id, after.site
+                ))
+            })?;
+            let change = Change::between(&before, &after, site, &self.house.catalogue);
+            if one_of_many && change.is_empty() {
+                continue;
+            }
+            let title = if one_of_many { format!("{when}, {}", boat.id) } else { when.to_owned() };
+            shown.parts.push(told(&title, &change));
+            shown.changes.push(json!({
+                "boat": boat.id,
+                "at": at.with_timezone(&site.time_zone).to_rfc3339(),
+                "circuits": change.circuits,
+                "lines": change.lines,
+                "remarks": change.remarks.iter().map(|(words, _)| words).collect::<Vec<_>>(),
+            }));
+        }
+        Ok(())
+    }
+
+    /// The boat at `at` by all that is known now, with or without the entry.
+    fn fold(&self, boat: &Boat, with: bool, at: DateTime<Utc>) -> BoatState {
+        let mut events: Vec<LayupEvent> = self
+            .log
+            .iter()
+            .filter(|event| event.boat.as_ref().is_none_or(|of| *of == boat.id))
+            .cloned()
+            .collect();
+        if with {
+            events.push(self.event.clone());
+        }
+        fold(boat, &self.yard.sites, &events, at, self.now, &self.house.catalogue)
+    }
+}
+
+fn told(title: &str, change: &Change) -> String {
+    let mut text = format!("{title}:\n");
+    if change.is_empty() {
+        text.push_str("  changes nothing: later entries decide, or it says nothing of a circuit\n");
+    }
+    for line in &change.lines {
+        let _ = writeln!(text, "  {line}");
+    }
+    for (words, parts) in &change.remarks {
+        let _ = writeln!(text, "  . {words}: {}", parts.join(", "));
+    }
+    text
+}

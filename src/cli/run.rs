@@ -1,0 +1,37 @@
+//! `rimeward run`: the daemon, until it is asked to stop.
+
+use serde_json::json;
+
+use super::{Exit, Refusal, Said, Surroundings};
+use crate::service::run::{Stopped, run as run_daemon};
+use crate::settings::Settings;
+
+/// Threads: one for each loop, so that none waits while another one computes, and one for signals.
+const THREADS: usize = 5;
+
+/// Arguments of `run`.
+#[derive(Debug, clap::Args)]
+pub struct RunArgs {}
+
+/// Runs the daemon.
+///
+/// # Errors
+/// [`Refusal`]: the configuration, the store, a secret file.
+pub fn run(_args: &RunArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+    let path = around.config_path();
+    let settings = Settings::load(&path)?;
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(THREADS)
+        .enable_all()
+        .build()
+        .map_err(|error| Refusal::failed(format!("starting the runtime: {error}")))?;
+    let stopped = runtime.block_on(run_daemon(settings, || Settings::load(&path)));
+    // What still computes is left: it writes in one transaction or not at all.
+    runtime.shutdown_timeout(std::time::Duration::from_millis(500));
+    match stopped? {
+        Stopped::Asked => Ok(Said { text: String::new(), json: json!({}), exit: Exit::Done }),
+        Stopped::LoopDied(task) => {
+            Err(Refusal::failed(format!("the loop {} came to a sudden end", task.name())))
+        }
+    }
+}

@@ -1,0 +1,173 @@
+//! `rimeward self-test`: reaches the store, each weather service and the mail relay, and says in words what is wrong.
+
+use serde_json::{Value, json};
+
+use super::{Exit, Refusal, Said, Surroundings, runtime};
+use crate::delivery::outbox::Channel;
+use crate::forecast::Place;
+use crate::forecast::client::{Client, FetchState, Outcome};
+use crate::service::house::House;
+use crate::service::post::channel;
+use crate::settings::Settings;
+use crate::store::{Hold, Options, OutboxState};
+
+/// Arguments of `self-test`.
+#[derive(Debug, clap::Args)]
+pub struct SelfTestArgs {}
+
+/// One finding.
+struct Finding {
+    what: String,
+    ok: bool,
+    words: String,
+}
+
+/// Asks everything once; changes nothing and sends nothing.
+///
+/// # Errors
+/// [`Refusal`]: the configuration.
+pub fn self_test(_args: &SelfTestArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+    let settings = Settings::load(&around.config_path())?;
+    let mut findings = Vec::new();
+    let mut exit = Exit::Done;
+    match House::open(settings.clone(), Options::default()) {
+        Ok(house) => {
+            store(&house, &mut findings);
+            runtime()?.block_on(weather(&house, around, &mut findings))?;
+        }
+        Err(error) => {
+            let refusal = Refusal::from(error);
+            exit = refusal.exit;
+            findings.push(Finding { what: "store".into(), ok: false, words: refusal.why });
+        }
+    }
+    findings.push(runtime()?.block_on(way_out(&settings)));
+    if exit == Exit::Done && findings.iter().any(|finding| !finding.ok) {
+        exit = Exit::Failed;
+    }
+    let mut text = String::new();
+    for finding in &findings {
+        let mark = if finding.ok { "good " } else { "WRONG" };
+        text += &format!("{mark}  {}: {}\n", finding.what, finding.words);
+    }
+    let rows: Vec<Value> =
+        findings.iter().map(|f| json!({ "what": f.what, "ok": f.ok, "words": f.words })).collect();
+    Ok(Said { text, json: json!({ "findings": rows }), exit })
+}
+
+fn store(house: &House, findings: &mut Vec<Finding>) {
+    let look = || -> Result<String, crate::store::StoreError> {
+        house.store.quick_check()?;
+        let (sites, boats) = (house.store.sites()?.len(), house.store.boats()?.len());
+        let outbox = house.store.outbox_summary()?;
+        let waiting: u32 = [OutboxState::Queued, OutboxState::Deferred, OutboxState::Leased]
+            .into_iter()
+            .map(|state| outbox.count(state))
+            .sum();
+        let path = &house.settings.store.path;
+        let daemon = match Hold::take(path) {
+            Ok(_) => "no daemon runs on it",
+            Err(_) => "a daemon runs on it",
+        };
+        Ok(format!(
+            "{}: no damage; {sites} places, {boats} boats, {waiting} letters waiting; {daemon}",
+            path.display()
+        ))
+    };
+    let (ok, words) = match look() {
+        Ok(words) => (true, words),
+        Err(error) => (false, super::with_causes(&error)),
+    };
+    findings.push(Finding { what: "store".into(), ok, words });
+}
+
+/// Asks for each place anew, whatever is stored, and stores nothing.
+async fn weather(
+    house: &House,
+    around: &Surroundings<'_>,
+    findings: &mut Vec<Finding>,
+) -> Result<(), Refusal> {
+    let Some(clients) = house.weather_client()? else { return Ok(()) };
+    for client in &clients.0 {
+        one_service(house, client, around, findings).await?;
+    }
+    Ok(())
+}
+
+async fn one_service(
+    house: &House,
+    client: &Client,
+    around: &Surroundings<'_>,
+    findings: &mut Vec<Finding>,
+) -> Result<(), Refusal> {
+    let service = client.service().name();
+    let sites = house.store.sites()?;
+    if sites.is_empty() {
+        let words = "no place to ask for yet; bring in your tables with rimeward import";
+        findings.push(Finding { what: service.into(), ok: false, words: words.into() });
+    }
+    let mut asked: Vec<Place> = Vec::new();
+    for site in &sites {
+        let what = format!("{service} for {}", site.id);
+        let place = match Place::new(site.latitude, site.longitude) {
+            Ok(place) if asked.contains(&place) => continue,
+            Ok(place) => place,
+            Err(error) => {
+                findings.push(Finding { what, ok: false, words: error.to_string() });
+                continue;
+            }
+        };
+        asked.push(place);
+        let outcome = client
+            .fetch_at(place, Some(site.elevation_m), None, &mut FetchState::default(), around.now)
+            .await;
+        let (ok, words) = match outcome {
+            Outcome::Fresh(forecast, _) => {
+                let age = (around.now - forecast.issued_at).num_minutes();
+                let hours = forecast.steps.iter().filter(|s| s.temperature_c.is_some()).count();
+                (true, format!("an issue {age} minutes old, {hours} hours with a temperature"))
+            }
+            Outcome::NotModified => (true, "answers".to_owned()),
+            Outcome::NotDue { until } => {
+                (false, format!("not asked: it told us to wait until {until}"))
+            }
+            Outcome::Throttled { until } => (false, format!("asks us to wait until {until}")),
+            Outcome::Blocked { why } => {
+                (false, format!("refuses us: {why}; check forecast.contact and the base address"))
+            }
+            Outcome::Stale { why }
+            | Outcome::Transient { why }
+            | Outcome::Permanent { why }
+            | Outcome::Malformed { why } => (false, why),
+        };
+        findings.push(Finding { what, ok, words });
+    }
+    Ok(())
+}
+
+async fn way_out(settings: &Settings) -> Finding {
+    let what = "mail".to_owned();
+    match channel(&settings.mail, true) {
+        Err(error) => Finding { what, ok: false, words: super::with_causes(&error) },
+        Ok(Channel::Maildir(maildir)) => {
+            let folder = maildir.folder.display();
+            let words = format!("letters are written into {folder}, nothing is sent");
+            Finding { what, ok: true, words }
+        }
+        Ok(Channel::Smtp(mut relay)) => {
+            let name =
+                settings.mail.smtp.as_ref().map_or(String::new(), |smtp| {
+                    format!("relay {} port {}", smtp.host, smtp.port)
+                });
+            match relay.check().await {
+                Ok(()) => {
+                    let words = format!("{name} greets us and, where asked, lets us log in");
+                    Finding { what, ok: true, words }
+                }
+                Err(error) => {
+                    Finding { what, ok: false, words: format!("{name}: {}", error.line()) }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,454 @@
+//! One boat's open work: per group of circuits the minutes, what to take along, when the cold would take it, and the
+//! last day that keeps the chance of that under the tolerance.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::due::last_day_at;
+use super::passage::Passages;
+use super::tail::{DamageDays, NEVER};
+use super::work::{Minutes, WorkEntry, WorkTable, product_litres};
+use super::{Job, count};
+use crate::domain::boat::{Boat, BoatId, BoatState, CircuitId, CircuitState, Holds, SiteId};
+use crate::domain::catalogue::{CircuitKind, Consequence};
+use crate::domain::risk::Limit;
+use crate::domain::risk::judge::{JudgeError, interrupts};
+
+/// Tolerances by harm: small parts may be risked more readily than blocks, in the same steps as alerts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tolerance {
+    severe: f64,
+}
+
+/// No tolerance is above this: more than one in four is no tolerance but a bet.
+const TOLERANCE_MAX: f64 = 0.25;
+
+impl Tolerance {
+    /// From that for severe harm, 0 to 0.25.
+    #[must_use]
+    pub const fn severe(share: f64) -> Self {
+        Self { severe: share.clamp(0.0, TOLERANCE_MAX) }
+    }
+
+    /// The tolerance for a harm: twice as much for major, three times for minor, as with the alert thresholds.
+    #[must_use]
+    pub fn of(self, consequence: Consequence) -> f64 {
+        let times = match consequence {
+            Consequence::Severe => 1.0,
+            Consequence::Major => 2.0,
+            Consequence::Minor => 3.0,
+        };
+        (self.severe * times).min(TOLERANCE_MAX)
+    }
+}
+
+/// The coming days: the instant at which each day's work ends.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Evenings(pub Vec<DateTime<Utc>>);
+
+impl Evenings {
+    /// The day by whose evening an instant has come: the number of days for what comes after the last.
+    fn day_of(&self, at: DateTime<Utc>) -> usize {
+        self.0.partition_point(|evening| *evening < at)
+    }
+}
+
+/// An open circuit, in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OpenCircuit {
+    /// Which.
+    pub circuit: CircuitId,
+    /// Which of several.
+    pub instance: Option<String>,
+    /// As people call it.
+    pub label: String,
+    /// Order in which one walks round the boat.
+    pub walk_order: u16,
+    /// What is done about it, and how the log is told.
+    pub entry: Option<WorkEntry>,
+}
+
+/// The open work of one group of circuits.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GroupWork {
+    /// The group, such as `engine`.
+    pub group: String,
+    /// As people call it.
+    pub label: String,
+    /// What is open, in walking order.
+    pub open: Vec<OpenCircuit>,
+    /// Minutes.
+    pub minutes: Minutes,
+    /// Product and litres for the complete lay-up.
+    pub product: Option<(String, f64)>,
+    /// Litres of it that an emergency drain takes.
+    pub dose_l: f64,
+    /// Chance that a circuit of it has passed its limit by the evening of each day; last, by the end.
+    pub chance: Vec<f64>,
+    /// Last day on which every circuit of it is still under its tolerance; `None` beyond the days.
+    pub last_day: Option<usize>,
+    /// Is it over the tolerance by tonight whatever is done?
+    pub over_already: bool,
+    price: Vec<f64>,
+    damage: DamageDays,
+    loss: f64,
+}
+
+impl GroupWork {
+    /// The open circuits by what is done about them, in walking order of the first of each.
+    #[must_use]
+    pub fn entries(&self) -> Vec<(&WorkEntry, Vec<&OpenCircuit>)> {
+        let mut found: Vec<(&WorkEntry, Vec<&OpenCircuit>)> = Vec::new();
+        for open in &self.open {
+            let Some(entry) = &open.entry else { continue };
+            match found
+                .iter_mut()
+                .find(|(known, _)| (&known.verb, &known.event) == (&entry.verb, &entry.event))
+            {
+                Some((_, circuits)) => circuits.push(open),
+                None => found.push((entry, vec![open])),
+            }
+        }
+        found
+    }
+}
+
+/// The open work of a boat.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BoatWork {
+    /// Which boat.
+    pub boat: BoatId,
+    /// Where it stands.
+    pub place: SiteId,
+    /// Open groups, in the order of the work.
+    pub groups: Vec<GroupWork>,
+    /// Circuits past their limit already: to be tested, not drained.
+    pub frozen: Vec<String>,
+    /// Members and days.
+    days: usize,
+    members: usize,
+}
+
+/// What is asked of the lay-up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Scope {
+    /// All open groups, complete.
+    Complete,
+    /// Emergency drains of the groups that are due by this day.
+    Emergency(usize),
+}
+
+impl BoatWork {
+    /// Whether nothing is open.
+    #[must_use]
+    pub fn is_done(&self) -> bool {
+        self.groups.is_empty()
+    }
+
+    /// The groups that a scope reaches.
+    pub fn within(&self, scope: Scope) -> impl Iterator<Item = &GroupWork> {
+        self.groups.iter().filter(move |group| match scope {
+            Scope::Complete => true,
+            Scope::Emergency(day) => group.last_day.is_some_and(|last| last <= day),
+        })
+    }
+
+    /// Hands-on minutes of a scope.
+    #[must_use]
+    pub fn minutes(&self, scope: Scope) -> u32 {
+        let one = |group: &GroupWork| match scope {
+            Scope::Complete => group.minutes.complete,
+            Scope::Emergency(_) => group.minutes.emergency,
+        };
+        self.within(scope).map(one).sum()
+    }
+
+    /// Last day of the most pressing group.
+    #[must_use]
+    pub fn last_day(&self) -> Option<usize> {
+        self.groups.iter().filter_map(|group| group.last_day).min()
+    }
+
+    /// Is anything of it over its tolerance by tonight whatever is done?
+    #[must_use]
+    pub fn over_already(&self) -> bool {
+        self.groups.iter().any(|group| group.over_already)
+    }
+
+    /// Chance that anything of it is damaged by the evening of each day; last, by the end.
+    #[must_use]
+    pub fn chance(&self) -> Vec<f64> {
+        shares(&self.damage(), self.days)
+    }
+
+    /// The day of the first damage, member by member.
+    #[must_use]
+    pub fn damage(&self) -> DamageDays {
+        let mut first = vec![NEVER; self.members];
+        for group in &self.groups {
+            for (day, other) in first.iter_mut().zip(&group.damage) {
+                *day = (*day).min(*other);
+            }
+        }
+        first
+    }
+
+    /// The work of a scope as a job; `minutes` are what the crew spends on it, the way there included. `equal`: every boat
+    /// counts alike, for yards that would rather have the fewest damaged.
+    #[must_use]
+    pub fn job(&self, scope: Scope, minutes: u32, equal: bool) -> Job {
+        let groups: Vec<&GroupWork> = self.within(scope).collect();
+        let price = if equal {
+            self.chance()
+        } else {
+            (0..=self.days)
+                .map(|day| groups.iter().filter_map(|group| group.price.get(day)).sum())
+                .collect()
+        };
+        let loss = if equal { 1.0 } else { groups.iter().map(|group| group.loss).sum() };
+        Job {
+            boat: self.boat.clone(),
+            place: self.place.clone(),
+            minutes: minutes.max(1),
+            price,
+            due: groups.iter().filter_map(|group| group.last_day).min(),
+            loss,
+        }
+    }
+}
+
+/// Looks at the boats of one place.
+pub struct BoatLook<'a> {
+    passages: Passages<'a>,
+    work: &'a WorkTable,
+    evenings: &'a Evenings,
+    tolerance: Tolerance,
+}
+
+impl<'a> BoatLook<'a> {
+    /// For one place; `evenings` are the ends of the coming working days.
+    #[must_use]
+    pub const fn new(
+        passages: Passages<'a>,
+        work: &'a WorkTable,
+        evenings: &'a Evenings,
+        tolerance: Tolerance,
+    ) -> Self {
+        Self { passages, work, evenings, tolerance }
+    }
+
+    /// The open work of a boat.
+    ///
+    /// # Errors
+    /// [`JudgeError`] where a table lacks a row.
+    pub fn boat(&mut self, boat: &Boat, state: &BoatState) -> Result<BoatWork, JudgeError> {
+        let catalogue = self.passages.catalogue();
+        let days = self.evenings.0.len();
+        let mut fitted: BTreeMap<usize, f64> = BTreeMap::new();
+        let mut drafts: BTreeMap<usize, Draft> = BTreeMap::new();
+        let mut frozen = Vec::new();
+        let members = self.passages.weather().paths.members();
+        for circuit in &state.circuits {
+            let Some(kind) = catalogue.circuit(&circuit.circuit) else { continue };
+            let Some(group) = self.work.group_of(&circuit.circuit, catalogue) else { continue };
+            if circuit.holds == Holds::Absent {
+                continue;
+            }
+            *fitted.entry(group).or_default() += kind.drain_minutes;
+            let Some(liquid) = circuit.liquid else { continue };
+            if !interrupts(circuit, kind, state.afloat) {
+                continue;
+            }
+            let limit = match circuit.holds {
+                Holds::Blend | Holds::Coolant => Limit::Burst,
+                _ => Limit::FirstIce,
+            };
+            let passage = self.passages.of(state, circuit, kind, &liquid, limit)?;
+            if passage.frozen_now {
+                frozen.push(kind.label.clone());
+                continue;
+            }
+            let damage = self.damage_days(&passage.hours);
+            let consequence = kind.consequence_when(state.afloat);
+            // Antifreeze that holds through all days is no work; where it may not, it is.
+            let holds = matches!(circuit.holds, Holds::Blend | Holds::Coolant);
+            let tolerance = self.tolerance.of(consequence);
+            if holds && last_day_at(&shares(&damage, days), tolerance).is_none() {
+                continue;
+            }
+            drafts.entry(group).or_insert_with(|| Draft::new(members, days)).add(
+                (circuit, kind),
+                damage,
+                (self.work.loss(consequence), tolerance),
+                (self.work.is_dosed(group, &circuit.circuit), self.work.entry(kind)),
+            );
+        }
+        let groups = drafts
+            .into_iter()
+            .filter_map(|(place, draft)| {
+                let all = fitted.get(&place).copied().unwrap_or(0.0);
+                Some(draft.finish(boat, self.work, place, all, days)?)
+            })
+            .collect();
+        Ok(BoatWork {
+            boat: boat.id.clone(),
+            place: state.site.clone(),
+            groups,
+            frozen,
+            days,
+            members,
+        })
+    }
+
+    fn damage_days(&self, hours: &[Option<u16>]) -> DamageDays {
+        let at = self.passages.weather().at;
+        hours
+            .iter()
+            .map(|hour| {
+                hour.map_or(NEVER, |hour| {
+                    let day = self.evenings.day_of(at + TimeDelta::hours(i64::from(hour)));
+                    u8::try_from(day).unwrap_or(NEVER - 1)
+                })
+            })
+            .collect()
+    }
+}
+
+/// A group in the making.
+struct Draft {
+    open: Vec<OpenCircuit>,
+    open_min: f64,
+    litres: f64,
+    dose_l: f64,
+    /// For each member the losses by day: day and loss of each circuit.
+    losses: Vec<Vec<(u8, f64)>>,
+    damage: DamageDays,
+    last_day: Option<usize>,
+    over_already: bool,
+    loss: f64,
+    days: usize,
+}
+
+impl Draft {
+    fn new(members: usize, days: usize) -> Self {
+        Self {
+            open: Vec::new(),
+            open_min: 0.0,
+            litres: 0.0,
+            dose_l: 0.0,
+            losses: vec![Vec::new(); members],
+            damage: vec![NEVER; members],
+            last_day: None,
+            over_already: false,
+            loss: 0.0,
+            days,
+        }
+    }
+
+    fn add(
+        &mut self,
+        (circuit, kind): (&CircuitState, &CircuitKind),
+        damage: DamageDays,
+        (loss, tolerance): (f64, f64),
+        (dosed, entry): (bool, Option<&WorkEntry>),
+    ) {
+        self.open.push(OpenCircuit {
+            circuit: circuit.circuit.clone(),
+            instance: circuit.instance.clone(),
+            label: kind.label.clone(),
+            walk_order: kind.walk_order,
+            entry: entry.cloned(),
+        });
+        self.open_min += kind.drain_minutes;
+        let litres = product_litres(kind, circuit.litres);
+        self.litres += litres;
+        self.dose_l += if dosed { litres } else { 0.0 };
+        self.loss = self.loss.max(loss);
+        let chance = shares(&damage, self.days);
+        if let Some(last) = last_day_at(&chance, tolerance) {
+            self.last_day = Some(self.last_day.map_or(last, |known| known.min(last)));
+            self.over_already |= chance.first().is_some_and(|now| *now > tolerance);
+        }
+        for ((first, own), losses) in self.damage.iter_mut().zip(&damage).zip(&mut self.losses) {
+            *first = (*first).min(*own);
+            if *own != NEVER {
+                losses.push((*own, loss));
+            }
+        }
+    }
+
+    fn finish(
+        mut self,
+        boat: &Boat,
+        work: &WorkTable,
+        place: usize,
+        all_min: f64,
+        days: usize,
+    ) -> Option<GroupWork> {
+        let group = work.groups().get(place)?;
+        self.open.sort_by_key(|open| open.walk_order);
+        let litres = (self.litres * 10.0).round() / 10.0;
+        let product = !group.product.is_empty() && litres > 0.0;
+        Some(GroupWork {
+            minutes: work.minutes(&boat.kind, &group.group, boat.engines, self.open_min, all_min),
+            group: group.group.clone(),
+            label: group.label.clone(),
+            dose_l: (self.dose_l * 10.0).round() / 10.0,
+            product: product.then(|| (group.product.clone(), litres)),
+            chance: shares(&self.damage, days),
+            last_day: self.last_day,
+            over_already: self.over_already,
+            price: prices(&self.losses, days),
+            damage: self.damage,
+            loss: self.loss,
+            open: self.open,
+        })
+    }
+}
+
+/// Share of the members that are damaged by the evening of each day; last, by the end.
+fn shares(damage: &DamageDays, days: usize) -> Vec<f64> {
+    let mut counts = vec![0_usize; days + 1];
+    for day in damage.iter().filter(|day| **day != NEVER) {
+        if let Some(slot) = counts.get_mut(usize::from(*day).min(days)) {
+            *slot += 1;
+        }
+    }
+    let all = count(damage.len().max(1));
+    let mut so_far = 0;
+    counts
+        .into_iter()
+        .map(|more| {
+            so_far += more;
+            count(so_far) / all
+        })
+        .collect()
+}
+
+/// Expected loss by the evening of each day, the dearest damaged circuit of each member counting; last, by the end.
+fn prices(losses: &[Vec<(u8, f64)>], days: usize) -> Vec<f64> {
+    let mut rises = vec![0.0; days + 1];
+    for member in losses {
+        let mut by_day: Vec<(u8, f64)> = member.clone();
+        by_day.sort_by(|a, b| a.0.cmp(&b.0).then(b.1.total_cmp(&a.1)));
+        let mut dearest = 0.0_f64;
+        for (day, loss) in by_day {
+            if loss > dearest {
+                if let Some(slot) = rises.get_mut(usize::from(day).min(days)) {
+                    *slot += loss - dearest;
+                }
+                dearest = loss;
+            }
+        }
+    }
+    let all = count(losses.len().max(1));
+    let mut so_far = 0.0;
+    rises
+        .into_iter()
+        .map(|more| {
+            so_far += more;
+            so_far / all
+        })
+        .collect()
+}

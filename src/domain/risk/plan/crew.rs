@@ -1,0 +1,176 @@
+//! The crew: who works on which day, how long by daylight, what the lift can do.
+
+use chrono::{
+    DateTime, Datelike, Days, LocalResult, NaiveDate, NaiveDateTime, TimeDelta, TimeZone, Utc,
+};
+use chrono_tz::Tz;
+
+use crate::domain::risk::timing::WorkingHours;
+use crate::domain::weather::sun;
+
+/// Work ends this long before sunset, so that nobody comes down a ladder in the dark, minutes.
+const DAYLIGHT_MARGIN_MIN: i64 = 30;
+
+/// Somebody of the crew.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Technician {
+    /// As the yard calls them: an id.
+    pub name: String,
+    /// What they may do; empty where the yard names no skills: anything.
+    pub skills: Vec<String>,
+}
+
+/// The crew and its calendar.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Crew {
+    /// Who.
+    pub technicians: Vec<Technician>,
+    /// Hours of work of each on Monday to Sunday.
+    pub hours: [f64; 7],
+    /// Days without work.
+    pub days_off: Vec<NaiveDate>,
+    /// Crew hours of every working day in all, instead of the technicians' own.
+    pub hours_in_all: Option<f64>,
+    /// Between which times of the day.
+    pub working: WorkingHours,
+    /// Boats that the lift can move a day; `None` where it does not matter.
+    pub lift_slots: Option<u32>,
+    /// The yard's zone, north and east.
+    pub zone: Tz,
+    /// Degrees north and east, for daylight.
+    pub position: (f64, f64),
+}
+
+/// A day of the calendar.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WorkDay {
+    /// Which.
+    pub date: NaiveDate,
+    /// Minutes of the whole crew.
+    pub minutes: u32,
+    /// When its work ends, or would.
+    pub evening: DateTime<Utc>,
+}
+
+impl Crew {
+    /// The coming `count` days from the one of `now`, of which only what is left counts.
+    #[must_use]
+    pub fn days(&self, now: DateTime<Utc>, count: usize) -> Vec<WorkDay> {
+        let today = now.with_timezone(&self.zone).date_naive();
+        (0..u64::try_from(count).unwrap_or(0))
+            .filter_map(|ahead| today.checked_add_days(Days::new(ahead)))
+            .map(|date| {
+                let (opens, evening) = self.window(date);
+                let left_min = (evening - opens.max(now)).num_minutes().max(0);
+                let minutes = self.minutes(date, (evening - opens).num_minutes().max(0), left_min);
+                WorkDay { date, minutes, evening }
+            })
+            .collect()
+    }
+
+    fn minutes(&self, date: NaiveDate, window_min: i64, left_min: i64) -> u32 {
+        if self.days_off.contains(&date) || left_min == 0 {
+            return 0;
+        }
+        let weekday = usize::try_from(date.weekday().num_days_from_monday()).unwrap_or(0);
+        let own_h = self.hours.get(weekday).copied().unwrap_or(0.0);
+        if own_h <= 0.0 {
+            return 0;
+        }
+        let window = minutes(window_min);
+        // The break lies anywhere: what is left of the day counts as far as it is not longer than the hours.
+        let each = (own_h * 60.0).min(minutes(left_min));
+        let all = match self.hours_in_all {
+            Some(hours) if window > 0.0 => hours * 60.0 * (minutes(left_min) / window).min(1.0),
+            Some(hours) => hours * 60.0,
+            None => each * super::count(self.technicians.len()),
+        };
+        whole(all)
+    }
+
+    /// When a day's work begins and ends: working hours, cut by sunrise and sunset.
+    fn window(&self, date: NaiveDate) -> (DateTime<Utc>, DateTime<Utc>) {
+        let opens = self.instant(date.and_time(self.working.from));
+        let closes = self.instant(date.and_time(self.working.to));
+        match sun::rise_and_set(date, self.position.0, self.position.1) {
+            Some((rise, set)) => {
+                (opens.max(rise), closes.min(set - TimeDelta::minutes(DAYLIGHT_MARGIN_MIN)))
+            }
+            None => (opens, closes),
+        }
+    }
+
+    fn instant(&self, wall: NaiveDateTime) -> DateTime<Utc> {
+        match self.zone.from_local_datetime(&wall) {
+            LocalResult::Single(at) | LocalResult::Ambiguous(at, _) => at.to_utc(),
+            LocalResult::None => self.zone.from_utc_datetime(&wall).to_utc(),
+        }
+    }
+
+    /// Minutes that work of `work_min` takes the crew at a place `travel_min` away: who spends a day there loses the way
+    /// there and back of that day's hours.
+    #[must_use]
+    pub fn with_travel(&self, work_min: u32, travel_min: f64) -> u32 {
+        let day = self.hours.iter().copied().fold(0.0_f64, f64::max) * 60.0;
+        let lost = (2.0 * travel_min.max(0.0)).min(day * 0.75);
+        if day <= 0.0 { work_min } else { whole(f64::from(work_min) * day / (day - lost)) }
+    }
+
+    /// Technicians who may do what asks for `skill`; where nobody's skills are named, everybody may.
+    #[must_use]
+    pub fn able(&self, skill: &str) -> usize {
+        if skill.is_empty() || self.technicians.iter().all(|one| one.skills.is_empty()) {
+            return self.technicians.len();
+        }
+        self.technicians.iter().filter(|one| one.skills.iter().any(|own| own == skill)).count()
+    }
+}
+
+fn minutes(n: i64) -> f64 {
+    f64::from(i32::try_from(n).unwrap_or(i32::MAX))
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "minutes of a crew's day, clamped"
+)]
+fn whole(minutes: f64) -> u32 {
+    minutes.round().clamp(0.0, 10_000_000.0) as u32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn crew() -> Crew {
+        let one = |name: &str| Technician { name: name.into(), skills: vec![] };
+        Crew {
+            technicians: vec![one("P52"), one("P53")],
+            hours: [8.0, 8.0, 8.0, 8.0, 8.0, 0.0, 0.0],
+            days_off: vec!["2022-11-24".parse().unwrap()],
+            hours_in_all: None,
+            working: WorkingHours::default(),
+            lift_slots: None,
+            zone: chrono_tz::America::New_York,
+            position: (44.2, -69.1),
+        }
+    }
+
+    #[test]
+    fn days_off_and_weekends_have_no_hours_and_daylight_cuts_the_rest() {
+        // Monday 21 Nov 2022 at 6:30; Thursday is off. Sunset about 16:03, so the day ends 15:33 and holds 7.5 h at most.
+        let days = crew().days("2022-11-21T06:30:00-05:00".parse().unwrap(), 7);
+        let minutes: Vec<u32> = days.iter().map(|day| day.minutes).collect();
+        assert_eq!((minutes[3], minutes[5], minutes[6]), (0, 0, 0));
+        assert!((860..=940).contains(&minutes[0]), "{minutes:?}");
+    }
+
+    #[test]
+    fn only_what_is_left_of_today_counts_and_far_places_cost_the_way() {
+        let days = crew().days("2022-11-21T14:30:00-05:00".parse().unwrap(), 1);
+        assert!((110..=135).contains(&days[0].minutes), "{days:?}");
+        assert_eq!(crew().with_travel(60, 0.0), 60);
+        assert_eq!(crew().with_travel(60, 60.0), 80);
+    }
+}

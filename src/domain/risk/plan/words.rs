@@ -1,0 +1,103 @@
+//! The headline of the plan: by which day to start, what falls short, what would make it feasible.
+
+use chrono::NaiveDate;
+
+use super::crew::WorkDay;
+use super::due::{MustStart, hours};
+
+/// What the headline is made from.
+#[derive(Debug, Clone, Copy)]
+pub struct Facts<'a> {
+    /// Days of the calendar.
+    pub days: &'a [WorkDay],
+    /// The check of due days.
+    pub must: &'a MustStart,
+    /// Boats on the list.
+    pub boats: usize,
+    /// Boats with open work for the crew.
+    pub open: usize,
+    /// Minutes of that work in all.
+    pub open_minutes: u32,
+    /// Boats that cannot be laid up completely in time, at the least.
+    pub late: usize,
+}
+
+/// One or two sentences for the head of the worklist.
+#[must_use]
+pub fn headline(facts: &Facts<'_>) -> String {
+    let work = hours(facts.open_minutes);
+    if facts.boats == 0 {
+        return "No boat is on the list: bring in the yard's table with rimeward import boats FILE.".into();
+    }
+    if facts.open == 0 {
+        return "No crew work is open on any boat: nothing to plan.".into();
+    }
+    let boats = boats(facts.open);
+    let have: u32 = facts.days.iter().map(|day| day.minutes).sum();
+    if have == 0 {
+        return format!(
+            "{boats} with {work} of work and no crew hours in the coming {} days: give hours in [crew] of the configuration, or --crew-hours.",
+            facts.days.len()
+        );
+    }
+    let Some(binding) = facts.must.binding.last().and_then(|day| date_of(facts.days, *day)) else {
+        let last = facts.days.last().map_or_else(String::new, |day| in_words(day.date));
+        return format!(
+            "Nothing falls due by {last}: {boats} with {work} of work can wait, and every dry day used now is one less to hurry later."
+        );
+    };
+    let due = hours(facts.must.due_minutes);
+    match facts.must.latest_start {
+        Some(0) => format!(
+            "Start today: {due} of lay-up work fall due by {}, and a day later they no longer fit ({work} open on {boats} in all).",
+            in_words(binding)
+        ),
+        Some(day) => {
+            let start = date_of(facts.days, day).map_or_else(String::new, in_words);
+            format!(
+                "Start by {start} at the latest: {due} of lay-up work are bound by {} ({work} open on {boats} in all).",
+                in_words(binding)
+            )
+        }
+        None if hours_until(facts) == 0 => format!(
+            "{} of lay-up work fall due by {} and nobody works before: call people in, drain tonight's list, or accept the risk ({work} open on {boats} in all).",
+            hours(facts.must.short_minutes),
+            in_words(binding)
+        ),
+        None => format!(
+            "{} short by {}, even when the crew starts today: {} a working day would do, or emergency drains first; {} cannot be laid up completely in time ({work} open on {boats} in all).",
+            hours(facts.must.short_minutes),
+            in_words(binding),
+            hours(facts.must.need_minutes),
+            if facts.late == 1 {
+                "1 boat".to_owned()
+            } else {
+                format!("at least {} boats", facts.late)
+            },
+        ),
+    }
+}
+
+/// Crew minutes up to the last binding day.
+fn hours_until(facts: &Facts<'_>) -> u32 {
+    let last = facts.must.binding.last().copied().unwrap_or(0);
+    facts.days.iter().take(last + 1).map(|day| day.minutes).sum()
+}
+
+/// `1 boat`, `2 boats`.
+#[must_use]
+pub fn boats(n: usize) -> String {
+    if n == 1 { "1 boat".into() } else { format!("{n} boats") }
+}
+
+/// `Sat 19 Nov`.
+#[must_use]
+pub fn in_words(date: NaiveDate) -> String {
+    date.format("%a %-d %b").to_string()
+}
+
+/// The date of a day by its number.
+#[must_use]
+pub fn date_of(days: &[WorkDay], day: usize) -> Option<NaiveDate> {
+    days.get(day).map(|day| day.date)
+}

@@ -1,0 +1,175 @@
+//! The state in which a part meets the coming hours: what the past hours have made of it, never assumed liquid.
+
+use chrono::TimeDelta;
+
+use crate::domain::physics::part::{PartError, PartModel, ThermalClass};
+use crate::domain::physics::{
+    Liquid, SLUSH_SHARE, after_freeze_and_thaw, mass_from_volume, volume_from_mass,
+};
+use crate::domain::units::{Celsius, KelvinDelta, Kilograms};
+
+/// Shorter than this no past is cut, hours: a week of weather decides for most parts.
+const AT_LEAST_H: f64 = 168.0;
+/// After this many time constants a part has forgotten its temperature.
+const TIME_CONSTANTS: f64 = 5.0;
+/// A part counts as able to freeze through in the time that it takes this far below its first ice, K.
+const SLOW_FREEZE_K: f64 = 1.0;
+/// Content that is younger than this is followed hour by hour, older by whole days, so that boats share cases, hours.
+const TO_THE_HOUR_H: usize = 48;
+
+/// How many of the `stored` past hours bear on a part whose content is `age` old (`None`: nobody knows, so all of them).
+///
+/// A hose forgets within days; a water heater takes weeks to freeze, so it needs all that is stored. A blend that was
+/// slush once has separated however long ago that was, so it needs all, too.
+#[must_use]
+pub fn hours_that_count(
+    class: &ThermalClass,
+    liquid: &Liquid,
+    age: Option<TimeDelta>,
+    stored: usize,
+) -> usize {
+    let freezes_h = class
+        .plateau(1.0, KelvinDelta::clamped(SLOW_FREEZE_K))
+        .map_or(f64::INFINITY, |hours| hours.value());
+    let remembers_h = (TIME_CONSTANTS * class.tau_h + freezes_h).max(AT_LEAST_H);
+    let memory = match liquid {
+        Liquid::Blend { .. } => stored,
+        _ => whole(remembers_h).min(stored),
+    };
+    let Some(age) = age else { return memory };
+    let age_h = usize::try_from(age.num_hours().max(0)).unwrap_or(stored);
+    let age_h = if age_h > TO_THE_HOUR_H { age_h / 24 * 24 } else { age_h };
+    memory.min(age_h)
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a float cast ends at the largest number, which is cut by what is stored"
+)]
+const fn whole(hours: f64) -> usize {
+    hours as usize
+}
+
+/// What a part is full of.
+#[derive(Debug, Clone, Copy)]
+pub struct Content<'a> {
+    /// The part.
+    pub class: &'a ThermalClass,
+    /// How much of it is there.
+    pub water: Kilograms,
+    /// As it was filled in or read.
+    pub liquid: Liquid,
+}
+
+/// A part at the start of the coming hours.
+#[derive(Debug, Clone)]
+pub struct Start {
+    /// With its liquid.
+    pub model: PartModel,
+    /// Its state.
+    pub enthalpy_j: f64,
+    /// The liquid that is judged: weaker than read where it has separated.
+    pub liquid: Liquid,
+    /// Has the past made slush of a blend?
+    pub separated: bool,
+}
+
+impl Content<'_> {
+    /// The part after `past_air_c`, C, an hour each, through which this content has stood.
+    ///
+    /// It starts liquid, at the first hour's air or at its first ice where that is warmer. A blend that was slush has
+    /// separated: ice floats, and its weakest layer is judged from then on, so that a reading of autumn never makes it
+    /// stronger than it is by spring.
+    ///
+    /// # Errors
+    /// [`PartError`] when the part holds nothing.
+    pub fn after(&self, past_air_c: &[f64]) -> Result<Start, PartError> {
+        let (model, enthalpy_j, most_ice) = self.through(self.liquid, past_air_c)?;
+        match weakest_layer(self.liquid).filter(|_| most_ice >= SLUSH_SHARE) {
+            Some(liquid) => {
+                let (model, enthalpy_j, _) = self.through(liquid, past_air_c)?;
+                Ok(Start { model, enthalpy_j, liquid, separated: true })
+            }
+            None => Ok(Start { model, enthalpy_j, liquid: self.liquid, separated: false }),
+        }
+    }
+
+    fn through(&self, liquid: Liquid, past_c: &[f64]) -> Result<(PartModel, f64, f64), PartError> {
+        let class = self.class;
+        let model = PartModel::new(&liquid, self.water, class.solid(), class.ua())?;
+        let first_ice_c = liquid.first_ice().value();
+        let first_c = past_c.first().copied().unwrap_or(first_ice_c).max(first_ice_c);
+        let start_j = model.enthalpy_at(Celsius::clamped(first_c), 0.0);
+        let (end_j, lowest_j) = past_c.iter().fold((start_j, start_j), |(state, lowest), air_c| {
+            let after = model.step_hour(state, *air_c);
+            (after, lowest.min(after))
+        });
+        let most_ice = model.ice_share(lowest_j);
+        Ok((model, end_j, most_ice))
+    }
+}
+
+/// The weakest layer of a blend that has been slush; nothing else has layers.
+fn weakest_layer(liquid: Liquid) -> Option<Liquid> {
+    match liquid {
+        Liquid::Blend { solute, mass_fraction } => {
+            let weakest = after_freeze_and_thaw(volume_from_mass(solute, mass_fraction));
+            Some(Liquid::Blend { solute, mass_fraction: mass_from_volume(solute, weakest) })
+        }
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::physics::Solute;
+    use crate::domain::physics::part::thermal_class;
+    use crate::domain::units::VolumeFraction;
+
+    fn content(class: &str, liquid: Liquid) -> Content<'static> {
+        let class = thermal_class(class).unwrap();
+        Content { class, water: class.water(), liquid }
+    }
+
+    fn counted(class: &str, days: i64, stored: usize) -> usize {
+        let class = thermal_class(class).unwrap();
+        hours_that_count(class, &Liquid::FreshWater, Some(TimeDelta::days(days)), stored)
+    }
+
+    #[test]
+    fn a_slow_part_looks_back_further_than_a_quick_one() {
+        assert_eq!(counted("hose_25mm", 90, 1440), 168);
+        assert_eq!(counted("water_heater", 90, 1440), 1440);
+        assert!((600..1440).contains(&counted("water_tank", 90, 1440)));
+        assert_eq!(counted("water_heater", 3, 1440), 72);
+        assert_eq!(counted("water_heater", 90, 100), 100);
+    }
+
+    #[test]
+    fn a_water_heater_freezes_over_weeks_that_a_short_look_back_does_not_see() {
+        let heater = content("water_heater", Liquid::FreshWater);
+        let cold = [-6.0; 1440];
+        let share = |hours: usize| {
+            let start = heater.after(&cold[..hours]).unwrap();
+            start.model.ice_share(start.enthalpy_j)
+        };
+        assert!(share(336) < 0.7 && share(1440) > 0.99, "{} {}", share(336), share(1440));
+    }
+
+    #[test]
+    fn a_blend_that_was_slush_is_judged_by_its_weakest_layer() {
+        let volume = VolumeFraction::new(0.30).unwrap();
+        let pink = Liquid::blend_by_volume(Solute::PropyleneGlycol, volume);
+        let hose = content("hose_25mm", pink);
+        let mild = hose.after(&[-12.0; 48]).unwrap();
+        assert!(!mild.separated && mild.liquid == pink);
+        let mut snap = vec![-20.0; 72];
+        snap.extend([3.0; 48]);
+        let weak = hose.after(&snap).unwrap();
+        // 23 % by volume: first ice about -9 C instead of -13 C.
+        assert!(weak.separated && weak.liquid.first_ice().value() > -10.0, "{:?}", weak.liquid);
+        assert!(!content("hose_25mm", Liquid::FreshWater).after(&snap).unwrap().separated);
+    }
+}

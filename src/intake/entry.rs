@@ -1,0 +1,150 @@
+//! One lay-up event made by hand: the same columns and the same checks as a row of the event table.
+
+use super::csv::{EVENT_COLUMNS, events_of_sheet};
+use super::problems::ImportProblems;
+use super::row::number;
+use super::sheet::Sheet;
+use super::{Imported, Known};
+use crate::domain::boat::LayupEvent;
+use crate::domain::catalogue::{Catalogue, nearest};
+
+/// Litres in a US gallon: 231 cubic inches of 25.4 mm.
+const LITRES_PER_GALLON: f64 = 3.785_411_784;
+
+/// Reads one event from its cells, column name and text.
+///
+/// # Errors
+/// [`ImportProblems`] lists everything that is wrong.
+pub fn event(
+    cells: &[(String, String)],
+    known: &Known<'_>,
+) -> Result<Imported<LayupEvent>, ImportProblems> {
+    events_of_sheet(&Sheet::single("the entry", cells), known)
+}
+
+/// One `key=value` as people write it, as the cells that it fills.
+///
+/// # Errors
+/// In words, with the nearest right name.
+pub fn cells(word: &str, catalogue: &Catalogue) -> Result<Vec<(String, String)>, String> {
+    let (key, value) = word.split_once('=').ok_or_else(|| {
+        format!("{word:?} is not of the form key=value, such as circuits=block_raw or minutes=5")
+    })?;
+    let (key, value) = (key.trim(), value.trim());
+    // A blank of the day sheet that nobody filled says nothing.
+    if value.chars().all(|letter| letter == '_') {
+        return Ok(Vec::new());
+    }
+    let key_lower = key.to_lowercase().replace([' ', '-'], "_");
+    let column = match EVENT_COLUMNS.iter().find(|column| **column == key_lower) {
+        Some(column) => *column,
+        None => catalogue.field_in_words(key).ok_or_else(|| no_field(key))?,
+    };
+    if ["event_id", "boat_id", "event", "recorded_at", "happened_at", "time_precision"]
+        .contains(&column)
+    {
+        return Err(format!(
+            "{key} is not given as key=value: boat and event come first, the time is --happened, the id is made here"
+        ));
+    }
+    let cell = |column: &str, text: String| (column.to_owned(), text);
+    Ok(match column {
+        "circuits" => vec![cell(column, circuits(value, catalogue)?)],
+        "litres_in" | "litres_out" => vec![cell(column, litres(value))],
+        "reading_value" => match split_unit(value) {
+            (reading, Some(unit)) => vec![cell(column, reading), cell("reading_unit", unit)],
+            (reading, None) => vec![cell(column, reading)],
+        },
+        "minutes" | "percent" | "volts" => vec![cell(column, leading_number(value))],
+        _ => vec![cell(column, value.to_owned())],
+    })
+}
+
+fn no_field(key: &str) -> String {
+    let fields = EVENT_COLUMNS.iter().copied().filter(|column| *column != "event_id");
+    match nearest(key, fields.clone()) {
+        Some(like) => format!("no field is called {key}; the nearest is {like}"),
+        None => {
+            format!("no field is called {key}; there are {}", fields.collect::<Vec<_>>().join(" "))
+        }
+    }
+}
+
+fn circuits(value: &str, catalogue: &Catalogue) -> Result<String, String> {
+    let mut ids: Vec<String> = Vec::new();
+    for part in value.split([';', ',', '|', '+']).map(str::trim).filter(|part| !part.is_empty()) {
+        let (circuit, instance) = part.split_once('#').unwrap_or((part, ""));
+        let found = catalogue.circuits_in_words(circuit).map_err(|near| match near {
+            Some(like) => format!("no circuit is called {circuit}; the nearest is {like}"),
+            None => format!("no circuit is called {circuit}; rimeward boat lists those of a boat"),
+        })?;
+        for id in found {
+            let tail = if instance.is_empty() { String::new() } else { format!("#{instance}") };
+            ids.push(format!("{id}{tail}"));
+        }
+    }
+    Ok(ids.join(";"))
+}
+
+/// `4.2 gal` in litres; `16 L` without its unit.
+fn litres(value: &str) -> String {
+    let lower = value.to_lowercase();
+    let figure = leading_number(&lower);
+    if lower.contains("gal") || lower.contains("qt") || lower.contains("quart") {
+        let gallons = if lower.contains("gal") { 1.0 } else { 0.25 };
+        return number(&figure).map_or(value.to_owned(), |amount| {
+            format!("{:.2}", amount * gallons * LITRES_PER_GALLON)
+        });
+    }
+    figure
+}
+
+/// The figure before a unit, or the whole text where there is none, for the reader to refuse.
+fn leading_number(value: &str) -> String {
+    let end = value
+        .find(|letter: char| !(letter.is_ascii_digit() || "+-.,".contains(letter)))
+        .unwrap_or(value.len());
+    match value.get(..end) {
+        Some(figure) if !figure.is_empty() => figure.to_owned(),
+        _ => value.to_owned(),
+    }
+}
+
+fn split_unit(value: &str) -> (String, Option<String>) {
+    let figure = leading_number(value);
+    let rest = value.get(figure.len()..).unwrap_or_default();
+    let unit = match rest.trim().trim_start_matches(['\u{b0}', ' ']).to_lowercase().as_str() {
+        "c" | "degc" | "deg c" | "celsius" => Some("C".to_owned()),
+        "f" | "degf" | "deg f" | "fahrenheit" => Some("F".to_owned()),
+        "" => None,
+        _ => return (value.to_owned(), None),
+    };
+    (figure, unit)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fields_are_read_as_people_write_them() {
+        let catalogue = Catalogue::built_in().unwrap();
+        let check = |word: &str, want: &[(&str, &str)]| {
+            let got = cells(word, &catalogue).unwrap();
+            let got: Vec<_> = got.iter().map(|(a, b)| (a.as_str(), b.as_str())).collect();
+            assert_eq!(got, want, "{word}");
+        };
+        check("out=4.2 gal", &[("litres_out", "15.90")]);
+        check("litres_out=16,5 L", &[("litres_out", "16,5")]);
+        check("reading=-25F", &[("reading_value", "-25"), ("reading_unit", "F")]);
+        check("reading=-31.5 \u{b0}C", &[("reading_value", "-31.5"), ("reading_unit", "C")]);
+        check("circuits=block, manifolds", &[("circuits", "block_raw;manifold_raw")]);
+        check("part=ac_raw#saloon unit", &[("circuits", "ac_raw#saloon unit")]);
+        check("open for=5 minutes", &[("minutes", "5")]);
+        check("litres_out=____", &[]);
+        let told = cells("circuits=blok", &catalogue).unwrap_err();
+        assert!(told.contains("no circuit"), "{told}");
+        let told = cells("litres_aut=3", &catalogue).unwrap_err();
+        assert!(told.contains("litres_out"), "{told}");
+    }
+}

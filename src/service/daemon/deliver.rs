@@ -1,0 +1,56 @@
+//! The loop that carries the outbox out, a batch at a time.
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::{Done, GoOn, Task};
+use crate::delivery::outbox::{Channel, Limits, deliver_while};
+use crate::service::house::{House, ServiceError};
+
+/// Bounds of one pass: few enough that other work of the loop is not held up, and the next pass follows at once.
+const LIMITS: Limits = Limits { batch: 20, most: 200 };
+
+/// See the module.
+pub struct DeliverLoop {
+    channel: Channel,
+}
+
+impl DeliverLoop {
+    pub(super) const fn new(channel: Channel) -> Self {
+        Self { channel }
+    }
+
+    pub(super) async fn activate(
+        &mut self,
+        house: &House,
+        now: DateTime<Utc>,
+        go_on: GoOn<'_>,
+    ) -> Result<Done, ServiceError> {
+        let report = deliver_while(&house.store, &mut self.channel, now, &LIMITS, go_on).await?;
+        let mut text = format!(
+            "{} sent, {} to try again, {} refused for good, {} expired, {} replaced",
+            report.sent, report.deferred, report.failed, report.expired, report.superseded
+        );
+        for words in report.relay_trouble.iter().chain(&report.policy) {
+            text += &format!("; {words}");
+        }
+        for refused in &report.refused {
+            text += &format!("; the address of {} takes no mail", refused.recipient);
+        }
+        let tried = report.sent + report.deferred + report.failed;
+        Ok(Done {
+            ok: report.relay_trouble.is_none() && report.failed == 0,
+            text,
+            news: tried > 0,
+            poke: if report.refused.is_empty() { Vec::new() } else { vec![Task::Judge] },
+        })
+    }
+
+    pub(super) fn next_due(
+        &self,
+        house: &House,
+        now: DateTime<Utc>,
+    ) -> Result<DateTime<Utc>, ServiceError> {
+        let due = house.store.next_letter_due(self.channel.name())?;
+        Ok(due.unwrap_or(now + TimeDelta::hours(1)))
+    }
+}

@@ -1,0 +1,98 @@
+//! The loop that judges and decides: when something has changed, when a forecast passes a limit of age, when the worklist
+//! is due, and at least every three hours.
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::{Done, Task};
+use crate::service::clients::services;
+use crate::service::house::{House, ServiceError};
+use crate::service::letters::Desk;
+use crate::service::round::{Memory, judge_pass};
+
+/// After a start, or a sleep of the machine, the weather services are asked first, and judging waits for that: else it
+/// would call every place blind that only had not been asked yet. It waits no longer than this.
+const WAIT_FOR_FETCH: TimeDelta = TimeDelta::minutes(2);
+/// How soon it looks again whether the services have been asked.
+const WAIT_STEP: TimeDelta = TimeDelta::seconds(10);
+
+/// See the module.
+pub struct JudgeLoop {
+    desk: Desk,
+    memory: Memory,
+    looked: Option<Look>,
+    waits_since: Option<DateTime<Utc>>,
+}
+
+/// The last look.
+#[derive(Debug, Clone, Copy)]
+struct Look {
+    at: DateTime<Utc>,
+    /// What other programs had written by then.
+    writes: i64,
+}
+
+impl JudgeLoop {
+    pub(super) fn new(desk: Desk) -> Self {
+        Self { desk, memory: Memory::default(), looked: None, waits_since: None }
+    }
+
+    pub(super) fn activate(
+        &mut self,
+        house: &House,
+        now: DateTime<Utc>,
+    ) -> Result<Done, ServiceError> {
+        if self.waits_for_fetch(house, now)? {
+            return Ok(Done::quiet("waits until the weather services have been asked"));
+        }
+        let writes = house.store.others_wrote()?;
+        let judged = judge_pass(house, &self.desk, &mut self.memory, now)?;
+        self.looked = Some(Look { at: now, writes });
+        let Some(judged) = judged else { return Ok(Done::quiet("nothing has changed")) };
+        let blind = judged.survey.is_blind();
+        let mut text = format!(
+            "{} places and {} boats judged, {} letters queued",
+            judged.survey.places.len(),
+            judged.survey.boats.len(),
+            judged.queued
+        );
+        if blind {
+            text += "; a place is without a usable forecast";
+        }
+        for change in &judged.changes {
+            text += &format!("; {change}");
+        }
+        Ok(Done {
+            // Blindness is the weather service's trouble: the loop itself did its work.
+            ok: true,
+            text,
+            news: judged.queued > 0 || !judged.changes.is_empty(),
+            poke: if judged.queued > 0 { vec![Task::Deliver] } else { Vec::new() },
+        })
+    }
+
+    pub(super) fn next_due(
+        &self,
+        house: &House,
+        now: DateTime<Utc>,
+    ) -> Result<DateTime<Utc>, ServiceError> {
+        if let Some(since) = self.waits_since.filter(|since| *since <= now) {
+            return Ok((now + WAIT_STEP).min(since + WAIT_FOR_FETCH));
+        }
+        let Some(look) = self.looked.filter(|look| look.at <= now) else { return Ok(now) };
+        if house.store.others_wrote()? != look.writes {
+            return Ok(now);
+        }
+        self.memory.next_due(house, look.at, now)
+    }
+
+    fn waits_for_fetch(&mut self, house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
+        let mut overdue = false;
+        for service in services(&house.settings.forecast) {
+            overdue |= super::fetch::is_overdue(house, service.name(), now)?;
+        }
+        let since = self.waits_since.filter(|since| *since <= now).unwrap_or(now);
+        let waits = overdue && now - since < WAIT_FOR_FETCH;
+        self.waits_since = waits.then_some(since);
+        Ok(waits)
+    }
+}

@@ -1,0 +1,214 @@
+//! `round` against a real HTTP server and a real SMTP server named in the configuration.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use rimeward::service::demo::issues::Issues;
+use rimeward::service::demo::stand_in::{StandIn, Trouble};
+use rimeward::service::demo::winter::{DEMO_SEED, Winter};
+use tokio::runtime::Runtime;
+
+use super::{code, json, rimeward, text};
+use crate::support::smtp::SmtpServer;
+use crate::support::{TempDir, at};
+
+/// A weather service, a relay and a yard of our own, each reached only through the configuration.
+struct Yard {
+    runtime: Runtime,
+    weather: StandIn,
+    relay: SmtpServer,
+    folder: TempDir,
+}
+
+impl Yard {
+    fn open(now: &str) -> Self {
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .worker_threads(1)
+            .enable_all()
+            .build()
+            .unwrap();
+        let issues = Arc::new(Issues::new(Winter::reconstruct(DEMO_SEED).unwrap(), DEMO_SEED));
+        let weather = runtime.block_on(StandIn::start(issues, at(now))).unwrap();
+        let yard =
+            Self { runtime, weather, relay: SmtpServer::start(&[]), folder: TempDir::new("round") };
+        fs::write(yard.config(), yard.settings()).unwrap();
+        yard
+    }
+
+    fn config(&self) -> PathBuf {
+        self.folder.path().join("rimeward.toml")
+    }
+
+    fn settings(&self) -> String {
+        format!(
+            r#"
+[yard]
+name = "Quillback Cove"
+time_zone = "America/New_York"
+[store]
+path = "store.sqlite"
+[forecast]
+contact = "office@example.org"
+[forecast.nws]
+base = "{}"
+[judge]
+members = 64
+[mail]
+from = "freeze-desk@example.org"
+[mail.smtp]
+host = "127.0.0.1"
+port = {}
+security = "plaintext-loopback"
+"#,
+            self.weather.base(),
+            self.relay.port,
+        )
+    }
+
+    fn import_everything(&self) {
+        let tables = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/demo");
+        for (table, file) in [
+            ("sites", "sites.csv"),
+            ("people", "people.csv"),
+            ("boats", "boats.csv"),
+            ("events", "layup_events.csv"),
+        ] {
+            let output = rimeward(
+                Some(&self.config()),
+                &["import", table, tables.join(file).to_str().unwrap()],
+            );
+            assert_eq!(code(&output), 0, "{table}: {}", text(&output));
+        }
+    }
+
+    fn round(&self, now: &str, more: &[&str]) -> std::process::Output {
+        self.weather.set_now(at(now));
+        let args: Vec<&str> = ["round", "--at", now].iter().chain(more).copied().collect();
+        rimeward(Some(&self.config()), &args)
+    }
+}
+
+#[test]
+fn a_round_fetches_judges_tells_once_and_repeats_nothing() {
+    let morning = "2022-11-13T09:10:00-05:00";
+    let yard = Yard::open(morning);
+    yard.import_everything();
+    let first = yard.round(morning, &["--json"]);
+    assert_eq!(code(&first), 0, "{}", text(&first));
+    let report = json(&first);
+    assert!(report["fetched"].as_array().unwrap().iter().all(|f| f["new_issue"] == true));
+    let sent = report["delivered"]["sent"].as_u64().unwrap();
+    assert!(sent > 0, "cold nights are ahead of boats that hold water");
+    let received = yard.relay.received();
+    assert_eq!(received.len() as u64, sent);
+    let to_owner = received.iter().find(|m| m.to == "tess.drawbridge@example.com");
+    let letter =
+        String::from_utf8(to_owner.expect("the owner of the wet block").bytes.clone()).unwrap();
+    assert!(letter.contains("Second Biscuit"), "{letter}");
+
+    let again = yard.round("2022-11-13T09:40:00-05:00", &["--json"]);
+    assert_eq!(json(&again)["queued"], 0, "nothing is worse than what was told");
+    assert_eq!(yard.relay.received().len() as u64, sent);
+}
+
+#[test]
+fn a_service_that_goes_away_leaves_the_last_forecast_then_blindness_and_no_all_clear() {
+    let yard = Yard::open("2022-11-20T09:10:00-05:00");
+    yard.import_everything();
+    assert_eq!(code(&yard.round("2022-11-20T09:10:00-05:00", &[])), 0);
+    yard.weather.set_trouble(Trouble::Unavailable);
+    let later = yard.round("2022-11-20T20:10:00-05:00", &["--json"]);
+    assert_eq!(code(&later), 0, "judged on the last good one: {}", text(&later));
+    let places = json(&later);
+    assert!(places["places"].as_array().unwrap().iter().all(|p| p["state"] == "degraded"));
+    let before = yard.relay.received().len();
+    let blind = yard.round("2022-11-22T09:10:00-05:00", &["--json"]);
+    assert_eq!(code(&blind), 3, "{}", text(&blind));
+    let changes = json(&blind)["changes"].to_string();
+    assert!(!changes.contains("CLOSED") && !changes.contains("RTN"), "{changes}");
+    // The manager's worklist of the morning comes besides.
+    let about =
+        |bytes: &[u8]| String::from_utf8_lossy(bytes).contains("Subject: No usable forecast");
+    let after = yard.relay.received().split_off(before);
+    let told: Vec<String> =
+        after.into_iter().filter(|m| about(&m.bytes)).map(|message| message.to).collect();
+    for reader in ["operator@example.org", "office@example.org", "tess.drawbridge@example.com"] {
+        assert_eq!(told.iter().filter(|to| *to == reader).count(), 1, "{reader} in {told:?}");
+    }
+    drop(yard.runtime);
+}
+
+#[test]
+fn a_relay_that_is_away_keeps_every_letter_for_the_next_round() {
+    let morning = "2022-11-13T09:10:00-05:00";
+    let yard = Yard::open(morning);
+    yard.import_everything();
+    let right = fs::read_to_string(yard.config()).unwrap();
+    let port = format!("port = {}", yard.relay.port);
+    fs::write(yard.config(), right.replace(&port, "port = 9")).unwrap();
+    let first = yard.round(morning, &["--json"]);
+    assert_eq!(code(&first), 0, "{}", text(&first));
+    let queued = json(&first)["queued"].as_u64().unwrap();
+    assert_eq!(json(&first)["delivered"]["sent"], 0);
+    fs::write(yard.config(), right).unwrap();
+    let second = yard.round("2022-11-13T09:40:00-05:00", &["--json"]);
+    assert_eq!(json(&second)["delivered"]["sent"].as_u64().unwrap(), queued);
+    assert_eq!(yard.relay.received().len() as u64, queued);
+}
+
+#[test]
+fn wrong_use_has_its_exit_codes_and_words() {
+    let yard = Yard::open("2022-11-13T09:10:00-05:00");
+    let config = yard.config();
+    let empty = rimeward(Some(&config), &["round"]);
+    assert_eq!(code(&empty), 2, "{}", text(&empty));
+    assert!(text(&empty).contains("rimeward import sites"), "{}", text(&empty));
+    yard.import_everything();
+    for (args, said) in [
+        (&["worklist", "--site", "NOWHERE"][..], "the yard has BARN"),
+        (&["boat", "B20"], "no boat is called B20"),
+        (&["boat", "B02", "--at", "yesterday"], "is not a time"),
+        (&["boat", "B02", "--at", "2023-03-12T02:30"], "the clock skips it"),
+        (&["import", "boats", "no-such-file.csv"], "cannot read"),
+    ] {
+        let output = rimeward(Some(&config), args);
+        assert_eq!(code(&output), 2, "{args:?}: {}", text(&output));
+        assert!(text(&output).contains(said), "{args:?}: {}", text(&output));
+    }
+    let mistakes = yard.folder.path().join("mistakes.toml");
+    fs::write(
+        &mistakes,
+        yard.settings().replace("office@example.org", "nobody").replace("= 64", "= 3"),
+    )
+    .unwrap();
+    let output = rimeward(Some(&mistakes), &["worklist"]);
+    assert_eq!(code(&output), 2);
+    for key in ["forecast.contact", "judge.members"] {
+        assert!(text(&output).contains(key), "all problems at once: {}", text(&output));
+    }
+    let away = yard.folder.path().join("away.toml");
+    fs::write(&away, yard.settings().replace("store.sqlite", "no/such/folder/store.sqlite"))
+        .unwrap();
+    assert_eq!(code(&rimeward(Some(&away), &["worklist"])), 4);
+}
+
+#[test]
+fn what_was_known_then_can_be_asked_later() {
+    let yard = Yard::open("2022-11-13T09:10:00-05:00");
+    yard.import_everything();
+    let ask = |known: &str| {
+        let args = ["boat", "B11", "--at", "2022-11-18T17:00", "--known-at", known, "--json"];
+        let answer = json(&rimeward(Some(&yard.config()), &args));
+        let circuits = answer["circuits"].as_array().unwrap().clone();
+        circuits.into_iter().filter(|c| c["circuit"] == "exhaust_wet").collect::<Vec<_>>()
+    };
+    for then in ask("2022-11-18T17:00") {
+        assert_eq!((&then["holds"], &then["evidence"]), (&"blend".into(), &"measured".into()));
+        assert!((then["first_ice_c"].as_f64().unwrap() + 11.0).abs() < 0.1, "{then}");
+    }
+    for now in ask("2023-05-31T12:00") {
+        assert_eq!((&now["holds"], &now["undone_by"]), (&"fresh".into(), &"E115".into()));
+        assert!(now["since"].as_str().unwrap().starts_with("2022-11-05"), "{now}");
+    }
+}

@@ -1,0 +1,147 @@
+//! `rimeward plan` as a user runs it, on the yard of the demonstration in its first days, and what it says to bad input.
+
+use std::process::Command;
+use std::sync::OnceLock;
+
+use serde_json::Value;
+
+use crate::support::TempDir;
+
+struct Answer {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+fn run(args: &[&str]) -> Answer {
+    let output = Command::new(env!("CARGO_BIN_EXE_rimeward")).args(args).output().unwrap();
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    Answer {
+        code: output.status.code().unwrap(),
+        out: text(&output.stdout),
+        err: text(&output.stderr),
+    }
+}
+
+/// The store of the demonstration on the morning of 3 October, made once.
+fn config() -> &'static str {
+    static CONFIG: OnceLock<(TempDir, String)> = OnceLock::new();
+    let (_, config) = CONFIG.get_or_init(|| {
+        let folder = TempDir::new("plan");
+        let kept = folder.path().join("demo");
+        let kept = kept.to_str().unwrap().to_owned();
+        let made = run(&["demo", "--keep", &kept, "--at", AT]);
+        assert_eq!(made.code, 0, "{}", made.err);
+        assert!(
+            made.out.contains("of lay-up work"),
+            "the worklist carries the crew line: {}",
+            made.out
+        );
+        (folder, format!("{kept}/rimeward.toml"))
+    });
+    config
+}
+
+const AT: &str = "2022-10-03T06:30";
+
+fn plan(more: &[&str]) -> Answer {
+    let mut args = vec!["--config", config(), "plan", "--at", AT];
+    args.extend(more);
+    run(&args)
+}
+
+fn plan_json(more: &[&str]) -> Value {
+    let mut args = vec!["--config", config(), "--json", "plan", "--at", AT];
+    args.extend(more);
+    let answer = run(&args);
+    assert_eq!(answer.code, 0, "{}", answer.err);
+    serde_json::from_str(&answer.out).unwrap()
+}
+
+fn boats(document: &Value, key: &str) -> Vec<String> {
+    let rows = document[key].as_array().unwrap();
+    rows.iter().map(|row| row["boat"].as_str().unwrap().to_owned()).collect()
+}
+
+#[test]
+fn the_plan_of_the_demonstration_is_whole_and_repeats() {
+    let found = plan_json(&[]);
+    assert_eq!(found, plan_json(&[]), "the same question, the same list");
+    let rows = boats(&found, "rows");
+    assert!(rows.contains(&"B02".into()) && rows.len() >= 8, "{rows:?}");
+    assert!(!rows.contains(&"B01".into()), "its owner lays B01 up");
+    assert!(boats(&found, "owners").contains(&"B01".into()));
+    let bound = found["bound"].as_f64().unwrap();
+    assert!(found["expected_loss"].as_f64().unwrap() >= bound - 1e-3);
+    assert!(found["must_start"]["due_h"].as_f64().unwrap() > 0.0);
+    let engine = &found["rows"][0]["groups"][0];
+    let record = engine["record"][0].as_str().unwrap();
+    assert!(record.starts_with("rimeward record B"), "{record}");
+    let loops = found.to_string();
+    assert!(!loops.contains("drained circuits=\\\"closed_loop"), "a closed loop is never drained");
+}
+
+#[test]
+fn fewer_hands_and_deeper_cold_never_leave_more_time() {
+    let day = |document: &Value| {
+        document["must_start"]["latest_start"].as_str().unwrap_or("0000").to_owned()
+    };
+    let short = |document: &Value| document["must_start"]["short_h"].as_f64().unwrap();
+    let (plain, colder) = (plan_json(&[]), plan_json(&["--cold", "3"]));
+    assert!(day(&colder) <= day(&plain) && short(&colder) >= short(&plain));
+    let (alone, hour) = (plan_json(&["--without", "P52"]), plan_json(&["--crew-hours", "1"]));
+    assert!(day(&alone) <= day(&plain));
+    assert!(short(&hour) > 0.0, "{}", hour["must_start"]);
+    assert!(hour["headline"].as_str().unwrap().contains("short"), "{}", hour["headline"]);
+    let tolerant = plan_json(&["--tolerance", "0.25"]);
+    assert!(day(&tolerant) >= day(&plain));
+}
+
+#[test]
+fn no_crew_hours_and_impossible_numbers_are_answered_in_words() {
+    let none = plan(&["--crew-hours", "0"]);
+    assert_eq!(none.code, 0);
+    assert!(none.out.contains("no crew hours") && none.out.contains("[crew]"), "{}", none.out);
+    for (args, words) in [
+        (["--crew-hours", "-3"], "0 to 1000"),
+        (["--cold", "400"], "-20 to 20"),
+        (["--tolerance", "0.6"], "0 to 0.25"),
+        (["--without", "Nobody"], "the crew is P52, P53"),
+    ] {
+        let answer = plan(&args);
+        assert_eq!(answer.code, 2, "{args:?}");
+        assert!(answer.err.contains(words), "{args:?}: {}", answer.err);
+    }
+}
+
+#[test]
+fn the_page_and_the_table_hold_every_group_and_no_key_place() {
+    let folder = TempDir::new("plan-page");
+    let (page, table) = (folder.path().join("p.html"), folder.path().join("p.csv"));
+    let answer = plan(&["--html", page.to_str().unwrap(), "--csv", table.to_str().unwrap()]);
+    assert_eq!(answer.code, 0, "{}", answer.err);
+    let page = std::fs::read_to_string(page).unwrap();
+    assert!(page.contains("&#9744;") && page.contains("rimeward record B02 drained"));
+    for secret in ["lock box", "yard office"] {
+        assert!(!page.contains(secret), "the page says where keys hang");
+    }
+    let groups = plan_json(&[])["rows"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|row| row["groups"].as_array().unwrap().len())
+        .sum::<usize>();
+    let mut reader = csv::Reader::from_path(table).unwrap();
+    assert_eq!(reader.records().map(Result::unwrap).count(), groups);
+}
+
+#[test]
+fn an_empty_yard_is_told_what_to_bring_in() {
+    let folder = TempDir::new("plan-empty");
+    let path = folder.path().join("rimeward.toml");
+    let text = "[yard]\nname = \"Y\"\ntime_zone = \"America/New_York\"\n[store]\npath = \"s.sqlite\"\n[forecast]\ncontact = \"a@example.org\"\n[mail]\nfrom = \"a@example.org\"\nmaildir = \"M\"\n";
+    std::fs::write(&path, text).unwrap();
+    let answer = run(&["--config", path.to_str().unwrap(), "plan"]);
+    assert_eq!(answer.code, 0, "{}", answer.err);
+    assert!(answer.out.contains("rimeward import boats"), "{}", answer.out);
+}

@@ -1,0 +1,92 @@
+//! The last day at a tolerance against real first-freeze days: past seasons stand as members, each season is left out in
+//! turn, and on the day found from the others it may be late with about the chance that was tolerated.
+
+use std::collections::BTreeMap;
+use std::io::Read as _;
+use std::path::PathBuf;
+use std::process::{Command, Stdio};
+
+use chrono::{Datelike as _, NaiveDate};
+use rimeward::domain::risk::plan::due::last_day_at;
+
+/// Tolerated chance.
+const TOLERANCE: f64 = 0.10;
+/// Days from 1 July that are looked at.
+const DAYS: usize = 330;
+
+/// First day from 1 July on with a minimum at or under `limit_c`, for each whole season of each station.
+fn first_days(text: &str, limit_c: f64) -> BTreeMap<String, Vec<usize>> {
+    let mut seasons: BTreeMap<(String, i32), (usize, Option<usize>)> = BTreeMap::new();
+    for line in text.lines().skip(1) {
+        let words: Vec<&str> = line.split(',').collect();
+        let date: NaiveDate = words[1].parse().unwrap();
+        let Ok(low_c) = words[2].parse::<f64>() else { continue };
+        let year = if date.month() >= 7 { date.year() } else { date.year() - 1 };
+        let start = NaiveDate::from_ymd_opt(year, 7, 1).unwrap();
+        let day = usize::try_from((date - start).num_days()).unwrap();
+        let season = seasons.entry((words[0].to_owned(), year)).or_default();
+        if day < 240 {
+            season.0 += 1;
+        }
+        if low_c <= limit_c {
+            season.1 = Some(season.1.map_or(day, |first| first.min(day)));
+        }
+    }
+    let mut found: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    for ((station, _), (days, first)) in seasons {
+        // Nine of ten days from July to February are there.
+        if days >= 216 {
+            found.entry(station).or_default().push(first.unwrap_or(DAYS));
+        }
+    }
+    found
+}
+
+fn unpacked(path: &PathBuf) -> String {
+    let packed = std::fs::File::open(path).unwrap();
+    let mut child =
+        Command::new("gzip").arg("-dc").stdin(packed).stdout(Stdio::piped()).spawn().unwrap();
+    let mut text = String::new();
+    child.stdout.take().unwrap().read_to_string(&mut text).unwrap();
+    assert!(child.wait().unwrap().success());
+    text
+}
+
+#[test]
+fn the_last_day_at_ten_percent_is_exceeded_in_ten_percent_of_seasons_left_out() {
+    let Some(folder) = std::env::var_os("RIMEWARD_REAL_DATA") else {
+        println!("RIMEWARD_REAL_DATA is not set: no daily records to leave seasons out of");
+        return;
+    };
+    let path = PathBuf::from(folder).join("data/obs_daily.csv.gz");
+    assert!(path.exists(), "{} is not there", path.display());
+    let text = unpacked(&path);
+    for limit_f in [32.0, 28.0, 20.0] {
+        let (mut late, mut seasons) = (0_usize, 0_usize);
+        for firsts in first_days(&text, (limit_f - 32.0) / 1.8).values().filter(|f| f.len() >= 20) {
+            for left_out in 0..firsts.len() {
+                let others: Vec<usize> = (0..firsts.len())
+                    .filter(|season| *season != left_out)
+                    .map(|season| firsts[season])
+                    .collect();
+                let chance: Vec<f64> = (0..=DAYS)
+                    .map(|day| {
+                        let by = others.iter().filter(|first| **first <= day).count();
+                        by as f64 / others.len() as f64
+                    })
+                    .collect();
+                let Some(last) = last_day_at(&chance, TOLERANCE) else { continue };
+                seasons += 1;
+                late += usize::from(firsts[left_out] <= last);
+            }
+        }
+        let share = late as f64 / seasons as f64;
+        let error = (TOLERANCE * (1.0 - TOLERANCE) / seasons as f64).sqrt();
+        println!(
+            "last day at 10 % for {limit_f} F: exceeded in {:.1} % of {seasons} seasons left out (sampling error {:.1} %)",
+            100.0 * share,
+            100.0 * error
+        );
+        assert!((share - TOLERANCE).abs() <= 3.0 * error, "{share} in {seasons} seasons");
+    }
+}

@@ -1,0 +1,381 @@
+//! Plays a fleet through a winter in memory: fold, judge, decide as the service does it, without a store and without
+//! letters. Used by the test on the invented winter and by the bench over recorded seasons.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::domain::alert::{
+    Act, Alert, AlertSettings, Kind, Low, Situation, System, Target, Telling, WorklistTimes, decide,
+};
+use rimeward::domain::boat::{Boat, BoatId, BoatState, LayupEvent, PersonId, SiteId, fold};
+use rimeward::domain::catalogue::Catalogue;
+use rimeward::domain::risk::ambient::PlaceWeather;
+use rimeward::domain::risk::judge::{Judge, JudgeSettings};
+use rimeward::domain::risk::{CircuitRisk, Consequence, Priority};
+use rimeward::domain::weather::errors::{Ensemble, ErrorModel};
+use rimeward::domain::weather::{ForecastState, Step, place};
+use rimeward::domain::yard::{Person, Role, Site};
+use rimeward::service::survey::low;
+use rimeward::settings::schedule::Schedule;
+
+/// Where the weather comes from.
+pub trait Weather {
+    /// The newest issue for a place at `now`: when it was made, and its hours.
+    fn newest(&self, site: &Site, now: DateTime<Utc>) -> Option<(DateTime<Utc>, Vec<Step>)>;
+    /// The hours that have passed, one by one; unknown hours are empty.
+    fn past(&self, site: &Site, from: DateTime<Utc>, until: DateTime<Utc>) -> Vec<Step>;
+}
+
+/// Who and what is played.
+pub struct Fleet {
+    pub sites: BTreeMap<SiteId, Site>,
+    pub people: Vec<Person>,
+    pub boats: Vec<(Boat, Vec<LayupEvent>)>,
+}
+
+/// How it is played.
+pub struct Rules {
+    pub members: usize,
+    pub horizon_h: usize,
+    pub every_h: i64,
+    pub past_days: i64,
+    pub seed: u64,
+    pub alert: AlertSettings,
+}
+
+/// One message that a person gets: a roll-up counts once.
+#[derive(Debug, Clone)]
+pub struct Message {
+    pub at: DateTime<Utc>,
+    pub person: PersonId,
+    pub alerts: Vec<(String, u32)>,
+    pub closing: bool,
+    pub priority: Priority,
+}
+
+/// What came of it.
+#[derive(Default)]
+pub struct Played {
+    pub messages: Vec<Message>,
+    pub alerts: Vec<Alert>,
+    /// Hours from the first word of the episode to the first danger, for episodes that reached the two upper priorities
+    /// while there was still time.
+    pub leads_h: Vec<f64>,
+    /// Severe parts that froze: told to the owner a day or more before, told later, never told.
+    pub froze: [usize; 3],
+    /// The never told, in words.
+    pub missed: Vec<String>,
+    /// Episodes, and those of them in which nothing that was named froze.
+    pub episodes: usize,
+    pub false_alarms: usize,
+    /// Raises told to an owner of each boat's episode, to look for chattering.
+    pub raised: BTreeMap<BoatId, Vec<DateTime<Utc>>>,
+    pub fleeting: usize,
+    pub rounds: usize,
+}
+
+/// Plays from `from` to `until`.
+///
+/// # Errors
+/// In words, where a table lacks something.
+pub fn play(
+    fleet: &Fleet,
+    weather: &dyn Weather,
+    rules: &Rules,
+    (from, until): (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Played, String> {
+    let catalogue = Catalogue::built_in().map_err(|error| error.to_string())?;
+    let schedule = Schedule::parse("30 6 * * MON-FRI")?;
+    let mut game = Game {
+        fleet,
+        catalogue: &catalogue,
+        rules,
+        played: Played::default(),
+        states: BTreeMap::new(),
+        open: BTreeMap::new(),
+        closed: BTreeMap::new(),
+        frozen: BTreeSet::new(),
+    };
+    let mut now = from;
+    let mut worklist_last = from;
+    while now < until {
+        let zone = fleet.sites.values().next().map_or(chrono_tz::Tz::UTC, |site| site.time_zone);
+        let due = schedule.next_after(worklist_last, zone).is_some_and(|due| due <= now);
+        if due {
+            worklist_last = now;
+        }
+        let next = schedule.next_after(now, zone);
+        let times = next.map(|next| WorklistTimes { in_this_round: due, next });
+        for site in fleet.sites.values() {
+            game.place(site, weather, now, times)?;
+        }
+        game.roll_up(now);
+        game.played.rounds += 1;
+        now += TimeDelta::hours(rules.every_h);
+    }
+    Ok(game.finish())
+}
+
+struct Game<'a> {
+    fleet: &'a Fleet,
+    catalogue: &'a Catalogue,
+    rules: &'a Rules,
+    played: Played,
+    states: BTreeMap<BoatId, (DateTime<Utc>, BoatState)>,
+    open: BTreeMap<BoatId, Alert>,
+    closed: BTreeMap<BoatId, Vec<Alert>>,
+    frozen: BTreeSet<(BoatId, System, Option<DateTime<Utc>>)>,
+}
+
+impl Game<'_> {
+    fn state(&mut self, boat: &Boat, events: &[LayupEvent], now: DateTime<Utc>) -> BoatState {
+        let fresh = self.states.get(&boat.id).filter(|(at, _)| {
+            now - *at < TimeDelta::hours(24)
+                && !events.iter().any(|event| event.recorded_at > *at && event.recorded_at <= now)
+        });
+        if let Some((_, state)) = fresh {
+            return state.clone();
+        }
+        let state = fold(boat, &self.fleet.sites, events, now, now, self.catalogue);
+        self.states.insert(boat.id.clone(), (now, state.clone()));
+        state
+    }
+
+    fn place(
+        &mut self,
+        site: &Site,
+        weather: &dyn Weather,
+        now: DateTime<Utc>,
+        worklist: Option<WorklistTimes>,
+    ) -> Result<(), String> {
+        let fleet = self.fleet;
+        let mut here = Vec::new();
+        for (boat, events) in &fleet.boats {
+            let state = self.state(boat, events, now);
+            if state.site == site.id {
+                here.push((boat, state));
+            }
+        }
+        let Some((issued_at, steps)) = weather.newest(site, now) else { return Ok(()) };
+        if here.is_empty() || now - issued_at > TimeDelta::hours(24) {
+            return Ok(());
+        }
+        let hour = rimeward::service::survey::whole_hour(now);
+        let local = place::at_the_place(site, &steps);
+        let coming: Vec<Step> =
+            local.into_iter().filter(|step| step.time >= hour).take(self.rules.horizon_h).collect();
+        let past = weather.past(site, hour - TimeDelta::days(self.rules.past_days), hour);
+        let past = place::at_the_place(site, &past);
+        let lead_h = (hour - issued_at).as_seconds_f64().max(0.0) / 3600.0;
+        let paths = Ensemble::draw(
+            &coming,
+            lead_h,
+            &ErrorModel::default(),
+            self.rules.members,
+            self.rules.seed ^ u64::from(site.id.as_str().bytes().map(u32::from).sum::<u32>()),
+        );
+        let heat_on = here
+            .iter()
+            .flat_map(|(_, state)| &state.mitigations)
+            .filter(|mitigation| mitigation.kind == "heat")
+            .max_by_key(|mitigation| mitigation.since)
+            .is_some_and(|mitigation| mitigation.on);
+        let low = low(&paths, hour, self.rules.horizon_h);
+        let view = PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat_on };
+        let settings =
+            JudgeSettings { horizon_h: self.rules.horizon_h, ..JudgeSettings::default() };
+        let mut judge = Judge::new(&view, self.catalogue, settings);
+        for (boat, state) in here {
+            let rows = judge.boat(boat, &state).map_err(|error| error.to_string())?;
+            self.froze(boat, &rows, now);
+            self.boat(boat, state, rows, (site, issued_at, low), now, worklist);
+        }
+        Ok(())
+    }
+
+    /// What has newly gone past its limit: was the owner told in time?
+    fn froze(&mut self, boat: &Boat, rows: &[CircuitRisk], now: DateTime<Utc>) {
+        for row in rows.iter().filter(|row| row.frozen_now && row.priority > Priority::Notice) {
+            let key = (boat.id.clone(), System::of(row), row.since);
+            if row.consequence != Consequence::Severe || !self.frozen.insert(key) {
+                continue;
+            }
+            // Learnt of after it had frozen: nobody could have said it before.
+            let news = TimeDelta::hours(36);
+            let log = self.fleet.boats.iter().find(|(other, _)| other.id == boat.id);
+            let learnt = log.is_some_and(|(_, events)| {
+                events
+                    .iter()
+                    .any(|event| event.recorded_at <= now && now - event.recorded_at < news)
+            });
+            if learnt {
+                continue;
+            }
+            let alerts = self.open.get(&boat.id).into_iter();
+            let alerts = alerts.chain(self.closed.get(&boat.id).into_iter().flatten());
+            let told = alerts
+                .flat_map(|alert| &alert.known)
+                .filter(|known| Some(&known.person) == boat.owner.as_ref())
+                .filter(|known| known.system == System::of(row) && known.since == row.since)
+                .map(|known| known.told_at)
+                .min();
+            let slot = match told {
+                Some(at) if now - at >= TimeDelta::hours(24) => 0,
+                Some(_) => 1,
+                None => 2,
+            };
+            if let Some(count) = self.played.froze.get_mut(slot) {
+                *count += 1;
+            }
+            if slot > 0 {
+                self.played.missed.push(format!(
+                    "{now} {} {} {} told {told:?}",
+                    boat.id, row.circuit, row.consequence as u8
+                ));
+            }
+        }
+    }
+
+    fn boat(
+        &mut self,
+        boat: &Boat,
+        state: BoatState,
+        rows: Vec<CircuitRisk>,
+        (site, issued_at, low): (&Site, DateTime<Utc>, Option<Low>),
+        now: DateTime<Utc>,
+        worklist: Option<WorklistTimes>,
+    ) {
+        let closed = self.closed.get(&boat.id);
+        let open = self.open.get(&boat.id).cloned();
+        let since = now - TimeDelta::hours(24);
+        let own = open.as_ref().map(|alert| alert.id.to_string());
+        let recent = self
+            .played
+            .messages
+            .iter()
+            .rev()
+            .take_while(|message| message.at > since - TimeDelta::hours(24))
+            .filter(|message| message.at > since)
+            .filter(|message| {
+                message.alerts.len() > 1
+                    || message.alerts.iter().all(|(id, _)| Some(id) != own.as_ref())
+            })
+            .map(|message| (message.person.clone(), message.at))
+            .collect();
+        let mine = |person: &&Person| match person.role {
+            Role::Owner => boat.owner.as_ref() == Some(&person.id),
+            _ => person.sites.contains(&site.id),
+        };
+        let situation = Situation {
+            target: Target::Boat { boat: Box::new(boat.clone()), state: Box::new(state), rows },
+            site: site.clone(),
+            forecast: ForecastState::Fresh,
+            service: "replay".into(),
+            issued_at: Some(issued_at),
+            until: now + TimeDelta::hours(i64::try_from(self.rules.horizon_h).unwrap_or(72)),
+            low,
+            open,
+            known: closed.and_then(|all| all.last()).map(|a| a.known.clone()).unwrap_or_default(),
+            worklist,
+            episodes_closed: closed.map_or(0, |all| u32::try_from(all.len()).unwrap_or(0)),
+            people: self.fleet.people.iter().filter(mine).cloned().collect(),
+            recent,
+            settings: self.rules.alert.clone(),
+        };
+        let decision = decide(&situation, now);
+        // What a manager reads on the worklist is no message of its own.
+        for telling in decision.tellings.iter().filter(|telling| !telling.with_worklist) {
+            self.heard(telling, boat, now);
+        }
+        for alert in decision.alerts {
+            if alert.closed.is_some() {
+                self.open.remove(&boat.id);
+                self.closed.entry(boat.id.clone()).or_default().push(alert);
+            } else {
+                self.open.insert(boat.id.clone(), alert);
+            }
+        }
+    }
+
+    fn heard(&mut self, telling: &Telling, boat: &Boat, now: DateTime<Utc>) {
+        let closing = matches!(telling.act, Act::Close { .. });
+        let priority = if closing { Priority::Low } else { telling.facts.priority };
+        let name = (telling.alert.to_string(), telling.revision);
+        if matches!(telling.act, Act::Raise { .. })
+            && boat.owner.as_ref() == Some(&telling.recipient)
+        {
+            self.played.raised.entry(boat.id.clone()).or_default().push(now);
+        }
+        let joined = telling.rollup.is_some().then(|| {
+            self.played.messages.iter_mut().rev().take_while(|m| m.at >= now).find(|message| {
+                message.at == now
+                    && message.person == telling.recipient
+                    && !message.alerts.is_empty()
+            })
+        });
+        if let Some(Some(message)) = joined {
+            message.alerts.push(name);
+            message.closing &= closing;
+            message.priority = message.priority.max(priority);
+            return;
+        }
+        self.played.messages.push(Message {
+            at: now,
+            person: telling.recipient.clone(),
+            alerts: vec![name],
+            closing,
+            priority,
+        });
+    }
+
+    fn roll_up(&mut self, now: DateTime<Utc>) {
+        debug_assert!(self.played.messages.iter().all(|message| message.at <= now));
+    }
+
+    fn finish(mut self) -> Played {
+        let open = std::mem::take(&mut self.open).into_values();
+        let closed = std::mem::take(&mut self.closed).into_values().flatten();
+        self.played.alerts =
+            open.chain(closed).filter(|alert| alert.kind == Kind::Freeze).collect();
+        for alert in self.played.alerts.iter().filter(|alert| alert.raised_at.is_some()) {
+            self.played.episodes += 1;
+            let froze = alert.members.iter().any(|member| {
+                self.frozen.iter().any(|(boat, system, _)| {
+                    Some(boat) == alert.subject.boat() && *system == member.system
+                })
+            });
+            self.played.false_alarms += usize::from(!froze);
+            let first =
+                alert.told.values().filter_map(|ledger| ledger.sent.first()).map(|s| s.at).min();
+            let told =
+                alert.told.values().map(|ledger| &ledger.worst).map(|heard| heard.priority).max();
+            let danger = alert.decided_on.as_ref().and_then(|facts| facts.first_danger);
+            if let (Some(first), Some(told), Some(danger)) = (first, told, danger)
+                && told >= Priority::Medium
+            {
+                self.played.leads_h.push((danger - first).as_seconds_f64() / 3600.0);
+            }
+            let ends = alert.closed.as_ref().map(|closing| closing.at).zip(alert.raised_at);
+            self.played.fleeting +=
+                usize::from(ends.is_some_and(|(end, start)| end - start < TimeDelta::hours(3)));
+        }
+        self.played
+    }
+}
+
+/// Messages of one person: all, and the most in 24 hours that are neither closing nor of high priority.
+pub fn count(played: &Played, person: &PersonId) -> (usize, usize) {
+    let own: Vec<&Message> = played.messages.iter().filter(|m| m.person == *person).collect();
+    let counted: Vec<DateTime<Utc>> = own
+        .iter()
+        .filter(|message| !message.closing && message.priority < Priority::High)
+        .map(|message| message.at)
+        .collect();
+    let in_a_day = |at: &DateTime<Utc>| {
+        counted
+            .iter()
+            .filter(|other| **other <= *at && *at - **other < TimeDelta::hours(24))
+            .count()
+    };
+    (own.len(), counted.iter().map(in_a_day).max().unwrap_or(0))
+}

@@ -1,0 +1,240 @@
+//! The spreadsheets that yards keep: their own headings, ticks, dates in mixed forms, XLSX; and sheets that come again.
+
+use rimeward::domain::boat::{Evidence, LayupEvent, Precision};
+use rimeward::domain::catalogue::Catalogue;
+use rimeward::intake::layout::heading;
+use rimeward::intake::{Imported, Known, Layout, TickColumn, csv};
+
+use super::command::Bench;
+use super::demo::yard;
+use super::xlsx::{Cell, workbook};
+
+fn layout(catalogue: &Catalogue) -> Layout {
+    let column = |theirs: &str, ours: &str| (heading(theirs), ours.to_owned());
+    Layout {
+        columns: [
+            column("Boat #", "boat_id"),
+            column("Date", "happened_at"),
+            column("Remarks", "note"),
+        ]
+        .into(),
+        ticks: [
+            ("Engine AF", "blend_flush ENGINE_RAW"),
+            ("Block drained", "drained block_raw"),
+            ("Water sys", "house_blend"),
+        ]
+        .map(|(name, meaning)| TickColumn::parse(name, meaning, catalogue).unwrap())
+        .into(),
+        order: None,
+        zone: Some(chrono_tz::America::New_York),
+    }
+}
+
+fn events(bytes: &[u8]) -> Result<Imported<LayupEvent>, String> {
+    let yard = yard();
+    let known = Known::catalogue(&yard.catalogue)
+        .with_sites(&yard.sites)
+        .with_boats(&yard.boats)
+        .with_layout(layout(&yard.catalogue))
+        .with_now("2023-05-31T12:00:00Z".parse().unwrap());
+    csv::events(bytes, "sheet", &known).map_err(|problems| problems.to_string())
+}
+
+#[test]
+fn a_tick_is_claimed_and_an_order_is_no_entry() {
+    let sheet = "Boat #;Date;Engine AF;Block drained;Water sys;Remarks\n\
+        B02;10/14/22;x;JB 10/12/22;owner will do;\n\
+        B03;10/20/2022;ordered;done;;engine by us, owner will do the water\n\
+        B12;10/21/2022;-;;n/a;\n";
+    let read = events(sheet.as_bytes()).unwrap();
+    let told: Vec<_> = read
+        .rows
+        .iter()
+        .map(|e| {
+            (
+                e.boat.as_ref().unwrap().as_str(),
+                e.kind.as_str(),
+                e.who.as_deref(),
+                e.happened_at.date_naive().to_string(),
+            )
+        })
+        .collect();
+    let day = |text: &str| text.to_owned();
+    assert_eq!(
+        told,
+        [
+            ("B02", "blend_flush", None, day("2022-10-14")),
+            ("B02", "drained", Some("JB"), day("2022-10-12")),
+            ("B02", "declined", None, day("2022-10-14")),
+            ("B03", "drained", None, day("2022-10-20")),
+        ]
+    );
+    assert!(
+        read.rows.iter().all(|e| e.evidence == Evidence::Claimed && e.precision == Precision::Day)
+    );
+    assert_eq!(read.rows[1].note.as_deref(), Some("block_drained: JB 10/12/22"), "kept as written");
+    let notes = read.notes.join("\n");
+    assert!(notes.contains("B03: engine_af is ordered and not done"), "{notes}");
+    assert!(notes.contains("line 3, B03: the remark says \"owner will do\""), "{notes}");
+    let again = events(sheet.as_bytes()).unwrap();
+    let ids =
+        |read: &Imported<LayupEvent>| read.rows.iter().map(|e| e.id.clone()).collect::<Vec<_>>();
+    assert_eq!(ids(&read), ids(&again), "the same sheet gives the same ids");
+}
+
+#[test]
+fn a_tick_that_cannot_be_read_or_dated_is_named() {
+    let told =
+        events(b"Boat #;Engine AF\nB02;x\nB99;x\nB03;half of it\nB03;10/14/2099\n").unwrap_err();
+    for words in [
+        "line 2, column engine_af",
+        "nobody says when",
+        "nearest is B09",
+        "line 4",
+        "must be x, done",
+        "lies in the future",
+    ] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+}
+
+#[test]
+fn dates_are_read_in_the_order_that_the_file_shows() {
+    let sheet = |dates: [&str; 2]| {
+        let rows: Vec<String> =
+            dates.iter().map(|date| format!("B02,\"{date}\",drained,block_raw")).collect();
+        format!("boat_id,happened_at,event,circuits\n{}\n", rows.join("\n"))
+    };
+    let days = |dates| {
+        let read = events(sheet(dates).as_bytes()).unwrap();
+        let days: Vec<String> =
+            read.rows.iter().map(|e| e.happened_at.date_naive().to_string()).collect();
+        (days, read.notes.join("\n"))
+    };
+    assert_eq!(days(["3/10/2022", "31/10/2022"]).0, ["2022-10-03", "2022-10-31"]);
+    assert_eq!(days(["10/3/2022", "Oct 31, 2022 2:30 pm"]).0, ["2022-10-03", "2022-10-31"]);
+    let (read, notes) = days(["10/3/22", "10/4/22"]);
+    assert_eq!(read, ["2022-10-03", "2022-10-04"]);
+    assert!(notes.contains("month, day, year") && notes.contains("import.day_first"), "{notes}");
+    let told = events(sheet(["31/10/2022", "10/31/2022"]).as_bytes()).unwrap_err();
+    assert!(told.contains("line 3") && told.contains("other way round than in line 2"), "{told}");
+    let exact = events(sheet(["2022-10-03 14:30", "44838"]).as_bytes()).unwrap().rows;
+    assert_eq!(
+        exact[0].happened_at.to_rfc3339(),
+        "2022-10-03T18:30:00+00:00",
+        "by the clocks of the place"
+    );
+    assert_eq!((exact[0].precision, exact[1].precision), (Precision::Minute, Precision::Day));
+}
+
+#[test]
+fn a_spreadsheet_is_read_like_a_table_of_text() {
+    use Cell::{Date, Number, Text};
+    let book = workbook(
+        &[
+            vec![
+                Text("Boat #"),
+                Text("Date"),
+                Text("Event"),
+                Text("Circuits"),
+                Text("litres_out"),
+                Text("minutes"),
+            ],
+            vec![
+                Text("B02"),
+                Date(44_837.0),
+                Text("drop plugs"),
+                Text("block; manifolds"),
+                Number(19.5),
+                Number(6.0),
+            ],
+            vec![
+                Text(""),
+                Date(44_838.604_166_67),
+                Text("engine_run"),
+                Text(""),
+                Text(""),
+                Text(""),
+            ],
+        ],
+        "A2:A3",
+    );
+    let read = events(&book).unwrap();
+    let (drain, run) = (&read.rows[0], &read.rows[1]);
+    assert_eq!(
+        (drain.kind.as_str(), drain.litres_out, drain.minutes),
+        ("drained", Some(19.5), Some(6.0))
+    );
+    assert_eq!(drain.happened_at.date_naive().to_string(), "2022-10-03");
+    assert_eq!(drain.circuits.len(), 2);
+    assert_eq!(run.boat, drain.boat, "the merged cell speaks for both rows");
+    assert_eq!(run.happened_at.to_rfc3339(), "2022-10-04T18:30:00+00:00");
+    assert_eq!((drain.precision, run.precision), (Precision::Day, Precision::Minute));
+    let told = events(&book[..book.len() / 2]).unwrap_err();
+    assert!(told.contains("not a spreadsheet that can be read"), "{told}");
+}
+
+#[test]
+fn a_sheet_that_comes_again_changes_nothing_and_a_changed_row_makes_a_correction() {
+    let bench = Bench::with_demo();
+    let text = include_str!("../../config/demo/layup_events.csv");
+    let same = bench.write("same.csv", text);
+    let told = bench.text(&["import", "events", &same], 0);
+    assert!(told.contains("159 rows: 0 added, 0 changed, 159 unchanged"), "{told}");
+    let line = text.lines().find(|line| line.starts_with("E118,")).unwrap();
+    let changed = bench
+        .write("changed.csv", text.replace(line, &line.replace("fuel_treat_run", "fuel_treated")));
+    let dry = bench.json(&["import", "events", &changed, "--dry-run"]);
+    let fate = dry["fates"].as_array().unwrap().iter().find(|row| row["id"] == "E118").unwrap();
+    assert_eq!(fate["fate"], "changed", "{fate}");
+    let told = bench.text(&["import", "events", &changed], 0);
+    assert!(
+        told.contains("0 added, 1 changed, 158 unchanged") && told.contains("never edited"),
+        "{told}"
+    );
+    let again = bench.text(&["import", "events", &changed], 0);
+    assert!(again.contains("0 added, 0 changed, 159 unchanged"), "{again}");
+    let pump = |known: &str| {
+        let state = bench.json(&["boat", "B02", "--at", "2022-11-21T08:00", "--known-at", known]);
+        let circuits = state["circuits"].as_array().unwrap();
+        circuits.iter().find(|circuit| circuit["circuit"] == "raw_pump").unwrap()["undone_by"]
+            .clone()
+    };
+    assert_eq!(pump("2022-11-21T08:00"), "E118", "what was known then stays known then");
+    assert!(pump("2099-01-01").is_null(), "and from now on the run did not happen");
+    let back = bench.text(&["import", "events", &same], 0);
+    assert!(back.contains("1 changed"), "{back}");
+    assert_eq!(pump("2099-01-01"), "E118~3");
+}
+
+#[test]
+fn a_dry_run_of_the_boats_says_which_fields_would_change() {
+    let bench = Bench::with_demo();
+    let text = include_str!("../../config/demo/boats.csv");
+    let line = text.lines().find(|line| line.starts_with("B02,")).unwrap();
+    let path = bench
+        .write("boats.csv", text.replace(line, &line.replace("Second Biscuit", "Third Biscuit")));
+    let told = bench.text(&["import", "boats", &path, "--dry-run"], 0);
+    assert!(told.contains("0 added, 1 changed, 11 unchanged; nothing was changed"), "{told}");
+    assert!(told.contains("B02: changed: name \"Second Biscuit\" -> \"Third Biscuit\""), "{told}");
+    assert!(bench.text(&["boat", "B02"], 0).contains("Second Biscuit"));
+}
+
+#[test]
+fn headings_and_ticks_of_the_configuration_are_used_and_checked() {
+    let bench = Bench::with_demo();
+    let config = std::fs::read_to_string(bench.path("rimeward.toml")).unwrap();
+    let sheet = bench.write("wide.csv", "Hull;When;AF\nB02;14.10.2022;x\n");
+    let told = bench.text(&["import", "events", &sheet], 2);
+    assert!(told.contains("column happened_at") && told.contains("[import.columns]"), "{told}");
+    let with = |ticks: &str| {
+        format!(
+            "{config}\n[import.columns]\nHull = \"boat_id\"\nWhen = \"happened_at\"\n[import.ticks]\nAF = \"{ticks}\"\n"
+        )
+    };
+    bench.write("rimeward.toml", with("blend_flsh ENGINE_RAW"));
+    assert!(bench.text(&["import", "events", &sheet], 2).contains("did you mean blend_flush?"));
+    bench.write("rimeward.toml", with("blend_flush ENGINE_RAW"));
+    let told = bench.text(&["import", "events", &sheet], 0);
+    assert!(told.contains("1 rows: 1 added"), "{told}");
+}

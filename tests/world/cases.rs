@@ -1,0 +1,117 @@
+//! Single faults, each with what must come of it.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use chrono_tz::America::New_York;
+
+use super::harness::World;
+use super::weather::Manner;
+use crate::support::at;
+use crate::support::smtp::{Act, At};
+
+/// When worklists were queued, in the yard's time.
+fn worklists(world: &World) -> Vec<String> {
+    let letters = world.house().store.letters(None).unwrap();
+    let worklists = letters.into_iter().filter(|letter| letter.row.kind == "worklist");
+    let local = |at: DateTime<Utc>| at.with_timezone(&New_York).format("%m-%d %H:%M").to_string();
+    worklists.map(|letter| local(letter.row.queued_at)).collect()
+}
+
+fn letters_of_kind(world: &World, kind: &str) -> Vec<(String, bool)> {
+    let letters = world.house().store.letters(None).unwrap();
+    let own = letters.into_iter().filter(|letter| letter.row.kind == kind);
+    own.map(|letter| (letter.row.recipient.to_string(), letter.row.closing)).collect()
+}
+
+#[test]
+fn a_worklist_comes_once_on_each_local_day_over_both_clock_changes_and_the_leap_day() {
+    for (start, days) in [
+        ("2023-11-04T04:00:00Z", ["11-04", "11-05", "11-06"]),
+        ("2024-03-09T05:00:00Z", ["03-09", "03-10", "03-11"]),
+        ("2024-02-28T05:00:00Z", ["02-28", "02-29", "03-01"]),
+    ] {
+        let mut world = World::new(1, at(start));
+        world.run(TimeDelta::hours(72));
+        assert_eq!(worklists(&world), days.map(|day| format!("{day} 06:30")));
+    }
+}
+
+#[test]
+fn a_sleep_of_days_costs_one_worklist_and_no_false_blindness() {
+    let mut world = World::new(2, at("2024-01-10T05:00:00Z"));
+    world.run(TimeDelta::hours(32));
+    assert_eq!(worklists(&world), ["01-10 06:30", "01-11 06:30"]);
+    world.sleep(TimeDelta::days(5));
+    world.run(TimeDelta::hours(6));
+    assert_eq!(worklists(&world).len(), 3, "missed ticks run once: {:?}", worklists(&world));
+    assert_eq!(
+        letters_of_kind(&world, "blind"),
+        [],
+        "the service answered as soon as it was asked"
+    );
+    world.settle();
+}
+
+#[test]
+fn a_service_that_goes_away_is_noticed_told_once_and_told_again_when_it_is_back() {
+    let mut world = World::new(3, at("2024-01-10T05:00:00Z"));
+    world.run(TimeDelta::hours(40));
+    world.set_manner(Manner::Status(503));
+    world.run(TimeDelta::hours(60));
+    let during = letters_of_kind(&world, "blind");
+    for reader in ["P54", "P51"] {
+        let told = during.iter().filter(|(person, _)| person == reader).count();
+        assert_eq!(told, 1, "{reader} in {during:?}");
+    }
+    assert!(during.iter().all(|(_, closing)| !closing));
+    assert!(world.checks.slowest_notice <= TimeDelta::minutes(15));
+    world.set_manner(Manner::Well);
+    world.run(TimeDelta::hours(30));
+    let after = letters_of_kind(&world, "blind");
+    for reader in ["P54", "P51"] {
+        let closings =
+            after.iter().filter(|(person, closing)| person == reader && *closing).count();
+        assert_eq!(closings, 1, "{reader} in {after:?}");
+    }
+    world.settle();
+}
+
+#[test]
+fn a_relay_that_is_away_for_two_days_loses_nothing_and_piles_nothing_up() {
+    let mut world = World::new(4, at("2024-01-10T05:00:00Z"));
+    world.run(TimeDelta::hours(20));
+    world.relay.always(Some((At::Greeting, Act::Drop)));
+    world.run(TimeDelta::hours(48));
+    let before = world.relay.received().len();
+    world.relay.always(None);
+    world.run(TimeDelta::hours(2));
+    let received = world.relay.received();
+    let lists = received
+        .iter()
+        .skip(before)
+        .filter(|message| String::from_utf8_lossy(&message.bytes).contains("Subject: Worklist"));
+    assert!(lists.count() <= 1, "yesterday's worklist is of no use");
+    world.settle();
+}
+
+#[test]
+fn a_clock_that_jumps_ahead_for_hours_and_back_puts_nothing_off_for_days() {
+    let mut world = World::new(5, at("2024-01-10T05:00:00Z"));
+    world.run(TimeDelta::hours(20));
+    world.relay.always(Some((At::Greeting, Act::Drop)));
+    world.set_clock_off(TimeDelta::days(3));
+    world.run(TimeDelta::hours(2));
+    world.set_clock_off(TimeDelta::zero());
+    world.relay.always(None);
+    world.run(TimeDelta::hours(36));
+    let waiting = world.house().store.waiting(world.now).unwrap();
+    assert!(
+        waiting.iter().all(|letter| world.now - letter.queued_at < TimeDelta::hours(12)),
+        "{waiting:?}"
+    );
+    let lists = worklists(&world);
+    assert!(lists.contains(&"01-11 06:30".to_owned()), "{lists:?}");
+    assert!(
+        lists.contains(&"01-12 06:30".to_owned()) || world.now < at("2024-01-12T12:00:00Z"),
+        "{lists:?}"
+    );
+}
