@@ -105,7 +105,7 @@ fn the_invented_winter_is_quiet_and_nothing_dear_freezes_untold() {
     let played = played();
     let mut owners = Vec::new();
     for person in &fleet.people {
-        let (all, in_a_day) = count(&played, &person.id);
+        let (all, in_a_day) = count(played, &person.id);
         println!("{} {all} messages, {in_a_day} at most in a day", person.id);
         for message in played.messages.iter().filter(|message| message.person == person.id) {
             println!(
