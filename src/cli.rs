@@ -9,6 +9,7 @@ pub mod demo;
 pub mod import;
 pub mod init;
 pub mod inspect;
+pub mod season;
 mod page;
 pub mod record;
 pub mod sheet;
@@ -202,6 +203,8 @@ enum Command {
     Verify(verify::VerifyArgs),
     /// Reads one payload of a weather service and prints the hours in it, or why it is refused
     Inspect(inspect::Args),
+    /// When the first damaging freeze comes and the last, from an archive of past days
+    Season(season::SeasonArgs),
     /// Checks the chain of the lay-up log and prints its head
     VerifyLog(verify_log::VerifyLogArgs),
     /// A consistent copy of the store, while the daemon runs
@@ -306,6 +309,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),
         Command::Inspect(args) => inspect_said(&args, around.json),
+        Command::Season(args) => season::season(&args, around),
         Command::Alerts(args) => alerts::alerts(&args, around),
         Command::VerifyLog(args) => verify_log::verify_log(&args, around),
         Command::Backup(args) => backup::backup(&args, around),

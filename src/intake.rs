@@ -1,5 +1,6 @@
 //! The door for tables that people keep: sites, people, boats, lay-up events. All rows of a file or none.
 
+pub mod archive;
 pub mod csv;
 pub mod dates;
 pub mod entry;

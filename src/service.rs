@@ -1,5 +1,6 @@
 //! Wiring: the one clock, and the round: fetch, judge, decide, deliver.
 
+pub mod clients;
 pub mod clock;
 pub mod salt;
 pub mod weather_memory;
@@ -9,6 +10,7 @@ pub mod fetch;
 pub mod survey;
 pub mod deciding;
 pub mod letters;
+pub mod outlook;
 pub mod report;
 pub mod round;
 pub mod planning;

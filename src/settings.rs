@@ -6,6 +6,7 @@ pub mod check;
 pub mod import;
 pub mod crew;
 pub mod schedule;
+pub mod services;
 
 use std::path::{Path, PathBuf};
 
@@ -95,9 +96,21 @@ pub struct ForecastSettings {
     /// Age limits.
     #[serde(default)]
     pub limits: FreshnessLimits,
+    /// Which services are asked, in order of trust: all of them, so that one is there when another fails.
+    #[serde(default = "services::ServiceName::usual")]
+    pub services: Vec<services::ServiceName>,
     /// The US National Weather Service.
     #[serde(default)]
     pub nws: Nws,
+    /// MET Norway.
+    #[serde(default)]
+    pub met_norway: services::MetNorway,
+    /// Open-Meteo.
+    #[serde(default)]
+    pub open_meteo: services::OpenMeteo,
+    /// German weather service.
+    #[serde(default)]
+    pub mosmix: services::Mosmix,
 }
 
 /// The US National Weather Service.
@@ -228,6 +241,9 @@ impl Settings {
         here(&mut self.store.path);
         for path in [&mut self.mail.maildir, &mut self.mail.id_key_file].into_iter().flatten() {
             here(path);
+        }
+        if let Some(key) = &mut self.forecast.open_meteo.key_file {
+            here(key);
         }
         if let Some(smtp) = &mut self.mail.smtp {
             for path in [&mut smtp.password_file, &mut smtp.ca_file].into_iter().flatten() {

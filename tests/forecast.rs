@@ -8,6 +8,7 @@ mod own;
 mod recorded;
 
 mod services;
+mod several;
 pub mod server;
 mod stand_in;
 mod winter;

@@ -17,6 +17,8 @@ mod kernel;
 #[cfg(test)]
 mod message;
 #[cfg(test)]
+mod outlook;
+#[cfg(test)]
 mod peers;
 #[cfg(test)]
 mod physics_properties;

@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use super::{Exit, Refusal, Said, Surroundings, runtime};
 use crate::delivery::outbox::Channel;
 use crate::forecast::Place;
-use crate::forecast::client::{FetchState, Outcome};
+use crate::forecast::client::{Client, FetchState, Outcome};
 use crate::service::house::House;
 use crate::service::post::channel;
 use crate::settings::Settings;
@@ -87,7 +87,19 @@ async fn weather(
     around: &Surroundings<'_>,
     findings: &mut Vec<Finding>,
 ) -> Result<(), Refusal> {
-    let Some(client) = house.weather_client()? else { return Ok(()) };
+    let Some(clients) = house.weather_client()? else { return Ok(()) };
+    for client in &clients.0 {
+        one_service(house, client, around, findings).await?;
+    }
+    Ok(())
+}
+
+async fn one_service(
+    house: &House,
+    client: &Client,
+    around: &Surroundings<'_>,
+    findings: &mut Vec<Finding>,
+) -> Result<(), Refusal> {
     let service = client.service().name();
     let sites = house.store.sites()?;
     if sites.is_empty() {
@@ -106,7 +118,9 @@ async fn weather(
             }
         };
         asked.push(place);
-        let outcome = client.fetch(place, None, &mut FetchState::default(), around.now).await;
+        let outcome = client
+            .fetch_at(place, Some(site.elevation_m), None, &mut FetchState::default(), around.now)
+            .await;
         let (ok, words) = match outcome {
             Outcome::Fresh(forecast, _) => {
                 let age = (around.now - forecast.issued_at).num_minutes();

@@ -204,7 +204,7 @@ fn in_text(page: &Value) -> String {
         }
         for row in rows {
             text += &page::wrapped(&word(&row, field), "    ", COLUMNS);
-            for told in row["told"].as_array().into_iter().flatten() {
+            for told in row.get("told").and_then(Value::as_array).into_iter().flatten() {
                 text += &page::wrapped(&format!("  {}", word(told, "line")), "    ", COLUMNS);
             }
         }

@@ -5,6 +5,8 @@ pub mod error_table;
 pub mod errors;
 pub mod fitted;
 pub mod freshness;
+pub mod outlook;
+pub mod seasons;
 pub mod sun;
 pub mod place;
 pub mod past;

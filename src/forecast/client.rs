@@ -7,6 +7,7 @@
 mod cache;
 mod http;
 mod nws;
+mod polled;
 mod state;
 
 use std::sync::{Arc, Mutex, PoisonError};
@@ -29,6 +30,14 @@ pub const CALL_DEADLINE: Duration = Duration::from_secs(30);
 pub enum Service {
     /// The raw grid of the US National Weather Service.
     NwsGridpoint,
+    /// MET Norway's Locationforecast.
+    MetNorway,
+    /// Open-Meteo's point forecast.
+    OpenMeteo,
+    /// Open-Meteo's ensemble.
+    OpenMeteoEnsemble,
+    /// The German service's station forecasts.
+    Mosmix,
 }
 
 impl Service {
@@ -37,6 +46,10 @@ impl Service {
     pub const fn name(self) -> &'static str {
         match self {
             Self::NwsGridpoint => super::nws::GRIDPOINT,
+            Self::MetNorway => super::met_norway::MET_NORWAY,
+            Self::OpenMeteo => super::open_meteo::FORECAST,
+            Self::OpenMeteoEnsemble => super::open_meteo::ENSEMBLE,
+            Self::Mosmix => super::mosmix::MOSMIX,
         }
     }
 
@@ -45,8 +58,68 @@ impl Service {
     pub const fn public_base(self) -> &'static str {
         match self {
             Self::NwsGridpoint => "https://api.weather.gov",
+            Self::MetNorway => "https://api.met.no",
+            Self::OpenMeteo => "https://api.open-meteo.com",
+            Self::OpenMeteoEnsemble => "https://ensemble-api.open-meteo.com",
+            Self::Mosmix => "https://opendata.dwd.de",
         }
     }
+
+    /// The service of a name as the store and messages have it.
+    #[must_use]
+    pub fn of_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|service| service.name() == name)
+    }
+
+    /// What must be shown beside its data.
+    #[must_use]
+    pub const fn attribution(self) -> &'static str {
+        match self {
+            Self::NwsGridpoint => "Weather data from the US National Weather Service",
+            Self::MetNorway => super::met_norway::ATTRIBUTION,
+            Self::OpenMeteo | Self::OpenMeteoEnsemble => super::open_meteo::ATTRIBUTION,
+            Self::Mosmix => super::mosmix::ATTRIBUTION,
+        }
+    }
+
+    /// Does it bring its temperatures to the height that it is told?
+    #[must_use]
+    pub const fn corrects_height(self) -> bool {
+        matches!(self, Self::MetNorway | Self::OpenMeteo | Self::OpenMeteoEnsemble)
+    }
+
+    /// Asked about one place no more often than this, in seconds, whatever its headers say.
+    const fn floor_s(self) -> i64 {
+        match self {
+            Self::NwsGridpoint => 0,
+            // Its operator asks programs in public to keep to `Expires`, which lies half an hour ahead.
+            Self::MetNorway => 600,
+            // No caching headers were seen; models are made every one to six hours.
+            Self::OpenMeteo | Self::OpenMeteoEnsemble | Self::Mosmix => 3_600,
+        }
+    }
+
+    /// Most requests in one hour, all places together.
+    const fn hourly_max(self) -> u32 {
+        match self {
+            // Unpublished; one request a second is what a browser does.
+            Self::NwsGridpoint => 3_600,
+            // 20 a second for all installations of a program together.
+            Self::MetNorway => 3_600,
+            // A tenth of the free tier's 5,000 an hour, since calls are weighed by variables and days.
+            Self::OpenMeteo | Self::OpenMeteoEnsemble => 500,
+            Self::Mosmix => 1_000,
+        }
+    }
+
+    /// Every service that is polled.
+    pub const ALL: [Self; 5] = [
+        Self::NwsGridpoint,
+        Self::MetNorway,
+        Self::OpenMeteo,
+        Self::OpenMeteoEnsemble,
+        Self::Mosmix,
+    ];
 }
 
 /// What a client needs to know.
@@ -58,6 +131,17 @@ pub struct ClientSettings {
     pub contact: String,
     /// Deadline of one call.
     pub deadline: Duration,
+}
+
+/// What only some services need.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Options {
+    /// Key of a paid plan; never printed.
+    pub api_key: Option<String>,
+    /// Ensemble models, separated by commas.
+    pub models: String,
+    /// Named stations with their places.
+    pub stations: Vec<(String, Place)>,
 }
 
 /// Why a client could not be made.
@@ -100,6 +184,9 @@ pub struct Client {
     http: Http,
     /// A refusal for who we are, or how much we ask, holds for every place.
     pause: Arc<Mutex<Option<DateTime<Utc>>>>,
+    options: Arc<Options>,
+    /// Start of the hour in which requests are counted, and how many there were.
+    budget: Arc<Mutex<(i64, u32)>>,
 }
 
 impl Client {
@@ -108,7 +195,51 @@ impl Client {
     /// # Errors
     /// [`ClientError`]: a bad base address, no contact, no provider.
     pub fn new(service: Service, settings: &ClientSettings) -> Result<Self, ClientError> {
-        Ok(Self { service, http: Http::new(service, settings)?, pause: Arc::default() })
+        Self::with(service, settings, Options::default())
+    }
+
+    /// The same with what only this service needs.
+    ///
+    /// # Errors
+    /// As [`Client::new`].
+    pub fn with(
+        service: Service,
+        settings: &ClientSettings,
+        options: Options,
+    ) -> Result<Self, ClientError> {
+        let (options, budget) = (Arc::new(options), Arc::default());
+        let http = Http::new(service, settings)?;
+        Ok(Self { service, http, pause: Arc::default(), options, budget })
+    }
+
+    /// Places with the same answer share one request: what tells them, as far as it is known before asking.
+    #[must_use]
+    pub fn cell(
+        &self,
+        place: Place,
+        elevation_m: Option<f64>,
+        state: &FetchState,
+    ) -> Option<String> {
+        match self.service {
+            Service::NwsGridpoint => state.grid_path.clone().or_else(|| Some(place.to_string())),
+            Service::Mosmix => polled::station(&self.options, place).map(str::to_owned),
+            _ => Some(polled::rounded(place, elevation_m)),
+        }
+    }
+
+    /// Counts a request; `Err` tells when there will be room again.
+    fn spend(&self, now: DateTime<Utc>) -> Result<(), DateTime<Utc>> {
+        let hour = now.timestamp().div_euclid(3_600);
+        let mut budget = self.budget.lock().unwrap_or_else(PoisonError::into_inner);
+        if budget.0 != hour {
+            *budget = (hour, 0);
+        }
+        if budget.1 >= self.service.hourly_max() {
+            let next = DateTime::from_timestamp(hour.saturating_add(1).saturating_mul(3_600), 0);
+            return Err(next.unwrap_or(now));
+        }
+        budget.1 = budget.1.saturating_add(1);
+        Ok(())
     }
 
     /// Which service it polls.
@@ -127,6 +258,18 @@ impl Client {
         state: &mut FetchState,
         now: DateTime<Utc>,
     ) -> Outcome {
+        self.fetch_at(place, None, stored_issue, state, now).await
+    }
+
+    /// The same for a place of known height in metres, which some services correct for.
+    pub async fn fetch_at(
+        &self,
+        place: Place,
+        elevation_m: Option<f64>,
+        stored_issue: Option<DateTime<Utc>>,
+        state: &mut FetchState,
+        now: DateTime<Utc>,
+    ) -> Outcome {
         let pause = *self.pause.lock().unwrap_or_else(PoisonError::into_inner);
         for until in [state.not_before, pause].into_iter().flatten() {
             // A wait far beyond any that we set means that the clock has been put back since.
@@ -134,9 +277,25 @@ impl Client {
                 return Outcome::NotDue { until };
             }
         }
+        if let Err(until) = self.spend(now) {
+            return Outcome::NotDue { until };
+        }
         let result = match self.service {
             Service::NwsGridpoint => nws::fetch(&self.http, place, stored_issue, state, now).await,
+            _ => {
+                let ask = polled::Ask {
+                    service: self.service,
+                    options: &self.options,
+                    place,
+                    elevation_m,
+                };
+                ask.fetch(&self.http, stored_issue, state, now).await
+            }
         };
+        let result = result.map(|answer| state::Answer {
+            good_for_s: answer.good_for_s.max(self.service.floor_s()),
+            ..answer
+        });
         let outcome = state.settle(result, place, now);
         if matches!(outcome, Outcome::Throttled { .. } | Outcome::Blocked { .. }) {
             *self.pause.lock().unwrap_or_else(PoisonError::into_inner) = state.not_before;
@@ -145,3 +304,7 @@ impl Client {
         outcome
     }
 }
+
+/// The clients of all configured services, in the configured order.
+#[derive(Debug, Clone)]
+pub struct Clients(pub Vec<Client>);

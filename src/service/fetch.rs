@@ -1,4 +1,7 @@
-//! One pass over the places: ask each weather service for what may have changed.
+//! One pass over the places: ask each weather service for what may have changed. Places that a service answers alike
+//! share one request.
+
+use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
@@ -6,7 +9,7 @@ use super::house::{House, ServiceError};
 use crate::domain::boat::SiteId;
 use crate::domain::yard::Site;
 use crate::forecast::Place;
-use crate::forecast::client::{Client, FetchState, Outcome};
+use crate::forecast::client::{Client, Clients, FetchState, Outcome};
 
 /// What came of asking for one place.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,7 +18,7 @@ pub struct Fetched {
     pub site: SiteId,
     /// A new issue was kept.
     pub new_issue: bool,
-    /// The service refuses this place for good.
+    /// Every service that was asked refuses this place for good.
     pub refused: bool,
     /// What happened, for people; empty when all went as it should.
     pub trouble: String,
@@ -27,48 +30,63 @@ const FAILURES_IN_A_ROW_MOST: usize = 3;
 /// A place is asked for up to so long after its answer has expired, by its id, so that not all come in one second.
 const OFFSET_S_MOST: u64 = 90;
 
-/// Places with the same coordinates, asked for once.
-struct Group<'a> {
-    place: Place,
-    sites: Vec<&'a Site>,
+/// One service in this pass: its answers by cell, and how often it has failed in a row.
+struct Asked<'a> {
+    client: &'a Client,
+    answers: BTreeMap<String, Shared>,
+    failures: usize,
+}
+
+/// An answer that other places may share: what came, the state that it left, and the issue that was held before.
+struct Shared {
+    outcome: Outcome,
+    left: FetchState,
+    stored: Option<DateTime<Utc>>,
+}
+
+/// What one service had for one place.
+struct One {
+    new_issue: bool,
+    refused: bool,
+    trouble: String,
 }
 
 /// Asks for every place whose time has come, keeps what is new, and notes how it went. `go_on` is asked before each
-/// call and ends the pass where it says no.
+/// place and ends the pass where it says no.
 ///
 /// # Errors
 /// Only the store's: trouble with a service is a result.
 pub async fn fetch_all<'a>(
     house: &House,
-    client: &Client,
+    clients: &Clients,
     sites: impl IntoIterator<Item = &'a Site>,
     now: DateTime<Utc>,
     go_on: &(dyn Fn() -> bool + Sync),
 ) -> Result<Vec<Fetched>, ServiceError> {
+    let start = |client| Asked { client, answers: BTreeMap::new(), failures: 0 };
+    let mut services: Vec<Asked<'_>> = clients.0.iter().map(start).collect();
     let mut all = Vec::new();
-    let mut groups: Vec<Group<'_>> = Vec::new();
     for site in sites {
-        match Place::new(site.latitude, site.longitude) {
-            Ok(place) => match groups.iter_mut().find(|group| group.place == place) {
-                Some(group) => group.sites.push(site),
-                None => groups.push(Group { place, sites: vec![site] }),
-            },
-            Err(error) => all.push(Fetched {
-                site: site.id.clone(),
-                new_issue: false,
-                refused: true,
-                trouble: error.to_string(),
-            }),
+        let mut ones = Vec::new();
+        for asked in &mut services {
+            if asked.failures < FAILURES_IN_A_ROW_MOST && go_on() {
+                ones.push(fetch_one(house, asked, site, now).await?);
+            }
         }
-    }
-    let mut failures = 0;
-    for group in &groups {
-        if failures >= FAILURES_IN_A_ROW_MOST || !go_on() {
+        if ones.is_empty() {
             break;
         }
-        let (fetched, failed) = fetch_group(house, client, group, now).await?;
-        failures = if failed { failures + 1 } else { 0 };
-        all.extend(fetched);
+        let refused = ones.len() == services.len() && ones.iter().all(|one| one.refused);
+        // A service that does not serve the place is no trouble while another one does.
+        let troubles = ones.iter().filter(|one| refused || !one.refused);
+        let troubles: Vec<&str> =
+            troubles.map(|one| one.trouble.as_str()).filter(|t| !t.is_empty()).collect();
+        all.push(Fetched {
+            site: site.id.clone(),
+            new_issue: ones.iter().any(|one| one.new_issue),
+            refused,
+            trouble: troubles.join("; "),
+        });
     }
     Ok(all)
 }
@@ -99,68 +117,79 @@ fn offset(site: &SiteId) -> TimeDelta {
     TimeDelta::seconds(i64::try_from(hash % OFFSET_S_MOST).unwrap_or(0))
 }
 
-/// Asks for one group. The second answer says whether the call failed in passing.
-async fn fetch_group(
+async fn fetch_one(
     house: &House,
-    client: &Client,
-    group: &Group<'_>,
+    asked: &mut Asked<'_>,
+    site: &Site,
     now: DateTime<Utc>,
-) -> Result<(Vec<Fetched>, bool), ServiceError> {
+) -> Result<One, ServiceError> {
+    let client = asked.client;
     let service = client.service().name();
-    // Of several the one that has waited longest speaks for all; one that is new has waited for ever.
-    let mut state: Option<FetchState> = None;
-    let mut stored: Option<Option<DateTime<Utc>>> = None;
-    for site in &group.sites {
-        let known = house.store.fetch_state::<FetchState>(service, &site.id)?;
-        let own = known.map(|known| known.document).unwrap_or_default();
-        if state.as_ref().is_none_or(|first| own.not_before < first.not_before) {
-            state = Some(own);
+    let place = match Place::new(site.latitude, site.longitude) {
+        Ok(place) => place,
+        Err(error) => {
+            return Ok(One { new_issue: false, refused: true, trouble: error.to_string() });
         }
-        let issue = house.store.latest_issue(&site.id, service)?;
-        stored = Some(stored.map_or(issue, |earlier| earlier.min(issue)));
+    };
+    let known = house.store.fetch_state::<FetchState>(service, &site.id)?;
+    let mut state = known.map(|known| known.document).unwrap_or_default();
+    let stored = house.store.latest_issue(&site.id, service)?;
+    let height = Some(site.elevation_m);
+    let cell = client.cell(place, height, &state);
+    if let Some(shared) = cell.as_ref().and_then(|cell| asked.answers.get(cell)) {
+        // "Not modified" and failures speak only for who holds the same.
+        if matches!(shared.outcome, Outcome::Fresh(..)) || shared.stored == stored {
+            return keep(house, client, site, &shared.outcome, &shared.left, now);
+        }
     }
-    let mut state = state.unwrap_or_default();
     let before = state.clone();
-    let outcome = client.fetch(group.place, stored.flatten(), &mut state, now).await;
-    let mut all = Vec::new();
-    for site in &group.sites {
-        let fetched = keep(house, site, &outcome, now)?;
-        if state != before {
-            let answered = outcome.is_answer().then_some(now);
-            house.store.put_fetch_state(service, &site.id, &state, answered)?;
+    let outcome = client.fetch_at(place, height, stored, &mut state, now).await;
+    let one = if state == before {
+        let refused = state.refused;
+        One { new_issue: false, refused, trouble: String::new() }
+    } else {
+        keep(house, client, site, &outcome, &state, now)?
+    };
+    let failed = matches!(outcome, Outcome::Transient { .. } | Outcome::Throttled { .. });
+    asked.failures = if failed { asked.failures.saturating_add(1) } else { 0 };
+    if !matches!(outcome, Outcome::NotDue { .. }) {
+        for cell in [cell, client.cell(place, height, &state)].into_iter().flatten() {
+            let shared = Shared { outcome: outcome.clone(), left: state.clone(), stored };
+            asked.answers.insert(cell, shared);
         }
-        if !fetched.trouble.is_empty() {
-            tracing::warn!(site.id = %site.id, source.name = service, "{}: {}", site.id, fetched.trouble);
-        }
-        all.push(fetched);
     }
-    Ok((all, matches!(outcome, Outcome::Transient { .. } | Outcome::Throttled { .. })))
+    Ok(one)
 }
 
-/// Keeps what came for one place.
+/// Keeps for one place what came, and the state that it left.
 fn keep(
     house: &House,
+    client: &Client,
     site: &Site,
     outcome: &Outcome,
+    state: &FetchState,
     now: DateTime<Utc>,
-) -> Result<Fetched, ServiceError> {
-    let mut fetched =
-        Fetched { site: site.id.clone(), new_issue: false, refused: false, trouble: String::new() };
+) -> Result<One, ServiceError> {
+    let service = client.service().name();
+    let mut one = One { new_issue: false, refused: state.refused, trouble: String::new() };
     match outcome {
         Outcome::Fresh(forecast, _) => {
-            fetched.new_issue = house.store.put_forecast(&site.id, forecast, now)?;
+            one.new_issue = house.store.put_forecast(&site.id, forecast, now)?;
         }
         Outcome::NotModified | Outcome::NotDue { .. } => {}
-        Outcome::Permanent { why } | Outcome::Blocked { why } => {
-            fetched.refused = true;
-            fetched.trouble.clone_from(why);
-        }
         Outcome::Throttled { until } => {
-            fetched.trouble = format!("the service asks us to wait until {until}");
+            one.trouble = format!("{service} asks us to wait until {until}");
         }
-        Outcome::Stale { why } | Outcome::Transient { why } | Outcome::Malformed { why } => {
-            fetched.trouble.clone_from(why);
-        }
+        Outcome::Permanent { why }
+        | Outcome::Blocked { why }
+        | Outcome::Stale { why }
+        | Outcome::Transient { why }
+        | Outcome::Malformed { why } => one.trouble.clone_from(why),
     }
-    Ok(fetched)
+    let answered = outcome.is_answer().then_some(now);
+    house.store.put_fetch_state(service, &site.id, state, answered)?;
+    if !one.trouble.is_empty() {
+        tracing::warn!(site.id = %site.id, source.name = service, "{}: {}", site.id, one.trouble);
+    }
+    Ok(one)
 }

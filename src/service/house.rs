@@ -1,23 +1,20 @@
 //! What a running service holds in its hands: the store, the tables, the settings, the way to the weather.
 
 use std::collections::BTreeMap;
-use std::time::Duration;
 
 use chrono_tz::Tz;
 use thiserror::Error;
 
+use super::clients;
 use super::weather_memory::WeatherMemory;
 use crate::domain::boat::{Boat, PersonId, SiteId};
 use crate::domain::catalogue::{Catalogue, CatalogueError};
 use crate::domain::risk::judge::{JudgeError, JudgeSettings};
 use crate::domain::risk::timing::WorkingHours;
 use crate::domain::yard::{Person, Site};
-use crate::forecast::client::{Client, ClientError, ClientSettings, Service};
+use crate::forecast::client::{ClientError, Clients};
 use crate::settings::Settings;
 use crate::store::{Options, Store, StoreError};
-
-/// Deadline of one call to a weather service.
-const CALL_DEADLINE: Duration = Duration::from_secs(30);
 
 /// What keeps the service from doing its work.
 #[derive(Debug, Error)]
@@ -80,21 +77,12 @@ impl House {
         })
     }
 
-    /// The client of the US service; `None` where it is switched off.
+    /// The clients of the configured services; `None` where all are switched off.
     ///
     /// # Errors
-    /// [`ServiceError::Client`]: address or contact.
-    pub fn weather_client(&self) -> Result<Option<Client>, ServiceError> {
-        let forecast = &self.settings.forecast;
-        if !forecast.nws.enabled {
-            return Ok(None);
-        }
-        let settings = ClientSettings {
-            base: forecast.nws.base.clone(),
-            contact: forecast.contact.clone(),
-            deadline: CALL_DEADLINE,
-        };
-        Ok(Some(Client::new(Service::NwsGridpoint, &settings)?))
+    /// [`ServiceError`]: address, contact or key.
+    pub fn weather_client(&self) -> Result<Option<Clients>, ServiceError> {
+        clients::clients(&self.settings.forecast)
     }
 
     /// How rows are judged here.

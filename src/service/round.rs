@@ -18,7 +18,7 @@ use crate::domain::alert::Transition;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::ForecastState;
 use crate::domain::yard::Site;
-use crate::forecast::client::Client;
+use crate::forecast::client::Clients;
 use crate::settings::schedule::Schedule;
 use crate::store::{RoundCommit, StoreError};
 
@@ -76,7 +76,7 @@ pub struct Works<'a> {
     /// The words and the sender.
     pub desk: &'a Desk,
     /// The way to the weather; `None` looks at what is stored.
-    pub client: Option<&'a Client>,
+    pub client: Option<&'a Clients>,
     /// The way out; `None` leaves everything in the outbox.
     pub channel: Option<&'a mut Channel>,
 }
@@ -114,12 +114,12 @@ pub async fn round(
 /// The store's.
 pub async fn fetch_pass(
     house: &House,
-    client: &Client,
+    clients: &Clients,
     sites: &[Site],
     now: DateTime<Utc>,
     go_on: &(dyn Fn() -> bool + Sync),
 ) -> Result<Vec<Fetched>, ServiceError> {
-    let fetched = fetch_all(house, client, sites, now, go_on).await?;
+    let fetched = fetch_all(house, clients, sites, now, go_on).await?;
     let trouble: Vec<&str> =
         fetched.iter().map(|f| f.trouble.as_str()).filter(|t| !t.is_empty()).collect();
     let text = if trouble.is_empty() { "all answered".into() } else { trouble.join("; ") };
@@ -227,7 +227,7 @@ impl Memory {
         }
         let mut known = BTreeSet::new();
         for (site, judged) in &self.places {
-            let (forecast, state) = super::survey::forecast_of(house, site, Instant::now(now))?;
+            let (forecast, state) = super::outlook::standing_of(house, site, Instant::now(now))?;
             let same = forecast.map(|f| f.issued_at) == judged.issued_at && state == judged.state;
             if same && now >= judged.at && now - judged.at < JUDGE_AT_LEAST_EVERY {
                 known.insert(site.clone());
@@ -252,10 +252,11 @@ impl Memory {
     ) -> Result<DateTime<Utc>, ServiceError> {
         let mut next = now + JUDGE_AT_LEAST_EVERY;
         for (site, judged) in &self.places {
-            let (_, standing) = super::survey::standing_of(house, site, Instant::now(now))?;
-            let aged = house.settings.forecast.limits.next_change(&standing, since);
             next = next.min(judged.at.max(since - JUDGE_AT_LEAST_EVERY) + JUDGE_AT_LEAST_EVERY);
-            next = next.min(aged.unwrap_or(next));
+            for standing in super::outlook::standings_of(house, site, Instant::now(now))? {
+                let aged = house.settings.forecast.limits.next_change(&standing, since);
+                next = next.min(aged.unwrap_or(next));
+            }
         }
         Ok(worklist_due(house, now)?.map_or(next, |due| due.min(next)))
     }

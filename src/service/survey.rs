@@ -7,6 +7,7 @@ use std::sync::Arc;
 use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 
 use super::house::{House, ServiceError, YardBook};
+use super::outlook::outlook_of;
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatState, SiteId, fold};
 use crate::domain::risk::CircuitRisk;
@@ -14,10 +15,8 @@ use crate::domain::risk::ambient::PlaceWeather;
 use crate::domain::risk::judge::Judge;
 use crate::domain::risk::power::PowerLoss;
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
-use crate::domain::weather::freshness::Standing;
 use crate::domain::weather::{Forecast, ForecastState, place};
 use crate::domain::yard::Site;
-use crate::forecast::client::{FetchState, Service};
 
 /// What is asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -182,7 +181,7 @@ fn view(
     heat_on: bool,
 ) -> Result<PlaceView, ServiceError> {
     let judge = house.settings.judge;
-    let (forecast, state) = forecast_of(house, &site.id, instant)?;
+    let (forecast, state) = outlook_of(house, site, instant)?;
     let mut seen = PlaceView { site: site.clone(), forecast, state, low: None, weather: None };
     let Some(forecast) = &seen.forecast else { return Ok(seen) };
     let local = place::at_the_place(site, &forecast.steps);
@@ -192,7 +191,7 @@ fn view(
         return Ok(seen);
     }
     let from = hour - TimeDelta::days(i64::from(judge.past_days));
-    let (_, past) = house.weather.of(&house.store, &site.id, instant.known_at, (from, hour))?;
+    let past = house.weather.past(&house.store, &site.id, instant.known_at, (from, hour))?;
     let past = place::at_the_place(site, &past);
     let lead_h = (hour - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
     let seed = judge.seed ^ place_seed(&site.id);
@@ -201,41 +200,6 @@ fn view(
     seen.weather =
         Some(PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat_on });
     Ok(seen)
-}
-
-/// The newest forecast of a place and how far it can be relied on.
-///
-/// # Errors
-/// The store's.
-pub fn forecast_of(
-    house: &House,
-    site: &SiteId,
-    instant: Instant,
-) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
-    let (forecast, standing) = standing_of(house, site, instant)?;
-    let state = house.settings.forecast.limits.state(&standing, instant.at);
-    Ok((forecast, state))
-}
-
-/// The newest forecast of a place and what is known of its age.
-///
-/// # Errors
-/// The store's.
-pub fn standing_of(
-    house: &House,
-    site: &SiteId,
-    instant: Instant,
-) -> Result<(Option<Arc<Forecast>>, Standing), ServiceError> {
-    let forecast = house.weather.newest(&house.store, site, instant.known_at)?;
-    let service = Service::NwsGridpoint.name();
-    let answered = house
-        .store
-        .fetch_state::<FetchState>(service, site)?
-        .and_then(|state| state.last_answer)
-        // Asked about the past: what we knew then had answered then.
-        .map(|at| at.min(instant.known_at));
-    let standing = Standing::of(forecast.as_deref(), answered);
-    Ok((forecast, standing))
 }
 
 /// The coldest hour of each member until the horizon: median and 10 and 90 % quantiles, at the hour that is coldest in

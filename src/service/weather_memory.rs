@@ -28,7 +28,7 @@ struct Read {
     until: DateTime<Utc>,
     /// Forecasts that had been kept by then.
     kept: u64,
-    newest: Option<Arc<Forecast>>,
+    newest: BTreeMap<String, Arc<Forecast>>,
     past: PastHours,
 }
 
@@ -48,10 +48,10 @@ impl Read {
         // Oldest first: of two answers under one issue time the later fetched counts.
         for stored in store.forecasts_between(site, from, known_at)?.into_iter().rev() {
             self.past.take(&stored.forecast);
-            let newer =
-                self.newest.as_ref().is_none_or(|n| n.issued_at <= stored.forecast.issued_at);
-            if newer {
-                self.newest = Some(Arc::new(stored.forecast));
+            let kept = self.newest.get(&stored.forecast.service);
+            if kept.is_none_or(|n| n.issued_at <= stored.forecast.issued_at) {
+                let service = stored.forecast.service.clone();
+                self.newest.insert(service, Arc::new(stored.forecast));
             }
         }
         self.past.forget_before(known_at - KEPT);
@@ -61,39 +61,63 @@ impl Read {
     }
 }
 
+impl Read {
+    fn newest_of(&self, service: Option<&str>) -> Option<Arc<Forecast>> {
+        let mut of_service =
+            self.newest.iter().filter(|(name, _)| service.is_none_or(|s| s == *name));
+        let first = of_service.next()?.1;
+        Some(
+            of_service
+                .fold(first, |best, (_, f)| if f.issued_at > best.issued_at { f } else { best })
+                .clone(),
+        )
+    }
+}
+
 impl WeatherMemory {
-    /// The newest forecast of a place that was known at `known_at`, and its past hours in `[from, until)`.
+    /// The past hours of a place in `[from, until)`, as the forecasts known at `known_at` had them.
     ///
     /// # Errors
     /// The store's.
-    pub fn of(
+    pub fn past(
         &self,
         store: &Store,
         site: &SiteId,
         known_at: DateTime<Utc>,
         (from, until): (DateTime<Utc>, DateTime<Utc>),
-    ) -> Result<(Option<Arc<Forecast>>, Vec<Step>), StoreError> {
+    ) -> Result<Vec<Step>, StoreError> {
+        self.read(store, site, known_at, |read| read.past.between(from, until))
+    }
+
+    /// The newest forecast of a place that was known at `known_at`, of one service or (`None`) of any.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn newest_of(
+        &self,
+        store: &Store,
+        site: &SiteId,
+        service: Option<&str>,
+        known_at: DateTime<Utc>,
+    ) -> Result<Option<Arc<Forecast>>, StoreError> {
+        self.read(store, site, known_at, |read| read.newest_of(service))
+    }
+
+    fn read<T>(
+        &self,
+        store: &Store,
+        site: &SiteId,
+        known_at: DateTime<Utc>,
+        take: impl FnOnce(&Read) -> T,
+    ) -> Result<T, StoreError> {
         let mut places = self.places.lock().unwrap_or_else(PoisonError::into_inner);
         let kept = places.entry(site.clone()).or_default();
         if known_at < kept.until {
             let mut anew = Read::default();
             anew.read_on(store, site, known_at)?;
-            return Ok((anew.newest, anew.past.between(from, until)));
+            return Ok(take(&anew));
         }
         kept.read_on(store, site, known_at)?;
-        Ok((kept.newest.clone(), kept.past.between(from, until)))
-    }
-
-    /// The newest forecast of a place that was known at `known_at`.
-    ///
-    /// # Errors
-    /// The store's.
-    pub fn newest(
-        &self,
-        store: &Store,
-        site: &SiteId,
-        known_at: DateTime<Utc>,
-    ) -> Result<Option<Arc<Forecast>>, StoreError> {
-        self.of(store, site, known_at, (known_at, known_at)).map(|(newest, _)| newest)
+        Ok(take(kept))
     }
 }

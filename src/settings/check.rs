@@ -28,16 +28,10 @@ pub fn problems(settings: &Settings) -> Vec<String> {
         !contact.ends_with("example.invalid"),
         "forecast.contact still holds the placeholder: put your own address there".into(),
     );
-    if settings.forecast.nws.enabled {
-        let base = &settings.forecast.nws.base;
-        ask(
-            base.starts_with("https://") || is_loopback_url(base),
-            format!(
-                "forecast.nws.base = {base:?}: must begin with https:// (http:// only to this machine)"
-            ),
-        );
-    } else {
-        ask(false, "forecast: no service is enabled; set forecast.nws.enabled = true".into());
+    for problem in super::services::problems(&settings.forecast, |base| {
+        base.starts_with("https://") || is_loopback_url(base)
+    }) {
+        ask(false, problem);
     }
     let judge = settings.judge;
     ask(

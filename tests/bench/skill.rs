@@ -5,6 +5,14 @@
 //! Cross-validated by city in five folds: no city is scored by coefficients fitted on it. What a place's own past nights
 //! tell (their errors until the issue) is an input, as it is for a yard with a thermometer.
 
+#![expect(
+    clippy::indexing_slicing,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::unwrap_used,
+    reason = "a benchmark over arrays of fixed size; a fault stops it and changes nothing"
+)]
+
 #[path = "skill/archive.rs"]
 mod archive;
 #[path = "skill/cases.rs"]

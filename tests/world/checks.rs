@@ -8,7 +8,8 @@ use rimeward::domain::boat::SiteId;
 use rimeward::domain::risk::Priority;
 use rimeward::domain::weather::ForecastState;
 use rimeward::service::house::House;
-use rimeward::service::survey::{Instant, standing_of, survey};
+use rimeward::service::outlook::standings_of;
+use rimeward::service::survey::{Instant, survey};
 use rimeward::store::outbox::Posted;
 use rimeward::store::{AlertFilter, OutboxState, Store};
 
@@ -61,7 +62,7 @@ impl Checks {
 
     fn blindness_is_noticed(&mut self, house: &House, now: DateTime<Utc>, clock: DateTime<Utc>) {
         let site = SiteId::from("UPPER");
-        let (_, standing) = standing_of(house, &site, Instant::now(clock)).unwrap();
+        let standing = standings_of(house, &site, Instant::now(clock)).unwrap()[0];
         let limits = house.settings.forecast.limits;
         if limits.state(&standing, clock) != ForecastState::Blind {
             return;

@@ -201,7 +201,8 @@ impl Book<'_> {
             let celsius = Celsius::clamped(value.as_f64()?);
             Some(in_both_scales(celsius, self.site.usual_scale()))
         };
-        let issue = &decided_on["transition"]["issue"];
+        let null = Value::Null;
+        let issue = decided_on.pointer("/transition/issue").unwrap_or(&null);
         if !issue.is_null() && *issue != facts["issued_at"] {
             // The figures kept are those of an earlier telling; only the issue is this decision's own.
             return when(issue).map(|at| format!("forecast issued {at}")).unwrap_or_default();

@@ -218,7 +218,7 @@ fn finish_returned(draft: &mut Draft<'_>, view: &View, facts: &Facts) {
     if answered {
         draft.close(CloseReason::Returned);
     }
-    draft.log(if answered { 10 } else { 9 }, "below the off-threshold in two issues and 12 hours");
+    draft.log(if answered { 10 } else { 9 }, "below the off-threshold through the off-delay");
 }
 
 /// Row 25: everything in danger has been past its limit for some hours. One closing word says what that means; from then

@@ -103,6 +103,7 @@ impl Ensemble {
         seed: u64,
     ) -> Self {
         let (centre, unknown_hours) = without_gaps(steps);
+        let published: Vec<Option<(f64, f64)>> = steps.iter().map(published_sd_k).collect();
         let hours = centre.len().min(HOURS_MAX);
         let mut rng = Normals::new(seed);
         let paths: Vec<Path> =
@@ -114,8 +115,13 @@ impl Ensemble {
         let mut air_c = Vec::with_capacity(hours * members);
         for (hour, &forecast_c) in centre.iter().take(hours).enumerate() {
             let sd = model.sd(first_lead_h + count(hour), forecast_c);
+            // Where the step carries quantiles, these are the forecast's own part of the spread.
+            let stated = published.get(hour).copied().flatten();
+            let (below, above) = stated
+                .map_or((sd, sd), |(b, a)| (b.hypot(model.place_sd_k), a.hypot(model.place_sd_k)));
             for path in &mut paths {
-                let error = sd * path.tail * (shift * path.shift + rest * path.wander);
+                let standard = path.tail * (shift * path.shift + rest * path.wander);
+                let error = if standard < 0.0 { below * standard } else { above * standard };
                 air_c.push(narrow(forecast_c + model.bias_k + error));
                 path.wander = keep * path.wander + fresh * rng.normal();
             }
@@ -182,6 +188,16 @@ impl Path {
         let tail = ((nu - 2.0) / nu).sqrt() * (nu / squares.max(1e-6)).sqrt();
         Self { shift: normal_quantile(rank), tail, wander: rng.normal() }
     }
+}
+
+/// Standard deviations in K below and above the temperature of a step that carries its 10 and 90 % quantiles: 1.2816 of
+/// them lie between (two-piece normal).
+fn published_sd_k(step: &Step) -> Option<(f64, f64)> {
+    const SD_TO_DECILE: f64 = 1.2816;
+    const SD_K_MIN: f64 = 0.8;
+    let (middle, low, high) = (step.temperature_c?, step.p10_c?, step.p90_c?);
+    let sd = |width: f64| (width / SD_TO_DECILE).max(SD_K_MIN);
+    (low < high).then(|| (sd(middle - low), sd(high - middle)))
 }
 
 /// Breaks the order of the evenly spread shifts, which were dealt by rank.
@@ -308,6 +324,17 @@ pub fn normal_quantile(share: f64) -> f64 {
         let q = share - 0.5;
         q * horner(&A, q * q) / horner(&B, q * q)
     }
+}
+
+/// Share of the standard normal distribution below `z`: Abramowitz and Stegun 1964, 26.2.17 (absolute error 7.5e-8).
+#[must_use]
+pub fn normal_share(z: f64) -> f64 {
+    const TERMS: [f64; 5] =
+        [1.330_274_429, -1.821_255_978, 1.781_477_937, -0.356_563_782, 0.319_381_530];
+    let t = 1.0 / (1.0 + 0.231_641_9 * z.abs());
+    let sum = TERMS.iter().fold(0.0, |sum, term| sum * t + term) * t;
+    let tail = (-z * z / 2.0).exp() / std::f64::consts::TAU.sqrt() * sum;
+    if z >= 0.0 { 1.0 - tail } else { tail }
 }
 
 /// A count as a number; counts here stay far below 2^52.

@@ -106,7 +106,7 @@ impl Http {
         let whole = tokio::time::timeout(self.deadline, self.get_unbounded(url.clone(), ask, now));
         whole.await.unwrap_or_else(|_| {
             let seconds = self.deadline.as_secs();
-            Err(transient(format!("{url} did not finish answering within {seconds} s")))
+            Err(transient(format!("{} did not finish answering within {seconds} s", shown(&url))))
         })
     }
 
@@ -131,8 +131,9 @@ impl Http {
                 request = request.header(IF_MODIFIED_SINCE, modified);
             }
         }
-        let mut response =
-            request.send().await.map_err(|e| transient(format!("asking {url}: {}", chain(&e))))?;
+        let mut response = request.send().await.map_err(|e| {
+            transient(format!("asking {}: {}", shown(&url), chain(&e.without_url())))
+        })?;
         let status = response.status().as_u16();
         if status == 304 {
             return Ok(Reply { headers: response.headers().clone(), body: None });
@@ -141,10 +142,11 @@ impl Http {
         let body = bounded_body(&mut response).await;
         if status == 200 || status == 203 {
             let body = body?;
-            refuse_other_type(&headers, &url)?;
+            refuse_other_type(&headers, &url, ask.accept)?;
             return Ok(Reply { headers, body: Some(body) });
         }
-        let problem = body.ok().and_then(|b| parse_problem(&b));
+        let body = body.unwrap_or_default();
+        let problem = parse_problem(&body).or_else(|| stated_reason(status, &body));
         Err(classify(status, problem.as_ref(), &headers, &url, now))
     }
 }
@@ -169,7 +171,7 @@ fn within_one_host() -> Policy {
 async fn bounded_body(response: &mut Response) -> Result<Vec<u8>, Refusal> {
     let url = response.url().clone();
     let too_large = || {
-        let why = format!("{url} answered with more than {BODY_BYTES_MAX} bytes");
+        let why = format!("{} answered with more than {BODY_BYTES_MAX} bytes", shown(&url));
         Refusal::new(Outcome::Malformed { why })
     };
     let limit = u64::try_from(BODY_BYTES_MAX).unwrap_or(u64::MAX);
@@ -185,19 +187,57 @@ async fn bounded_body(response: &mut Response) -> Result<Vec<u8>, Refusal> {
             Ok(Some(chunk)) => body.extend_from_slice(&chunk),
             Ok(None) => return Ok(body),
             Err(e) => {
-                return Err(transient(format!("the answer of {url} broke off: {}", chain(&e))));
+                return Err(transient(format!(
+                    "the answer of {} broke off: {}",
+                    shown(&url),
+                    chain(&e.without_url())
+                )));
             }
         }
     }
 }
 
-fn refuse_other_type(headers: &HeaderMap, url: &Url) -> Result<(), Refusal> {
+/// An address without its query, which may hold a key.
+fn shown(url: &Url) -> String {
+    let mut bare = url.clone();
+    bare.set_query(None);
+    bare.into()
+}
+
+/// The `reason` of an error document that has nothing else (Open-Meteo).
+fn stated_reason(status: u16, body: &[u8]) -> Option<Problem> {
+    let document: serde_json::Value = serde_json::from_slice(body).ok()?;
+    let title = document.get("reason")?.as_str()?.chars().take(300).collect();
+    Some(Problem { kind: String::new(), status: Some(status), title, detail: String::new() })
+}
+
+/// How long a limit lasts that names the hour or the day.
+fn limit_wait_s(problem: &Problem) -> Option<i64> {
+    let words = problem.title.to_ascii_lowercase();
+    if words.contains("daily") {
+        Some(DAILY_LIMIT_WAIT_S)
+    } else if words.contains("hourly") {
+        Some(HOURLY_LIMIT_WAIT_S)
+    } else {
+        None
+    }
+}
+
+fn refuse_other_type(headers: &HeaderMap, url: &Url, accept: &str) -> Result<(), Refusal> {
     let Some(kind) = text(headers, &CONTENT_TYPE) else { return Ok(()) };
     let kind = kind.split(';').next().unwrap_or_default().trim().to_ascii_lowercase();
     if kind == "application/json" || kind.ends_with("+json") {
         return Ok(());
     }
-    let why = format!("{url} answered with {kind:?} instead of JSON");
+    if !accept.contains("json") {
+        // File servers name archives as they like; a page is none.
+        if kind != "text/html" {
+            return Ok(());
+        }
+        let why = format!("{} answered with a page instead of a file", shown(url));
+        return Err(Refusal::new(Outcome::Malformed { why }));
+    }
+    let why = format!("{} answered with {kind:?} instead of JSON", shown(url));
     Err(Refusal::new(Outcome::Malformed { why }))
 }
 
@@ -210,12 +250,12 @@ fn classify(
     now: DateTime<Utc>,
 ) -> Refusal {
     let said = problem.map_or_else(|| status.to_string(), ToString::to_string);
-    let why = format!("{url} answered {said}");
+    let why = format!("{} answered {said}", shown(url));
     let wait_s = retry_after_s(headers, now);
     match status {
         429 => Refusal {
             outcome: Outcome::Throttled { until: now },
-            wait_s: wait_s.or(Some(THROTTLED_WAIT_S)),
+            wait_s: wait_s.or(problem.and_then(limit_wait_s)).or(Some(THROTTLED_WAIT_S)),
         },
         401 | 403 | 407 | 451 => {
             let why = format!("{why}; check the contact and the base address in the configuration");
@@ -238,6 +278,10 @@ fn classify(
 
 /// Without a `Retry-After`.
 const THROTTLED_WAIT_S: i64 = 600;
+/// A limit of the hour.
+const HOURLY_LIMIT_WAIT_S: i64 = 3_600;
+/// A limit of the day; the longest wait that is ever set.
+const DAILY_LIMIT_WAIT_S: i64 = 6 * 3_600;
 /// The office has not delivered: asking again soon helps nobody.
 const GRID_EXPIRED_WAIT_S: i64 = 900;
 

@@ -5,7 +5,7 @@ use reqwest::Url;
 
 use super::cache::{clock_apart_min, good_for_s};
 use super::http::{Ask, Http, Reply, keep_validators};
-use super::state::{Answer, FetchState, Outcome, Refusal};
+use super::state::{Answer, FetchState, Outcome, Refusal, weigh};
 use crate::domain::weather::Forecast;
 use crate::forecast::nws::{parse_gridpoint, parse_points};
 use crate::forecast::{Context, PayloadError, Place};
@@ -16,8 +16,6 @@ const ACCEPT: &str = "application/geo+json";
 const RESOLVE_HOURS: i64 = 24;
 /// An issue older than this, in hours, is asked for once more with another User-Agent.
 const OLD_ISSUE_HOURS: i64 = 24;
-/// An issue older than this, in hours, is refused.
-const REFUSED_ISSUE_HOURS: i64 = 36;
 /// Clocks that differ by more than this, in minutes, are worth a warning.
 const CLOCK_APART_MIN: i64 = 15;
 
@@ -148,7 +146,7 @@ impl Once<'_> {
                 }
             }
         }
-        let outcome = self.judge(forecast, body.len());
+        let outcome = weigh(forecast, body.len(), self.stored_issue, self.now);
         if matches!(outcome, Outcome::Fresh(..) | Outcome::NotModified) {
             keep_validators(state, &used.headers);
         }
@@ -194,26 +192,5 @@ impl Once<'_> {
     fn is_old(&self, forecast: &Forecast) -> bool {
         self.stored_issue.is_some_and(|stored| forecast.issued_at < stored)
             || self.age(forecast) > TimeDelta::hours(OLD_ISSUE_HOURS)
-    }
-
-    fn judge(&self, mut forecast: Forecast, length: usize) -> Outcome {
-        let issued = forecast.issued_at;
-        let age_h = self.age(&forecast).num_hours();
-        match self.stored_issue {
-            Some(stored) if issued < stored => {
-                let why = format!("the answer was issued at {issued}, before the stored {stored}");
-                return Outcome::Stale { why };
-            }
-            Some(stored) if issued == stored => return Outcome::NotModified,
-            _ => {}
-        }
-        if age_h >= REFUSED_ISSUE_HOURS {
-            let why = format!("the answer was issued at {issued}, {age_h} hours ago");
-            return Outcome::Stale { why };
-        }
-        if age_h >= OLD_ISSUE_HOURS {
-            forecast.warnings.push(format!("issued {age_h} hours ago"));
-        }
-        Outcome::Fresh(Box::new(forecast), length)
     }
 }

@@ -36,6 +36,8 @@ pub struct FetchState {
     pub resolved_at: Option<DateTime<Utc>>,
     /// Words for the last failure; `None` after an answer.
     pub last_failure: Option<String>,
+    /// The service refuses to serve this place, or us; until it next answers.
+    pub refused: bool,
 }
 
 /// What came of one call.
@@ -146,6 +148,7 @@ impl FetchState {
                 self.consecutive_failures = 0;
                 self.last_failure = words(&answer.outcome);
                 self.last_answer_at = Some(now);
+                self.refused = false;
                 self.not_before = Some(after(now, answer.good_for_s));
                 answer.outcome
             }
@@ -165,10 +168,44 @@ impl FetchState {
                     other => other,
                 };
                 self.last_failure = words(&outcome);
+                self.refused |=
+                    matches!(outcome, Outcome::Blocked { .. } | Outcome::Permanent { .. });
                 outcome
             }
         }
     }
+}
+
+/// An issue older than this, in hours, is told.
+const OLD_ISSUE_HOURS: i64 = 24;
+/// An issue older than this, in hours, is refused.
+const REFUSED_ISSUE_HOURS: i64 = 36;
+
+/// What an issue is to somebody who holds one of `stored_issue` already: newer, the same, or too old.
+pub(super) fn weigh(
+    mut forecast: Forecast,
+    length: usize,
+    stored_issue: Option<DateTime<Utc>>,
+    now: DateTime<Utc>,
+) -> Outcome {
+    let issued = forecast.issued_at;
+    let age_h = (now - issued).num_hours();
+    match stored_issue {
+        Some(stored) if issued < stored => {
+            let why = format!("the answer was issued at {issued}, before the stored {stored}");
+            return Outcome::Stale { why };
+        }
+        Some(stored) if issued == stored => return Outcome::NotModified,
+        _ => {}
+    }
+    if age_h >= REFUSED_ISSUE_HOURS {
+        let why = format!("the answer was issued at {issued}, {age_h} hours ago");
+        return Outcome::Stale { why };
+    }
+    if age_h >= OLD_ISSUE_HOURS {
+        forecast.warnings.push(format!("issued {age_h} hours ago"));
+    }
+    Outcome::Fresh(Box::new(forecast), length)
 }
 
 fn words(outcome: &Outcome) -> Option<String> {

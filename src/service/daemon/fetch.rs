@@ -7,7 +7,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::{Done, GoOn, Task};
 use crate::domain::boat::SiteId;
 use crate::domain::yard::Site;
-use crate::forecast::client::Client;
+use crate::forecast::client::Clients;
 use crate::service::fetch::fetch_due;
 use crate::service::house::{House, ServiceError};
 use crate::service::round::fetch_pass;
@@ -23,12 +23,12 @@ const AHEAD_MOST: TimeDelta = TimeDelta::hours(7);
 
 /// See the module.
 pub struct FetchLoop {
-    client: Option<Client>,
+    client: Option<Clients>,
     looked_at: Option<DateTime<Utc>>,
 }
 
 impl FetchLoop {
-    pub(super) const fn new(client: Option<Client>) -> Self {
+    pub(super) const fn new(client: Option<Clients>) -> Self {
         Self { client, looked_at: None }
     }
 
@@ -99,24 +99,29 @@ pub(super) fn is_overdue(
 
 fn due_at(
     house: &House,
-    client: &Client,
+    clients: &Clients,
     site: &SiteId,
     now: DateTime<Utc>,
 ) -> Result<DateTime<Utc>, ServiceError> {
-    let due = fetch_due(house, client.service().name(), site)?;
-    Ok(due.filter(|at| *at <= now + AHEAD_MOST).unwrap_or(now))
+    let mut next: Option<DateTime<Utc>> = None;
+    for client in &clients.0 {
+        let due = fetch_due(house, client.service().name(), site)?;
+        let due = due.filter(|at| *at <= now + AHEAD_MOST).unwrap_or(now);
+        next = Some(next.map_or(due, |earlier| earlier.min(due)));
+    }
+    Ok(next.unwrap_or(now))
 }
 
 /// The places whose time has come, and those that share coordinates with one of them.
 fn due_sites(
     house: &House,
-    client: &Client,
+    clients: &Clients,
     sites: Vec<Site>,
     now: DateTime<Utc>,
 ) -> Result<Vec<Site>, ServiceError> {
     let mut due = Vec::new();
     for site in &sites {
-        if due_at(house, client, &site.id, now)? <= now {
+        if due_at(house, clients, &site.id, now)? <= now {
             due.push((site.latitude, site.longitude));
         }
     }

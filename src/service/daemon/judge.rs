@@ -4,7 +4,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::{Done, Task};
-use crate::forecast::client::Service;
+use crate::service::clients::services;
 use crate::service::house::{House, ServiceError};
 use crate::service::letters::Desk;
 use crate::service::round::{Memory, judge_pass};
@@ -105,8 +105,12 @@ impl JudgeLoop {
 
 /// Is there a place that has not been asked for, and should have been long ago?
 fn is_awaiting_answers(house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
-    let enabled = house.settings.forecast.nws.enabled;
-    Ok(enabled && super::fetch::is_overdue(house, Service::NwsGridpoint.name(), now)?)
+    for service in services(&house.settings.forecast) {
+        if super::fetch::is_overdue(house, service.name(), now)? {
+            return Ok(true);
+        }
+    }
+    Ok(false)
 }
 
 fn note_unreached(done: &mut Done, unreached: &Unreached) {

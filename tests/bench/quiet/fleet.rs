@@ -104,7 +104,7 @@ fn lay_up(
     let apart = ["closed_loop", "gen_loop", "engine_coil", "hydronic", "gearcase", "battery"];
     let wet: Vec<&str> = fitted
         .iter()
-        .filter(|name| !apart.contains(&name.as_str()) && !(blend && raw(name)))
+        .filter(|name| !(apart.contains(&name.as_str()) || blend && raw(name)))
         .map(String::as_str)
         .collect();
     event(out, boat, "drained", &wet.join(";"), when, ",,,,15,yes,Yard,technician,probed,,,");

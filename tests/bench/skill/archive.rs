@@ -21,7 +21,6 @@ pub struct Value {
 /// A city with its lows (by the date of the dawn) and highs by day.
 #[derive(Debug, Clone, Default)]
 pub struct City {
-    pub name: String,
     pub latitude: f64,
     pub elevation_m: f64,
     pub coast_km: f64,
@@ -41,9 +40,8 @@ pub fn read(folder: &Path) -> Result<Vec<City>, Box<dyn Error>> {
         let number = |key: &str| row.get(key).and_then(|v| v.parse::<f64>().ok());
         let name = row.get("city").cloned().unwrap_or_default();
         cities.insert(
-            name.clone(),
+            name,
             City {
-                name,
                 latitude: number("lat").ok_or("a city without latitude")?,
                 elevation_m: number("elev_m").unwrap_or(100.0),
                 coast_km: number("dist_coast_mi").unwrap_or(100.0) * 1.609_344,

@@ -2,6 +2,7 @@
 
 use chrono::{Datelike, Days, NaiveDate};
 use rimeward::domain::weather::error_table::{ErrorTable, Kind as Sort};
+use rimeward::domain::weather::errors::normal_share;
 use rimeward::domain::weather::fitted::{Fitted, NAMES};
 
 use super::archive::City;
@@ -136,17 +137,6 @@ fn reported(celsius: f64) -> f64 {
 
 fn base_sd(lead_h: f64, forecast_c: f64) -> f64 {
     (1.65 + 0.0075 * lead_h) * (1.0 + 0.025 * (-3.0 - forecast_c).clamp(0.0, 25.0))
-}
-
-fn normal_share(z: f64) -> f64 {
-    // Abramowitz and Stegun 1964, 26.2.17; absolute error below 7.5e-8.
-    let t = 1.0 / (1.0 + 0.231_641_9 * z.abs());
-    let poly = t
-        * (0.319_381_530
-            + t * (-0.356_563_782
-                + t * (1.781_477_937 + t * (-1.821_255_978 + t * 1.330_274_429))));
-    let tail = (-z * z / 2.0).exp() / (2.0 * std::f64::consts::PI).sqrt() * poly;
-    if z >= 0.0 { 1.0 - tail } else { tail }
 }
 
 struct Scored<'a> {

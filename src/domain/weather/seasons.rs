@@ -1,0 +1,207 @@
+//! Past winters of a place: on which day the first damaging ice came and the last, for the air alone and for each kind
+//! of part, and from these the last day without care at a chosen tolerance.
+//!
+//! A winter runs from July to June. Hours between the low (06 h) and the high (15 h) of a day follow half a cosine.
+
+use chrono::{Datelike, Days, NaiveDate};
+
+use crate::domain::physics::part::{PartModel, ThermalClass};
+use crate::domain::units::Celsius;
+
+/// The low and high of one day, C.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Day {
+    /// The calendar day.
+    pub date: NaiveDate,
+    /// Its lowest temperature.
+    pub low_c: f64,
+    /// Its highest temperature.
+    pub high_c: f64,
+}
+
+/// Days that a winter must have between September and May to count: nine tenths of 273.
+const DAYS_MIN: usize = 246;
+/// Ice share that damages a hard part (the contract's limit of a circuit that holds water).
+pub const DAMAGING_SHARE: f64 = 0.05;
+const LOW_HOUR: u32 = 6;
+const HIGH_HOUR: u32 = 15;
+
+/// One winter by its first year, days in order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Winter {
+    /// The year in which it began.
+    pub year: i32,
+    /// Its days, July to June.
+    pub days: Vec<Day>,
+}
+
+/// The complete winters of a series, oldest first. Days may come in any order; of two entries for a day the last stands.
+#[must_use]
+pub fn winters(days: &[Day]) -> Vec<Winter> {
+    let mut by_date = std::collections::BTreeMap::new();
+    for day in days {
+        by_date.insert(day.date, *day);
+    }
+    let mut all: Vec<Winter> = Vec::new();
+    for day in by_date.into_values() {
+        let year = if day.date.month() >= 7 { day.date.year() } else { day.date.year() - 1 };
+        match all.last_mut() {
+            Some(winter) if winter.year == year => winter.days.push(day),
+            _ => all.push(Winter { year, days: vec![day] }),
+        }
+    }
+    let cold_months = |day: &&Day| !(6..=8).contains(&day.date.month());
+    all.retain(|winter| winter.days.iter().filter(cold_months).count() >= DAYS_MIN);
+    all
+}
+
+/// First and last day of a winter that froze; `None`: it did not.
+pub type FirstAndLast = Option<(NaiveDate, NaiveDate)>;
+
+impl Winter {
+    /// First and last day with a low at or below a threshold in C.
+    #[must_use]
+    pub fn air_below(&self, threshold_c: f64) -> FirstAndLast {
+        let mut days = self.days.iter().filter(|day| day.low_c <= threshold_c + 1e-9);
+        let first = days.next()?.date;
+        Some((first, days.next_back().map_or(first, |day| day.date)))
+    }
+
+    /// First and last day on which a part that holds water has a damaging share of ice.
+    #[must_use]
+    pub fn part_frozen(&self, part: &PartModel) -> FirstAndLast {
+        let mut held = part.enthalpy_in_balance(Celsius::clamped(self.days.first()?.high_c));
+        let mut found: FirstAndLast = None;
+        for (day, next) in self.days.iter().zip(self.days.iter().skip(1)) {
+            if day.date.checked_add_days(Days::new(1)) != Some(next.date) {
+                continue;
+            }
+            for hour in LOW_HOUR..LOW_HOUR + 24 {
+                held = part.step_hour(held, between(day, next, hour));
+                if part.ice_share(held) >= DAMAGING_SHARE {
+                    let date = if hour < 24 { day.date } else { next.date };
+                    found = Some((found.map_or(date, |(first, _)| first), date));
+                }
+            }
+        }
+        found
+    }
+}
+
+/// The air at an hour from the day's low to the next day's, C.
+fn between(day: &Day, next: &Day, hour: u32) -> f64 {
+    let (from, to, start, length) = if hour < HIGH_HOUR {
+        (day.low_c, day.high_c, LOW_HOUR, HIGH_HOUR - LOW_HOUR)
+    } else {
+        (day.high_c, next.low_c, HIGH_HOUR, 24 + LOW_HOUR - HIGH_HOUR)
+    };
+    let share = (f64::from(hour - start) + 0.5) / f64::from(length);
+    from + (to - from) * (1.0 - (std::f64::consts::PI * share).cos()) / 2.0
+}
+
+/// The model of a thermal class full of fresh water; `None` where the class holds none.
+#[must_use]
+pub fn water_in(class: &ThermalClass, fresh: &crate::domain::physics::Liquid) -> Option<PartModel> {
+    PartModel::new(fresh, class.water(), class.solid(), class.ua()).ok()
+}
+
+/// Which end of the winter.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum End {
+    /// The first freeze in autumn: early is bad.
+    First,
+    /// The last freeze in spring: late is bad.
+    Last,
+}
+
+/// The day, counted from 1 July, by which a share of the winters had their first freeze, or after which a share of them
+/// still had one. Winters without any freeze count as later than every day (first) or earlier (last). `None` where that
+/// share is never reached.
+///
+/// Quantiles are those of the ordered winters, interpolated between neighbours.
+#[must_use]
+pub fn day_at(winters: &[(i32, FirstAndLast)], end: End, share: f64) -> Option<u32> {
+    let mut days: Vec<f64> = winters
+        .iter()
+        .map(|(year, found)| match (end, found) {
+            (End::First, Some((first, _))) => since_july(*year, *first),
+            (End::Last, Some((_, last))) => -since_july(*year, *last),
+            (_, None) => f64::INFINITY,
+        })
+        .collect();
+    days.sort_by(f64::total_cmp);
+    let last = days.len().checked_sub(1)?;
+    let at = share.clamp(0.0, 1.0) * f64::from(u32::try_from(last).ok()?);
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small index")]
+    let below = at.floor() as usize;
+    let (low, high) = (days.get(below)?, days.get((below + 1).min(last))?);
+    let value = if at.fract() > 0.0 { low + (high - low) * at.fract() } else { *low };
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a day of a year")]
+    value.is_finite().then(|| value.abs().round() as u32)
+}
+
+fn since_july(year: i32, date: NaiveDate) -> f64 {
+    let start = NaiveDate::from_ymd_opt(year, 7, 1).unwrap_or(date);
+    i32::try_from((date - start).num_days()).map_or(0.0, f64::from)
+}
+
+/// Month and day of a day counted from 1 July, in a year without a leap day.
+#[must_use]
+pub fn calendar(day: u32) -> Option<NaiveDate> {
+    NaiveDate::from_ymd_opt(2022, 7, 1)?.checked_add_days(Days::new(u64::from(day)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn winter(cold: &[(&str, f64)]) -> Vec<Day> {
+        let start = NaiveDate::from_ymd_opt(2020, 7, 1).unwrap();
+        start
+            .iter_days()
+            .take(365)
+            .map(|date| {
+                let low = cold.iter().find(|(d, _)| d.parse() == Ok(date)).map_or(5.0, |c| c.1);
+                Day { date, low_c: low, high_c: low + 6.0 }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn first_and_last_days_of_the_air() {
+        let days = winter(&[("2020-10-20", -1.0), ("2021-01-10", -9.0), ("2021-04-02", -0.5)]);
+        let all = winters(&days);
+        assert_eq!(all.len(), 1);
+        let found = all[0].air_below(0.0).unwrap();
+        assert_eq!(
+            (found.0.to_string(), found.1.to_string()),
+            ("2020-10-20".into(), "2021-04-02".into())
+        );
+        let hard = all[0].air_below(-2.2).unwrap();
+        assert_eq!(hard.0, hard.1);
+        assert_eq!(all[0].air_below(-20.0), None);
+    }
+
+    #[test]
+    fn quantiles_run_from_the_bad_end() {
+        let date = |text: &str| text.parse::<NaiveDate>().unwrap();
+        let all: Vec<(i32, FirstAndLast)> = (0..11)
+            .map(|k| {
+                let first = date("2020-10-01") + Days::new(k);
+                (2020, Some((first, date("2021-04-01") + Days::new(k))))
+            })
+            .collect();
+        let on = |end, share| {
+            calendar(day_at(&all, end, share).unwrap()).unwrap().format("%m-%d").to_string()
+        };
+        assert_eq!(on(End::First, 0.1), "10-02");
+        assert_eq!(on(End::Last, 0.1), "04-10");
+        assert_eq!(day_at(&[(2020, None)], End::First, 0.1), None);
+    }
+
+    #[test]
+    fn half_a_winter_does_not_count() {
+        let days: Vec<Day> = winter(&[]).into_iter().take(200).collect();
+        assert!(winters(&days).is_empty());
+    }
+}

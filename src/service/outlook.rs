@@ -1,0 +1,136 @@
+//! The outlook of a place: the newest issue of each configured service that is recent enough, combined; and how far it
+//! can be relied on. What each service was worth at the time is read from what was fetched by then.
+
+use std::sync::{Arc, LazyLock};
+
+use super::clients::services;
+use super::house::{House, ServiceError};
+use super::survey::Instant;
+use crate::domain::boat::SiteId;
+use crate::domain::weather::error_table::ErrorTable;
+use crate::domain::weather::freshness::Standing;
+use crate::domain::weather::outlook::spread::fitted_sd_k;
+use crate::domain::weather::outlook::{Source, Spot, combine};
+use crate::domain::weather::{Forecast, ForecastState};
+use crate::domain::yard::Site;
+use crate::forecast::client::{FetchState, Service};
+
+/// The fitted spread is compiled in and read once; a damaged table would leave the default model.
+static TABLE: LazyLock<Option<ErrorTable>> = LazyLock::new(|| ErrorTable::built_in().ok());
+
+/// One service's newest issue of a place, and how it stands.
+struct Newest {
+    service: Service,
+    forecast: Option<Arc<Forecast>>,
+    standing: Standing,
+    refused: bool,
+}
+
+/// The outlook of a place at the instant and how far it can be relied on; the newest issue there is, where none is
+/// recent enough to be believed.
+///
+/// # Errors
+/// The store's.
+pub fn outlook_of(
+    house: &House,
+    site: &Site,
+    instant: Instant,
+) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
+    let all = newest(house, &site.id, instant)?;
+    let limits = house.settings.forecast.limits;
+    let state = state_of(house, &all, instant);
+    let spot =
+        Spot { latitude: site.latitude, longitude: site.longitude, elevation_m: site.elevation_m };
+    let usable: Vec<(&Newest, &Arc<Forecast>)> = all
+        .iter()
+        .filter(|one| limits.state(&one.standing, instant.at) != ForecastState::Blind)
+        .filter_map(|one| Some((one, one.forecast.as_ref()?)))
+        .collect();
+    if usable.is_empty() {
+        let forecasts = all.into_iter().filter_map(|one| one.forecast);
+        return Ok((forecasts.max_by_key(|forecast| forecast.issued_at), state));
+    }
+    let spreads: Vec<Vec<f64>> = usable
+        .iter()
+        .map(|(one, forecast)| match (one.service, TABLE.as_ref()) {
+            // The table was fitted on this service's lows and highs.
+            (Service::NwsGridpoint, Some(table)) => fitted_sd_k(table, forecast, spot),
+            _ => Vec::new(),
+        })
+        .collect();
+    let sources: Vec<Source<'_>> = usable
+        .iter()
+        .zip(&spreads)
+        .map(|((one, forecast), fitted_sd_k)| Source {
+            forecast,
+            height_corrected: one.service.corrects_height(),
+            fitted_sd_k,
+        })
+        .collect();
+    Ok((combine(&sources, spot, instant.at).map(Arc::new), state))
+}
+
+/// Only how far the place's outlook can be relied on, and when its newest issue was made: what a round looks at first.
+///
+/// # Errors
+/// The store's.
+pub fn standing_of(
+    house: &House,
+    site: &SiteId,
+    instant: Instant,
+) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
+    let all = newest(house, site, instant)?;
+    let state = state_of(house, &all, instant);
+    let forecasts = all.into_iter().filter_map(|one| one.forecast);
+    Ok((forecasts.max_by_key(|forecast| forecast.issued_at), state))
+}
+
+/// How each configured service stands for a place.
+///
+/// # Errors
+/// The store's.
+pub fn standings_of(
+    house: &House,
+    site: &SiteId,
+    instant: Instant,
+) -> Result<Vec<Standing>, ServiceError> {
+    Ok(newest(house, site, instant)?.into_iter().map(|one| one.standing).collect())
+}
+
+/// The best of what the services allow; blind where every one of them refuses.
+fn state_of(house: &House, all: &[Newest], instant: Instant) -> ForecastState {
+    let limits = house.settings.forecast.limits;
+    if !all.is_empty() && all.iter().all(|one| one.refused) {
+        return ForecastState::Blind;
+    }
+    let states = all.iter().map(|one| limits.state(&one.standing, instant.at));
+    states.min().unwrap_or(ForecastState::Blind)
+}
+
+fn newest(house: &House, site: &SiteId, instant: Instant) -> Result<Vec<Newest>, ServiceError> {
+    let mut all = Vec::new();
+    for service in services(&house.settings.forecast) {
+        let name = service.name();
+        let forecast = house.weather.newest_of(&house.store, site, Some(name), instant.known_at)?;
+        let fetching = house.store.fetch_state::<FetchState>(name, site)?;
+        // Asked about the past: what we knew then had answered then.
+        let answered = fetching.as_ref().and_then(|f| f.last_answer);
+        let answered = answered.map(|at| at.min(instant.known_at));
+        let refused = fetching.is_some_and(|f| f.document.refused);
+        let standing = Standing::of(forecast.as_deref(), answered);
+        all.push(Newest { service, forecast, standing, refused });
+    }
+    Ok(all)
+}
+
+/// What has to be shown beside an outlook, by the services in its name.
+#[must_use]
+pub fn attributions(forecast: &Forecast) -> Vec<&'static str> {
+    let mut all = Vec::new();
+    for service in forecast.service.split('+').filter_map(Service::of_name) {
+        if !all.contains(&service.attribution()) {
+            all.push(service.attribution());
+        }
+    }
+    all
+}

@@ -1,0 +1,219 @@
+//! Several services at once, against local servers that misbehave.
+
+use std::time::Duration;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::domain::weather::{Forecast, ForecastState};
+use rimeward::domain::yard::Site;
+use rimeward::forecast::client::{Client, ClientSettings, FetchState, Options, Outcome, Service};
+use rimeward::intake;
+use rimeward::service::fetch::fetch_all;
+use rimeward::service::house::House;
+use rimeward::service::outlook::{attributions, outlook_of};
+use rimeward::service::survey::Instant;
+use rimeward::settings::Settings;
+use rimeward::store;
+
+use super::server::{Reply, Server};
+use crate::support::TempDir;
+
+const NORWAY: &[u8] = include_bytes!("../payloads/met_norway/complete_own.json");
+const METEO: &[u8] = include_bytes!("../payloads/open_meteo/forecast_own.json");
+const LIMIT: &[u8] = include_bytes!("../payloads/open_meteo/limit_own.json");
+const STATION: &[u8] = include_bytes!("../payloads/mosmix/stations_own.kmz");
+
+fn now() -> DateTime<Utc> {
+    "2023-01-12T06:10:00Z".parse().unwrap()
+}
+
+fn json(body: &[u8]) -> Reply {
+    Reply::new(200, body).with("Content-Type", "application/json")
+}
+
+fn client(service: Service, server: &Server, options: Options) -> Client {
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    let settings = ClientSettings {
+        base: server.base.clone(),
+        contact: "harbour@example.org".into(),
+        deadline: Duration::from_millis(1500),
+    };
+    Client::with(service, &settings, options).unwrap()
+}
+
+/// Two places side by side, in one cell of every service, and the yard's settings for two servers.
+fn house(folder: &TempDir, norway: &Server, meteo: &Server) -> (House, Vec<Site>) {
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    let text = format!(
+        r#"
+[yard]
+name = "Own Yard"
+time_zone = "Europe/Oslo"
+[store]
+path = "own.sqlite"
+[forecast]
+contact = "office@example.org"
+services = ["met-norway", "open-meteo"]
+[forecast.met_norway]
+base = "{}"
+[forecast.open_meteo]
+use = "noncommercial"
+base = "{}"
+[mail]
+from = "desk@example.org"
+maildir = "Maildir"
+"#,
+        norway.base, meteo.base
+    );
+    let settings = Settings::parse(&text, folder.path()).unwrap();
+    let house = House::open(settings, store::Options::default()).unwrap();
+    let head = include_str!("../../config/demo/sites.csv").lines().next().unwrap();
+    let model = include_str!("../../config/demo/sites.csv").lines().nth(1).unwrap();
+    let mut sites = intake::csv::sites(format!("{head}\n{model}\n").as_bytes(), "s").unwrap().rows;
+    sites[0].latitude = 59.2;
+    sites[0].longitude = 10.42;
+    let mut other = sites[0].clone();
+    other.id = "other".into();
+    other.latitude = 59.2004;
+    sites.push(other);
+    house.store.put_yard(&sites, &[], &[]).unwrap();
+    (house, sites)
+}
+
+fn state(
+    house: &House,
+    site: &Site,
+    at: DateTime<Utc>,
+) -> (Option<std::sync::Arc<Forecast>>, ForecastState) {
+    outlook_of(house, site, Instant::now(at)).unwrap()
+}
+
+#[tokio::test]
+async fn places_in_one_cell_share_a_request_and_two_services_one_outlook() {
+    let norway =
+        Server::start(|_, _| json(NORWAY).with("Expires", "Thu, 12 Jan 2023 06:45:00 GMT")).await;
+    let meteo = Server::start(|_, _| json(METEO)).await;
+    let folder = TempDir::new("several");
+    let (house, sites) = house(&folder, &norway, &meteo);
+    let clients = house.weather_client().unwrap().unwrap();
+    let fetched = fetch_all(&house, &clients, &sites, now(), &|| true).await.unwrap();
+    assert!(fetched.iter().all(|f| f.new_issue && f.trouble.is_empty()), "{fetched:?}");
+    assert_eq!((norway.paths().len(), meteo.paths().len()), (1, 1));
+    let height = format!("{:.0}", sites[0].elevation_m);
+    assert_eq!(
+        norway.paths()[0],
+        format!("/weatherapi/locationforecast/2.0/complete?lat=59.2&lon=10.42&altitude={height}")
+    );
+    assert!(
+        meteo.paths()[0].contains("timezone=GMT")
+            && meteo.paths()[0].contains("temperature_unit=celsius")
+    );
+    for site in &sites {
+        let (outlook, state) = state(&house, site, now());
+        let outlook = outlook.unwrap();
+        assert_eq!(
+            (outlook.service.as_str(), state),
+            ("met-norway+open-meteo", ForecastState::Fresh)
+        );
+        assert!(
+            outlook.steps.iter().all(|s| s.p10_c < s.temperature_c && s.temperature_c < s.p90_c)
+        );
+        let shown = attributions(&outlook).join(", ");
+        assert!(shown.contains("MET Norway") && shown.contains("Open-Meteo"), "{shown}");
+    }
+    let again =
+        fetch_all(&house, &clients, &sites, now() + TimeDelta::minutes(5), &|| true).await.unwrap();
+    assert!(
+        again.iter().all(|f| !f.new_issue) && norway.paths().len() == 1,
+        "asked before Expires"
+    );
+}
+
+#[tokio::test]
+async fn a_service_that_fails_leaves_the_other_and_says_so() {
+    let norway = Server::start(|_, _| Reply::new(503, "later")).await;
+    let meteo = Server::start(|_, _| json(METEO)).await;
+    let folder = TempDir::new("several-one");
+    let (house, sites) = house(&folder, &norway, &meteo);
+    let clients = house.weather_client().unwrap().unwrap();
+    let fetched = fetch_all(&house, &clients, &sites, now(), &|| true).await.unwrap();
+    assert!(fetched[0].new_issue && fetched[0].trouble.contains("503"), "{fetched:?}");
+    let (outlook, state) = state(&house, &sites[0], now());
+    assert_eq!((outlook.unwrap().service.as_str(), state), ("open-meteo", ForecastState::Fresh));
+}
+
+#[tokio::test]
+async fn a_place_that_every_service_refuses_is_blind_even_with_a_forecast_in_hand() {
+    let turn =
+        |number: usize, good: &[u8]| if number == 0 { json(good) } else { Reply::new(403, "no") };
+    let norway = Server::start(move |_, n| turn(n, NORWAY)).await;
+    let meteo = Server::start(move |_, n| turn(n, METEO)).await;
+    let folder = TempDir::new("several-none");
+    let (house, sites) = house(&folder, &norway, &meteo);
+    let clients = house.weather_client().unwrap().unwrap();
+    fetch_all(&house, &clients, &sites[..1], now(), &|| true).await.unwrap();
+    assert_eq!(state(&house, &sites[0], now()).1, ForecastState::Fresh);
+    let later = now() + TimeDelta::hours(2);
+    let fetched = fetch_all(&house, &clients, &sites[..1], later, &|| true).await.unwrap();
+    assert!(fetched[0].refused && fetched[0].trouble.contains("403"), "{fetched:?}");
+    assert_eq!(state(&house, &sites[0], later).1, ForecastState::Blind);
+}
+
+#[tokio::test]
+async fn a_limit_of_the_minute_waits_and_a_key_is_never_shown() {
+    let meteo =
+        Server::start(|_, _| Reply::new(429, LIMIT).with("Content-Type", "application/json")).await;
+    let options = Options { api_key: Some("s3cretkey".into()), ..Options::default() };
+    let client = client(Service::OpenMeteo, &meteo, options);
+    let mut kept = FetchState::default();
+    let place = "59.2,10.42".parse().unwrap();
+    let outcome = client.fetch(place, None, &mut kept, now()).await;
+    let Outcome::Throttled { until } = &outcome else { panic!("{outcome:?}") };
+    assert!(*until >= now() + TimeDelta::minutes(10));
+    assert!(meteo.paths()[0].contains("apikey=s3cretkey"));
+    let down = Server::start(|_, _| Reply::new(500, "no")).await;
+    let options = Options { api_key: Some("s3cretkey".into()), ..Options::default() };
+    let client = self::client(Service::OpenMeteo, &down, options);
+    let outcome = client.fetch(place, None, &mut FetchState::default(), now()).await;
+    assert!(!format!("{outcome:?}").contains("s3cretkey"), "{outcome:?}");
+}
+
+#[tokio::test]
+async fn a_station_file_is_unpacked_and_a_page_in_its_place_is_not() {
+    let good = Server::start(|_, _| {
+        Reply::new(200, STATION).with("Content-Type", "application/octet-stream")
+    })
+    .await;
+    let station = |name: &str, at: &str| (name.to_owned(), at.parse().unwrap());
+    let options = || Options {
+        stations: vec![station("Q009", "50,8"), station("Q002", "54.3,10.2")],
+        ..Options::default()
+    };
+    let place = "54.32,10.14".parse().unwrap();
+    let outcome = client(Service::Mosmix, &good, options())
+        .fetch(place, None, &mut FetchState::default(), now())
+        .await;
+    assert!(matches!(outcome, Outcome::Fresh(..)), "{outcome:?}");
+    assert!(good.paths()[0].ends_with("MOSMIX_L_LATEST_Q002.kmz"), "{:?}", good.paths());
+    let page =
+        Server::start(|_, _| Reply::new(200, "<html>").with("Content-Type", "text/html")).await;
+    let outcome = client(Service::Mosmix, &page, options())
+        .fetch(place, None, &mut FetchState::default(), now())
+        .await;
+    assert!(matches!(outcome, Outcome::Malformed { .. }), "{outcome:?}");
+    let far = client(Service::Mosmix, &good, options())
+        .fetch("20,0".parse().unwrap(), None, &mut FetchState::default(), now())
+        .await;
+    assert!(matches!(far, Outcome::Permanent { .. }), "{far:?}");
+}
+
+#[test]
+fn open_meteo_is_off_until_its_use_is_stated() {
+    let text = include_str!("../../config/rimeward.toml")
+        .replace("you@example.invalid", "office@example.org")
+        .replace("\"met-norway\"]", "\"open-meteo\"]");
+    let folder = std::path::Path::new("/tmp");
+    let problems = Settings::parse(&text, folder).unwrap_err();
+    assert!(problems.iter().any(|p| p.contains("non-commercial")), "{problems:?}");
+    let stated = text.replace("# use = \"noncommercial\"", "use = \"noncommercial\"");
+    assert!(Settings::parse(&stated, folder).is_ok());
+}
