@@ -78,7 +78,7 @@ impl Faults {
             }
             at += TimeDelta::hours(12 + below(60));
         }
-        all.sort_by(|a, b| b.0.cmp(&a.0));
+        all.sort_by_key(|(at, _)| std::cmp::Reverse(*at));
         Self(all)
     }
 }

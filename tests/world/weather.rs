@@ -57,8 +57,8 @@ impl Weather {
     fn truth_f(&self, hour: i64) -> f64 {
         let h = hour as f64;
         let mut t = 34.0 + 7.0 * ((h - 19.0) / 24.0 * std::f64::consts::TAU).cos();
-        for (index, days) in [2.3, 3.7, 5.9, 9.1].into_iter().enumerate() {
-            let phase = f64::from(u16::try_from(self.draw(index as i64) % 6283).unwrap()) / 1000.0;
+        for (index, days) in [(0, 2.3), (1, 3.7), (2, 5.9), (3, 9.1)] {
+            let phase = f64::from(u16::try_from(self.draw(index) % 6283).unwrap()) / 1000.0;
             t += 6.0 * (h / 24.0 / days * std::f64::consts::TAU + phase).sin();
         }
         t
@@ -88,11 +88,11 @@ impl Weather {
         let first = issued_at.timestamp() / 3600;
         let hours = (-2..AHEAD_H).map(|lead| {
             let hour = first + lead;
-            let f = self.truth_f(hour) + self.error_f(first, lead);
+            let f = whole(self.truth_f(hour) + self.error_f(first, lead));
             IssuedHour {
                 hour,
-                temperature_f: f.round() as i32,
-                dewpoint_f: f.round() as i32 - 4,
+                temperature_f: f,
+                dewpoint_f: f - 4,
                 wind_kt: 5,
                 cloud_percent: 40,
             }
@@ -136,6 +136,11 @@ impl Weather {
         }
         reply
     }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "a temperature in whole degrees")]
+fn whole(f: f64) -> i32 {
+    f.round() as i32
 }
 
 /// Every value of every layer missing.
