@@ -89,13 +89,7 @@ impl Weather {
         let hours = (-2..AHEAD_H).map(|lead| {
             let hour = first + lead;
             let f = whole(self.truth_f(hour) + self.error_f(first, lead));
-            IssuedHour {
-                hour,
-                temperature_f: f,
-                dewpoint_f: f - 4,
-                wind_kt: 5,
-                cloud_percent: 40,
-            }
+            IssuedHour { hour, temperature_f: f, dewpoint_f: f - 4, wind_kt: 5, cloud_percent: 40 }
         });
         Issue { issued_at, hours: hours.collect() }
     }
