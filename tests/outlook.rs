@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use rimeward::domain::weather::seasons::{End, FirstAndLast, calendar, day_at, winters};
-use rimeward::intake::archive::days;
+use rimeward::intake::archive::{ArchiveError, days};
 
 /// The folder of data; `None` when the variable is unset. A folder that is named but missing fails.
 #[expect(clippy::disallowed_methods, reason = "the tests' own switch is an environment variable")]
@@ -40,7 +40,12 @@ fn freeze_dates_agree_with_those_computed_independently() {
         if !is_last_30 || !["0.0", "-2.2"].contains(&row["threshold_c"].as_str()) {
             continue;
         }
-        let all = winters(&days(&body, Some(&row["station"])).unwrap());
+        let found = days(&body, Some(&row["station"]));
+        if found == Err(ArchiveError::Empty) {
+            // Some stations of the file have lows only; the part model needs highs too.
+            continue;
+        }
+        let all = winters(&found.unwrap());
         let (from, to) = row["seasons"].split_once('-').unwrap();
         let year = |text: &str| text[..4].parse::<i32>().unwrap();
         let threshold: f64 = row["threshold_c"].parse().unwrap();
