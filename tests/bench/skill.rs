@@ -9,7 +9,6 @@
     clippy::indexing_slicing,
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
-    clippy::unwrap_used,
     reason = "a benchmark over arrays of fixed size; a fault stops it and changes nothing"
 )]
 

@@ -76,10 +76,11 @@ fn solve(mut a: Square, mut b: [f64; TERMS], now: [f64; TERMS]) -> [f64; TERMS] 
         let best = (i..TERMS).max_by(|p, q| a[*p][i].abs().total_cmp(&a[*q][i].abs())).unwrap_or(i);
         a.swap(i, best);
         b.swap(i, best);
+        let pivot = a[i];
         for k in i + 1..TERMS {
-            let factor = a[k][i] / a[i][i];
-            for j in i..TERMS {
-                a[k][j] -= factor * a[i][j];
+            let factor = a[k][i] / pivot[i];
+            for (cell, above) in a[k].iter_mut().zip(&pivot).skip(i) {
+                *cell -= factor * above;
             }
             b[k] -= factor * b[i];
         }
