@@ -7,6 +7,7 @@ pub mod weather_memory;
 pub mod house;
 pub mod exposures;
 pub mod fetch;
+pub mod threads;
 pub mod survey;
 pub mod deciding;
 pub mod letters;

@@ -145,7 +145,7 @@ pub struct Judge {
 
 impl Default for Judge {
     fn default() -> Self {
-        Self { members: 256, seed: 20_221_001, horizon_h: 72, past_days: 60 }
+        Self { members: 256, seed: 20_221_001, horizon_h: 72, past_days: 40 }
     }
 }
 

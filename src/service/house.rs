@@ -1,6 +1,7 @@
 //! What a running service holds in its hands: the store, the tables, the settings, the way to the weather.
 
 use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono_tz::Tz;
 use thiserror::Error;
@@ -11,6 +12,7 @@ use crate::domain::boat::{Boat, PersonId, SiteId};
 use crate::domain::catalogue::{Catalogue, CatalogueError};
 use crate::domain::risk::judge::{JudgeError, JudgeSettings};
 use crate::domain::risk::timing::WorkingHours;
+use crate::domain::weather::errors::{ErrorModel, StandardErrors};
 use crate::domain::yard::{Person, Site};
 use crate::forecast::client::{ClientError, Clients};
 use crate::settings::Settings;
@@ -47,6 +49,8 @@ pub struct House {
     pub store: Store,
     /// What was read of the forecasts.
     pub weather: WeatherMemory,
+    /// Standard errors by seed, drawn once: a place keeps its own all winter.
+    pub drawn: Mutex<BTreeMap<u64, Arc<StandardErrors>>>,
 }
 
 impl House {
@@ -57,7 +61,13 @@ impl House {
     pub fn open(settings: Settings, options: Options) -> Result<Self, ServiceError> {
         let catalogue = Catalogue::built_in()?;
         let store = Store::open(&settings.store.path, options)?;
-        Ok(Self { settings, catalogue, store, weather: WeatherMemory::default() })
+        Ok(Self {
+            settings,
+            catalogue,
+            store,
+            weather: WeatherMemory::default(),
+            drawn: Mutex::default(),
+        })
     }
 
     /// The yard as it is listed now.
@@ -83,6 +93,18 @@ impl House {
     /// [`ServiceError`]: address, contact or key.
     pub fn weather_client(&self) -> Result<Option<Clients>, ServiceError> {
         clients::clients(&self.settings.forecast)
+    }
+
+    /// The standard errors of a seed for every hour up to the horizon.
+    #[must_use]
+    pub fn standard_errors(&self, seed: u64) -> Arc<StandardErrors> {
+        let mut drawn = self.drawn.lock().unwrap_or_else(PoisonError::into_inner);
+        let judge = self.settings.judge;
+        let make = || {
+            let hours = usize::from(judge.horizon_h);
+            StandardErrors::new(judge.members, hours, &ErrorModel::default(), seed)
+        };
+        Arc::clone(drawn.entry(seed).or_insert_with(|| Arc::new(make())))
     }
 
     /// How rows are judged here.

@@ -8,6 +8,7 @@ use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 
 use super::house::{House, ServiceError, YardBook};
 use super::outlook::outlook_of;
+use super::threads::on_threads;
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatState, SiteId, fold};
 use crate::domain::risk::CircuitRisk;
@@ -111,16 +112,17 @@ pub fn survey(
             states.push((boat.clone(), state));
         }
     }
-    let mut places = BTreeMap::new();
-    for site in yard.sites.values().filter(|site| only(&site.id)) {
+    let wanted: Vec<&Site> = yard.sites.values().filter(|site| only(&site.id)).collect();
+    let views = on_threads(wanted, |site| {
         let heat_on = heat_is_on(states.iter().map(|(_, state)| state), &site.id);
-        places.insert(site.id.clone(), view(house, site, instant, hour, heat_on)?);
-    }
+        view(house, site, instant, hour, heat_on)
+    })?;
+    let places = views.into_iter().map(|view| (view.site.id.clone(), view)).collect();
     let boats = judge_all(house, states, &places)?;
     Ok(Survey { instant, until: hour + TimeDelta::hours(horizon), places, boats, yard })
 }
 
-/// Judges each place's boats on a thread of its own; the answers do not depend on how many there are.
+/// Judges place by place: what circuits of one place have in common is computed once.
 fn judge_all(
     house: &House,
     states: Vec<(Boat, BoatState)>,
@@ -130,27 +132,11 @@ fn judge_all(
     for (boat, state) in states {
         by_place.entry(state.site.clone()).or_default().push((boat, state));
     }
-    let judged: Vec<Result<Vec<BoatView>, ServiceError>> = std::thread::scope(|scope| {
-        let threads: Vec<_> = by_place
-            .into_iter()
-            .map(|(site, boats)| {
-                let weather = places.get(&site).and_then(|place| place.weather.as_ref());
-                scope.spawn(move || judge_place(house, weather, boats))
-            })
-            .collect();
-        threads
-            .into_iter()
-            .map(|thread| {
-                thread.join().unwrap_or_else(|_| {
-                    Err(ServiceError::Told("judging a place came to a sudden end".into()))
-                })
-            })
-            .collect()
-    });
-    let mut boats = Vec::new();
-    for place in judged {
-        boats.extend(place?);
-    }
+    let judged = on_threads(by_place.into_iter().collect(), |(site, boats)| {
+        let weather = places.get(&site).and_then(|place| place.weather.as_ref());
+        judge_place(house, weather, boats)
+    })?;
+    let mut boats: Vec<BoatView> = judged.into_iter().flatten().collect();
     boats.sort_by(|a, b| a.boat.id.cmp(&b.boat.id));
     Ok(boats)
 }
@@ -195,7 +181,8 @@ fn view(
     let past = place::at_the_place(site, &past);
     let lead_h = (hour - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
     let seed = judge.seed ^ place_seed(&site.id);
-    let paths = Ensemble::draw(&coming, lead_h, &ErrorModel::default(), judge.members, seed);
+    let paths =
+        Ensemble::around(&coming, lead_h, &ErrorModel::default(), &house.standard_errors(seed));
     seen.low = low(&paths, hour, usize::from(judge.horizon_h));
     seen.weather =
         Some(PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat_on });

@@ -100,9 +100,11 @@ impl Checks {
                 continue;
             }
             let id = view.boat.id.to_string();
-            let own = open.iter().find(|alert| alert.subject.as_str() == id);
-            let alert =
-                own.unwrap_or_else(|| panic!("{id} is over its limit at {clock}: no alert"));
+            let own = open.iter().find(|alert| alert.subject.as_str() == id).cloned();
+            // Closed by the last look with a word to everybody: the next look opens the next episode.
+            let alert = own
+                .or_else(|| just_closed(house, &id, clock))
+                .unwrap_or_else(|| panic!("{id} is over its limit at {clock}: no alert"));
             if self.over.contains(&id) {
                 // What is frozen through and was told before is not told a second time: it stands on the worklist.
                 let heard = alert.raised_at.is_some() || !alert.known.is_empty();
@@ -142,6 +144,19 @@ impl Checks {
             assert!(copies.contains_key(id), "{id}: marked as sent, never received");
         }
     }
+}
+
+/// The alert about a boat that was closed within the longest time between two looks.
+fn just_closed(house: &House, boat: &str, clock: DateTime<Utc>) -> Option<Alert> {
+    let filter = AlertFilter {
+        open: Some(false),
+        kind: Some("freeze".to_owned()),
+        boat: Some(boat.into()),
+        site: None,
+    };
+    let last = house.store.alerts(&filter).unwrap().pop()?;
+    let recent = last.closed_at.is_some_and(|at| clock - at <= TimeDelta::hours(3));
+    recent.then(|| serde_json::from_value(last.document).unwrap())
 }
 
 fn open_freeze(house: &House) -> Vec<Alert> {

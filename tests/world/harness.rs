@@ -56,6 +56,7 @@ impl World {
             catalogue: Catalogue::built_in().unwrap(),
             store: Store::open_in_memory().unwrap(),
             weather: WeatherMemory::default(),
+            drawn: std::sync::Mutex::default(),
         };
         load_yard(&house);
         let guard = runtime.enter();
@@ -100,6 +101,7 @@ impl World {
             catalogue: old.catalogue,
             store: old.store,
             weather: WeatherMemory::default(),
+            drawn: std::sync::Mutex::default(),
         };
         let guard = self.runtime.enter();
         let daemon = Daemon::over(house).unwrap();

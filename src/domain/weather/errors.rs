@@ -89,6 +89,36 @@ pub struct Ensemble {
     unknown_hours: usize,
 }
 
+/// Errors of unit spread, `hours` x `members`, hour by hour: the random part of an ensemble.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StandardErrors {
+    members: usize,
+    errors: Vec<f64>,
+}
+
+impl StandardErrors {
+    /// Draws them: memory and tails are `model`'s. The same arguments give the same bits, and more hours only add to
+    /// the end.
+    #[must_use]
+    pub fn new(members: usize, hours: usize, model: &ErrorModel, seed: u64) -> Self {
+        let mut rng = Normals::new(seed);
+        let paths: Vec<Path> =
+            (0..members).map(|m| Path::start(m, members, model, &mut rng)).collect();
+        let mut paths = shuffled_shifts(paths, &mut rng);
+        let keep = (-1.0 / model.decay_h).exp();
+        let fresh = (1.0 - keep * keep).sqrt();
+        let (shift, rest) = (model.shift_share.sqrt(), (1.0 - model.shift_share).sqrt());
+        let mut errors = Vec::with_capacity(hours * members);
+        for _ in 0..hours {
+            for path in &mut paths {
+                errors.push(path.tail * (shift * path.shift + rest * path.wander));
+                path.wander = keep * path.wander + fresh * rng.normal();
+            }
+        }
+        Self { members, errors }
+    }
+}
+
 impl Ensemble {
     /// Draws `members` paths around `steps`, whose first hour has the lead `first_lead_h`.
     ///
@@ -102,28 +132,32 @@ impl Ensemble {
         members: usize,
         seed: u64,
     ) -> Self {
+        let hours = steps.len().min(HOURS_MAX);
+        Self::around(steps, first_lead_h, model, &StandardErrors::new(members, hours, model, seed))
+    }
+
+    /// The same with standard errors that were drawn before: what a seed gives is the same all winter.
+    #[must_use]
+    pub fn around(
+        steps: &[Step],
+        first_lead_h: f64,
+        model: &ErrorModel,
+        standard: &StandardErrors,
+    ) -> Self {
         let (centre, unknown_hours) = without_gaps(steps);
         let published: Vec<Option<(f64, f64)>> = steps.iter().map(published_sd_k).collect();
-        let hours = centre.len().min(HOURS_MAX);
-        let mut rng = Normals::new(seed);
-        let paths: Vec<Path> =
-            (0..members).map(|m| Path::start(m, members, model, &mut rng)).collect();
-        let mut paths = shuffled_shifts(paths, &mut rng);
-        let keep = (-1.0 / model.decay_h).exp();
-        let fresh = (1.0 - keep * keep).sqrt();
-        let (shift, rest) = (model.shift_share.sqrt(), (1.0 - model.shift_share).sqrt());
-        let mut air_c = Vec::with_capacity(hours * members);
-        for (hour, &forecast_c) in centre.iter().take(hours).enumerate() {
+        let members = standard.members;
+        let mut air_c = Vec::with_capacity(centre.len().min(HOURS_MAX) * members);
+        let drawn = standard.errors.chunks_exact(members.max(1));
+        for ((hour, &forecast_c), standard) in centre.iter().enumerate().zip(drawn) {
             let sd = model.sd(first_lead_h + count(hour), forecast_c);
             // Where the step carries quantiles, these are the forecast's own part of the spread.
             let stated = published.get(hour).copied().flatten();
             let (below, above) = stated
                 .map_or((sd, sd), |(b, a)| (b.hypot(model.place_sd_k), a.hypot(model.place_sd_k)));
-            for path in &mut paths {
-                let standard = path.tail * (shift * path.shift + rest * path.wander);
+            for &standard in standard {
                 let error = if standard < 0.0 { below * standard } else { above * standard };
                 air_c.push(narrow(forecast_c + model.bias_k + error));
-                path.wander = keep * path.wander + fresh * rng.normal();
             }
         }
         Self { members, air_c, unknown_hours }

@@ -15,6 +15,9 @@ use crate::domain::weather::place;
 use crate::service::house::{House, ServiceError};
 use crate::service::survey::{BoatView, PlaceView, Survey, whole_hour};
 
+/// Weather paths for a plan, at most: it looks three weeks ahead, where chances need no second digit.
+const MEMBERS_MAX: usize = 128;
+
 /// The open work of every boat that can be judged.
 pub(super) struct Looked<'a> {
     pub boats: Vec<(&'a BoatView, BoatWork)>,
@@ -80,6 +83,12 @@ fn all_hours(
     }
     let lead_h = (at - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
     let judge = house.settings.judge;
-    let paths = Ensemble::draw(&coming, lead_h, &ErrorModel::default(), judge.members, judge.seed);
+    let paths = Ensemble::draw(
+        &coming,
+        lead_h,
+        &ErrorModel::default(),
+        judge.members.min(MEMBERS_MAX),
+        judge.seed,
+    );
     Some(PlaceWeather { coming, paths, ..weather.clone() })
 }

@@ -1,6 +1,6 @@
 //! Quantiles of a mixture of two-piece normal distributions.
 
-use super::super::errors::normal_share;
+use super::super::errors::{normal_quantile, normal_share};
 
 /// One distribution of a mixture: two half normals that meet at the centre, each with half of the weight.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -26,6 +26,12 @@ impl Part {
 /// The values below which `shares` of the mixture lie, in C to a thousandth; `None` of nothing.
 #[must_use]
 pub fn quantiles<const N: usize>(parts: &[Part], shares: [f64; N]) -> Option<[f64; N]> {
+    // One service with an even spread, the common case, has a closed form.
+    if let [only] = parts
+        && only.below_k == only.above_k
+    {
+        return Some(shares.map(|share| only.centre + only.below_k * normal_quantile(share)));
+    }
     let edge = |sign: f64, p: &Part| p.centre + sign * 6.0 * p.below_k.max(p.above_k);
     let lowest = parts.iter().map(|p| edge(-1.0, p)).min_by(f64::total_cmp)?;
     let highest = parts.iter().map(|p| edge(1.0, p)).max_by(f64::total_cmp)?;
