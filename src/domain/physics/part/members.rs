@@ -118,19 +118,28 @@ impl Members {
     /// One hour: `air_c` has the air of each member, C; the part exchanges heat as if the hour were `stretch` hours long
     /// (wind; 1 without). Members beyond the end of `air_c` keep their state.
     pub fn step(&mut self, air_c: &[f32], stretch: f64) {
+        // The time left at an edge is read from how far the hour overshoots it, which single precision forgets after
+        // several time constants: a fast part takes the hour in steps.
+        let steepest = self.lines.iter().fold(0.0, |most: f64, line| most.max(line.slope));
+        let steps = (self.per_tau * stretch * steepest).ceil().clamp(1.0, 64.0);
+        let stretch = stretch / steps;
         if stretch != self.stretch {
             for (hour, line) in self.hours.iter_mut().zip(&self.lines) {
                 (hour.left, hour.gain, hour.add) = in_time(line, self.per_tau * stretch);
             }
             self.stretch = stretch;
         }
-        pulp::Arch::new().dispatch(OneHour {
-            groups: &mut self.groups,
-            air_c,
-            hours: &self.hours,
-            edges: &self.edges,
-            marks: self.marks,
-        });
+        let mut done = 0.0;
+        while done < steps {
+            pulp::Arch::new().dispatch(OneHour {
+                groups: &mut self.groups,
+                air_c,
+                hours: &self.hours,
+                edges: &self.edges,
+                marks: self.marks,
+            });
+            done += 1.0;
+        }
     }
 
     /// How many members have been past each mark so far, at the start or at the end of an hour.
