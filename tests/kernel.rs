@@ -17,9 +17,9 @@ fn liquid() -> impl Strategy<Value = Liquid> {
     ]
 }
 
-/// Time constants from 1 h to 60 h. Known limit: at 0.2 h single precision has been seen to end a third of the ice away.
+/// Time constants from 0.2 h to 60 h.
 fn part() -> impl Strategy<Value = PartModel> {
-    (liquid(), 0.05..20.0, 0.0..200_000.0, 1.0_f64..60.0).prop_map(|(liquid, water, solid, tau)| {
+    (liquid(), 0.05..20.0, 0.0..200_000.0, 0.2_f64..60.0).prop_map(|(liquid, water, solid, tau)| {
         let ua = WattsPerKelvin::clamped((water * 4210.0 + solid) / (tau * 3600.0));
         PartModel::new(&liquid, Kilograms::clamped(water), JoulesPerKelvin::clamped(solid), ua)
             .unwrap()
@@ -101,7 +101,7 @@ fn the_catalogue_at_once_ends_where_it_ends_one_by_one() {
             for (mean_c, swing_k, step_k) in [(0.0, 3.0, 1.5), (-3.0, 6.0, 2.0), (-12.0, 9.0, 4.0)]
             {
                 let air = air(120, 31, mean_c, swing_k, step_k);
-                let may = Apart { kelvin: 2e-3, ice: 1e-3 };
+                let may = Apart { kelvin: 1e-3, ice: 1e-4 };
                 let end = compare(&model, 4.0, &air, 3.0, &may);
                 assert!(end.is_ok(), "{}: {end:?}", class.id);
             }
@@ -112,7 +112,7 @@ fn the_catalogue_at_once_ends_where_it_ends_one_by_one() {
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(96) })]
 
-    /// Random parts go outside the catalogue; they are held to 0.02 K and 1 % of the ice, the catalogue to less.
+    /// Random parts go outside the catalogue; they are held to 0.05 K and 0.5 % of the ice, the catalogue to less.
     #[test]
     fn members_at_once_end_where_one_by_one_they_end(
         model in part(), start_c in -4.0..12.0, members in 1..75_usize,
@@ -120,7 +120,7 @@ proptest! {
         gust in 1.0..4.0_f64
     ) {
         let air = air(120, members, mean_c, swing_k, step_k);
-        let may = Apart { kelvin: 0.02, ice: 0.01 };
+        let may = Apart { kelvin: 0.05, ice: 5e-3 };
         let end = compare(&model, start_c, &air, gust, &may);
         prop_assert!(end.is_ok(), "{:?}", end);
     }
