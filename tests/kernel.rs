@@ -154,3 +154,13 @@ fn air_that_is_no_number_never_becomes_one() {
     let states: Vec<f64> = members.states_j().collect();
     assert!(states[0].is_nan() && states[1].is_finite(), "{states:?}");
 }
+
+#[test]
+fn wind_that_is_no_number_never_leaves_a_state_standing() {
+    let class = rimeward::domain::physics::part::thermal_class("hose_25mm").unwrap();
+    let model =
+        PartModel::new(&Liquid::FreshWater, class.water(), class.solid(), class.ua()).unwrap();
+    let mut members = Members::new(&model, 100.0, marks(&model), 2);
+    members.step(&[-9.0, -9.0], f64::NAN);
+    assert!(members.states_j().all(f64::is_nan), "{:?}", members.states_j().collect::<Vec<_>>());
+}

@@ -7,44 +7,25 @@ mod outbox;
 mod round;
 mod yard;
 
-use rimeward::domain::boat::{Evidence, LayupEvent, Precision};
+use rimeward::domain::boat::{Evidence, LayupEvent};
 use rimeward::store::OutboxRow;
 
 use crate::support::at;
 
 /// A plain event about a boat.
 pub fn event(id: &str, boat: &str) -> LayupEvent {
+    let happened = chrono::DateTime::parse_from_rfc3339("2022-11-05T10:00:00-04:00").unwrap();
     LayupEvent {
-        id: id.into(),
-        happened_at: at("2022-11-05T14:00:00Z"),
-        happened_offset_s: -14_400,
-        precision: Precision::Minute,
         recorded_at: at("2022-11-05T15:00:00Z"),
         boat: Some(boat.into()),
-        site: None,
-        kind: "drained".to_owned(),
         circuits: vec!["block_raw".into()],
-        instance: None,
         point: Some("port engine".to_owned()),
-        fluid: None,
-        label: None,
-        method: None,
-        thermostat_open: None,
-        litres_in: None,
         litres_out: Some(7.1 / 3.0),
-        reading_value: None,
-        reading_unit: None,
-        scale: None,
-        minutes: None,
-        percent: None,
-        volts: None,
         probed: Some(true),
         who: Some("J. Pepperpot".to_owned()),
         role: Some("technician".to_owned()),
-        evidence: Evidence::Probed,
-        sheet: None,
-        corrects: None,
         note: Some("rust came out with it".to_owned()),
+        ..LayupEvent::blank(id.into(), "drained".to_owned(), happened, Evidence::Probed)
     }
 }
 

@@ -147,39 +147,19 @@ fn event(
         .and_then(|text| dates::moment(text, row.sheet.order, zone))
         .map(|(at, _)| at.to_utc());
     let written = row.text(&tick.heading).unwrap_or_default();
+    let id = ids.id(&format!("{boat}|{}|{}", tick.heading, happened.date_naive()));
+    let kind = if declined { "declined".to_owned() } else { tick.kind.clone() };
     Some(LayupEvent {
-        id: ids.id(&format!("{boat}|{}|{}", tick.heading, happened.date_naive())),
-        happened_at: happened.to_utc(),
-        happened_offset_s: happened.offset().local_minus_utc(),
         precision: if hour_known { Precision::Minute } else { Precision::Day },
         recorded_at: recorded.or(known.now).unwrap_or(happened.to_utc()),
         boat: Some(boat.clone()),
-        site: None,
-        kind: if declined { "declined".to_owned() } else { tick.kind.clone() },
         circuits: tick.circuits.clone(),
-        instance: None,
-        point: None,
-        fluid: None,
-        label: None,
-        method: None,
-        thermostat_open: None,
-        litres_in: None,
-        litres_out: None,
-        reading_value: None,
-        reading_unit: None,
-        scale: None,
-        minutes: None,
-        percent: None,
-        volts: None,
-        probed: None,
         who: cell.who.map(str::to_owned).or_else(|| text("who")),
-        role: None,
-        evidence: Evidence::Claimed,
         sheet: text("sheet_id"),
-        corrects: None,
         note: Some(match text("note") {
             Some(note) => format!("{}: {written}; {note}", tick.heading),
             None => format!("{}: {written}", tick.heading),
         }),
+        ..LayupEvent::blank(id, kind, happened, Evidence::Claimed)
     })
 }

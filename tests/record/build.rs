@@ -9,39 +9,8 @@ use rimeward::domain::catalogue::{Catalogue, Holds};
 
 /// An entry of boat `B` in autumn 2022, local time of the US east coast.
 pub fn event(id: &str, happened: &str, kind: &str) -> Entry {
-    let local: DateTime<FixedOffset> = when(happened);
-    Entry(LayupEvent {
-        id: id.into(),
-        happened_at: local.with_timezone(&Utc),
-        happened_offset_s: local.offset().local_minus_utc(),
-        precision: Precision::Minute,
-        recorded_at: local.with_timezone(&Utc),
-        boat: Some("B".into()),
-        site: None,
-        kind: kind.to_owned(),
-        circuits: Vec::new(),
-        instance: None,
-        point: None,
-        fluid: None,
-        label: None,
-        method: None,
-        thermostat_open: None,
-        litres_in: None,
-        litres_out: None,
-        reading_value: None,
-        reading_unit: None,
-        scale: None,
-        minutes: None,
-        percent: None,
-        volts: None,
-        probed: None,
-        who: None,
-        role: None,
-        evidence: Evidence::Recorded,
-        sheet: None,
-        corrects: None,
-        note: None,
-    })
+    let blank = LayupEvent::blank(id.into(), kind.to_owned(), when(happened), Evidence::Recorded);
+    Entry(LayupEvent { boat: Some("B".into()), ..blank })
 }
 
 fn when(text: &str) -> DateTime<FixedOffset> {

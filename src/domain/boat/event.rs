@@ -1,6 +1,6 @@
 //! One entry of the lay-up log.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, FixedOffset, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::{BoatId, CircuitId, Evidence, SiteId, identifier};
@@ -86,4 +86,49 @@ pub struct LayupEvent {
     pub corrects: Option<EventId>,
     /// Free text.
     pub note: Option<String>,
+}
+
+impl LayupEvent {
+    /// An entry that says no more than what happened, when and on whose word: known to the minute, learned of at once,
+    /// every other column blank.
+    #[must_use]
+    pub fn blank(
+        id: EventId,
+        kind: String,
+        happened: DateTime<FixedOffset>,
+        evidence: Evidence,
+    ) -> Self {
+        Self {
+            id,
+            happened_at: happened.to_utc(),
+            happened_offset_s: happened.offset().local_minus_utc(),
+            precision: Precision::Minute,
+            recorded_at: happened.to_utc(),
+            boat: None,
+            site: None,
+            kind,
+            circuits: Vec::new(),
+            instance: None,
+            point: None,
+            fluid: None,
+            label: None,
+            method: None,
+            thermostat_open: None,
+            litres_in: None,
+            litres_out: None,
+            reading_value: None,
+            reading_unit: None,
+            scale: None,
+            minutes: None,
+            percent: None,
+            volts: None,
+            probed: None,
+            who: None,
+            role: None,
+            evidence,
+            sheet: None,
+            corrects: None,
+            note: None,
+        }
+    }
 }

@@ -102,32 +102,18 @@ fn changed_fields(row: &LayupEvent, entry: &LayupEvent, erased: &Erased) -> Vec<
 
 /// The correction that withdraws an entry, so that its next version can stand for it.
 fn withdrawal(entry: &LayupEvent, next: &EventId, now: DateTime<Utc>) -> LayupEvent {
+    let id = EventId::from(format!("{next}-withdraws"));
+    let happened = entry.happened_at.fixed_offset();
     LayupEvent {
-        id: EventId::from(format!("{next}-withdraws")),
+        happened_offset_s: entry.happened_offset_s,
+        precision: entry.precision,
         recorded_at: now,
-        kind: "correction".to_owned(),
+        boat: entry.boat.clone(),
+        site: entry.site.clone(),
         corrects: Some(entry.id.clone()),
         method: Some("void".to_owned()),
-        evidence: Evidence::None,
-        circuits: Vec::new(),
-        instance: None,
-        point: None,
-        fluid: None,
-        label: None,
-        thermostat_open: None,
-        litres_in: None,
-        litres_out: None,
-        reading_value: None,
-        reading_unit: None,
-        scale: None,
-        minutes: None,
-        percent: None,
-        volts: None,
-        probed: None,
-        who: None,
-        role: None,
         sheet: entry.sheet.clone(),
         note: Some(format!("the row was changed in the sheet; {next} stands for it")),
-        ..entry.clone()
+        ..LayupEvent::blank(id, "correction".to_owned(), happened, Evidence::None)
     }
 }

@@ -25,6 +25,9 @@ const NARROW: usize = 8;
 /// Beyond this share of the way to balance a crossing counts as having taken for ever.
 const NEARLY_ONE: f32 = 0.999_999_9;
 
+/// An hour of more time constants than this ends in balance, however it is cut.
+const MOST_STEPS: f64 = 64.0;
+
 /// A straight piece: temperature = `offset_c` + `slope` heat.
 #[derive(Debug, Clone, Copy)]
 struct Line {
@@ -121,7 +124,9 @@ impl Members {
         // The time left at an edge is read from how far the hour overshoots it, which single precision forgets after
         // several time constants: a fast part takes the hour in steps.
         let steepest = self.lines.iter().fold(0.0, |most: f64, line| most.max(line.slope));
-        let steps = (self.per_tau * stretch * steepest).ceil().clamp(1.0, 64.0);
+        let time_constants = self.per_tau * stretch * steepest;
+        // One step where the wind is no number, too, so that the states become none: they must never stand still.
+        let steps = if time_constants > 1.0 { time_constants.ceil().min(MOST_STEPS) } else { 1.0 };
         let stretch = stretch / steps;
         if stretch != self.stretch {
             for (hour, line) in self.hours.iter_mut().zip(&self.lines) {
