@@ -4,6 +4,7 @@ pub mod archive;
 pub mod csv;
 pub mod dates;
 pub mod entry;
+mod hidden;
 pub mod layout;
 pub mod problems;
 mod remarks;

@@ -1,6 +1,7 @@
 //! One lay-up event made by hand: the same columns and the same checks as a row of the event table.
 
 use super::csv::{EVENT_COLUMNS, events_of_sheet};
+use super::hidden;
 use super::problems::ImportProblems;
 use super::row::number;
 use super::sheet::Sheet;
@@ -19,7 +20,12 @@ pub fn event(
     cells: &[(String, String)],
     known: &Known<'_>,
 ) -> Result<Imported<LayupEvent>, ImportProblems> {
-    events_of_sheet(&Sheet::single("the entry", cells), known)
+    let sheet = Sheet::single("the entry", cells);
+    let problems = hidden::problems(&sheet);
+    if !problems.is_empty() {
+        return Err(ImportProblems { file: sheet.file, problems });
+    }
+    events_of_sheet(&sheet, known)
 }
 
 /// One `key=value` as people write it, as the cells that it fills.

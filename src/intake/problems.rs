@@ -4,6 +4,11 @@ use std::fmt;
 
 use thiserror::Error;
 
+use crate::domain::message::words::one_line;
+
+/// So many letters of a bad value are shown.
+const VALUE_LETTERS: usize = 60;
+
 /// One thing that is wrong with a file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {
@@ -24,15 +29,10 @@ impl fmt::Display for Problem {
             write!(out, ", column {}", self.column)?;
         }
         if !self.value.is_empty() {
-            let shown: String = self.value.chars().take(60).map(printable).collect();
-            write!(out, ", \"{shown}\"")?;
+            write!(out, ", \"{}\"", one_line(&self.value, VALUE_LETTERS))?;
         }
         write!(out, ": {}", self.remedy)
     }
-}
-
-fn printable(letter: char) -> char {
-    if letter.is_control() { ' ' } else { letter }
 }
 
 /// A file of which nothing was taken.

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use csv::StringRecord;
 
 use super::dates::{DateOrder, is_ambiguous, order_shown};
+use super::hidden;
 use super::layout::{Layout, heading};
 use super::problems::{ImportProblems, Problem};
 use super::xlsx;
@@ -83,6 +84,7 @@ impl Sheet {
         };
         sheet.require(required)?;
         sheet.settle_order(&mut problems);
+        problems.extend(hidden::problems(&sheet));
         if problems.is_empty() { Ok(sheet) } else { Err(refuse(problems)) }
     }
 
@@ -165,6 +167,11 @@ impl Sheet {
             order: DateOrder::MonthFirst,
             order_note: None,
         }
+    }
+
+    /// The names of the columns, as they stand in the header.
+    pub(super) fn header(&self) -> impl Iterator<Item = &str> {
+        self.header_names.iter().map(String::as_str)
     }
 
     /// The place of a column.

@@ -67,6 +67,18 @@ fn impossible_litres_and_readings_without_scale_come_in_and_are_graded_down_late
 }
 
 #[test]
+fn characters_that_nobody_sees_are_refused_and_never_printed() {
+    let told = refused(&row("X1\u{1b}[31m", "2022-10-10", "B02", "drained", "block_raw"));
+    assert!(told.contains("line 2, column event_id") && told.contains("U+001B"), "{told}");
+    assert!(!told.contains('\u{1b}'), "{told:?}");
+    let yard = yard();
+    let known = Known::catalogue(&yard.catalogue).with_sites(&yard.sites);
+    let table = "boat_id,boat_name,site_id\nX1,\"Kite\r\nBcc: all@example.org\",UPPER\n";
+    let told = csv::boats(table.as_bytes(), "boats.csv", &known).unwrap_err().to_string();
+    assert!(told.contains("boat_name") && told.contains("one line"), "{told}");
+}
+
+#[test]
 fn every_bad_row_is_named_and_nothing_is_taken() {
     let good = row("X1", "2022-10-10", "B02", "drained", "block_raw");
     let told = read(&[
