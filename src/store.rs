@@ -22,6 +22,7 @@ pub mod status;
 pub mod upkeep;
 pub mod yard;
 
+mod cached;
 mod column;
 mod migrate;
 
@@ -49,6 +50,9 @@ const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
 
 /// Pages kept in memory, KiB: a winter of one yard's alerts and newest forecasts, read again at every round.
 const PAGE_CACHE_KIB: i64 = 16 * 1024;
+
+/// Parsed statements that are kept: more than there are different ones.
+const STATEMENTS_KEPT: usize = 128;
 
 /// How hard a commit is pushed to the disk.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -132,6 +136,7 @@ impl Store {
         connection.pragma_update(None, "foreign_keys", true).doing(doing)?;
         connection.pragma_update(None, "secure_delete", true).doing(doing)?;
         connection.pragma_update(None, "cache_size", -PAGE_CACHE_KIB).doing(doing)?;
+        connection.set_prepared_statement_cache_capacity(STATEMENTS_KEPT);
         migrate::forward(&mut connection, known)?;
         refuse_read_only(&connection, doing)?;
         Ok(Self { connection: Mutex::new(connection), forecasts: AtomicU64::new(0) })

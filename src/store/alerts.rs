@@ -8,6 +8,7 @@ use super::Store;
 use super::column::{Millis, from_json, to_json};
 use super::error::{Doing as _, StoreError};
 use crate::domain::boat::{BoatId, SiteId};
+use crate::store::cached::Cached as _;
 
 /// An alert as it stands now.
 #[derive(Debug, Clone, PartialEq)]
@@ -72,7 +73,7 @@ impl Store {
         let doing = "counting the closed alerts";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare(
+                .prepare_cached(
                     "SELECT kind, coalesce(boat, site), count(*) FROM alert WHERE NOT open
                      GROUP BY 1, 2 ORDER BY 1, 2",
                 )
@@ -146,7 +147,7 @@ impl Store {
         let doing = "reading the life of an alert";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare(
+                .prepare_cached(
                     "SELECT alert_id, revision, at_ms, change, decided_on FROM alert_log
                      WHERE alert_id = ?1 ORDER BY seq",
                 )
@@ -174,7 +175,7 @@ fn alerts(
     arguments: impl rusqlite::Params,
 ) -> Result<Vec<AlertRecord>, StoreError> {
     let doing = "reading the alerts";
-    let mut statement = connection.prepare(statement).doing(doing)?;
+    let mut statement = connection.prepare_cached(statement).doing(doing)?;
     let mut rows = statement.query(arguments).doing(doing)?;
     let mut found = Vec::new();
     while let Some(row) = rows.next().doing(doing)? {
@@ -202,7 +203,7 @@ pub(super) fn put_alert(tx: &Transaction<'_>, alert: &AlertRecord) -> Result<(),
     let doing = format!("keeping alert {}", alert.id);
     let document = to_json(&alert.document, &doing)?;
     let changed = tx
-        .execute(
+        .change(
             "INSERT INTO alert (id, kind, boat, site, open, revision, raised_ms, closed_ms, document)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)
              ON CONFLICT (id) DO UPDATE SET kind = ?2, boat = ?3, site = ?4, open = ?5, revision = ?6,
@@ -228,7 +229,7 @@ pub(super) fn put_alert(tx: &Transaction<'_>, alert: &AlertRecord) -> Result<(),
 pub(super) fn put_transition(tx: &Transaction<'_>, row: &TransitionRow) -> Result<(), StoreError> {
     let doing = format!("keeping a transition of alert {}", row.alert);
     let decided_on = to_json(&row.decided_on, &doing)?;
-    tx.execute(
+    tx.change(
         "INSERT INTO alert_log (alert_id, revision, at_ms, change, decided_on) VALUES (?1, ?2, ?3, ?4, ?5)",
         params![row.alert, row.revision, Millis(row.at), row.change, decided_on],
     )

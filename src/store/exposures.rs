@@ -16,7 +16,7 @@ impl Store {
         let doing = "keeping what stood past its limit";
         self.write(doing, |tx| {
             let mut put = tx
-                .prepare(
+                .prepare_cached(
                     "INSERT INTO exposure (boat, circuit, instance, from_ms, to_ms, document)
                      VALUES (?1, ?2, ?3, ?4, ?5, ?6)
                      ON CONFLICT (boat, circuit, instance, from_ms) DO UPDATE SET to_ms = ?5, document = ?6
@@ -46,7 +46,7 @@ impl Store {
         let doing = "reading what stood past its limit";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare(
+                .prepare_cached(
                     "SELECT document FROM exposure WHERE ?1 IS NULL OR boat = ?1
                      ORDER BY from_ms, boat, circuit, instance",
                 )

@@ -13,6 +13,7 @@ use super::error::{Doing as _, StoreError};
 use super::log::chain::sha256;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::{Forecast, Step, WindowMinimum};
+use crate::store::cached::Cached as _;
 
 /// A forecast with the place that it is for and the time when we first had it.
 #[derive(Debug, Clone, PartialEq)]
@@ -53,7 +54,7 @@ impl Store {
         let content = to_json(&Compact::of(forecast), doing)?;
         let hash = sha256(&[content.as_bytes()]);
         let new = self.write(doing, |tx| {
-            tx.execute(
+            tx.change(
                 "INSERT INTO forecast (site, service, issued_ms, fetched_ms, content_hash, content)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6)
                  ON CONFLICT (site, service, issued_ms, content_hash) DO NOTHING",
@@ -96,7 +97,7 @@ impl Store {
         );
         self.read(doing, |connection| {
             connection
-                .query_row(
+                .one_row(
                     &statement,
                     params![site.as_str(), Millis(known_at), service],
                     raw_forecast,
@@ -120,7 +121,7 @@ impl Store {
         let doing = "reading the time of the latest issue";
         self.read(doing, |connection| {
             connection
-                .query_row(
+                .one_row(
                     "SELECT max(issued_ms) FROM forecast WHERE site = ?1 AND service = ?2",
                     params![site.as_str(), service],
                     |row| row.get::<_, Option<Millis>>(0),
@@ -146,7 +147,7 @@ impl Store {
              ORDER BY fetched_ms DESC, issued_ms DESC, id DESC"
         );
         self.read(doing, |connection| {
-            let mut statement = connection.prepare(&statement).doing(doing)?;
+            let mut statement = connection.prepare_cached(&statement).doing(doing)?;
             let rows = statement
                 .query_map(params![site.as_str(), Millis(from), Millis(to)], raw_forecast)
                 .doing(doing)?;
@@ -170,7 +171,7 @@ impl Store {
         let doing = "reading the state of fetching";
         self.read(doing, |connection| {
             let row: Option<(Option<Millis>, String)> = connection
-                .query_row(
+                .one_row(
                     "SELECT last_answer_ms, document FROM fetch_state WHERE service = ?1 AND site = ?2",
                     params![service, site.as_str()],
                     |row| Ok((row.get(0)?, row.get(1)?)),
@@ -199,7 +200,7 @@ impl Store {
         let doing = "keeping the state of fetching";
         let document = to_json(document, doing)?;
         self.write(doing, |tx| {
-            tx.execute(
+            tx.change(
                 "INSERT INTO fetch_state (service, site, last_answer_ms, document) VALUES (?1, ?2, ?3, ?4)
                  ON CONFLICT (service, site) DO UPDATE
                  SET last_answer_ms = coalesce(?3, last_answer_ms), document = ?4",

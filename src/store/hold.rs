@@ -3,6 +3,7 @@
 //!
 //! Commands that read, or write one short transaction, do not ask for it.
 
+use crate::store::cached::Cached as _;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
@@ -66,7 +67,7 @@ impl Store {
         let doing = "noting that the daemon runs";
         self.write(doing, |tx| {
             let before = tx
-                .query_row("SELECT at_ms FROM last_run WHERE name = ?1", [RUNNING], |row| {
+                .one_row("SELECT at_ms FROM last_run WHERE name = ?1", [RUNNING], |row| {
                     row.get::<_, Millis>(0)
                 })
                 .optional()
@@ -83,7 +84,7 @@ impl Store {
     pub fn mark_stopped(&self) -> Result<(), StoreError> {
         let doing = "noting that the daemon ended";
         self.write(doing, |tx| {
-            tx.execute("DELETE FROM last_run WHERE name = ?1", params![RUNNING])
+            tx.change("DELETE FROM last_run WHERE name = ?1", params![RUNNING])
                 .doing(doing)
                 .map(drop)
         })

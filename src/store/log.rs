@@ -3,12 +3,13 @@
 pub mod chain;
 
 use chrono::{DateTime, Utc};
-use rusqlite::{Connection, OptionalExtension as _, Row, Statement, Transaction, params};
+use rusqlite::{CachedStatement, Connection, OptionalExtension as _, Row, Transaction, params};
 
 use super::Store;
 use super::column::{Millis, from_json, to_json};
 use super::error::{Doing as _, StoreError};
 use crate::domain::boat::{BoatId, Erased, EventId, LayupEvent, SiteId};
+use crate::store::cached::Cached as _;
 
 pub use chain::{Broken, LogReport, Salt};
 use chain::{FREE_TEXTS, GENESIS, Hashes, text_mut};
@@ -101,7 +102,7 @@ impl Store {
         let doing = "reading what was erased from the log";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare(
+                .prepare_cached(
                     "SELECT log.event_id, log_text.field FROM log_text JOIN log ON log.seq = log_text.seq
                      WHERE log_text.erased_ms IS NOT NULL",
                 )
@@ -143,7 +144,7 @@ impl Store {
         let doing = "erasing a text of the log";
         self.write(doing, |tx| {
             let changed = tx
-                .execute(
+                .change(
                     "UPDATE log_text SET text = NULL, salt = NULL, erased_ms = ?3
                      WHERE seq = (SELECT seq FROM log WHERE event_id = ?1) AND field = ?2 AND text IS NOT NULL",
                     params![event.as_str(), field, Millis(now)],
@@ -163,7 +164,7 @@ impl Store {
 /// Place and hash of the newest entry.
 fn head(connection: &Connection) -> Result<(i64, String), StoreError> {
     let newest = connection
-        .query_row("SELECT seq, hash FROM log ORDER BY seq DESC LIMIT 1", [], |row| {
+        .one_row("SELECT seq, hash FROM log ORDER BY seq DESC LIMIT 1", [], |row| {
             Ok((row.get(0)?, row.get(1)?))
         })
         .optional()
@@ -177,7 +178,7 @@ fn entries(
     arguments: impl rusqlite::Params,
     doing: &str,
 ) -> Result<Vec<Entry>, StoreError> {
-    let mut statement = connection.prepare(statement).doing(doing)?;
+    let mut statement = connection.prepare_cached(statement).doing(doing)?;
     let mut rows = statement.query(arguments).doing(doing)?;
     let mut found = Vec::new();
     while let Some(row) = rows.next().doing(doing)? {
@@ -202,9 +203,9 @@ fn entry(row: &Row<'_>, doing: &str) -> Result<Entry, StoreError> {
 
 /// The statements that appending repeats, prepared once.
 struct Writer<'a> {
-    known: Statement<'a>,
-    insert: Statement<'a>,
-    insert_text: Statement<'a>,
+    known: CachedStatement<'a>,
+    insert: CachedStatement<'a>,
+    insert_text: CachedStatement<'a>,
 }
 
 fn append(
@@ -215,15 +216,15 @@ fn append(
 ) -> Result<Appended, StoreError> {
     let doing = "appending to the log";
     let mut writer = Writer {
-        known: tx.prepare(&format!("{ENTRY} WHERE log.event_id = ?1")).doing(doing)?,
+        known: tx.prepare_cached(&format!("{ENTRY} WHERE log.event_id = ?1")).doing(doing)?,
         insert: tx
-            .prepare(
+            .prepare_cached(
                 "INSERT INTO log (seq, event_id, boat, site, happened_ms, recorded_ms, entered_ms, document, text_hashes, hash)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
             )
             .doing(doing)?,
         insert_text: tx
-            .prepare("INSERT INTO log_text (seq, field, salt, text) VALUES (?1, ?2, ?3, ?4)")
+            .prepare_cached("INSERT INTO log_text (seq, field, salt, text) VALUES (?1, ?2, ?3, ?4)")
             .doing(doing)?,
     };
     let (mut seq, mut hash) = head(tx)?;
@@ -299,7 +300,7 @@ fn already_there(
     };
     let mut given = event.clone();
     let mut statement = tx
-        .prepare("SELECT field FROM log_text WHERE seq = ?1 AND erased_ms IS NOT NULL")
+        .prepare_cached("SELECT field FROM log_text WHERE seq = ?1 AND erased_ms IS NOT NULL")
         .doing(doing)?;
     let mut erased = statement.query([stored.seq]).doing(doing)?;
     while let Some(row) = erased.next().doing(doing)? {

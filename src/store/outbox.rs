@@ -17,6 +17,7 @@ use super::Store;
 use super::column::Millis;
 use super::error::{Doing as _, StoreError};
 use crate::domain::boat::PersonId;
+use crate::store::cached::Cached as _;
 
 pub use count::{AddressFault, MessageCount, OutboxSummary, Waiting};
 pub use lease::{Due, Fault};
@@ -142,7 +143,7 @@ impl Store {
         let statement =
             format!("SELECT {COLUMNS} FROM outbox WHERE ?1 IS NULL OR alert_id = ?1 ORDER BY id");
         self.read(doing, |connection| {
-            let mut statement = connection.prepare(&statement).doing(doing)?;
+            let mut statement = connection.prepare_cached(&statement).doing(doing)?;
             let rows = statement.query_map([alert], posted).doing(doing)?;
             rows.collect::<Result<_, _>>().doing(doing)
         })
@@ -152,7 +153,7 @@ impl Store {
 /// Puts a letter into the outbox unless one stands there under its key. Returns whether it is new.
 pub(super) fn insert_letter(tx: &Transaction<'_>, row: &OutboxRow) -> Result<bool, StoreError> {
     let doing = format!("queueing a letter of {} to {}", row.alert, row.recipient);
-    tx.execute(
+    tx.change(
         "INSERT INTO outbox (alert_id, revision, recipient, channel, step, kind, closing, urgent, thread,
             message_id, address, return_path, subject, bytes, queued_ms, due_ms, expires_ms)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)

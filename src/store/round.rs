@@ -1,5 +1,6 @@
 //! The one transaction in which a round lands: the alerts, why, and the letters that tell of it.
 
+use crate::store::cached::Cached as _;
 use chrono::{DateTime, Utc};
 
 use super::Store;
@@ -45,7 +46,7 @@ impl Store {
     pub fn generation(&self) -> Result<i64, StoreError> {
         let doing = "reading the generation";
         self.read(doing, |connection| {
-            connection.query_row("SELECT number FROM generation", [], |row| row.get(0)).doing(doing)
+            connection.one_row("SELECT number FROM generation", [], |row| row.get(0)).doing(doing)
         })
     }
 
@@ -58,11 +59,9 @@ impl Store {
         let doing = "committing a round";
         self.write(doing, |tx| {
             let generation: i64 = tx
-                .query_row(
-                    "UPDATE generation SET number = number + 1 RETURNING number",
-                    [],
-                    |row| row.get(0),
-                )
+                .one_row("UPDATE generation SET number = number + 1 RETURNING number", [], |row| {
+                    row.get(0)
+                })
                 .doing(doing)?;
             if round.based_on.is_some_and(|base| base + 1 != generation) {
                 return Err(StoreError::Overtaken);

@@ -1,5 +1,6 @@
 //! One row per background loop, and when each thing that goes by the clock last ran.
 
+use crate::store::cached::Cached as _;
 use chrono::{DateTime, Utc};
 use rusqlite::{OptionalExtension as _, Transaction, params};
 
@@ -55,7 +56,9 @@ impl Store {
         let doing = "reading how the loops went";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare("SELECT name, ok, at_ms, last_ok_ms, text FROM loop_status ORDER BY name")
+                .prepare_cached(
+                    "SELECT name, ok, at_ms, last_ok_ms, text FROM loop_status ORDER BY name",
+                )
                 .doing(doing)?;
             let rows = statement
                 .query_map([], |row| {
@@ -80,7 +83,7 @@ impl Store {
         let doing = "reading a last run";
         self.read(doing, |connection| {
             connection
-                .query_row("SELECT at_ms FROM last_run WHERE name = ?1", [name], |row| {
+                .one_row("SELECT at_ms FROM last_run WHERE name = ?1", [name], |row| {
                     Ok(row.get::<_, Millis>(0)?.0)
                 })
                 .optional()
@@ -90,7 +93,7 @@ impl Store {
 }
 
 pub(super) fn put_status(tx: &Transaction<'_>, status: &LoopStatus) -> Result<(), StoreError> {
-    tx.execute(
+    tx.change(
         "INSERT INTO loop_status (name, ok, at_ms, last_ok_ms, text)
          VALUES (?1, ?2, ?3, CASE WHEN ?2 THEN ?3 END, ?4)
          ON CONFLICT (name) DO UPDATE
@@ -106,7 +109,7 @@ pub(super) fn put_last_run(
     name: &str,
     at: DateTime<Utc>,
 ) -> Result<(), StoreError> {
-    tx.execute(
+    tx.change(
         "INSERT INTO last_run (name, at_ms) VALUES (?1, ?2) ON CONFLICT (name) DO UPDATE SET at_ms = ?2",
         params![name, Millis(at)],
     )

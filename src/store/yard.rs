@@ -8,6 +8,7 @@ use super::column::{from_json, to_json};
 use super::error::{Doing as _, StoreError};
 use crate::domain::boat::{Boat, BoatId};
 use crate::domain::yard::{Person, Site};
+use crate::store::cached::Cached as _;
 
 /// What an import of the yard changed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -82,7 +83,7 @@ impl Store {
         let doing = "reading a boat";
         self.read(doing, |connection| {
             connection
-                .query_row("SELECT document FROM boat WHERE id = ?1", [id.as_str()], |row| {
+                .one_row("SELECT document FROM boat WHERE id = ?1", [id.as_str()], |row| {
                     row.get::<_, String>(0)
                 })
                 .optional()
@@ -98,7 +99,7 @@ impl Store {
         doing: &str,
     ) -> Result<Vec<T>, StoreError> {
         self.read(doing, |connection| {
-            let mut statement = connection.prepare(statement).doing(doing)?;
+            let mut statement = connection.prepare_cached(statement).doing(doing)?;
             let mut rows = statement.query([]).doing(doing)?;
             let mut found = Vec::new();
             while let Some(row) = rows.next().doing(doing)? {
@@ -120,7 +121,7 @@ fn put(
 ) -> Result<(), StoreError> {
     let doing = format!("storing {table} {id}");
     let before: Option<String> = tx
-        .query_row(&format!("SELECT document FROM {table} WHERE id = ?1"), [id], |row| row.get(0))
+        .one_row(&format!("SELECT document FROM {table} WHERE id = ?1"), [id], |row| row.get(0))
         .optional()
         .doing(&doing)?;
     match before {
@@ -132,12 +133,12 @@ fn put(
         None => counts.added += 1,
     }
     match site {
-        Some(site) => tx.execute(
+        Some(site) => tx.change(
             "INSERT INTO boat (id, site, document) VALUES (?1, ?2, ?3)
              ON CONFLICT (id) DO UPDATE SET site = ?2, document = ?3",
             params![id, site, document],
         ),
-        None => tx.execute(
+        None => tx.change(
             &format!(
                 "INSERT INTO {table} (id, document) VALUES (?1, ?2)
                  ON CONFLICT (id) DO UPDATE SET document = ?2"

@@ -116,10 +116,11 @@ pub(super) fn verify(
     boat: Option<&BoatId>,
 ) -> Result<LogReport, StoreError> {
     let doing = "checking the log";
-    let mut texts =
-        connection.prepare("SELECT field, salt, text FROM log_text WHERE seq = ?1").doing(doing)?;
+    let mut texts = connection
+        .prepare_cached("SELECT field, salt, text FROM log_text WHERE seq = ?1")
+        .doing(doing)?;
     let mut statement = connection
-        .prepare(
+        .prepare_cached(
             "SELECT seq, event_id, boat, site, happened_ms, recorded_ms, entered_ms, document,
                 text_hashes, hash
              FROM log ORDER BY seq",

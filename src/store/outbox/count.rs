@@ -5,6 +5,7 @@ use chrono::{DateTime, Utc};
 use super::OutboxState;
 use crate::domain::boat::PersonId;
 use crate::store::Store;
+use crate::store::cached::Cached as _;
 use crate::store::column::Millis;
 use crate::store::error::{Doing as _, StoreError};
 
@@ -89,7 +90,7 @@ impl Store {
         let doing = "reading the letters of the last hours";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare(
+                .prepare_cached(
                     "SELECT recipient, alert_id, queued_ms FROM outbox
                      WHERE queued_ms > ?1 AND state NOT IN ('expired', 'superseded')
                      AND kind <> 'worklist' ORDER BY id",
@@ -114,7 +115,7 @@ impl Store {
         let doing = "counting the letters";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare(
+                .prepare_cached(
                     "SELECT recipient, kind, sum(state = 'sent'), sum(state IN ('queued', 'leased', 'deferred')),
                         sum(state = 'failed'), sum(state IN ('expired', 'superseded'))
                      FROM outbox GROUP BY recipient, kind ORDER BY recipient, kind",
@@ -144,7 +145,7 @@ impl Store {
         let doing = "counting the letters";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare("SELECT state, count(*) FROM outbox GROUP BY state ORDER BY state")
+                .prepare_cached("SELECT state, count(*) FROM outbox GROUP BY state ORDER BY state")
                 .doing(doing)?;
             let rows = statement
                 .query_map([], |row| Ok((row.get::<_, String>(0)?, row.get(1)?)))
@@ -155,7 +156,7 @@ impl Store {
                 states.extend(OutboxState::parse(&state).map(|state| (state, count)));
             }
             let (oldest, next) = connection
-                .query_row(
+                .one_row(
                     "SELECT min(queued_ms), min(coalesce(lease_until_ms, due_ms)) FROM outbox
                      WHERE state IN ('queued', 'leased', 'deferred')",
                     [],
@@ -182,7 +183,7 @@ impl Store {
         let doing = "reading what did not arrive";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare(
+                .prepare_cached(
                     "SELECT subject FROM outbox WHERE recipient = ?1 AND state = 'failed' AND fault = 'address'
                         AND done_ms >= ?2 GROUP BY subject ORDER BY min(id)",
                 )
@@ -202,7 +203,7 @@ impl Store {
         let doing = "reading the letters that wait";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare(
+                .prepare_cached(
                     "SELECT alert_id, recipient, channel, urgent, queued_ms, attempts, answer FROM outbox
                      WHERE state IN ('queued', 'leased', 'deferred') AND queued_ms < ?1 ORDER BY queued_ms, id",
                 )
@@ -233,7 +234,7 @@ impl Store {
         let doing = "reading the addresses that take no mail";
         self.read(doing, |connection| {
             let mut statement = connection
-                .prepare(
+                .prepare_cached(
                     "SELECT recipient, address, done_ms, coalesce(answer, '') FROM outbox AS refused
                      WHERE state = 'failed' AND fault = 'address' AND NOT EXISTS (SELECT 1 FROM outbox AS later
                         WHERE later.recipient = refused.recipient AND later.address = refused.address

@@ -5,6 +5,7 @@ use rusqlite::{Transaction, params};
 
 use super::{COLUMNS, Posted, posted};
 use crate::store::Store;
+use crate::store::cached::Cached as _;
 use crate::store::column::Millis;
 use crate::store::error::{Doing as _, StoreError};
 
@@ -76,7 +77,7 @@ impl Store {
         let doing = "looking for the next letter";
         self.read(doing, |connection| {
             connection
-                .query_row(
+                .one_row(
                     "SELECT min(CASE state WHEN 'leased' THEN max(due_ms, lease_until_ms) ELSE due_ms END)
                      FROM outbox WHERE channel = ?1 AND state IN ('queued', 'leased', 'deferred')",
                     [channel],
@@ -94,7 +95,7 @@ impl Store {
     pub fn take_over_letters(&self, channel: &str) -> Result<usize, StoreError> {
         let doing = "taking over letters of another way out";
         self.write(doing, |tx| {
-            tx.execute(
+            tx.change(
                 "UPDATE OR IGNORE outbox SET channel = ?1
                  WHERE channel <> ?1 AND state IN ('queued', 'deferred')",
                 [channel],
@@ -112,7 +113,7 @@ impl Store {
         let doing = "looking for letters under a wrong clock";
         let far = now + TimeDelta::hours(1);
         self.write(doing, |tx| {
-            tx.execute(
+            tx.change(
                 "UPDATE outbox SET due_ms = ?1,
                     lease_until_ms = CASE WHEN state = 'leased' THEN min(lease_until_ms, ?2) END
                  WHERE (state = 'deferred' AND due_ms > ?2)
@@ -132,7 +133,7 @@ impl Store {
     pub fn release(&self, id: i64, attempt: u32) -> Result<bool, StoreError> {
         let doing = "giving a letter back";
         self.write(doing, |tx| {
-            tx.execute(
+            tx.change(
                 "UPDATE outbox SET state = CASE WHEN attempts > 1 THEN 'deferred' ELSE 'queued' END,
                     attempts = attempts - 1, lease_until_ms = NULL
                  WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
@@ -150,7 +151,7 @@ impl Store {
     pub fn mark_sent(&self, id: i64, reply: &str, now: DateTime<Utc>) -> Result<(), StoreError> {
         let doing = "noting that a letter was sent";
         self.write(doing, |tx| {
-            tx.execute(
+            tx.change(
                 "UPDATE outbox SET state = 'sent', done_ms = ?3, last_attempt_ms = ?3, answer = ?2, fault = NULL,
                     lease_until_ms = NULL
                  WHERE id = ?1 AND state <> 'sent'",
@@ -176,7 +177,7 @@ impl Store {
     ) -> Result<bool, StoreError> {
         let doing = "noting that a letter has to wait";
         self.write(doing, |tx| {
-            tx.execute(
+            tx.change(
                 "UPDATE outbox SET state = 'deferred', due_ms = ?3, answer = ?4, last_attempt_ms = ?5,
                     lease_until_ms = NULL
                  WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
@@ -201,7 +202,7 @@ impl Store {
     ) -> Result<bool, StoreError> {
         let doing = "noting that a letter was refused";
         self.write(doing, |tx| {
-            tx.execute(
+            tx.change(
                 "UPDATE outbox SET state = 'failed', fault = ?3, answer = ?4, last_attempt_ms = ?5, done_ms = ?5,
                     lease_until_ms = NULL
                  WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
@@ -223,7 +224,7 @@ macro_rules! idle {
 /// Takes out letters that a newer one of their thread replaces, sent or still to send. A newer one that failed or
 /// expired replaces nothing: the older words are better than none.
 fn supersede(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<usize, StoreError> {
-    tx.execute(
+    tx.change(
         concat!(
             "UPDATE outbox SET state = 'superseded', done_ms = ?2, lease_until_ms = NULL,
                 answer = coalesce(answer || '; ', '') || 'a newer letter took its place'
@@ -242,7 +243,7 @@ fn supersede(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<
 }
 
 fn expire(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<usize, StoreError> {
-    tx.execute(
+    tx.change(
         concat!(
             "UPDATE outbox SET state = 'expired', done_ms = ?2, lease_until_ms = NULL,
                 answer = coalesce(answer || '; ', '') || 'nobody needs it any more'
@@ -272,7 +273,7 @@ fn lease(
          RETURNING {COLUMNS}",
         idle = idle!()
     );
-    let mut statement = tx.prepare(&statement).doing(doing)?;
+    let mut statement = tx.prepare_cached(&statement).doing(doing)?;
     let rows = statement
         .query_map(params![channel, Millis(now), most, Millis(until)], posted)
         .doing(doing)?;
