@@ -8,7 +8,7 @@ use thiserror::Error;
 
 use super::clients;
 use super::weather_memory::WeatherMemory;
-use crate::domain::boat::{Boat, PersonId, SiteId};
+use crate::domain::boat::{Boat, LayupEvent, PersonId, SiteId};
 use crate::domain::catalogue::{Catalogue, CatalogueError};
 use crate::domain::risk::judge::{JudgeError, JudgeSettings};
 use crate::domain::risk::timing::WorkingHours;
@@ -38,6 +38,9 @@ pub enum ServiceError {
     Told(String),
 }
 
+/// The log, and the head and the version of the file under which it was read.
+type LogRead = Option<((String, i64), Arc<[LayupEvent]>)>;
+
 /// A working service, between rounds.
 #[derive(Debug)]
 pub struct House {
@@ -49,8 +52,10 @@ pub struct House {
     pub store: Store,
     /// What was read of the forecasts.
     pub weather: WeatherMemory,
+    /// The log as last read, under the head and the version of the file at the time.
+    log: Mutex<LogRead>,
     /// Standard errors by seed, drawn once: a place keeps its own all winter.
-    pub drawn: Mutex<BTreeMap<u64, Arc<StandardErrors>>>,
+    drawn: Mutex<BTreeMap<u64, Arc<StandardErrors>>>,
 }
 
 impl House {
@@ -61,13 +66,37 @@ impl House {
     pub fn open(settings: Settings, options: Options) -> Result<Self, ServiceError> {
         let catalogue = Catalogue::built_in()?;
         let store = Store::open(&settings.store.path, options)?;
-        Ok(Self {
+        Ok(Self::over(settings, catalogue, store))
+    }
+
+    /// Over a store that is open already; nothing of it has been read yet.
+    #[must_use]
+    pub fn over(settings: Settings, catalogue: Catalogue, store: Store) -> Self {
+        Self {
             settings,
             catalogue,
             store,
             weather: WeatherMemory::default(),
+            log: Mutex::default(),
             drawn: Mutex::default(),
-        })
+        }
+    }
+
+    /// The whole log, read anew only after somebody has written to it or another program to the file.
+    ///
+    /// # Errors
+    /// Whatever the store answers.
+    pub fn events(&self) -> Result<Arc<[LayupEvent]>, ServiceError> {
+        let stands = (self.store.log_head()?, self.store.others_wrote()?);
+        let mut known = self.log.lock().unwrap_or_else(PoisonError::into_inner);
+        match &*known {
+            Some((read, events)) if *read == stands => Ok(Arc::clone(events)),
+            _ => {
+                let events: Arc<[LayupEvent]> = self.store.all_events()?.into();
+                *known = Some((stands, Arc::clone(&events)));
+                Ok(events)
+            }
+        }
     }
 
     /// The yard as it is listed now.

@@ -8,7 +8,7 @@ use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 
 use super::house::{House, ServiceError, YardBook};
 use super::outlook::outlook_of;
-use super::threads::on_threads;
+use super::threads::{Threads, on_threads};
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatState, SiteId, fold};
 use crate::domain::risk::CircuitRisk;
@@ -100,7 +100,7 @@ pub fn survey(
     let hour = whole_hour(instant.at);
     let horizon = i64::from(house.settings.judge.horizon_h);
     let mut states: Vec<(Boat, BoatState)> = Vec::new();
-    let events = house.store.all_events()?;
+    let events = house.events()?;
     for boat in &yard.boats {
         let own = |event: &&crate::domain::boat::LayupEvent| {
             event.boat.as_ref().is_none_or(|id| *id == boat.id)
@@ -132,9 +132,14 @@ fn judge_all(
     for (boat, state) in states {
         by_place.entry(state.site.clone()).or_default().push((boat, state));
     }
-    let judged = on_threads(by_place.into_iter().collect(), |(site, boats)| {
+    // Where only one place is looked at, its cases are shared among the threads instead.
+    let alone = by_place.len() == 1;
+    let mut by_place: Vec<_> = by_place.into_iter().collect();
+    // The largest first, so that none is left over for one thread at the end.
+    by_place.sort_by_key(|(_, boats)| std::cmp::Reverse(boats.len()));
+    let judged = on_threads(by_place, |(site, boats)| {
         let weather = places.get(&site).and_then(|place| place.weather.as_ref());
-        judge_place(house, weather, boats)
+        judge_place(house, weather, boats, alone)
     })?;
     let mut boats: Vec<BoatView> = judged.into_iter().flatten().collect();
     boats.sort_by(|a, b| a.boat.id.cmp(&b.boat.id));
@@ -145,8 +150,12 @@ fn judge_place(
     house: &House,
     weather: Option<&PlaceWeather>,
     boats: Vec<(Boat, BoatState)>,
+    alone: bool,
 ) -> Result<Vec<BoatView>, ServiceError> {
     let mut judge = weather.map(|w| Judge::new(w, &house.catalogue, house.judge_settings()));
+    if let Some(judge) = judge.as_mut().filter(|_| alone) {
+        judge.prepare(boats.iter().map(|(_, state)| state), &Threads);
+    }
     boats
         .into_iter()
         .map(|(boat, state)| {

@@ -1,8 +1,10 @@
 //! The same work on many things, on as many threads as there are processors; the answers do not depend on how many.
 
 use std::num::NonZero;
+use std::sync::{Mutex, PoisonError};
 
 use super::house::ServiceError;
+use crate::domain::risk::judge::Hands;
 
 /// Applies `work` to every item and gives the results in the order of the items.
 ///
@@ -16,24 +18,20 @@ pub fn on_threads<T: Send, R: Send>(
     if threads <= 1 {
         return items.into_iter().map(work).collect();
     }
-    // Dealt out in turn: neighbours in a list are often alike in cost.
-    let mut hands: Vec<Vec<(usize, T)>> = (0..threads).map(|_| Vec::new()).collect();
-    for (index, item) in items.into_iter().enumerate() {
-        if let Some(hand) = hands.get_mut(index % threads) {
-            hand.push((index, item));
-        }
-    }
-    let work = &work;
+    // Each thread takes the next item when it has done one: places and boats differ much in cost.
+    let left = Mutex::new(items.into_iter().enumerate());
+    let next = || left.lock().unwrap_or_else(PoisonError::into_inner).next();
+    let (work, next) = (&work, &next);
     let mut done: Vec<(usize, Result<R, ServiceError>)> = Vec::new();
     std::thread::scope(|scope| {
-        let running: Vec<_> = hands
-            .into_iter()
-            .map(|hand| {
-                scope.spawn(move || {
-                    hand.into_iter().map(|(index, item)| (index, work(item))).collect::<Vec<_>>()
-                })
-            })
-            .collect();
+        let hand = move || {
+            let mut results = Vec::new();
+            while let Some((index, item)) = next() {
+                results.push((index, work(item)));
+            }
+            results
+        };
+        let running: Vec<_> = (0..threads).map(|_| scope.spawn(hand)).collect();
         for thread in running {
             match thread.join() {
                 Ok(results) => done.extend(results),
@@ -45,6 +43,19 @@ pub fn on_threads<T: Send, R: Send>(
     });
     done.sort_by_key(|(index, _)| *index);
     done.into_iter().map(|(_, result)| result).collect()
+}
+
+/// The processors of this machine, as the judge asks for them.
+pub struct Threads;
+
+impl Hands for Threads {
+    fn share<T: Send, R: Send>(
+        &self,
+        items: Vec<T>,
+        work: impl Fn(T) -> R + Sync,
+    ) -> Option<Vec<R>> {
+        on_threads(items, |item| Ok(work(item))).ok()
+    }
 }
 
 #[cfg(test)]

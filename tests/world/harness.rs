@@ -7,7 +7,6 @@ use rimeward::domain::catalogue::Catalogue;
 use rimeward::intake::{self, Known};
 use rimeward::service::daemon::{Daemon, Task};
 use rimeward::service::house::House;
-use rimeward::service::weather_memory::WeatherMemory;
 use rimeward::settings::Settings;
 use rimeward::store::Store;
 use tokio::runtime::Runtime;
@@ -51,13 +50,8 @@ impl World {
         let relay = SmtpServer::start(&[]);
         let mut settings = settings(&server.base, relay.port);
         change(&mut settings);
-        let house = House {
-            settings: settings.clone(),
-            catalogue: Catalogue::built_in().unwrap(),
-            store: Store::open_in_memory().unwrap(),
-            weather: WeatherMemory::default(),
-            drawn: std::sync::Mutex::default(),
-        };
+        let catalogue = Catalogue::built_in().unwrap();
+        let house = House::over(settings.clone(), catalogue, Store::open_in_memory().unwrap());
         load_yard(&house);
         let guard = runtime.enter();
         let daemon = Daemon::over(house).unwrap();
@@ -96,13 +90,7 @@ impl World {
         let daemon = self.daemon.take().unwrap();
         drop(daemon.loops);
         let old = Arc::try_unwrap(daemon.house).expect("nobody else holds the house");
-        let house = House {
-            settings: self.settings.clone(),
-            catalogue: old.catalogue,
-            store: old.store,
-            weather: WeatherMemory::default(),
-            drawn: std::sync::Mutex::default(),
-        };
+        let house = House::over(self.settings.clone(), old.catalogue, old.store);
         let guard = self.runtime.enter();
         let daemon = Daemon::over(house).unwrap();
         drop(guard);

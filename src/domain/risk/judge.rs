@@ -1,7 +1,7 @@
 //! Every circuit of a boat against the coming cold.
 
-use std::collections::HashMap;
 use std::collections::hash_map::Entry;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use chrono::TimeDelta;
@@ -76,7 +76,7 @@ impl JudgeSettings {
 
 type AmbientKey = (Whereabouts, Power);
 /// Thermal class, bits of the liquid and of its mass, hours of the past that count.
-type CaseKey<'a> = (AmbientKey, &'a str, [u64; 2], u64, usize);
+type CaseKey = (AmbientKey, &'static str, [u64; 2], u64, usize);
 
 /// What became of a case, and the liquid as it was judged: a blend that was slush before counts for less.
 #[derive(Debug, Clone)]
@@ -86,13 +86,38 @@ struct Judged {
     separated: bool,
 }
 
+/// A part of one class with one content in one kind of air: what many circuits may have in common.
+struct Case<'a> {
+    circuit: &'a CircuitKind,
+    content: Content<'static>,
+    air: AmbientKey,
+    past_h: usize,
+}
+
+impl Case<'_> {
+    fn key(&self) -> CaseKey {
+        let Content { class, water, liquid } = self.content;
+        (self.air, class.id.as_str(), liquid_bits(&liquid), water.value().to_bits(), self.past_h)
+    }
+}
+
+/// Whoever can do the same work on many things at once.
+pub trait Hands {
+    /// The results in the order of the items; `None` where a hand came to a sudden end.
+    fn share<T: Send, R: Send>(
+        &self,
+        items: Vec<T>,
+        work: impl Fn(T) -> R + Sync,
+    ) -> Option<Vec<R>>;
+}
+
 /// Judges the boats of one place; what two circuits have in common is computed once.
 pub struct Judge<'a> {
     weather: &'a PlaceWeather,
     catalogue: &'a Catalogue,
     settings: JudgeSettings,
     ambients: HashMap<AmbientKey, Ambient>,
-    cases: HashMap<CaseKey<'a>, Arc<Judged>>,
+    cases: HashMap<CaseKey, Arc<Judged>>,
 }
 
 impl<'a> Judge<'a> {
@@ -117,23 +142,10 @@ impl<'a> Judge<'a> {
     /// # Errors
     /// [`JudgeError`] where a table lacks a row: nothing is judged by halves.
     pub fn boat(&mut self, boat: &Boat, state: &BoatState) -> Result<Vec<CircuitRisk>, JudgeError> {
-        let catalogue = self.catalogue;
         let mut rows = Vec::with_capacity(state.circuits.len());
-        for circuit in &state.circuits {
-            let (Some(kind), Some(liquid)) = (catalogue.circuit(&circuit.circuit), circuit.liquid)
-            else {
-                continue;
-            };
-            if circuit.holds == Holds::Absent {
-                continue;
-            }
-            let judged = self.judged(
-                circuit,
-                kind,
-                liquid,
-                (Whereabouts::of(kind, state), Power::AsLogged),
-            )?;
-            rows.push(self.row(boat, state, circuit, kind, &judged));
+        for (circuit, case) in self.cases_of(state, Power::AsLogged)? {
+            let judged = self.judged(&case)?;
+            rows.push(self.row(boat, state, circuit, case.circuit, &judged));
         }
         Ok(rows)
     }
@@ -144,46 +156,77 @@ impl<'a> Judge<'a> {
     /// # Errors
     /// [`JudgeError`] where a table lacks a row.
     pub fn if_power_fails(&mut self, state: &BoatState) -> Result<Vec<PowerLoss>, JudgeError> {
-        let heated = self.weather.site.kind == SiteKind::IndoorHeated && self.weather.heat_on;
-        let catalogue = self.catalogue;
         let mut losses = Vec::new();
-        for circuit in state.circuits.iter().filter(|_| heated) {
-            let (Some(kind), Some(liquid)) = (catalogue.circuit(&circuit.circuit), circuit.liquid)
-            else {
-                continue;
-            };
-            if circuit.holds == Holds::Absent || !interrupts(circuit, kind, state.afloat) {
-                continue;
-            }
-            let judged = self.judged(
-                circuit,
-                kind,
-                liquid,
-                (Whereabouts::of(kind, state), Power::FailsNow),
-            )?;
-            losses.push(PowerLoss::of(
-                circuit,
-                kind.consequence_when(state.afloat),
-                &judged.outcome,
-            ));
+        for (circuit, case) in self.cases_of(state, Power::FailsNow)? {
+            let judged = self.judged(&case)?;
+            let consequence = case.circuit.consequence_when(state.afloat);
+            losses.push(PowerLoss::of(circuit, consequence, &judged.outcome));
         }
         Ok(losses)
     }
 
-    fn judged(
-        &mut self,
+    /// Computes what these boats will need, shared among `hands`; what fails here is told when the boat is judged.
+    pub fn prepare<'s>(&mut self, states: impl Iterator<Item = &'s BoatState>, hands: &impl Hands) {
+        let mut open: HashMap<CaseKey, Case<'a>> = HashMap::new();
+        for state in states {
+            for power in [Power::AsLogged, Power::FailsNow] {
+                let cases = self.cases_of(state, power).unwrap_or_default();
+                open.extend(cases.into_iter().map(|(_, case)| (case.key(), case)));
+            }
+        }
+        let weather = self.weather;
+        let airs: HashSet<AmbientKey> = open.values().map(|case| case.air).collect();
+        let airs = hands.share(airs.into_iter().collect(), |air: AmbientKey| {
+            Some((air, Ambient::of(air.0, weather, air.1).ok()?))
+        });
+        self.ambients.extend(airs.into_iter().flatten().flatten());
+        let ambients = &self.ambients;
+        let cases = hands.share(open.into_iter().collect(), |(key, case): (CaseKey, Case<'a>)| {
+            let ambient = ambients.get(&case.air)?;
+            Some((key, Arc::new(judge_case(&case, ambient, weather).ok()?)))
+        });
+        self.cases.extend(cases.into_iter().flatten().flatten());
+    }
+
+    /// The circuits of a boat that can freeze, each with its case; if the power fails, those that hang on it.
+    fn cases_of<'s>(
+        &self,
+        state: &'s BoatState,
+        power: Power,
+    ) -> Result<Vec<(&'s CircuitState, Case<'a>)>, JudgeError> {
+        let heated = self.weather.site.kind == SiteKind::IndoorHeated && self.weather.heat_on;
+        let catalogue = self.catalogue;
+        let mut cases = Vec::with_capacity(state.circuits.len());
+        for circuit in &state.circuits {
+            let (Some(kind), Some(liquid)) = (catalogue.circuit(&circuit.circuit), circuit.liquid)
+            else {
+                continue;
+            };
+            let asked = match power {
+                Power::AsLogged => true,
+                Power::FailsNow => heated && interrupts(circuit, kind, state.afloat),
+            };
+            if asked && circuit.holds != Holds::Absent {
+                let air = (Whereabouts::of(kind, state), power);
+                cases.push((circuit, self.case_of(circuit, kind, liquid, air)?));
+            }
+        }
+        Ok(cases)
+    }
+
+    fn case_of(
+        &self,
         circuit: &CircuitState,
         kind: &'a CircuitKind,
         liquid: Liquid,
-        (part_at, power): (Whereabouts, Power),
-    ) -> Result<Arc<Judged>, JudgeError> {
-        let table = |source| JudgeError::Table { circuit: kind.id.to_string(), source };
-        let part = |source| JudgeError::Part { circuit: kind.id.to_string(), source };
+        air: AmbientKey,
+    ) -> Result<Case<'a>, JudgeError> {
         // Called drained with a pocket that may be full: as if nobody had drained it.
         let drained =
             matches!(circuit.holds, Holds::Drained | Holds::Dry) && !circuit.closed_pocket;
         let class_id = if drained { &kind.thermal_class_drained } else { &kind.thermal_class };
-        let class = thermal_class(class_id).map_err(table)?;
+        let class = thermal_class(class_id)
+            .map_err(|source| JudgeError::Table { circuit: kind.id.to_string(), source })?;
         // A pocket in a part that has no class of its own when drained: its own litres.
         let pocket = drained && kind.thermal_class_drained == kind.thermal_class;
         let water = if pocket {
@@ -197,20 +240,24 @@ impl<'a> Judge<'a> {
             circuit.since.map(|since| self.weather.at - since),
             self.weather.past.len(),
         );
-        let air_key = (part_at, power);
-        let key =
-            (air_key, class_id.as_str(), liquid_bits(&liquid), water.value().to_bits(), past_h);
-        match self.cases.entry(key) {
+        Ok(Case { circuit: kind, content: Content { class, water, liquid }, air, past_h })
+    }
+
+    fn judged(&mut self, case: &Case<'a>) -> Result<Arc<Judged>, JudgeError> {
+        let circuit = || case.circuit.id.to_string();
+        match self.cases.entry(case.key()) {
             Entry::Occupied(known) => Ok(Arc::clone(known.get())),
             Entry::Vacant(place) => {
-                let ambient = match self.ambients.entry(air_key) {
+                let ambient = match self.ambients.entry(case.air) {
                     Entry::Occupied(known) => known.into_mut(),
                     Entry::Vacant(place) => {
-                        place.insert(Ambient::of(part_at, self.weather, power).map_err(table)?)
+                        let ambient = Ambient::of(case.air.0, self.weather, case.air.1)
+                            .map_err(|source| JudgeError::Table { circuit: circuit(), source })?;
+                        place.insert(ambient)
                     }
                 };
-                let content = Content { class, water, liquid };
-                let judged = judge_case(content, ambient, past_h, self.weather).map_err(part)?;
+                let judged = judge_case(case, ambient, self.weather)
+                    .map_err(|source| JudgeError::Part { circuit: circuit(), source })?;
                 Ok(Arc::clone(place.insert(Arc::new(judged))))
             }
         }
@@ -287,12 +334,12 @@ impl<'a> Judge<'a> {
 
 /// Ice at the start from the past hours, then every member through the coming ones.
 fn judge_case(
-    content: Content<'_>,
+    case: &Case<'_>,
     ambient: &Ambient,
-    past_h: usize,
     weather: &PlaceWeather,
 ) -> Result<Judged, PartError> {
-    let skip = ambient.past_c.len().saturating_sub(past_h);
+    let content = case.content;
+    let skip = ambient.past_c.len().saturating_sub(case.past_h);
     let start = content.after(ambient.past_c.get(skip..).unwrap_or_default())?;
     let first_ice_c = start.liquid.first_ice().value();
     let now_c = start.model.temperature(start.enthalpy_j);

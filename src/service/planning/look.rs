@@ -14,6 +14,7 @@ use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::place;
 use crate::service::house::{House, ServiceError};
 use crate::service::survey::{BoatView, PlaceView, Survey, whole_hour};
+use crate::service::threads::on_threads;
 
 /// Weather paths for a plan, at most: it looks three weeks ahead, where chances need no second digit.
 const MEMBERS_MAX: usize = 128;
@@ -39,24 +40,30 @@ pub(super) fn look<'a>(
     let at = whole_hour(seen.instant.at);
     let hours = days.last().map_or(0, |day| (day.evening - at).num_hours() + 1);
     let hours = usize::try_from(hours).unwrap_or(0);
-    let mut looked = Looked { boats: Vec::new(), cannot_say: Vec::new(), forecast_until: None };
-    for (id, place) in &seen.places {
+    let places = on_threads(seen.places.iter().collect(), |(id, place)| {
         let here: Vec<&BoatView> =
             seen.boats.iter().filter(|view| view.state.site == *id).collect();
         let Some(weather) = all_hours(house, place, at, what_if.colder_k) else {
-            if !here.is_empty() {
-                looked.cannot_say.push((id.clone(), here.len()));
-            }
-            continue;
+            return Ok((id, Err(here.len())));
         };
         let until = at + TimeDelta::hours(i64::try_from(weather.coming.len()).unwrap_or(0));
-        looked.forecast_until =
-            Some(looked.forecast_until.map_or(until, |known: DateTime<Utc>| known.min(until)));
         let weather = carried_on(&weather, &wander, &|_| None, hours, house.settings.judge.seed);
         let passages = Passages::new(&weather, &house.catalogue);
         let mut look = BoatLook::new(passages, &table, &evenings, tolerance);
-        for view in here {
-            looked.boats.push((view, look.boat(&view.boat, &view.state)?));
+        let work = |view: &'a BoatView| Ok((view, look.boat(&view.boat, &view.state)?));
+        let boats: Result<Vec<_>, ServiceError> = here.into_iter().map(work).collect();
+        Ok((id, Ok((until, boats?))))
+    })?;
+    let mut looked = Looked { boats: Vec::new(), cannot_say: Vec::new(), forecast_until: None };
+    for (id, place) in places {
+        match place {
+            Ok((until, boats)) => {
+                let known = looked.forecast_until.unwrap_or(until);
+                looked.forecast_until = Some(known.min(until));
+                looked.boats.extend(boats);
+            }
+            Err(0) => {}
+            Err(unseen) => looked.cannot_say.push((id.clone(), unseen)),
         }
     }
     looked.boats.sort_by(|a, b| a.0.boat.id.cmp(&b.0.boat.id));
