@@ -37,6 +37,7 @@ use serde_json::Value;
 use crate::domain::units::TemperatureScale;
 use crate::service::clock::SystemClock;
 use crate::service::house::{House, ServiceError};
+use crate::service::survey::Instant;
 use crate::settings::{Settings, SettingsError};
 use crate::store::{Options, StoreErrorKind};
 
@@ -249,6 +250,32 @@ impl Surroundings<'_> {
     pub fn house(&self) -> Result<House, Refusal> {
         let settings = Settings::load(&self.config_path())?;
         Ok(House::open(settings, Options::default())?)
+    }
+
+    /// A time from the command line, in `zone` unless it has an offset; now where none is given.
+    ///
+    /// # Errors
+    /// As [`parse_time`].
+    pub fn time_or_now(
+        &self,
+        text: Option<&str>,
+        zone: chrono_tz::Tz,
+    ) -> Result<DateTime<Utc>, Refusal> {
+        text.map_or(Ok(self.now), |text| parse_time(text, zone))
+    }
+
+    /// The instant of `--at` and `--known-at`: now, and as known at that time, where they are not given.
+    ///
+    /// # Errors
+    /// As [`parse_time`].
+    pub fn instant(
+        &self,
+        (at, known_at): (Option<&str>, Option<&str>),
+        zone: chrono_tz::Tz,
+    ) -> Result<Instant, Refusal> {
+        let at = self.time_or_now(at, zone)?;
+        let known_at = known_at.map_or(Ok(at), |text| parse_time(text, zone))?;
+        Ok(Instant { at, known_at })
     }
 }
 

@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 use chrono::{DateTime, SecondsFormat, Utc};
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings, parse_time};
+use super::{Exit, Refusal, Said, Surroundings};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Evidence, Holds};
 use crate::domain::boat::{BoatId, fold, uncleared};
 use crate::domain::catalogue::{Catalogue, Confinement};
@@ -38,20 +38,17 @@ pub fn run(args: &BoatArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> 
     let boat = look_up(&args.boat, &yard)?;
     let id = boat.id.clone();
     let zone = yard.zone(&boat.site);
-    let at = args.at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
-    let known = args.known_at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
-    let at = at.unwrap_or(around.now);
+    let instant = around.instant((args.at.as_deref(), args.known_at.as_deref()), zone)?;
     let events = house.store.all_events()?;
     let own = events.into_iter().filter(|event| event.boat.as_ref().is_none_or(|b| *b == id));
     let events: Vec<_> = own.collect();
-    let state = fold(boat, &yard.sites, &events, at, known.unwrap_or(at), &house.catalogue);
+    let state = fold(boat, &yard.sites, &events, instant.at, instant.known_at, &house.catalogue);
     let site = yard.sites.get(&state.site).ok_or_else(|| {
         Refusal::failed(format!("{id} stands at {}, which is not among the places", state.site))
     })?;
     let mut state = state;
     let spells = house.store.exposures(Some(&id))?;
-    let known_at = known.unwrap_or(at);
-    for spell in uncleared(&spells, &events, at, known_at, &house.catalogue) {
+    for spell in uncleared(&spells, &events, instant.at, instant.known_at, &house.catalogue) {
         let line = spell.words(&house.catalogue, site.usual_scale(), site.time_zone);
         state.test_before_running.push(line);
     }

@@ -8,13 +8,12 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings, parse_time};
+use super::{Exit, Refusal, Said, Surroundings};
 use crate::domain::boat::DrainPermission;
 use crate::domain::risk::plan::boat::{GroupWork, OpenCircuit};
 use crate::domain::risk::plan::tail::Tail;
 use crate::domain::risk::plan::work::WorkEntry;
 use crate::service::planning::{Row, WhatIf, YardPlan, plan_at};
-use crate::service::survey::Instant;
 
 /// Arguments of `plan`.
 #[derive(Debug, clap::Args)]
@@ -53,15 +52,11 @@ pub fn plan(args: &PlanArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     let what_if = what_if(args)?;
     let house = around.house()?;
     let zone = house.settings.yard.time_zone;
-    let at = args.at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
-    let known = args.known_at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
-    let at = at.unwrap_or(around.now);
-    let plan = plan_at(&house, Instant { at, known_at: known.unwrap_or(at) }, &what_if).map_err(
-        |error| match error {
-            crate::service::house::ServiceError::Told(why) => Refusal::bad_input(why),
-            other => other.into(),
-        },
-    )?;
+    let instant = around.instant((args.at.as_deref(), args.known_at.as_deref()), zone)?;
+    let plan = plan_at(&house, instant, &what_if).map_err(|error| match error {
+        crate::service::house::ServiceError::Told(why) => Refusal::bad_input(why),
+        other => other.into(),
+    })?;
     let text = text::in_words(&plan, &what_if);
     if let Some(path) = &args.csv {
         write(path, &sheet::csv(&plan)?)?;

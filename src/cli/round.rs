@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use super::{Exit, Refusal, Said, Surroundings, parse_time, runtime};
+use super::{Exit, Refusal, Said, Surroundings, runtime};
 use crate::domain::weather::ForecastState;
 use crate::service::letters::Desk;
 use crate::service::post::channel;
@@ -26,8 +26,7 @@ pub struct RoundArgs {
 pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     let house = around.house()?;
     let zone = house.settings.yard.time_zone;
-    let at = args.at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
-    let now = at.unwrap_or(around.now);
+    let now = around.time_or_now(args.at.as_deref(), zone)?;
     if house.store.sites()?.is_empty() {
         return Err(Refusal::bad_input(
             "the store holds no place yet; bring in your tables first: rimeward import sites FILE, then people, boats and events",

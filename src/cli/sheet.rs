@@ -7,9 +7,10 @@ use std::path::PathBuf;
 
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings, boat::look_up, page, parse_time};
+use super::{Exit, Refusal, Said, Surroundings, boat::look_up, page};
 use crate::domain::boat::{Boat, BoatState, fold};
 use crate::domain::catalogue::{Catalogue, MixRatios};
+use crate::domain::message::words::fuel;
 use crate::domain::message::{Phrases, cautions};
 use crate::domain::yard::Site;
 use steps::Step;
@@ -41,8 +42,7 @@ pub fn run(args: &SheetArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     let yard = house.yard()?;
     let boat = look_up(&args.boat, &yard)?;
     let zone = yard.zone(&boat.site);
-    let at = args.at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
-    let at = at.unwrap_or(around.now);
+    let at = around.time_or_now(args.at.as_deref(), zone)?;
     let events = house.store.all_events()?;
     let state = fold(boat, &yard.sites, &events, at, at, &house.catalogue);
     let site = yard.sites.get(&state.site).ok_or_else(|| {
@@ -83,8 +83,8 @@ impl Sheet {
         };
         let engines = match boat.engines {
             0 => "no engine".to_owned(),
-            1 => format!("one engine, {}", boat.fuel),
-            more => format!("{more} engines, {}", boat.fuel),
+            1 => format!("one engine, {}", fuel(&boat.fuel)),
+            more => format!("{more} engines, {}", fuel(&boat.fuel)),
         };
         let place = format!("{}, {lies}", site.name);
         let facts = [

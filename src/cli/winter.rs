@@ -47,8 +47,7 @@ pub fn run(args: &WinterArgs, around: &Surroundings<'_>) -> Result<Said, Refusal
     let yard = house.yard()?;
     let boat = look_up(&args.boat, &yard)?;
     let zone = yard.zone(&boat.site);
-    let at = args.at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
-    let at = at.unwrap_or(around.now);
+    let at = around.time_or_now(args.at.as_deref(), zone)?;
     let from = match args.from.as_deref() {
         Some(text) => parse_time(text, zone)?,
         None => season_start(&house, &yard, boat, at),

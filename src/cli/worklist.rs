@@ -2,11 +2,11 @@
 
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings, parse_time};
+use super::{Exit, Refusal, Said, Surroundings};
 use crate::domain::boat::{BoatId, SiteId};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::risk::{CircuitRisk, power, rank};
-use crate::service::survey::{Instant, Survey, survey};
+use crate::service::survey::{Survey, survey};
 
 /// Arguments of `worklist`.
 #[derive(Debug, clap::Args)]
@@ -32,10 +32,7 @@ pub struct WorklistArgs {
 pub fn worklist(args: &WorklistArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     let house = around.house()?;
     let zone = house.settings.yard.time_zone;
-    let at = args.at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
-    let known = args.known_at.as_deref().map(|text| parse_time(text, zone)).transpose()?;
-    let at = at.unwrap_or(around.now);
-    let instant = Instant { at, known_at: known.unwrap_or(at) };
+    let instant = around.instant((args.at.as_deref(), args.known_at.as_deref()), zone)?;
     let site = args.site.as_deref().map(SiteId::from);
     let boat = args.boat.as_deref().map(BoatId::from);
     let yard = house.yard()?;

@@ -226,6 +226,16 @@ impl fmt::Display for Whole {
     }
 }
 
+/// `20 min`, `2 h`, `2 h 40 min`: a time of work.
+#[must_use]
+pub fn work_time(minutes: u32) -> String {
+    match (minutes / 60, minutes % 60) {
+        (0, rest) => format!("{rest} min"),
+        (hours, 0) => format!("{hours} h"),
+        (hours, rest) => format!("{hours} h {rest} min"),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

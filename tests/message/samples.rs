@@ -388,7 +388,7 @@ impl Fleet {
             cannot_say: &cannot_say,
             over: &[],
             plan: Some(
-                "Start by Fri 18 Nov at the latest: 24.5 h of lay-up work are bound by Sat 19 Nov (31 h open on 12 boats in all).",
+                "Start by Fri 18 Nov at the latest: 24 h 30 min of complete lay-ups are bound by Sat 19 Nov (31 h open on 12 boats in all).",
             ),
             log_head: Some("f3a9c1d2e4b5a697"),
         };

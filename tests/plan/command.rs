@@ -33,7 +33,7 @@ fn config() -> &'static str {
         let made = run(&["demo", "--keep", &kept, "--at", AT]);
         assert_eq!(made.code, 0, "{}", made.err);
         assert!(
-            made.out.contains("of lay-up work"),
+            made.out.contains("of complete lay-ups"),
             "the worklist carries the crew line: {}",
             made.out
         );

@@ -5,8 +5,8 @@ use std::fmt::Write as _;
 
 use super::permission;
 use crate::domain::risk::plan::boat::GroupWork;
-use crate::domain::risk::plan::due::hours;
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
+use crate::domain::units::work_time;
 use crate::service::planning::{Row, WhatIf, YardPlan};
 
 /// The whole plan for a screen.
@@ -85,7 +85,7 @@ fn tonight(plan: &YardPlan, out: &mut String) {
         let _ = writeln!(
             out,
             "  Does not fit, {} short: {}. Call for hands, or ask these owners.",
-            hours(round.short_min),
+            work_time(round.short_min),
             rest.join(", ")
         );
     }
@@ -107,7 +107,7 @@ fn list(plan: &YardPlan, out: &mut String) {
             day = Some(row.done_on);
             let words = match row.done_on {
                 Some(day) => plan.days.get(day).map_or_else(String::new, |day| {
-                    format!("{} (crew: {})", date_in_words(day.date), hours(day.minutes))
+                    format!("{} (crew: {})", date_in_words(day.date), work_time(day.minutes))
                 }),
                 None => "below the line: does not fit into the days looked at".into(),
             };
@@ -118,12 +118,12 @@ fn list(plan: &YardPlan, out: &mut String) {
             due.map_or_else(|| "no due day yet".into(), |day| format!("by {}", date_in_words(day)));
         let _ = writeln!(
             out,
-            "    {} {:16} {:6} {:12} {:>7}  {due}; {}",
+            "    {} {:16} {:6} {:12} {:>11}  {due}; {}",
             row.boat.id,
             row.boat.name,
             row.work.place.as_str(),
             row.boat.location,
-            hours(row.crew_minutes),
+            work_time(row.crew_minutes),
             reason(plan, row)
         );
         for group in &row.work.groups {
@@ -247,7 +247,7 @@ fn others(plan: &YardPlan, out: &mut String) {
             row.boat.id,
             row.boat.name,
             row.work.place,
-            hours(row.minutes)
+            work_time(row.minutes)
         );
     }
     for (boat, circuits) in &plan.frozen {

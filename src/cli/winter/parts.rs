@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 use crate::cli::boat::{grade, holds_to, in_words, name};
 use crate::domain::boat::{Boat, BoatState, CircuitState, LayupEvent, Precision};
 use crate::domain::catalogue::Catalogue;
+use crate::domain::message::words::fuel;
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
 use crate::service::house::YardBook;
@@ -44,7 +45,7 @@ impl Book<'_> {
                 "Kind: {}; engines: {}; fuel: {}",
                 boat.kind.replace('_', " "),
                 boat.engines,
-                boat.fuel
+                fuel(&boat.fuel)
             ),
         ];
         if !boat.hull_id.is_empty() {

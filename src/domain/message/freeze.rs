@@ -61,7 +61,7 @@ impl Stand {
 
 /// When work begun at `start` is done, both as people read them: the start earlier to five minutes, the work rounded up.
 pub(super) fn done_by(start: DateTime<Utc>, minutes: f64) -> DateTime<Utc> {
-    let seconds = std::time::Duration::from_secs_f64(work_minutes(minutes) * 60.0);
+    let seconds = std::time::Duration::from_secs(u64::from(work_minutes(minutes)) * 60);
     to_five_minutes(start) + TimeDelta::from_std(seconds).unwrap_or_default()
 }
 

@@ -3,7 +3,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
-use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
+use crate::domain::units::{Celsius, TemperatureScale, in_both_scales, work_time};
 
 /// Longest boat name in running text.
 pub const NAME_LETTERS: usize = 40;
@@ -121,19 +121,25 @@ pub fn zone_name(instant: DateTime<Utc>, zone: Tz) -> String {
 /// `20 min`, `2 h 40 min`: minutes of work, rounded up to 5.
 #[must_use]
 pub fn work(minutes: f64) -> String {
-    let total = work_minutes(minutes);
-    let (hours, rest) = ((total / 60.0).floor(), total % 60.0);
-    match (hours > 0.0, rest > 0.0) {
-        (false, _) => format!("{rest} min"),
-        (true, false) => format!("{hours} h"),
-        (true, true) => format!("{hours} h {rest} min"),
-    }
+    work_time(work_minutes(minutes))
 }
 
 /// Minutes of work as they are told: rounded up to 5, 5 or more.
 #[must_use]
-pub fn work_minutes(minutes: f64) -> f64 {
-    ((minutes.clamp(0.0, 1.0e6) / 5.0).ceil() * 5.0).max(5.0)
+pub fn work_minutes(minutes: f64) -> u32 {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "clamped to 0..=1e6 before"
+    )]
+    let fives = (minutes.clamp(0.0, 1.0e6) / 5.0).ceil() as u32;
+    (fives * 5).max(5)
+}
+
+/// The fuel of a boat as the mails call it.
+#[must_use]
+pub fn fuel(fuel: &str) -> &str {
+    if fuel == "petrol" { "gasoline" } else { fuel }
 }
 
 /// An instant, earlier to a whole five minutes: a latest start must not be told later than it is.

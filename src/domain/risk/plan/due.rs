@@ -146,13 +146,6 @@ pub fn day_to_stop(chance: &[f64], loss: f64, a_day_is_worth: f64) -> Option<usi
     })
 }
 
-/// Hours in words of one decimal at most.
-#[must_use]
-pub fn hours(minutes: u32) -> String {
-    let tenths = (f64::from(minutes) / 6.0).round() / 10.0;
-    format!("{tenths} h")
-}
-
 fn sum(minutes: impl Iterator<Item = u32>) -> u32 {
     minutes.fold(0, u32::saturating_add)
 }

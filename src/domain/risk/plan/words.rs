@@ -3,7 +3,8 @@
 use chrono::NaiveDate;
 
 use super::crew::WorkDay;
-use super::due::{MustStart, hours};
+use super::due::MustStart;
+use crate::domain::units::work_time;
 
 /// What the headline is made from.
 #[derive(Debug, Clone, Copy)]
@@ -25,7 +26,7 @@ pub struct Facts<'a> {
 /// One or two sentences for the head of the worklist.
 #[must_use]
 pub fn headline(facts: &Facts<'_>) -> String {
-    let work = hours(facts.open_minutes);
+    let work = work_time(facts.open_minutes);
     if facts.boats == 0 {
         return "No boat is on the list: bring in the yard's table with rimeward import boats FILE.".into();
     }
@@ -46,29 +47,29 @@ pub fn headline(facts: &Facts<'_>) -> String {
             "Nothing falls due by {last}: {boats} with {work} of work can wait, and every dry day used now is one less to hurry later."
         );
     };
-    let due = hours(facts.must.due_minutes);
+    let due = work_time(facts.must.due_minutes);
     match facts.must.latest_start {
         Some(0) => format!(
-            "Start today: {due} of lay-up work fall due by {}, and a day later they no longer fit ({work} open on {boats} in all).",
+            "Start today: {due} of complete lay-ups fall due by {}, and a day later they no longer fit ({work} open on {boats} in all).",
             in_words(binding)
         ),
         Some(day) => {
             let start = date_of(facts.days, day).map_or_else(String::new, in_words);
             format!(
-                "Start by {start} at the latest: {due} of lay-up work are bound by {} ({work} open on {boats} in all).",
+                "Start by {start} at the latest: {due} of complete lay-ups are bound by {} ({work} open on {boats} in all).",
                 in_words(binding)
             )
         }
         None if hours_until(facts) == 0 => format!(
-            "{} of lay-up work fall due by {} and nobody works before: call people in, drain tonight's list, or accept the risk ({work} open on {boats} in all).",
-            hours(facts.must.short_minutes),
+            "{} of complete lay-ups fall due by {} and nobody works before: call people in, drain tonight's list, or accept the risk ({work} open on {boats} in all).",
+            work_time(facts.must.short_minutes),
             in_words(binding)
         ),
         None => format!(
             "{} short by {}, even when the crew starts today: {} a working day would do, or emergency drains first; {} cannot be laid up completely in time ({work} open on {boats} in all).",
-            hours(facts.must.short_minutes),
+            work_time(facts.must.short_minutes),
             in_words(binding),
-            hours(facts.must.need_minutes),
+            work_time(facts.must.need_minutes),
             if facts.late == 1 {
                 "1 boat".to_owned()
             } else {
