@@ -3,6 +3,7 @@
 mod commands;
 mod kill;
 mod neighbours;
+mod relays;
 mod signals;
 
 use std::fs;

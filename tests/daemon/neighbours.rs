@@ -12,6 +12,11 @@ use crate::flow::rimeward;
 
 const SINK: &str = "/usr/sbin/smtp-sink";
 
+/// A port that nobody listens on.
+pub fn free_port() -> u16 {
+    TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port()
+}
+
 struct Sink {
     child: Child,
     port: u16,
@@ -19,10 +24,7 @@ struct Sink {
 
 impl Sink {
     fn start(manner: &[&str]) -> Self {
-        let port = {
-            let free = TcpListener::bind("127.0.0.1:0").unwrap();
-            free.local_addr().unwrap().port()
-        };
+        let port = free_port();
         let child = Command::new(SINK)
             .args(["-u", "nobody"])
             .args(manner)
