@@ -16,6 +16,7 @@ pub mod failpoint;
 pub mod forecasts;
 pub mod hold;
 pub mod log;
+pub mod observations;
 pub mod outbox;
 pub mod round;
 pub mod status;

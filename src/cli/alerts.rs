@@ -119,7 +119,14 @@ fn subject(record: &AlertRecord, yard: &YardBook) -> String {
             let name = yard.boats.iter().find(|boat| boat.id == *id).map(|boat| boat.name.as_str());
             format!("{id} {} at {}", name.unwrap_or_default(), record.site)
         }
-        None => record.site.to_string(),
+        None => {
+            let person = record.document.pointer("/subject/person").and_then(Value::as_str);
+            let person = person.and_then(|id| yard.people.get(&PersonId::from(id)));
+            person.map_or_else(
+                || record.site.to_string(),
+                |person| format!("mail to {} {}", person.id, person.name),
+            )
+        }
     }
 }
 

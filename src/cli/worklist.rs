@@ -86,6 +86,12 @@ pub fn worklist_json(survey: &Survey) -> Value {
                     "age_s": place.forecast.as_ref().map(|f| age(f.issued_at)),
                     "state": place.state,
                 },
+                "measured": place.measured.as_ref().map(|seen| json!({
+                    "station": seen.station,
+                    "distance_km": tidy(seen.distance_km),
+                    "time": local(seen.step.time, id),
+                    "temperature_c": seen.step.temperature_c.map(tidy),
+                })),
                 "low": place.low.map(|low| json!({
                     "time": local(low.time, id),
                     "median_c": tidy(low.median_c),

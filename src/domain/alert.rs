@@ -20,6 +20,7 @@ pub mod shelve;
 pub mod situation;
 pub mod table;
 pub mod told;
+pub mod unreachable;
 pub mod worse;
 
 use std::collections::BTreeMap;
@@ -373,12 +374,13 @@ impl Alert {
 }
 
 impl Subject {
-    /// The id of the boat or place.
+    /// The id of the boat, place or person.
     #[must_use]
     pub fn as_str(&self) -> &str {
         match self {
             Self::Boat(boat) => boat.as_str(),
             Self::Site(site) => site.as_str(),
+            Self::Person(person) => person.as_str(),
         }
     }
 
@@ -387,7 +389,7 @@ impl Subject {
     pub const fn boat(&self) -> Option<&BoatId> {
         match self {
             Self::Boat(boat) => Some(boat),
-            Self::Site(_) => None,
+            Self::Site(_) | Self::Person(_) => None,
         }
     }
 }

@@ -5,6 +5,7 @@ pub mod error_table;
 pub mod errors;
 pub mod fitted;
 pub mod freshness;
+pub mod measured;
 pub mod outlook;
 pub mod seasons;
 pub mod sun;

@@ -7,6 +7,7 @@
 mod cache;
 mod http;
 mod nws;
+mod observed;
 mod polled;
 mod state;
 
@@ -18,6 +19,7 @@ use thiserror::Error;
 
 use super::Place;
 
+pub use observed::StationState;
 pub use state::{FetchState, Outcome};
 
 use http::Http;
@@ -240,6 +242,14 @@ impl Client {
         }
         budget.1 = budget.1.saturating_add(1);
         Ok(())
+    }
+
+    /// Has the service refused us, or asked us to wait, whatever the place?
+    fn is_paused(&self, now: DateTime<Utc>) -> bool {
+        let pause = *self.pause.lock().unwrap_or_else(PoisonError::into_inner);
+        pause.is_some_and(|until| {
+            until > now && until - now <= TimeDelta::hours(state::WAIT_HOURS_MAX)
+        })
     }
 
     /// Which service it polls.

@@ -7,6 +7,7 @@ pub mod hourly;
 pub mod observation;
 pub mod points;
 pub mod problem;
+pub mod stations;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::Deserialize;

@@ -9,7 +9,7 @@ use super::house::{House, ServiceError};
 use crate::domain::boat::SiteId;
 use crate::domain::yard::Site;
 use crate::forecast::Place;
-use crate::forecast::client::{Client, Clients, FetchState, Outcome};
+use crate::forecast::client::{Client, Clients, FetchState, Outcome, Service, StationState};
 
 /// What came of asking for one place.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,6 +36,9 @@ struct Asked<'a> {
     answers: BTreeMap<String, Shared>,
     failures: usize,
 }
+
+/// Where the store keeps what is known about the stations of a place.
+const STATIONS: &str = "nws-observation";
 
 /// An answer that other places may share: what came, the state that it left, and the issue that was held before.
 struct Shared {
@@ -71,6 +74,7 @@ pub async fn fetch_all<'a>(
         for asked in &mut services {
             if asked.failures < FAILURES_IN_A_ROW_MOST && go_on() {
                 ones.push(fetch_one(house, asked, site, now).await?);
+                observe(house, asked, site, now).await?;
             }
         }
         if ones.is_empty() {
@@ -159,6 +163,38 @@ async fn fetch_one(
         }
     }
     Ok(one)
+}
+
+/// Asks the stations near a place, where the service has such and its time has come; trouble is noted, not told: no
+/// forecast hangs on it.
+async fn observe(
+    house: &House,
+    asked: &Asked<'_>,
+    site: &Site,
+    now: DateTime<Utc>,
+) -> Result<(), ServiceError> {
+    let (client, store) = (asked.client, &house.store);
+    if client.service() != Service::NwsGridpoint || asked.failures > 0 {
+        return Ok(());
+    }
+    let known = store.fetch_state::<StationState>(STATIONS, &site.id)?;
+    let mut state = known.map(|known| known.document).unwrap_or_default();
+    if !state.is_due(now) {
+        return Ok(());
+    }
+    let grid = store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
+    let grid = grid.and_then(|known| known.document.grid_path);
+    let (Some(grid), Ok(place)) = (grid, Place::new(site.latitude, site.longitude)) else {
+        return Ok(());
+    };
+    let reading = client.observe(place, &grid, &mut state, now).await;
+    if let Some(reading) = &reading {
+        store.put_observation(&site.id, reading, now)?;
+    } else if let Some(why) = &state.last_failure {
+        tracing::debug!(site.id = %site.id, "no reading near {}: {why}", site.id);
+    }
+    store.put_fetch_state(STATIONS, &site.id, &state, reading.map(|_| now))?;
+    Ok(())
 }
 
 /// Keeps for one place what came, and the state that it left.

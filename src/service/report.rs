@@ -92,6 +92,7 @@ fn worklist_letter(
             low: place.low.as_ref(),
             issued_at: place.forecast.as_ref().map(|forecast| forecast.issued_at),
             forecast: place.state,
+            measured: place.measured.as_ref(),
         })
         .collect();
     let mut listed: Vec<(&BoatView, Vec<CircuitRisk>)> = survey

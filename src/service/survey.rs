@@ -16,8 +16,12 @@ use crate::domain::risk::ambient::PlaceWeather;
 use crate::domain::risk::judge::Judge;
 use crate::domain::risk::power::PowerLoss;
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
+use crate::domain::weather::measured::{self, Measured};
 use crate::domain::weather::{Forecast, ForecastState, place};
 use crate::domain::yard::Site;
+
+/// A reading no older than this is shown as the present.
+const MEASURED_NOW: TimeDelta = TimeDelta::hours(2);
 
 /// What is asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,6 +51,8 @@ pub struct PlaceView {
     pub state: ForecastState,
     /// The coldest hour until the horizon.
     pub low: Option<Low>,
+    /// What a station nearby measured within the last two hours.
+    pub measured: Option<Measured>,
     /// Members, hours and past of the air; `None` without a forecast.
     pub weather: Option<PlaceWeather>,
 }
@@ -177,7 +183,12 @@ fn view(
 ) -> Result<PlaceView, ServiceError> {
     let judge = house.settings.judge;
     let (forecast, state) = outlook_of(house, site, instant)?;
-    let mut seen = PlaceView { site: site.clone(), forecast, state, low: None, weather: None };
+    let mut seen =
+        PlaceView { site: site.clone(), forecast, state, low: None, measured: None, weather: None };
+    let from = hour - TimeDelta::days(i64::from(judge.past_days));
+    let span = (from, instant.at + TimeDelta::minutes(1));
+    let readings = house.store.observations(&site.id, span, instant.known_at)?;
+    seen.measured = measured::newest(&readings, instant.at, MEASURED_NOW).cloned();
     let Some(forecast) = &seen.forecast else { return Ok(seen) };
     let local = place::at_the_place(site, &forecast.steps);
     let ahead = local.iter().filter(|step| step.time >= hour).take(usize::from(judge.horizon_h));
@@ -185,8 +196,8 @@ fn view(
     if coming.is_empty() {
         return Ok(seen);
     }
-    let from = hour - TimeDelta::days(i64::from(judge.past_days));
-    let past = house.weather.past(&house.store, &site.id, instant.known_at, (from, hour))?;
+    let mut past = house.weather.past(&house.store, &site.id, instant.known_at, (from, hour))?;
+    measured::put_over(&mut past, &readings, site.elevation_m);
     let past = place::at_the_place(site, &past);
     let lead_h = (hour - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
     let seed = judge.seed ^ place_seed(&site.id);

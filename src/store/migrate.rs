@@ -10,6 +10,7 @@ const STEPS: &[(i64, &str)] = &[
     (2, include_str!("migrations/0002_forecasts.sql")),
     (3, include_str!("migrations/0003_alerts_and_outbox.sql")),
     (5, include_str!("migrations/0005_exposure.sql")),
+    (6, include_str!("migrations/0006_observation.sql")),
 ];
 
 /// The newest layout this program knows.

@@ -373,8 +373,15 @@ impl Fleet {
                 low: Some(&low),
                 issued_at: Some(at(16, 22)),
                 forecast: ForecastState::Degraded,
+                measured: None,
             },
-            PlaceLine { site: &dock, low: None, issued_at: None, forecast: ForecastState::Blind },
+            PlaceLine {
+                site: &dock,
+                low: None,
+                issued_at: None,
+                forecast: ForecastState::Blind,
+                measured: None,
+            },
         ];
         let cannot_say = [CannotSay {
             what: "Larch Wharf, 2 boats".into(),

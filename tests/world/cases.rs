@@ -7,6 +7,7 @@ use super::harness::World;
 use super::weather::Manner;
 use crate::support::at;
 use crate::support::smtp::{Act, At};
+use rimeward::store::AlertFilter;
 
 /// When worklists were queued, in the yard's time.
 fn worklists(world: &World) -> Vec<String> {
@@ -125,7 +126,8 @@ fn an_address_that_takes_no_mail_goes_to_the_next_contact_once() {
     let failed: Vec<_> =
         letters.iter().filter(|letter| letter.fault.as_deref() == Some("address")).collect();
     assert_eq!(failed.len(), 1, "the first letter of the winter was refused");
-    let told: Vec<_> = letters.iter().filter(|l| l.row.kind == "unreachable").collect();
+    let told: Vec<_> =
+        letters.iter().filter(|l| l.row.kind == "unreachable" && !l.row.closing).collect();
     let readers: Vec<String> = told.iter().map(|l| l.row.recipient.to_string()).collect();
     let refused = failed[0].row.recipient.as_str();
     assert!(!readers.contains(&refused.to_owned()), "{readers:?}");
@@ -136,6 +138,18 @@ fn an_address_that_takes_no_mail_goes_to_the_next_contact_once() {
         assert!(world.relay.received().iter().any(|m| m.bytes == letter.row.bytes));
     }
     let count = told.len();
+    let of_kind = AlertFilter { kind: Some("unreachable".into()), ..AlertFilter::default() };
+    let raised = world.house().store.alerts(&of_kind).unwrap();
+    assert_eq!(raised.len(), 1, "one alert about the person");
+    assert_eq!(raised[0].id, format!("unreachable-{refused}-1"));
+    // Only the first letter was refused, the next one arrived: everybody told hears that it is over, once.
     world.run(TimeDelta::hours(30));
-    assert_eq!(letters_of_kind(&world, "unreachable").len(), count, "told once");
+    let all = letters_of_kind(&world, "unreachable");
+    let closing = all.iter().filter(|(_, closing)| *closing).count();
+    assert_eq!(
+        (all.len() - closing, closing),
+        (count, count),
+        "told once, and once that it is over"
+    );
+    assert!(!world.house().store.alerts(&of_kind).unwrap()[0].open);
 }

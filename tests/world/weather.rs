@@ -14,6 +14,9 @@ const ISSUE_EVERY_H: i64 = 6;
 /// Hours ahead that a document reaches.
 const AHEAD_H: i64 = 120;
 
+/// One station, beside the upper lot.
+const STATIONS: &str = r#"{"type":"FeatureCollection","features":[{"geometry":{"type":"Point","coordinates":[-69.07,44.2]},"properties":{"stationIdentifier":"QWLD","elevation":{"unitCode":"wmoUnit:m","value":50}}}]}"#;
+
 /// How the service misbehaves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Manner {
@@ -111,6 +114,21 @@ impl Weather {
         if let Some(place) = path.strip_prefix("/points/").and_then(|p| p.parse().ok()) {
             let text = document::points(&self.cell, place, base);
             return Reply::new(200, text).with("Cache-Control", "max-age=86400");
+        }
+        if path.ends_with("/stations") {
+            return Reply::new(200, STATIONS);
+        }
+        if path.starts_with("/stations/QWLD/") {
+            let hour = self.now.timestamp() / 3600;
+            let at = DateTime::from_timestamp(hour * 3600, 0).unwrap();
+            let air_c = (self.truth_f(hour) - 32.0) / 1.8;
+            return Reply::new(
+                200,
+                format!(
+                    r#"{{"type":"Feature","properties":{{"timestamp":"{}","temperature":{{"unitCode":"wmoUnit:degC","value":{air_c:.1}}}}}}}"#,
+                    at.to_rfc3339()
+                ),
+            );
         }
         let seen = if let Manner::Stuck(since) = self.manner { since } else { self.now };
         let issue = self.issue(seen);

@@ -17,6 +17,8 @@ pub enum Subject {
     Boat(BoatId),
     /// A place.
     Site(SiteId),
+    /// A person.
+    Person(PersonId),
 }
 
 /// The low to come at the place, with its 80 % range, in C.

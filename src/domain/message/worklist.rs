@@ -16,10 +16,14 @@ use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatState};
 use crate::domain::risk::{CircuitRisk, Priority};
 use crate::domain::weather::ForecastState;
+use crate::domain::weather::measured::Measured;
 use crate::domain::yard::Site;
 
 /// Letters of what cannot be said: many boats stand in one line.
 const CANNOT_LETTERS: usize = 2000;
+
+/// Longest identifier of a station.
+const STATION_LETTERS: usize = 12;
 
 /// A place on the worklist.
 #[derive(Clone, Copy)]
@@ -32,6 +36,8 @@ pub struct PlaceLine<'a> {
     pub issued_at: Option<DateTime<Utc>>,
     /// Whether that can be relied on.
     pub forecast: ForecastState,
+    /// What a station nearby says now.
+    pub measured: Option<&'a Measured>,
 }
 
 /// A boat on the worklist.
@@ -178,7 +184,17 @@ fn words(
             let seen = place.forecast != ForecastState::Blind;
             let low = place.low.filter(|_| seen);
             let degraded = place.forecast == ForecastState::Degraded;
-            voice.place(place.site, low, place.issued_at, degraded)
+            let mut line = voice.place(place.site, low, place.issued_at, degraded);
+            let reading = place.measured;
+            let air = reading.and_then(|reading| reading.step.temperature_c);
+            if let Some(fields) = line.as_object_mut() {
+                let station = reading.map(|reading| one_line(&reading.station, STATION_LETTERS));
+                let time = reading.map(|reading| voice.soon(reading.step.time));
+                fields.insert("measured".into(), json!(air.map(|c| voice.temperature(c))));
+                fields.insert("station".into(), json!(station));
+                fields.insert("measured_at".into(), json!(time));
+            }
+            line
         })
         .collect();
     let cannot_say: Vec<Value> = worklist
