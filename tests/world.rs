@@ -6,6 +6,7 @@
 mod cases;
 pub mod checks;
 mod faults;
+mod flat;
 mod harness;
 mod seeds;
 mod weather;

@@ -153,3 +153,26 @@ fn an_address_that_takes_no_mail_goes_to_the_next_contact_once() {
     );
     assert!(!world.house().store.alerts(&of_kind).unwrap()[0].open);
 }
+
+#[test]
+fn what_a_station_measured_is_kept_hour_by_hour_and_stands_on_the_worklist() {
+    let start = at("2024-01-10T05:00:00Z");
+    let mut world = World::new(5, start);
+    world.run(TimeDelta::hours(34));
+    let store = &world.house().store;
+    let readings = store.observations(&"UPPER".into(), (start, world.now), world.now).unwrap();
+    assert!((28..=35).contains(&readings.len()), "{} readings in 34 hours", readings.len());
+    assert!(readings.iter().all(|reading| reading.station == "QWLD" && reading.distance_km < 30.0));
+    // Nothing is known before it was had.
+    assert!(
+        store
+            .observations(&"UPPER".into(), (start, world.now), start - TimeDelta::seconds(1))
+            .unwrap()
+            .is_empty()
+    );
+    let letters = store.letters(None).unwrap();
+    let worklist = letters.iter().rfind(|letter| letter.row.kind == "worklist").unwrap();
+    let text =
+        String::from_utf8_lossy(&worklist.row.bytes).replace("=\r\n", "").replace("\r\n", " ");
+    assert!(text.contains("measured") && text.contains("QWLD"), "{text}");
+}

@@ -43,6 +43,20 @@ impl World {
 
     /// A world whose settings are changed before anything runs.
     pub fn with(seed: u64, start: DateTime<Utc>, change: impl FnOnce(&mut Settings)) -> Self {
+        Self::made(Store::open_in_memory().unwrap(), seed, start, change)
+    }
+
+    /// A world over a store that is there already.
+    pub fn over(store: Store, seed: u64, start: DateTime<Utc>) -> Self {
+        Self::made(store, seed, start, |_| {})
+    }
+
+    fn made(
+        store: Store,
+        seed: u64,
+        start: DateTime<Utc>,
+        change: impl FnOnce(&mut Settings),
+    ) -> Self {
         let _ = rustls::crypto::ring::default_provider().install_default();
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
         let weather = Arc::new(Mutex::new(Weather::new(seed, start)));
@@ -51,7 +65,7 @@ impl World {
         let mut settings = settings(&server.base, relay.port);
         change(&mut settings);
         let catalogue = Catalogue::built_in().unwrap();
-        let house = House::over(settings.clone(), catalogue, Store::open_in_memory().unwrap());
+        let house = House::over(settings.clone(), catalogue, store);
         load_yard(&house);
         let guard = runtime.enter();
         let daemon = Daemon::over(house).unwrap();
