@@ -5,6 +5,7 @@
 pub mod check;
 pub mod import;
 pub mod crew;
+mod every;
 pub mod schedule;
 pub mod services;
 
@@ -225,11 +226,19 @@ impl Settings {
     /// # Errors
     /// One line for each problem.
     pub fn parse(text: &str, folder: &Path) -> Result<Self, Vec<String>> {
-        let mut settings: Self =
-            toml::from_str(text).map_err(|error| vec![check::in_words(&error)])?;
-        settings.resolve(folder);
-        let problems = check::problems(&settings);
-        if problems.is_empty() { Ok(settings) } else { Err(problems) }
+        let (settings, mut problems) = every::read(text);
+        let beyond = settings.iter().flat_map(check::problems);
+        problems.extend(beyond.map(|problem| every::with_line(text, &problem)));
+        match settings {
+            Some(mut settings) if problems.is_empty() => {
+                settings.resolve(folder);
+                Ok(settings)
+            }
+            _ => {
+                problems.sort_by_key(|problem| every::line_number(problem));
+                Err(problems)
+            }
+        }
     }
 
     fn resolve(&mut self, folder: &Path) {

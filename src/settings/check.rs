@@ -1,12 +1,6 @@
-//! What a configuration must fulfil beyond its types, and problems in words.
+//! What a configuration must fulfil beyond its types.
 
 use super::{Security, Settings};
-
-/// A parse error of the file as one readable block: line, column, the line itself, what is wrong.
-#[must_use]
-pub fn in_words(error: &toml::de::Error) -> String {
-    error.to_string().trim_end().replace("TOML parse error at ", "")
-}
 
 /// Everything that is wrong with settings that parsed, one line each.
 #[must_use]
@@ -51,6 +45,10 @@ pub fn problems(settings: &Settings) -> Vec<String> {
         yard.work_from < yard.work_to,
         format!("yard.work_from {} is not before yard.work_to {}", yard.work_from, yard.work_to),
     );
+    ask(
+        !yard.name.trim().is_empty(),
+        "yard.name is blank: readers know messages by it, such as \"Larch Hollow\"".into(),
+    );
     if let Err(problem) = crate::settings::schedule::Schedule::parse(&yard.worklist) {
         ask(false, format!("yard.worklist = {:?}: {problem}", yard.worklist));
     }
@@ -84,6 +82,14 @@ fn mail_problems(settings: &Settings, ask: &mut impl FnMut(bool, String)) {
                     "mail.smtp.security = \"plaintext-loopback\" is only for 127.0.0.1, ::1 or localhost, not {:?}; use \"tls\" or \"starttls\"",
                     smtp.host
                 ),
+            );
+            ask(
+                smtp.port != 0,
+                "mail.smtp.port = 0: relays listen on 465 (tls) or 587 (starttls)".into(),
+            );
+            ask(
+                !smtp.host.trim().is_empty(),
+                "mail.smtp.host is blank: name your relay, such as mail.your.domain".into(),
             );
             ask(
                 smtp.user.is_some() == smtp.password_file.is_some(),
