@@ -3,8 +3,8 @@
 //!
 //! Heat is counted in kelvin of the liquid part's heat capacity from first ice, which keeps single precision good to
 //! some 1e-5 K. An hour on one straight piece of temperature over heat is one multiplication and one addition; a
-//! member that leaves its piece is taken over the edge exactly: the time that was left when it met the edge follows
-//! from how far it would have overshot. A group whose members all stay on one piece costs little more than a bare
+//! member that leaves its piece is taken over the edge exactly: the time at which it met the edge follows from where it
+//! came from. A group whose members all stay on one piece costs little more than a bare
 //! multiply-add. Every lane is computed by itself, so neither the vector width nor the number of threads can change a
 //! bit; nothing is allocated after [`Members::new`].
 
@@ -21,12 +21,6 @@ pub const MARKS: usize = 3;
 
 /// Where some members leave their piece, this many are looked at together: fewer, so that fewer wait for the others.
 const NARROW: usize = 8;
-
-/// Beyond this share of the way to balance a crossing counts as having taken for ever.
-const NEARLY_ONE: f32 = 0.999_999_9;
-
-/// An hour of more time constants than this ends in balance, however it is cut.
-const MOST_STEPS: f64 = 64.0;
 
 /// A straight piece: temperature = `offset_c` + `slope` heat.
 #[derive(Debug, Clone, Copy)]
@@ -121,30 +115,20 @@ impl Members {
     /// One hour: `air_c` has the air of each member, C; the part exchanges heat as if the hour were `stretch` hours long
     /// (wind; 1 without). Members beyond the end of `air_c` keep their state.
     pub fn step(&mut self, air_c: &[f32], stretch: f64) {
-        // The time left at an edge is read from how far the hour overshoots it, which single precision forgets after
-        // several time constants: a fast part takes the hour in steps.
-        let steepest = self.lines.iter().fold(0.0, |most: f64, line| most.max(line.slope));
-        let time_constants = self.per_tau * stretch * steepest;
-        // One step where the wind is no number, too, so that the states become none: they must never stand still.
-        let steps = if time_constants > 1.0 { time_constants.ceil().min(MOST_STEPS) } else { 1.0 };
-        let stretch = stretch / steps;
         if stretch != self.stretch {
             for (hour, line) in self.hours.iter_mut().zip(&self.lines) {
                 (hour.left, hour.gain, hour.add) = in_time(line, self.per_tau * stretch);
             }
             self.stretch = stretch;
         }
-        let mut done = 0.0;
-        while done < steps {
-            pulp::Arch::new().dispatch(OneHour {
-                groups: &mut self.groups,
-                air_c,
-                hours: &self.hours,
-                edges: &self.edges,
-                marks: self.marks,
-            });
-            done += 1.0;
-        }
+        pulp::Arch::new().dispatch(OneHour {
+            groups: &mut self.groups,
+            air_c,
+            hours: &self.hours,
+            edges: &self.edges,
+            marks: self.marks,
+            time: narrow(self.per_tau * stretch),
+        });
     }
 
     /// How many members have been past each mark so far, at the start or at the end of an hour.
@@ -175,6 +159,8 @@ struct OneHour<'a> {
     hours: &'a [Hour],
     edges: &'a [Edge],
     marks: [f32; MARKS],
+    /// The hour in time constants of the liquid part.
+    time: f32,
 }
 
 impl pulp::NullaryFnOnce for OneHour<'_> {
@@ -184,9 +170,9 @@ impl pulp::NullaryFnOnce for OneHour<'_> {
     fn call(self) {
         for (group, air_c) in self.groups.iter_mut().zip(self.air_c.chunks(LANES)) {
             match <&[f32; LANES]>::try_from(air_c) {
-                Ok(air_c) => group.step(air_c, self.hours, self.edges),
+                Ok(air_c) => group.step(air_c, self.hours, self.edges, self.time),
                 // The empty lanes of the last group do as its last member does.
-                Err(_) => group.step(&filled_up(air_c), self.hours, self.edges),
+                Err(_) => group.step(&filled_up(air_c), self.hours, self.edges, self.time),
             }
             group.mark(&self.marks);
         }
@@ -195,7 +181,7 @@ impl pulp::NullaryFnOnce for OneHour<'_> {
 
 impl Group {
     #[inline(always)]
-    fn step(&mut self, air_c: &[f32; LANES], hours: &[Hour], edges: &[Edge]) {
+    fn step(&mut self, air_c: &[f32; LANES], hours: &[Hour], edges: &[Edge], time: f32) {
         if let Some(hour) = self.piece.and_then(|piece| hours.get(piece)) {
             let mut after = [0.0; LANES];
             let mut leaves = 0_u32;
@@ -208,18 +194,18 @@ impl Group {
                 return;
             }
         }
-        self.step_mixed(air_c, hours, edges);
+        self.step_mixed(air_c, hours, edges, time);
     }
 
     /// Members on several pieces, or some that leave theirs.
     #[inline(always)]
-    fn step_mixed(&mut self, air_c: &[f32; LANES], hours: &[Hour], edges: &[Edge]) {
+    fn step_mixed(&mut self, air_c: &[f32; LANES], hours: &[Hour], edges: &[Edge], time: f32) {
         let mut first = None;
         let mut apart = 0;
         let (heat, _) = self.heat.as_chunks_mut::<NARROW>();
         let (air_c, _) = air_c.as_chunks::<NARROW>();
         for (heat, air_c) in heat.iter_mut().zip(air_c) {
-            let mut lanes = Lanes::on_their_pieces(heat, air_c, hours);
+            let mut lanes = Lanes::on_their_pieces(heat, air_c, hours, time);
             lanes.over_the_edges(air_c, edges);
             *heat = lanes.after;
             let here = *first.get_or_insert(lanes.piece.first().copied().unwrap_or(0));
@@ -259,12 +245,26 @@ struct Way {
 struct Lanes {
     after: [f32; NARROW],
     piece: [u32; NARROW],
+    /// Heat with which the piece was entered, or the hour begun.
+    entered: [f32; NARROW],
+    /// Time that was left then, in time constants of the liquid part.
+    left: [f32; NARROW],
 }
 
 impl Lanes {
     #[inline(always)]
-    fn on_their_pieces(heat: &[f32; NARROW], air_c: &[f32; NARROW], hours: &[Hour]) -> Self {
-        let mut lanes = Self { after: [f32::NAN; NARROW], piece: [0; NARROW] };
+    fn on_their_pieces(
+        heat: &[f32; NARROW],
+        air_c: &[f32; NARROW],
+        hours: &[Hour],
+        time: f32,
+    ) -> Self {
+        let mut lanes = Self {
+            after: [f32::NAN; NARROW],
+            piece: [0; NARROW],
+            entered: *heat,
+            left: [time; NARROW],
+        };
         for (index, hour) in (0_u32..).zip(hours) {
             let each = lanes.after.iter_mut().zip(&mut lanes.piece).zip(heat).zip(air_c);
             for (((after, piece), heat), air_c) in each {
@@ -303,30 +303,27 @@ impl Lanes {
         } else {
             (edge.cold_slope, edge.warm_slope)
         };
-        // Time left, in time constants of the liquid part.
+        // Time left at the edge: what there was, less the way to it from where the piece was entered.
         let mut left = [0.0_f32; NARROW];
-        for ((left, after), air_c) in left.iter_mut().zip(&self.after).zip(air_c) {
-            *left = (after - edge.heat) / (air_c - edge.temperature_c);
+        let each = left.iter_mut().zip(&self.entered).zip(&self.left).zip(air_c);
+        for (((left, entered), had), air_c) in each {
+            let way = (edge.heat - entered) / (air_c - edge.temperature_c);
+            let taken = if before > 0.0 { ln(1.0 + before * way) / before } else { way };
+            let rest = had - taken;
+            *left = if rest > 0.0 { rest } else { 0.0 };
         }
-        if before > 0.0 {
-            for left in &mut left {
-                let share = *left * before;
-                *left = -ln(1.0 - if share < NEARLY_ONE { share } else { NEARLY_ONE }) / before;
-            }
-        }
-        if behind > 0.0 {
-            for left in &mut left {
-                *left = (1.0 - exp(-behind * *left)) / behind;
-            }
-        }
-        let each = self.after.iter_mut().zip(&mut self.piece).zip(&left).zip(air_c);
-        for (((after, piece), left), air_c) in each {
+        let after = self.after.iter_mut().zip(&mut self.piece);
+        let each = after.zip(&mut self.entered).zip(&mut self.left).zip(&left).zip(air_c);
+        for (((((after, piece), entered), had), left), air_c) in each {
             let crosses = passes(*after, *piece) == 1;
             let gap_k = air_c - edge.temperature_c;
+            let gain = if behind > 0.0 { (1.0 - exp(-behind * *left)) / behind } else { *left };
             // Only air beyond the edge's own temperature drives a state over it; else rounding did.
-            let next = if gap_k * way.sign > 0.0 { edge.heat + gap_k * left } else { edge.heat };
+            let next = if gap_k * way.sign > 0.0 { edge.heat + gap_k * gain } else { edge.heat };
             *after = if crosses { next } else { *after };
             *piece = if crosses { way.to } else { *piece };
+            *entered = if crosses { edge.heat } else { *entered };
+            *had = if crosses { *left } else { *had };
         }
     }
 }
