@@ -153,3 +153,28 @@ fn bad_input_is_refused_with_what_would_be_right() {
         assert!(Line::try_parse_from(words.chain(line.split_whitespace())).is_err(), "{line}");
     }
 }
+
+#[test]
+fn a_second_flush_strengthens_and_a_tank_that_goes_round_weakens() {
+    let volume = |line: &str| run(line).1["volume_fraction"].as_f64().unwrap();
+    let base = "--fluid propylene-glycol --volume 30% --litres 10 --left-over 3";
+    // p a / (a + r) = 0.30 10/13; once more: 0.2308 3/13 + 0.2308.
+    assert!((volume(base) - 0.2308).abs() < 2e-4);
+    assert!((volume(&format!("{base} --flushes 2")) - 0.2840).abs() < 2e-4);
+    // Eight boats leave 3 L each in 100 L: 0.30 (100/103)^8 = 0.2368, then diluted as before.
+    assert!((volume(&format!("{base} --tank 100 --boats 8")) - 0.1822).abs() < 2e-4);
+    assert!(refused("--fluid fresh-water --flushes 2 --litres 1 --left-over 1").contains("means"));
+}
+
+#[test]
+fn a_battery_loses_a_little_over_the_winter_and_all_to_a_forgotten_load() {
+    let ice = |line: &str| run(line).1["first_ice_c"].as_f64().unwrap();
+    let full = ice("--fluid battery-acid --charge 100%");
+    let spring = ice("--fluid battery-acid --charge 100% --days 150");
+    assert!(full < -55.0 && spring > full + 5.0 && spring < -40.0, "{full} {spring}");
+    let drained = ice("--fluid battery-acid --volts 12.66 --days 60 --load-ma 50 --amp-hours 80");
+    assert!(drained > -12.0, "{drained}");
+    assert!(refused("--fluid battery-acid --days 3").contains("--charge"));
+    assert!(refused("--fluid battery-acid --sg 1.2 --days -3").contains("0 to 3650"));
+    assert!(refused("--fluid propylene-glycol --volume 30% --days 3").contains("means nothing"));
+}

@@ -3,6 +3,7 @@
 //! Answers a person at the boat from a strength, a reading or a product and the water it met. Temperatures may carry a
 //! unit (`20F`, `-12C`); a plain number is in C.
 
+mod acid;
 mod remedy;
 mod text;
 
@@ -12,11 +13,10 @@ use thiserror::Error;
 use crate::domain::physics::product::caution;
 use crate::domain::physics::{
     BURST_SHARE, Dilution, Liquid, LiquidError, STRONGEST, Solute, TableError, dilute,
-    mass_from_volume, volume_from_mass,
+    flush_repeatedly, mass_from_volume, recycled_tank, volume_from_mass,
 };
 use crate::domain::units::{
-    Celsius, Litres, MassFraction, Salinity, SpecificGravity, TemperatureScale, UnitError,
-    VolumeFraction,
+    Celsius, Litres, MassFraction, Salinity, TemperatureScale, UnitError, VolumeFraction,
 };
 
 /// Arguments of `blend`.
@@ -40,6 +40,15 @@ pub struct BlendArgs {
     /// Litres of water that were left in the circuit
     #[arg(long, requires = "litres", allow_hyphen_values = true)]
     pub left_over: Option<f64>,
+    /// Flushed so many times, each time with that many litres
+    #[arg(long, requires = "litres", value_parser = clap::value_parser!(u32).range(1..=100))]
+    pub flushes: Option<u32>,
+    /// The product comes from a tank of so many litres that goes from boat to boat
+    #[arg(long, requires = "boats", allow_hyphen_values = true)]
+    pub tank: Option<f64>,
+    /// Boats that the tank has gone through, each of which left the left-over litres in it
+    #[arg(long, requires_all = ["tank", "left_over"], value_parser = clap::value_parser!(u32).range(0..=1000))]
+    pub boats: Option<u32>,
     /// Practical salinity of the water that was left, 0 to 42
     #[arg(long, requires = "left_over", allow_hyphen_values = true)]
     pub left_over_salinity: Option<f64>,
@@ -49,6 +58,21 @@ pub struct BlendArgs {
     /// Specific gravity of battery acid at 25 C, 1.0 to 1.4
     #[arg(long, allow_hyphen_values = true)]
     pub sg: Option<f64>,
+    /// Or: its charge, such as 75%
+    #[arg(long, value_parser = parse_share, conflicts_with = "sg", allow_hyphen_values = true)]
+    pub charge: Option<f64>,
+    /// Or: volts of a 12 V battery that has rested for hours without load or charger
+    #[arg(long, conflicts_with_all = ["sg", "charge"], allow_hyphen_values = true)]
+    pub volts: Option<f64>,
+    /// Days that the battery will have stood without a charger
+    #[arg(long, allow_hyphen_values = true)]
+    pub days: Option<f64>,
+    /// Milliamperes of a load that stays on
+    #[arg(long, requires_all = ["days", "amp_hours"], allow_hyphen_values = true)]
+    pub load_ma: Option<f64>,
+    /// Ampere-hours of the battery
+    #[arg(long, requires = "load_ma", allow_hyphen_values = true)]
+    pub amp_hours: Option<f64>,
     /// Say how much of it is ice at this temperature
     #[arg(long, value_parser = parse_temperature, allow_hyphen_values = true)]
     pub at: Option<Celsius>,
@@ -70,6 +94,16 @@ pub enum BlendError {
         flag: &'static str,
         /// What is wrong.
         source: UnitError,
+    },
+    /// A number outside its range.
+    #[error("{flag} {value}: must be a number from 0 to {most}")]
+    OutOfRange {
+        /// Which flag.
+        flag: &'static str,
+        /// What was given.
+        value: f64,
+        /// The most that makes sense.
+        most: f64,
     },
     /// A flag is missing.
     #[error("{fluid} needs {flags}")]
@@ -142,13 +176,7 @@ pub(crate) fn answer(args: &BlendArgs) -> Result<Answer, BlendError> {
             let salinity = named("--salinity", Salinity::new(salinity))?;
             (Liquid::SeaWater { salinity }, None)
         }
-        "battery-acid" => {
-            let sg = args.sg.ok_or_else(|| needs(args, "--sg"))?;
-            (
-                Liquid::BatteryAcid { specific_gravity: named("--sg", SpecificGravity::new(sg))? },
-                None,
-            )
-        }
+        "battery-acid" => (Liquid::BatteryAcid { specific_gravity: acid::of(args)? }, None),
         other => {
             let solute = Solute::parse(other)
                 .ok_or_else(|| LiquidError::UnknownFluid(args.fluid.clone()))?;
@@ -189,12 +217,20 @@ fn mixed(args: &BlendArgs, solute: Solute) -> Result<(Liquid, Option<Dilution>),
         _ => return Err(needs(args, "--litres and --left-over together")),
     };
     let salinity = args.left_over_salinity.map(Salinity::new).transpose();
-    let mix = dilute(
-        product,
-        named("--litres", Litres::new(litres))?,
-        named("--left-over", Litres::new(left_over))?,
-        named("--left-over-salinity", salinity)?,
-    )?;
+    let litres = named("--litres", Litres::new(litres))?;
+    let left_over = named("--left-over", Litres::new(left_over))?;
+    let product = match (args.tank, args.boats) {
+        (Some(tank), Some(boats)) => {
+            recycled_tank(product, named("--tank", Litres::new(tank))?, left_over, boats)?
+        }
+        _ => product,
+    };
+    let mut mix = dilute(product, litres, left_over, named("--left-over-salinity", salinity)?)?;
+    if let Some(times) = args.flushes.filter(|times| *times > 1) {
+        mix.mixed = flush_repeatedly(product, litres, left_over, times)?;
+        // The salt goes out with the first flushes: not counted on.
+        mix.salinity = Salinity::clamped(0.0);
+    }
     let mass_fraction = mass_from_volume(solute, mix.mixed);
     Ok((Liquid::Blend { solute, mass_fraction }, Some(mix)))
 }
@@ -212,6 +248,11 @@ fn refuse_meaningless(args: &BlendArgs) -> Result<(), BlendError> {
         (args.hold_to.is_some() && !blend, "--for"),
         (args.salinity.is_some() && fluid != "sea-water", "--salinity"),
         (args.sg.is_some() && fluid != "battery-acid", "--sg"),
+        (args.charge.is_some() && fluid != "battery-acid", "--charge"),
+        (args.volts.is_some() && fluid != "battery-acid", "--volts"),
+        (args.days.is_some() && fluid != "battery-acid", "--days"),
+        (args.flushes.is_some() && !blend, "--flushes"),
+        (args.tank.is_some() && !blend, "--tank"),
     ];
     let known = blend || ["fresh-water", "sea-water", "battery-acid"].contains(&fluid.as_str());
     match given.into_iter().find(|(wrong, _)| *wrong && known) {

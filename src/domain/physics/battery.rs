@@ -73,6 +73,36 @@ pub fn days_to_charge(from: f64, to: f64, ampere_hours: f64, milliampere: f64) -
         .then(|| (from - to) / 100.0 * ampere_hours * 1000.0 / (24.0 * milliampere))
 }
 
+/// A load that somebody forgot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Load {
+    /// What it draws, mA.
+    pub milliampere: f64,
+    /// What the battery holds when full, Ah.
+    pub ampere_hours: f64,
+}
+
+/// Specific gravity after standing for `days` at `t_c` without a charger: what the acid had as charge, less its own loss
+/// and the load's, never below flat.
+#[must_use]
+pub fn gravity_after(specific_gravity: f64, days: f64, t_c: f64, load: Option<Load>) -> f64 {
+    let days = days.max(0.0);
+    let own = self_discharge_pct_month(flooded_self_discharge_pct_month(), t_c) * days
+        / constant("days_a_month").max(1.0);
+    let drawn = load.filter(|load| load.ampere_hours > 0.0).map_or(0.0, |load| {
+        100.0 * load.milliampere.max(0.0) * 24.0 * days / 1000.0 / load.ampere_hours
+    });
+    let charge = (charge_at_gravity(specific_gravity) - own - drawn).max(0.0);
+    // A full battery of stronger acid is not weaker for having a table that ends.
+    gravity_at_charge(charge).min(specific_gravity)
+}
+
+/// At what temperature a battery is taken to stand where nobody says, C.
+#[must_use]
+pub fn stands_at_c() -> f64 {
+    constant("stands_at_c")
+}
+
 /// Whether the battery table reads as it should.
 ///
 /// # Errors
@@ -136,10 +166,32 @@ mod tests {
     #[test]
     fn the_table_reads_and_knows_every_constant() {
         check_table().unwrap();
-        for name in ["rest_volts_per_cell_above_gravity", "hydrometer_per_k", "q10_low", "q10_high"]
-        {
+        for name in [
+            "rest_volts_per_cell_above_gravity",
+            "hydrometer_per_k",
+            "q10_low",
+            "q10_high",
+            "stands_at_c",
+            "days_a_month",
+        ] {
             assert!(constant(name) > 0.0, "{name}");
         }
+    }
+
+    #[test]
+    fn a_winter_takes_a_little_and_a_forgotten_load_takes_all() {
+        // 5 % a month at 25 C is 2.7 % at 10 C with a factor of 1.5 for 10 K: 13.6 % in five months.
+        let after = gravity_after(1.265, 152.0, 10.0, None);
+        assert!((charge_at_gravity(after) - 86.4).abs() < 0.3, "{}", charge_at_gravity(after));
+        // 50 mA take 36 Ah in 30 days: 45 % of 80 Ah.
+        let load = Some(Load { milliampere: 50.0, ampere_hours: 80.0 });
+        let left = charge_at_gravity(gravity_after(1.265, 30.0, -10.0, load));
+        assert!((53.0..55.0).contains(&left), "{left}");
+        let flat = gravity_after(1.265, 120.0, -10.0, load);
+        assert!((flat - gravity_at_charge(0.0)).abs() < 1e-9);
+        assert!(first_ice_c(flat) > -11.0);
+        // Standing never makes it stronger.
+        assert_eq!(gravity_after(1.10, 0.0, 10.0, None), 1.10);
     }
 
     #[test]

@@ -1,10 +1,15 @@
 //! What the physics is to freeze in a circuit, and at what temperatures the ice passes its three marks.
 
+use chrono::{DateTime, Utc};
+
 use super::slot::Slot;
 use crate::domain::boat::Holds;
 use crate::domain::catalogue::{Confinement, TradeLimits};
-use crate::domain::physics::{BURST_SHARE, Liquid, SLUSH_SHARE, STRONGEST, Solute};
+use crate::domain::physics::{BURST_SHARE, Liquid, SLUSH_SHARE, STRONGEST, Solute, battery};
 use crate::domain::units::{Celsius, MassFraction, Salinity, SpecificGravity};
+
+/// Seconds of a day.
+const DAY_S: f64 = 86_400.0;
 
 /// A liquid and its three temperatures, as far as the contract lets them be told.
 #[derive(Debug, Clone, Copy)]
@@ -39,7 +44,12 @@ pub(super) struct Liquids(Vec<(Solute, f64, Freezing)>);
 
 impl Liquids {
     /// What freezes in `slot`; fresh water where nothing better is known.
-    pub(super) fn of(&mut self, slot: &Slot<'_>, limits: &TradeLimits) -> Freezing {
+    pub(super) fn of(
+        &mut self,
+        slot: &Slot<'_>,
+        limits: &TradeLimits,
+        at: DateTime<Utc>,
+    ) -> Freezing {
         let acid =
             |gravity| Liquid::BatteryAcid { specific_gravity: SpecificGravity::clamped(gravity) };
         match slot.holds {
@@ -52,7 +62,13 @@ impl Liquids {
                 Freezing::told(sea, sea.first_ice())
             }
             Holds::Charged => match slot.specific_gravity {
-                Some(gravity) => Freezing::told(acid(gravity), acid(gravity).first_ice()),
+                Some(gravity) => {
+                    // It has lost some since it was read, and nobody may have looked again.
+                    let days =
+                        slot.read_at.map_or(0.0, |read| (at - read).as_seconds_f64() / DAY_S);
+                    let now = battery::gravity_after(gravity, days, battery::stands_at_c(), None);
+                    Freezing::told(acid(now), acid(now).first_ice())
+                }
                 None => Freezing::judged_as(acid(limits.battery_flat_sg)),
             },
             Holds::Unknown if slot.kind.confinement == Confinement::Chemical => {

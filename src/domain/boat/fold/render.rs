@@ -85,7 +85,7 @@ fn circuit(
     at: DateTime<Utc>,
 ) -> CircuitState {
     let limits = folding.catalogue.limits();
-    let frozen = liquids.of(slot, limits);
+    let frozen = liquids.of(slot, limits, at);
     let full = folding.volume_l(slot);
     let mut because: Vec<String> =
         slot.notes.iter().map(|note| words.note(note, slot.holds)).collect();
