@@ -21,15 +21,16 @@ const COOLED_BY: TimeDelta = TimeDelta::hours(24);
 
 type Key<'a> = (&'a str, &'a CircuitId, Option<&'a str>);
 
-/// Keeps every circuit that stands past its limit now: a new spell, or one that goes on.
+/// Every circuit that stands past its limit now: a new spell, or one that goes on. The round keeps them in its own
+/// transaction.
 ///
 /// # Errors
 /// The store's.
-pub fn keep_exposures(
+pub fn spells_now(
     house: &House,
     seen: &Survey,
     now: DateTime<Utc>,
-) -> Result<(), ServiceError> {
+) -> Result<Vec<Exposure>, ServiceError> {
     let hour = whole_hour(now);
     let frozen: Vec<(&BoatView, &CircuitRisk)> = seen
         .boats
@@ -38,7 +39,7 @@ pub fn keep_exposures(
         .filter(|(_, row)| row.frozen_now && can_break(&row.circuit, &house.catalogue))
         .collect();
     if frozen.is_empty() {
-        return Ok(());
+        return Ok(Vec::new());
     }
     let known = house.store.exposures(None)?;
     let mut going_on: HashMap<Key<'_>, &Exposure> = HashMap::new();
@@ -46,17 +47,14 @@ pub fn keep_exposures(
         let key = (spell.boat.as_str(), &spell.circuit, spell.instance.as_deref());
         going_on.insert(key, spell);
     }
-    let spells: Vec<Exposure> = frozen
+    let spells = frozen
         .into_iter()
         .filter_map(|(view, row)| {
             let key = (row.boat.as_str(), &row.circuit, row.instance.as_deref());
             spell(seen, &view.boat, row, going_on.get(&key).copied(), hour)
         })
         .collect();
-    if !spells.is_empty() {
-        house.store.put_exposures(&spells)?;
-    }
-    Ok(())
+    Ok(spells)
 }
 
 /// Ice in an open tank or a soft hose breaks nothing that must be tested before a run.

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::deciding::{decide_all, record_of, transition_rows};
-use super::exposures::keep_exposures;
+use super::exposures::spells_now;
 use super::fetch::{Fetched, fetch_all};
 use super::house::{House, ServiceError};
 use super::letters::{Desk, letters};
@@ -174,6 +174,7 @@ fn judge_and_decide(
             based_on: Some(based_on),
             transitions: transition_rows(&decision)?,
             letters: letters(house, desk, &seen, &decision.tellings, now)?,
+            exposures: spells_now(house, &seen, now)?,
             ..RoundCommit::default()
         };
         for alert in &decision.alerts {
@@ -191,7 +192,6 @@ fn judge_and_decide(
                 // The head from before the look: what was entered meanwhile is looked at next time.
                 memory.log_head = log_head;
                 memory.places.extend(judged_on(&seen, now));
-                keep_exposures(house, &seen, now)?;
                 return Ok(Some(Judgement {
                     changes: decision.transitions.iter().map(words).collect(),
                     queued: committed.queued,

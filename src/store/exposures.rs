@@ -1,6 +1,6 @@
 //! Exposure memory: spells in which a circuit stood past its own limit. A spell grows while it lasts; none is removed.
 
-use rusqlite::params;
+use rusqlite::{Transaction, params};
 
 use super::Store;
 use super::column::{Millis, from_json, to_json};
@@ -8,36 +8,6 @@ use super::error::{Doing as _, StoreError};
 use crate::domain::boat::{BoatId, Exposure};
 
 impl Store {
-    /// Puts spells: a new one is added, one with the same beginning is replaced by its longer self.
-    ///
-    /// # Errors
-    /// Whatever the database answers; nothing was kept then.
-    pub fn put_exposures(&self, exposures: &[Exposure]) -> Result<(), StoreError> {
-        let doing = "keeping what stood past its limit";
-        self.write(doing, |tx| {
-            let mut put = tx
-                .prepare_cached(
-                    "INSERT INTO exposure (boat, circuit, instance, from_ms, to_ms, document)
-                     VALUES (?1, ?2, ?3, ?4, ?5, ?6)
-                     ON CONFLICT (boat, circuit, instance, from_ms) DO UPDATE SET to_ms = ?5, document = ?6
-                     WHERE to_ms <= ?5",
-                )
-                .doing(doing)?;
-            for spell in exposures {
-                put.execute(params![
-                    spell.boat.as_str(),
-                    spell.circuit.as_str(),
-                    spell.instance.as_deref().unwrap_or_default(),
-                    Millis(spell.from),
-                    Millis(spell.to),
-                    to_json(spell, doing)?,
-                ])
-                .doing(doing)?;
-            }
-            Ok(())
-        })
-    }
-
     /// The spells of a boat, or of all, the oldest first.
     ///
     /// # Errors
@@ -57,4 +27,32 @@ impl Store {
             rows.map(|document| from_json(&document.doing(doing)?, doing)).collect()
         })
     }
+}
+
+/// Puts spells: a new one is added, one with the same beginning is replaced by its longer self.
+pub(super) fn put_exposures(
+    tx: &Transaction<'_>,
+    exposures: &[Exposure],
+) -> Result<(), StoreError> {
+    let doing = "keeping what stood past its limit";
+    let mut put = tx
+        .prepare_cached(
+            "INSERT INTO exposure (boat, circuit, instance, from_ms, to_ms, document)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6)
+             ON CONFLICT (boat, circuit, instance, from_ms) DO UPDATE SET to_ms = ?5, document = ?6
+             WHERE to_ms <= ?5",
+        )
+        .doing(doing)?;
+    for spell in exposures {
+        put.execute(params![
+            spell.boat.as_str(),
+            spell.circuit.as_str(),
+            spell.instance.as_deref().unwrap_or_default(),
+            Millis(spell.from),
+            Millis(spell.to),
+            to_json(spell, doing)?,
+        ])
+        .doing(doing)?;
+    }
+    Ok(())
 }

@@ -6,8 +6,10 @@ use chrono::{DateTime, Utc};
 use super::Store;
 use super::alerts::{AlertRecord, TransitionRow, put_alert, put_transition};
 use super::error::{Doing as _, StoreError};
+use super::exposures::put_exposures;
 use super::outbox::{OutboxRow, insert_letter};
 use super::status::{LoopStatus, put_last_run, put_status};
+use crate::domain::boat::Exposure;
 
 /// Everything that a round decided.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -21,6 +23,8 @@ pub struct RoundCommit {
     pub transitions: Vec<TransitionRow>,
     /// Letters to send.
     pub letters: Vec<OutboxRow>,
+    /// Spells in which circuits stood past their limit, as they stand now.
+    pub exposures: Vec<Exposure>,
     /// Status rows of the loops.
     pub statuses: Vec<LoopStatus>,
     /// Things that go by the clock and have now run, such as a worklist: with their letters, or not at all.
@@ -76,6 +80,7 @@ impl Store {
             for letter in &round.letters {
                 queued += usize::from(insert_letter(tx, letter)?);
             }
+            put_exposures(tx, &round.exposures)?;
             for status in &round.statuses {
                 put_status(tx, status)?;
             }

@@ -2,7 +2,7 @@
 
 use rimeward::domain::boat::{Boat, Exposure};
 use rimeward::domain::units::{Celsius, Hours};
-use rimeward::store::{Options, Store};
+use rimeward::store::{Options, RoundCommit, Store};
 
 use super::command::Bench;
 use super::demo::yard;
@@ -80,6 +80,11 @@ fn a_day_sheet_tells_nobody_to_run_an_engine_and_keeps_coolant_in() {
     }
 }
 
+fn keep(store: &Store, spell: Exposure) {
+    let round = RoundCommit { exposures: vec![spell], ..RoundCommit::default() };
+    store.commit_round(&round).unwrap();
+}
+
 fn spell(boat: &Boat) -> Exposure {
     Exposure {
         boat: boat.id.clone(),
@@ -98,11 +103,11 @@ fn what_stood_past_its_limit_is_tested_first_until_somebody_looks() {
     let (bench, yard) = (Bench::with_demo(), yard());
     let boat = yard.boats.iter().find(|boat| boat.id.as_str() == "B02").unwrap();
     let store = Store::open(&bench.path("store.sqlite"), Options::default()).unwrap();
-    store.put_exposures(&[spell(boat)]).unwrap();
+    keep(&store, spell(boat));
     // The same spell, longer by now.
     let longer =
         Exposure { to: at("2022-11-19T15:00:00Z"), below: Hours::clamped(12.0), ..spell(boat) };
-    store.put_exposures(std::slice::from_ref(&longer)).unwrap();
+    keep(&store, longer.clone());
     assert_eq!(store.exposures(Some(&boat.id)).unwrap(), [longer]);
     let shown = |at: &str| bench.text(&["boat", "B02", "--at", at, "--known-at", "2099-01-01"], 0);
     let line = "engine block: past its limit for 12 h from 18 Nov 2022 22:00, coldest air 19 F (-8 C) (forecast, not measured)";
