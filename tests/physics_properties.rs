@@ -226,3 +226,29 @@ fn the_service_is_at_most_as_cold_as_its_spread_allows_against_melinder() {
         }
     }
 }
+
+/// A lumped part freezes as if its ice let the heat through for nothing. Our limits are 5 %, 15 % and a third of the ice: up
+/// to there the resistance of the ice, against that of the air, stays below a tenth for every class of the catalogue, so
+/// that nothing is gained by conduction. Ice grows from the wall of a bore of the class's own water and wall area; on the
+/// way to its thickness the mean resistance is half of the last one. Conductivity of ice 2.2 W/(m K): see
+/// `config/catalogue` (published checks of the ice).
+#[test]
+fn conduction_through_the_ice_moves_no_limit_by_a_tenth() {
+    let mut worst = (0.0, String::new());
+    for class in rimeward::domain::physics::part::thermal_classes().unwrap() {
+        let volume_m3 = class.water_kg / 1000.0;
+        let radius_m = 2.0 * volume_m3 / class.area_m2;
+        let ice_m = radius_m * (1.0 - (1.0_f64 - 1.0 / 3.0).sqrt());
+        let film = class.ua_w_k / class.area_m2;
+        let later = 0.5 * film * ice_m / 2.2;
+        assert!(later < 0.10, "{}: {later} at a third of the ice", class.id);
+        if later > worst.0 {
+            worst = (later, class.id.clone());
+        }
+    }
+    println!(
+        "conduction delays a third of the ice by {:.1} % at most ({})",
+        100.0 * worst.0,
+        worst.1
+    );
+}

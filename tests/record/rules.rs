@@ -194,7 +194,11 @@ fn a_cold_run_into_drained_parts_counts_as_recorded_at_most() {
         flush.method("run_cold").graded(Evidence::Measured),
     ];
     let state = at_new_year(&sterndrive(), &log);
-    assert_eq!(state.brief("block_raw"), (Holds::Blend, Evidence::Recorded, Some(-33.5)));
+    let (holds, evidence, first_ice_c) = state.brief("block_raw");
+    assert_eq!((holds, evidence), (Holds::Blend, Evidence::Recorded));
+    // The label's -33.5 C on 0.6 L that stays in a block of 16 L: 50 % by volume becomes 48.1 %, some 2.7 K warmer.
+    let first_ice_c = first_ice_c.unwrap();
+    assert!((-31.3..=-30.3).contains(&first_ice_c), "{first_ice_c}");
 }
 
 #[test]

@@ -76,6 +76,7 @@ reasons!(
     LoopOf = "loop_of": "Follows the engine's loop.",
     IceProtected = "ice_protected": "Ice in what is called protected.",
     DrainedIce = "drained_ice": "Ice in what is called drained.",
+    Diluted = "diluted": "Water that stayed weakens it.",
     NoLabel = "no_label": "No known label.",
     Retest = "retest": "Measure it.",
     ProveBlock = "prove_block": "Drain or sample the block.",

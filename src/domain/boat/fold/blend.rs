@@ -3,11 +3,15 @@
 use super::Folding;
 use super::effect::{graded, note_unnamed};
 use super::log::Entry;
-use super::slot::Slot;
+use super::slot::{Say, Slot};
 use super::target::Target;
 use crate::domain::boat::{Evidence, Holds};
 use crate::domain::catalogue::{AfterColdRun, Product, ProductFluid, Reason};
-use crate::domain::physics::Solute;
+use crate::domain::physics::{Solute, dilute, mass_from_volume, volume_from_mass};
+use crate::domain::units::{Litres, MassFraction};
+
+/// A first ice that moves by less is within what a label leaves open, K.
+const WORTH_TELLING_K: f64 = 0.2;
 
 /// How the antifreeze was put in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -48,6 +52,7 @@ impl Folding<'_> {
             .and_then(solute_of);
         let heater_in_the_way = entry.kind.flags.taps && self.heater_in_the_way();
         for target in targets {
+            let left_over = self.left_over(*target);
             let Some(slot) = self.slot(*target) else { continue };
             let outcome = outcome(slot, way);
             let (at_most, why, path_proven) = match outcome {
@@ -77,6 +82,13 @@ impl Folding<'_> {
             slot.solute = solute;
             slot.label_weakest_c = product.and_then(|product| product.first_ice_weak_c);
             slot.first_ice_c = slot.label_weakest_c;
+            if let (true, Some(solute), Some(label_c)) = (was_emptied, solute, slot.label_weakest_c)
+                && let Some(mixed_c) = mixed_first_ice_c(solute, label_c, left_over)
+            {
+                slot.first_ice_c = Some(mixed_c);
+                let (full_l, left_l) = left_over;
+                slot.note(Some(number), Say::Figures(Reason::Diluted, left_l, full_l));
+            }
             for reason in reasons {
                 slot.rule(number, reason);
             }
@@ -93,11 +105,30 @@ impl Folding<'_> {
         }
     }
 
+    /// Litres that fit in, and the water that stays behind when it is drained.
+    fn left_over(&self, target: Target) -> (f64, f64) {
+        let Some(slot) = self.slots.get(target.slot) else { return (0.0, 0.0) };
+        let full_l = self.volume_l(slot);
+        let dry = slot.holds == Holds::Dry;
+        (full_l, if dry { 0.0 } else { slot.kind.residue_l.min(full_l) })
+    }
+
     /// Whether a water heater is fitted and neither drained nor filled with blend: it takes what goes through the taps.
     fn heater_in_the_way(&self) -> bool {
         let heater = self.catalogue.water_heater();
         self.slots.iter().any(|slot| Some(slot.place) == heater && !slot.holds.is_protected())
     }
+}
+
+/// First ice, C, of a product that is poured onto the water left in a drained circuit, perfectly mixed; `None` where that
+/// makes no difference worth telling or the product is outside the data of its curve.
+fn mixed_first_ice_c(solute: Solute, label_c: f64, (full_l, left_l): (f64, f64)) -> Option<f64> {
+    let product = MassFraction::new(solute.mass_fraction_at_c(label_c)?).ok()?;
+    let strength = volume_from_mass(solute, product);
+    let poured = Litres::clamped(full_l - left_l);
+    let mixed = dilute(strength, poured, Litres::clamped(left_l), None).ok()?.mixed;
+    let mixed_c = solute.first_ice_c(mass_from_volume(solute, mixed).value());
+    (mixed_c - label_c >= WORTH_TELLING_K).then_some(mixed_c)
 }
 
 /// What dissolves in a product's water.
