@@ -36,6 +36,7 @@ use serde_json::Value;
 
 use crate::domain::units::TemperatureScale;
 use crate::service::clock::SystemClock;
+use crate::service::daemon::with_causes;
 use crate::service::house::{House, ServiceError};
 use crate::service::survey::Instant;
 use crate::settings::{Settings, SettingsError};
@@ -140,20 +141,6 @@ impl From<SettingsError> for Refusal {
     fn from(error: SettingsError) -> Self {
         Self::bad_input(error.to_string())
     }
-}
-
-/// An error with its causes, each once.
-fn with_causes(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut next = error.source();
-    while let Some(cause) = next {
-        let words = cause.to_string();
-        if !text.contains(&words) {
-            text = format!("{text}: {words}");
-        }
-        next = cause.source();
-    }
-    text
 }
 
 /// Tells who answers for a boat laid up for winter whether water left in it will freeze before somebody can act.

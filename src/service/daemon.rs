@@ -220,7 +220,7 @@ impl Daemon {
     }
 }
 
-/// An error with its causes.
+/// An error with its causes, each once.
 pub(crate) fn with_causes(error: &dyn std::error::Error) -> String {
     let mut text = error.to_string();
     let mut next = error.source();
