@@ -13,6 +13,8 @@ mod flow;
 #[cfg(test)]
 mod forecast;
 #[cfg(test)]
+mod judge;
+#[cfg(test)]
 mod kernel;
 #[cfg(test)]
 mod message;

@@ -2,7 +2,7 @@
 
 mod build;
 mod command;
-mod demo;
+pub mod demo;
 mod examples;
 mod expected;
 mod intake;

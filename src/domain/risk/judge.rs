@@ -95,6 +95,15 @@ struct Case<'a> {
 }
 
 impl Case<'_> {
+    /// The stubs, elbows and pump head of a tank that is not drained, full of the same.
+    fn fittings(&self) -> Result<Option<Self>, JudgeError> {
+        let Some(id) = self.content.class.fittings.as_deref() else { return Ok(None) };
+        let class = thermal_class(id)
+            .map_err(|source| JudgeError::Table { circuit: self.circuit.id.to_string(), source })?;
+        let content = Content { class, water: class.water(), liquid: self.content.liquid };
+        Ok(Some(Self { content, ..*self }))
+    }
+
     fn key(&self) -> CaseKey {
         let Content { class, water, liquid } = self.content;
         (self.air, class.id.as_str(), liquid_bits(&liquid), water.value().to_bits(), self.past_h)
@@ -145,7 +154,12 @@ impl<'a> Judge<'a> {
         let mut rows = Vec::with_capacity(state.circuits.len());
         for (circuit, case) in self.cases_of(state, Power::AsLogged)? {
             let judged = self.judged(&case)?;
-            rows.push(self.row(boat, state, circuit, case.circuit, &judged));
+            let mut row = self.row(boat, state, circuit, case.circuit, &judged);
+            if let Some(fittings) = case.fittings()? {
+                let outcome = &self.judged(&fittings)?.outcome;
+                row.why.extend(self.fittings_first(&judged.outcome, outcome));
+            }
+            rows.push(row);
         }
         Ok(rows)
     }
@@ -261,6 +275,22 @@ impl<'a> Judge<'a> {
                 Ok(Arc::clone(place.insert(Arc::new(judged))))
             }
         }
+    }
+
+    /// A sentence where the fittings of a tank pass first ice long before the tank does.
+    fn fittings_first(&self, tank: &Outcome, fittings: &Outcome) -> Option<String> {
+        let hours = self.settings.horizon_h;
+        let on = self.settings.threshold(Consequence::Minor);
+        let first = fittings.first_hour(Limit::FirstIce, on, hours)?;
+        let later = tank.first_hour(Limit::FirstIce, on, hours).is_none_or(|hour| hour > first);
+        let last = hours.saturating_sub(1);
+        later.then(|| {
+            reasons::fittings_first(
+                self.weather.at + TimeDelta::hours(i64::try_from(first).unwrap_or(0)),
+                fittings.chance_by(Limit::FirstIce, last),
+                &self.weather.site,
+            )
+        })
     }
 
     fn row(

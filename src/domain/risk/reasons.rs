@@ -1,5 +1,7 @@
 //! Why a row stands where it stands, in words.
 
+use chrono::{DateTime, Utc};
+
 use super::case::Outcome;
 use crate::domain::boat::{CircuitState, Evidence, Holds};
 use crate::domain::physics::Liquid;
@@ -54,6 +56,16 @@ pub fn why(
     }
     why.extend(circuit.because.iter().rev().take(2).cloned());
     why
+}
+
+/// The fittings of a tank are small and freeze first.
+#[must_use]
+pub fn fittings_first(from: DateTime<Utc>, chance: f64, site: &Site) -> String {
+    let from = from.with_timezone(&site.time_zone).format("%a %-d %b %H:%M");
+    format!(
+        "its fittings and stubs freeze long before it: from {from}, chance {:.0} %",
+        (chance * 100.0).clamp(1.0, 99.0)
+    )
 }
 
 const fn words(holds: Holds) -> &'static str {
