@@ -6,6 +6,7 @@ use super::{Exit, Refusal, Said, Surroundings};
 use crate::domain::boat::{BoatId, SiteId};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::risk::{CircuitRisk, power, rank};
+use crate::domain::weather::credit::credits;
 use crate::service::survey::{Survey, survey};
 
 /// Arguments of `worklist`.
@@ -85,6 +86,7 @@ pub fn worklist_json(survey: &Survey) -> Value {
                     "issued": place.forecast.as_ref().map(|f| local(f.issued_at, id)),
                     "age_s": place.forecast.as_ref().map(|f| age(f.issued_at)),
                     "state": place.state,
+                    "credit": place.forecast.as_ref().map(|f| credits([f.service.as_str()])),
                 },
                 "measured": place.measured.as_ref().map(|seen| json!({
                     "station": seen.station,

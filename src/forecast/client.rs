@@ -73,17 +73,6 @@ impl Service {
         Self::ALL.into_iter().find(|service| service.name() == name)
     }
 
-    /// What must be shown beside its data.
-    #[must_use]
-    pub const fn attribution(self) -> &'static str {
-        match self {
-            Self::NwsGridpoint => "Weather data from the US National Weather Service",
-            Self::MetNorway => super::met_norway::ATTRIBUTION,
-            Self::OpenMeteo | Self::OpenMeteoEnsemble => super::open_meteo::ATTRIBUTION,
-            Self::Mosmix => super::mosmix::ATTRIBUTION,
-        }
-    }
-
     /// Does it bring its temperatures to the height that it is told?
     #[must_use]
     pub const fn corrects_height(self) -> bool {

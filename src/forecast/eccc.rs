@@ -14,9 +14,6 @@ use crate::domain::weather::Forecast;
 
 /// The name of this service.
 pub const ECCC: &str = "eccc";
-/// What its licence asks to be shown.
-pub const ATTRIBUTION: &str = "Data source: Environment and Climate Change Canada";
-
 /// Pages are for named places that may lie away from the place, in degrees.
 const CITY_APART_DEG_MAX: f64 = 0.4;
 /// Most hours that are looked at; pages have 24.

@@ -19,9 +19,6 @@ use crate::domain::weather::{Forecast, WindowMinimum, sun};
 
 /// The name of this service.
 pub const MET_NORWAY: &str = "met-norway";
-/// What its terms ask to be shown with the data (NLOD 2.0 and CC BY 4.0).
-pub const ATTRIBUTION: &str = "Weather data from MET Norway (CC BY 4.0)";
-
 /// Most steps of the series that are looked at; recorded ones have up to 93.
 const ENTRIES_MAX: usize = 1_000;
 /// Hours of the stretches after the hourly part.

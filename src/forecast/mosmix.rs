@@ -15,9 +15,6 @@ use crate::domain::weather::{Forecast, WindowMinimum};
 
 /// The name of this service.
 pub const MOSMIX: &str = "mosmix";
-/// What its licence asks to be shown (CC BY 4.0).
-pub const ATTRIBUTION: &str = "Weather data from Deutscher Wetterdienst (CC BY 4.0)";
-
 /// How far a station may lie from the place that it speaks for, in degrees of latitude or longitude: stations are
 /// named points, tens of kilometres apart.
 pub const STATION_APART_DEG_MAX: f64 = 0.4;

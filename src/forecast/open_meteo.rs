@@ -22,9 +22,6 @@ pub const FORECAST: &str = "open-meteo";
 pub const ENSEMBLE: &str = "open-meteo-ensemble";
 /// The name of the archive of past hours.
 pub const ARCHIVE: &str = "open-meteo-archive";
-/// What its licence asks to be shown beside the data (CC BY 4.0).
-pub const ATTRIBUTION: &str = "Weather data by Open-Meteo.com (CC BY 4.0)";
-
 /// Most hours of one answer: the archive's longest useful request is about forty years, which exceeds the largest body first.
 const HOURS_MAX: usize = 200_000;
 /// Most columns that are looked at; two ensembles of 51 and 31 members have 82.

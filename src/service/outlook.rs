@@ -122,15 +122,3 @@ fn newest(house: &House, site: &SiteId, instant: Instant) -> Result<Vec<Newest>,
     }
     Ok(all)
 }
-
-/// What has to be shown beside an outlook, by the services in its name.
-#[must_use]
-pub fn attributions(forecast: &Forecast) -> Vec<&'static str> {
-    let mut all = Vec::new();
-    for service in forecast.service.split('+').filter_map(Service::of_name) {
-        if !all.contains(&service.attribution()) {
-            all.push(service.attribution());
-        }
-    }
-    all
-}

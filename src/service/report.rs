@@ -92,6 +92,7 @@ fn worklist_letter(
             low: place.low.as_ref(),
             issued_at: place.forecast.as_ref().map(|forecast| forecast.issued_at),
             forecast: place.state,
+            service: place.forecast.as_ref().map_or("", |forecast| forecast.service.as_str()),
             measured: place.measured.as_ref(),
         })
         .collect();

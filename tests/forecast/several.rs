@@ -3,13 +3,14 @@
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::domain::weather::credit::credits;
 use rimeward::domain::weather::{Forecast, ForecastState};
 use rimeward::domain::yard::Site;
 use rimeward::forecast::client::{Client, ClientSettings, FetchState, Options, Outcome, Service};
 use rimeward::intake;
 use rimeward::service::fetch::fetch_all;
 use rimeward::service::house::House;
-use rimeward::service::outlook::{attributions, outlook_of};
+use rimeward::service::outlook::outlook_of;
 use rimeward::service::survey::Instant;
 use rimeward::settings::Settings;
 use rimeward::store;
@@ -117,7 +118,7 @@ async fn places_in_one_cell_share_a_request_and_two_services_one_outlook() {
         assert!(
             outlook.steps.iter().all(|s| s.p10_c < s.temperature_c && s.temperature_c < s.p90_c)
         );
-        let shown = attributions(&outlook).join(", ");
+        let shown = credits([outlook.service.as_str()]).join(", ");
         assert!(shown.contains("MET Norway") && shown.contains("Open-Meteo"), "{shown}");
     }
     let again =

@@ -85,8 +85,14 @@ fn a_worklist_without_boats_says_whether_that_is_known() {
         (ForecastState::Fresh, "Worklist Thu 17 Nov: no work for the cold", "No boat needs work"),
         (ForecastState::Blind, "Worklist Thu 17 Nov: cannot say for 1 place", "CANNOT SAY for 1"),
     ] {
-        let places =
-            [PlaceLine { site: &upper, low: None, issued_at: None, forecast, measured: None }];
+        let places = [PlaceLine {
+            site: &upper,
+            low: None,
+            issued_at: None,
+            forecast,
+            service: "",
+            measured: None,
+        }];
         let worklist = Worklist {
             at: at(17, 11),
             until: at(20, 11),

@@ -373,6 +373,7 @@ impl Fleet {
                 low: Some(&low),
                 issued_at: Some(at(16, 22)),
                 forecast: ForecastState::Degraded,
+                service: "nws-gridpoint+met-norway",
                 measured: None,
             },
             PlaceLine {
@@ -380,6 +381,7 @@ impl Fleet {
                 low: None,
                 issued_at: None,
                 forecast: ForecastState::Blind,
+                service: "",
                 measured: None,
             },
         ];

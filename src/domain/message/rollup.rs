@@ -7,13 +7,14 @@ use serde_json::{Value, json};
 
 use super::block::{Group, Row};
 use super::phrases::Table;
-use super::voice::{Voice, boat_name, location, object, place_name};
+use super::voice::{Voice, boat_name, credit_words, location, object, place_name};
 use super::words::{count, list, to_five_minutes, work, zone_name};
 use super::{Context, Draft, Letter, MessageError, cautions, compose, finish, identity};
 use crate::domain::alert::chance::SpokenChance;
 use crate::domain::alert::{Act, CloseReason, Kind, Telling};
 use crate::domain::boat::{Boat, BoatState, DrainPermission, Holds};
 use crate::domain::risk::{CircuitRisk, Priority};
+use crate::domain::weather::credit;
 use crate::domain::yard::Site;
 
 /// One telling of the round, with what its words need.
@@ -64,6 +65,8 @@ pub fn compose_rollup(
             ("at", json!(voice.time(now))),
             ("zone", json!(zone_name(now, voice.zone))),
             ("issued", json!(issues(&voice, items))),
+            ("service", json!(credit::names(services(items)))),
+            ("credit", credit_words(services(items))),
         ],
     ]);
     let ids = identity::of_round(
@@ -206,6 +209,10 @@ fn rest_words(voice: &Voice<'_>, items: &[RolledUp<'_>]) -> Vec<(&'static str, V
         }
     }
     vec![("over", Value::Array(over)), ("blind", Value::Array(blind))]
+}
+
+fn services<'a>(items: &'a [RolledUp<'_>]) -> impl Iterator<Item = &'a str> {
+    items.iter().map(|item| item.telling.facts.service.as_str())
 }
 
 /// The issue times that the round rests on, oldest and newest.

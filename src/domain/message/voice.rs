@@ -16,6 +16,7 @@ use crate::domain::boat::{CircuitId, Evidence, Holds};
 use crate::domain::risk::{CircuitRisk, Consequence, Limit};
 use crate::domain::units::TemperatureScale;
 use crate::domain::weather::ForecastState;
+use crate::domain::weather::credit;
 use crate::domain::yard::Site;
 
 /// Letters of a circuit's label, a place or a location in running text.
@@ -209,7 +210,8 @@ impl<'a> Voice<'a> {
         let offset = (offset.abs() >= OFFSET_K)
             .then(|| format!("{} {side}", difference(offset, self.scale)));
         vec![
-            ("service", json!(one_line(service, LABEL_LETTERS))),
+            ("service", json!(one_line(&credit::names([service]), LABEL_LETTERS))),
+            ("credit", credit_words([service])),
             ("issued", json!(issued.map(|issued| self.time(issued)))),
             ("age", json!(issued.map(|issued| age(self.now - issued)))),
             ("degraded", json!(forecast == ForecastState::Degraded)),
@@ -217,6 +219,12 @@ impl<'a> Voice<'a> {
             ("zone", json!(zone_name(self.now, self.zone))),
         ]
     }
+}
+
+/// The credits that the licences of these services ask for, in one sentence; null where they ask for none.
+pub(super) fn credit_words<'a>(services: impl IntoIterator<Item = &'a str>) -> Value {
+    let credits = credit::credits(services);
+    json!((!credits.is_empty()).then(|| credits.join("; ")))
 }
 
 /// A place's name for running text.

@@ -9,13 +9,14 @@ use serde_json::{Value, json};
 
 use super::block::Group;
 use super::phrases::Table;
-use super::voice::{Voice, boat_name, object};
+use super::voice::{Voice, boat_name, credit_words, object};
 use super::words::{count, day, one_line, to_five_minutes, work, zone_name};
 use super::{Context, Draft, Letter, MessageError, cautions, finish, identity};
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatState};
 use crate::domain::risk::{CircuitRisk, Priority};
 use crate::domain::weather::ForecastState;
+use crate::domain::weather::credit;
 use crate::domain::weather::measured::Measured;
 use crate::domain::yard::Site;
 
@@ -36,6 +37,8 @@ pub struct PlaceLine<'a> {
     pub issued_at: Option<DateTime<Utc>>,
     /// Whether that can be relied on.
     pub forecast: ForecastState,
+    /// Which services it is from, as `nws-gridpoint+met-norway`; empty where there is none.
+    pub service: &'a str,
     /// What a station nearby says now.
     pub measured: Option<&'a Measured>,
 }
@@ -211,6 +214,8 @@ fn words(
         ("count", json!(count(boats, "boat"))),
         ("frozen_count", json!((frozen > 0).then(|| count(frozen, "boat")))),
         ("issued", json!(issued(voice, worklist))),
+        ("service", json!(credit::names(services(worklist)))),
+        ("credit", credit_words(services(worklist))),
         ("work", json!(work(minutes))),
         (
             "start",
@@ -237,6 +242,11 @@ fn over(line: &OverLine) -> Value {
 }
 
 /// The issue times of the forecasts that could be relied on, oldest and newest.
+fn services<'a>(worklist: &'a Worklist<'_>) -> impl Iterator<Item = &'a str> {
+    let seen = worklist.places.iter().filter(|place| place.forecast != ForecastState::Blind);
+    seen.map(|place| place.service)
+}
+
 fn issued(voice: &Voice<'_>, worklist: &Worklist<'_>) -> Option<String> {
     let seen = worklist.places.iter().filter(|place| place.forecast != ForecastState::Blind);
     let issued: Vec<DateTime<Utc>> = seen.filter_map(|place| place.issued_at).collect();
