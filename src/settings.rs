@@ -86,6 +86,9 @@ pub struct Yard {
 pub struct StoreSettings {
     /// The SQLite file.
     pub path: PathBuf,
+    /// Forecasts older than this are removed, days, but for those that an alert rests on.
+    #[serde(default = "default_keep_forecasts_days")]
+    pub keep_forecasts_days: u16,
 }
 
 /// Weather services.
@@ -194,6 +197,10 @@ pub enum Security {
     Starttls,
     /// None: only to an address of this machine.
     PlaintextLoopback,
+}
+
+const fn default_keep_forecasts_days() -> u16 {
+    800
 }
 
 fn default_worklist() -> String {

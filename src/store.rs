@@ -6,7 +6,8 @@
 //! programs on one file wait for each other instead of failing half way. Instants are whole milliseconds since 1970
 //! in columns ending in `_ms`; documents are JSON text of the domain's own types.
 //!
-//! Invariants: the log, the forecasts and the transitions of alerts are append-only (triggers refuse anything else);
+//! Invariants: the log and the transitions of alerts are append-only, forecasts are never edited (triggers refuse it; old
+//! ones that no alert rests on go at night);
 //! letters enter the outbox in the same transaction as the state change that they tell of.
 
 pub mod alerts;

@@ -2,6 +2,9 @@
 
 use super::{Security, Settings};
 
+/// The past that a part has stood through is read back so far, and a little more.
+const KEEP_DAYS_LEAST: u16 = 70;
+
 /// Everything that is wrong with settings that parsed, one line each.
 #[must_use]
 pub fn problems(settings: &Settings) -> Vec<String> {
@@ -39,6 +42,13 @@ pub fn problems(settings: &Settings) -> Vec<String> {
     ask(
         (1..=60).contains(&judge.past_days),
         format!("judge.past_days = {}: must be 1 to 60", judge.past_days),
+    );
+    let days = settings.store.keep_forecasts_days;
+    ask(
+        days >= KEEP_DAYS_LEAST,
+        format!(
+            "store.keep_forecasts_days = {days}: must be {KEEP_DAYS_LEAST} or more, since parts remember the past hours of weeks"
+        ),
     );
     let yard = &settings.yard;
     ask(

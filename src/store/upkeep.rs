@@ -3,13 +3,19 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
+use chrono::{DateTime, Utc};
 use data_encoding::HEXLOWER;
 use rusqlite::backup::Backup;
 use rusqlite::types::ValueRef;
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::{Connection, OpenFlags, params};
 
+use super::cached::Cached as _;
+use super::column::Millis;
 use super::error::{Doing as _, StoreError};
 use super::{Store, migrate};
+
+/// A forecast is in hand for so long after it was fetched: then it is too old to decide on.
+const IN_HAND_MS: i64 = 26 * 3_600_000;
 
 impl Store {
     /// Looks for damage in the file without comparing every index: seconds for a large store.
@@ -36,6 +42,29 @@ impl Store {
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
         let apart = Connection::open_with_flags(path, flags).doing("checking the store")?;
         check_fully(&apart)
+    }
+
+    /// Removes up to `most` forecasts and readings that were fetched before `before`, the oldest first, and says how many.
+    /// What was in hand when an alert changed at the same place stays for ever: somebody may ask what it was decided on.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn thin_forecasts(&self, before: DateTime<Utc>, most: u32) -> Result<usize, StoreError> {
+        let doing = "thinning old forecasts";
+        self.write(doing, |tx| {
+            let mut gone = 0;
+            for (table, key) in [("forecast", "id"), ("observation", "rowid")] {
+                let statement = format!(
+                    "DELETE FROM {table} WHERE {key} IN (SELECT old.{key} FROM {table} AS old WHERE old.fetched_ms < ?1
+                        AND NOT EXISTS (SELECT 1 FROM alert_log JOIN alert ON alert.id = alert_log.alert_id
+                            WHERE alert.site = old.site AND alert_log.at_ms >= old.fetched_ms
+                                AND alert_log.at_ms < old.fetched_ms + ?2)
+                        ORDER BY old.fetched_ms LIMIT ?3)"
+                );
+                gone += tx.change(&statement, params![Millis(before), IN_HAND_MS, most]).doing(doing)?;
+            }
+            Ok(gone)
+        })
     }
 
     /// The layout of the open store.

@@ -2,7 +2,7 @@
 
 use chrono::TimeDelta;
 use rimeward::domain::weather::{Forecast, Step, WindowMinimum};
-use rimeward::store::Store;
+use rimeward::store::{AlertRecord, RoundCommit, Store, TransitionRow};
 use serde_json::{Value, json};
 
 use crate::support::at;
@@ -102,4 +102,50 @@ fn the_fetcher_finds_its_own_notes_again() {
     store.put_fetch_state("nws-gridpoint", &site, &json!({"failures": 1}), None).unwrap();
     let state = store.fetch_state::<Value>("nws-gridpoint", &site).unwrap().unwrap();
     assert_eq!((state.document, state.last_answer), (json!({"failures": 1}), Some(first)));
+}
+
+#[test]
+fn old_forecasts_go_but_never_those_that_an_alert_was_decided_on() {
+    let store = Store::open_in_memory().unwrap();
+    let site = "QUAY".into();
+    for issued in ["2022-11-01T06:00:00Z", "2022-11-05T06:00:00Z", "2023-02-02T06:00:00Z"] {
+        let given = forecast(issued, -5.0);
+        store.put_forecast(&site, &given, at(issued) + TimeDelta::minutes(20)).unwrap();
+    }
+    // Decided an hour after the second was had.
+    let decided = at("2022-11-05T07:20:00Z");
+    let round = RoundCommit {
+        alerts: vec![AlertRecord {
+            id: "freeze-B02-1".to_owned(),
+            kind: "freeze".to_owned(),
+            boat: Some("B02".into()),
+            site: "QUAY".into(),
+            open: false,
+            revision: 1,
+            raised_at: decided,
+            closed_at: Some(decided),
+            document: json!({}),
+        }],
+        transitions: vec![TransitionRow {
+            alert: "freeze-B02-1".to_owned(),
+            revision: 1,
+            at: decided,
+            change: "NORM to UNACK".to_owned(),
+            decided_on: json!({}),
+        }],
+        ..RoundCommit::default()
+    };
+    store.commit_round(&round).unwrap();
+    let before = at("2023-01-01T00:00:00Z");
+    assert_eq!(store.thin_forecasts(before, 10).unwrap(), 1);
+    assert_eq!(store.thin_forecasts(before, 10).unwrap(), 0, "nothing more to take");
+    let (from, until) = (at("2022-10-01T00:00:00Z"), at("2023-03-01T00:00:00Z"));
+    let mut left: Vec<String> = store
+        .forecasts_between(&site, from, until)
+        .unwrap()
+        .iter()
+        .map(|stored| stored.forecast.issued_at.format("%d %b").to_string())
+        .collect();
+    left.sort();
+    assert_eq!(left, ["02 Feb", "05 Nov"]);
 }

@@ -1,4 +1,5 @@
-//! The loop that looks after the store: the nightly full check, and letters that a wrong clock has put off.
+//! The loop that looks after the store: the nightly full check, forecasts that nobody needs any more, and letters that a
+//! wrong clock has put off.
 
 use chrono::{DateTime, TimeDelta, Utc};
 
@@ -11,6 +12,9 @@ use crate::store::Store;
 const FULL_CHECK: &str = "40 3 * * *";
 /// Name under which the store keeps when that last was.
 const FULL_CHECK_RUN: &str = "full-check";
+/// Forecasts that are removed in one transaction, and transactions of a night.
+const BITE: u32 = 200;
+const BITES_A_NIGHT: u32 = 500;
 /// How often it looks.
 const LOOK_EVERY: TimeDelta = TimeDelta::hours(1);
 /// A run further ahead than this was noted under a wrong clock.
@@ -41,6 +45,10 @@ impl HousekeepLoop {
             house.store.put_run(FULL_CHECK_RUN, now)?;
             check(house).await?;
             done.text = "the store was checked in full: no damage".to_owned();
+            let gone = thin(house, now)?;
+            if gone > 0 {
+                done.text += &format!("; {gone} old forecasts were removed");
+            }
             done.news = true;
         }
         Ok(done)
@@ -68,6 +76,20 @@ fn check_due(house: &House, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>,
             Ok(schedule.next_after(now, zone))
         }
     }
+}
+
+/// Removes what is older than the settings keep, in small bites so that no writer waits long.
+fn thin(house: &House, now: DateTime<Utc>) -> Result<usize, ServiceError> {
+    let before = now - TimeDelta::days(i64::from(house.settings.store.keep_forecasts_days));
+    let mut gone = 0;
+    for _ in 0..BITES_A_NIGHT {
+        let bite = house.store.thin_forecasts(before, BITE)?;
+        gone += bite;
+        if bite == 0 {
+            break;
+        }
+    }
+    Ok(gone)
 }
 
 /// Checks the file on a connection and a thread of its own; a store in memory on the spot.
