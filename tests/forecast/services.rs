@@ -245,3 +245,11 @@ fn recorded_documents_are_read_or_refused_as_they_should() {
         parse_eccc(&body("eccc/citypage_toronto_20260207.xml"), &at("43.65,-79.38")).unwrap();
     assert_eq!((toronto.steps.len(), toronto.steps[0].temperature_c), (24, Some(-20.0)));
 }
+
+#[test]
+fn every_service_that_is_polled_has_a_name_for_people() {
+    use rimeward::domain::weather::credit::names;
+    for service in rimeward::forecast::client::Service::ALL {
+        assert_ne!(names([service.name()]), service.name());
+    }
+}
