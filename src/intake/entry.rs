@@ -1,7 +1,6 @@
 //! One lay-up event made by hand: the same columns and the same checks as a row of the event table.
 
 use super::csv::{EVENT_COLUMNS, events_of_sheet};
-use super::hidden;
 use super::problems::ImportProblems;
 use super::row::number;
 use super::sheet::Sheet;
@@ -21,7 +20,7 @@ pub fn event(
     known: &Known<'_>,
 ) -> Result<Imported<LayupEvent>, ImportProblems> {
     let sheet = Sheet::single("the entry", cells);
-    let problems = hidden::problems(&sheet);
+    let problems = sheet.hidden();
     if !problems.is_empty() {
         return Err(ImportProblems { file: sheet.file, problems });
     }

@@ -1,17 +1,18 @@
 //! Marks in a cell that nobody sees and that nobody meant: control characters drive terminals and break headers, marks of
 //! direction make one name look like another (Unicode Technical Report 36). They are refused at the door.
 
+use csv::StringRecord;
+
 use super::problems::Problem;
-use super::sheet::Sheet;
 
 /// Longest id; an id is printed in tables and subjects.
 const ID_LETTERS_MAX: usize = 64;
 
 /// Every cell with a mark that cannot be seen, every name of more than one line and every id longer than 64 letters.
-pub(super) fn problems(sheet: &Sheet) -> Vec<Problem> {
+pub(super) fn problems(header: &[String], rows: &[(u64, StringRecord)]) -> Vec<Problem> {
     let mut problems = Vec::new();
-    for (line, record) in &sheet.rows {
-        for (column, cell) in sheet.header().zip(record) {
+    for (line, record) in rows {
+        for (column, cell) in header.iter().zip(record) {
             let Some(remedy) = fault(column, cell.trim()) else { continue };
             problems.push(Problem {
                 line: *line,

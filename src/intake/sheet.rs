@@ -84,7 +84,7 @@ impl Sheet {
         };
         sheet.require(required)?;
         sheet.settle_order(&mut problems);
-        problems.extend(hidden::problems(&sheet));
+        problems.extend(sheet.hidden());
         if problems.is_empty() { Ok(sheet) } else { Err(refuse(problems)) }
     }
 
@@ -169,9 +169,9 @@ impl Sheet {
         }
     }
 
-    /// The names of the columns, as they stand in the header.
-    pub(super) fn header(&self) -> impl Iterator<Item = &str> {
-        self.header_names.iter().map(String::as_str)
+    /// Cells with characters that nobody sees.
+    pub(super) fn hidden(&self) -> Vec<Problem> {
+        hidden::problems(&self.header_names, &self.rows)
     }
 
     /// The place of a column.
