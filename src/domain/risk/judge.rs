@@ -1,5 +1,7 @@
 //! Every circuit of a boat against the coming cold.
 
+mod settings;
+
 use std::collections::hash_map::Entry;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
@@ -11,7 +13,7 @@ use super::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use super::case::{Outcome, through_the_ensemble};
 use super::power::PowerLoss;
 use super::start::{Content, hours_that_count};
-use super::timing::{WorkingHours, latest_start, priority};
+use super::timing::{latest_start, priority};
 use super::{CircuitRisk, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
 use crate::domain::catalogue::{Alarms, Catalogue, CircuitKind, Confinement, Consequence};
@@ -19,6 +21,7 @@ use crate::domain::physics::part::{PartError, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
 use crate::domain::units::Kilograms;
 use crate::domain::yard::SiteKind;
+pub use settings::JudgeSettings;
 
 /// Warmer than this above first ice in every member and at the start: nothing can freeze, nothing is stepped.
 const CLEARLY_ABOVE_K: f64 = 0.05;
@@ -42,36 +45,6 @@ pub enum JudgeError {
         /// Why.
         source: PartError,
     },
-}
-
-/// On-thresholds by consequence, and the horizon.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct JudgeSettings {
-    /// Chance from which a minor, a major, a severe row counts.
-    pub on: [f64; 3],
-    /// Hours from the start for which chances are stated.
-    pub horizon_h: usize,
-    /// When people work.
-    pub working_hours: WorkingHours,
-}
-
-impl Default for JudgeSettings {
-    fn default() -> Self {
-        Self { on: [0.30, 0.20, 0.10], horizon_h: 72, working_hours: WorkingHours::default() }
-    }
-}
-
-impl JudgeSettings {
-    /// The on-threshold of a consequence.
-    #[must_use]
-    pub const fn threshold(&self, consequence: Consequence) -> f64 {
-        let [minor, major, severe] = self.on;
-        match consequence {
-            Consequence::Minor => minor,
-            Consequence::Major => major,
-            Consequence::Severe => severe,
-        }
-    }
 }
 
 type AmbientKey = (Whereabouts, Power);
