@@ -117,7 +117,14 @@ pub fn letters(
             })
             .collect();
         match compose_rollup(&members, &context) {
-            Ok(letter) => rows.push(row(desk, &group, person, letter, now)?),
+            Ok(letter) => match row(desk, &group, person, letter, now) {
+                Ok(row) => rows.push(row),
+                // One letter that cannot be written must not keep the others from anybody.
+                Err(error) => tracing::error!(
+                    alert.id = %first.alert,
+                    "{}: no letter to {}: {error}", first.alert, person.id
+                ),
+            },
             Err(error) => {
                 tracing::error!(alert.id = %first.alert, "{}: {error}", first.alert);
             }

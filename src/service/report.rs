@@ -39,15 +39,22 @@ pub fn worklist_letters(
     let mut rows = Vec::new();
     for person in managers.filter(|person| person.email.is_some()) {
         let own = |site: &SiteId| person.sites.is_empty() || person.sites.contains(site);
-        let letter = worklist_letter(house, desk, survey, (person, plan.as_deref()), own)?;
         let zone = house.settings.yard.time_zone;
         let day = now.with_timezone(&zone).date_naive();
-        rows.push(outbox_row(desk, letter, person, now, |row| {
-            row.alert = format!("worklist:{}:{day}", person.id);
-            row.thread.clone_from(&row.alert);
-            row.kind = "worklist".to_owned();
-            row.expires_at = now + chrono::TimeDelta::hours(WORKLIST_KEPT_H);
-        })?);
+        let letter = worklist_letter(house, desk, survey, (person, plan.as_deref()), own);
+        let row = letter.and_then(|letter| {
+            outbox_row(desk, letter, person, now, |row| {
+                row.alert = format!("worklist:{}:{day}", person.id);
+                row.thread.clone_from(&row.alert);
+                row.kind = "worklist".to_owned();
+                row.expires_at = now + chrono::TimeDelta::hours(WORKLIST_KEPT_H);
+            })
+        });
+        match row {
+            Ok(row) => rows.push(row),
+            // One manager whose list cannot be written must not stop the round and with it everybody's alerts.
+            Err(error) => tracing::error!("no worklist to {}: {error}", person.id),
+        }
     }
     Ok(rows)
 }
