@@ -3,5 +3,6 @@
 pub mod blindness;
 pub mod fuzz;
 pub mod life;
+mod people;
 pub mod quiet;
 pub mod world;

@@ -9,4 +9,5 @@ mod faults;
 mod flat;
 mod harness;
 mod seeds;
+mod unreached;
 mod weather;

@@ -10,6 +10,7 @@ use crate::domain::alert::Alert;
 use crate::domain::boat::PersonId;
 use crate::service::deciding::acknowledge;
 use crate::service::house::{House, YardBook};
+use crate::service::unreached::round_name;
 use crate::store::outbox::Posted;
 use crate::store::{AlertFilter, AlertRecord};
 
@@ -177,6 +178,9 @@ fn letters_of(house: &House, alert: &Alert) -> Result<Vec<Posted>, Refusal> {
             let rolled = format!("rollup-{person}-{}", sent.at.timestamp());
             letters.extend(house.store.letters(Some(&rolled))?);
         }
+    }
+    for passed in &alert.passed_on {
+        letters.extend(house.store.letters(Some(&round_name(&passed.to, passed.at)))?);
     }
     letters.sort_by_key(|letter| letter.id);
     letters.dedup_by_key(|letter| letter.id);

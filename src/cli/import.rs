@@ -132,7 +132,10 @@ impl Table {
                 (Rows::Sites(read.rows), read.notes)
             }
             Kind::People => {
-                let read = intake::csv::people_laid_out(bytes, name, layout).map_err(refuse)?;
+                // Before any place is known, nothing can be checked; the self-test looks again.
+                let places = known.sites.as_ref().filter(|places| !places.is_empty());
+                let read =
+                    intake::csv::people_laid_out(bytes, name, (layout, places)).map_err(refuse)?;
                 (Rows::People(read.rows), read.notes)
             }
             Kind::Boats => {

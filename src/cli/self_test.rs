@@ -1,13 +1,16 @@
 //! `rimeward self-test`: reaches the store, each weather service and the mail relay, and says in words what is wrong.
 
+use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings, runtime};
 use crate::delivery::outbox::Channel;
 use crate::forecast::Place;
 use crate::forecast::client::{Client, FetchState, Outcome};
+use crate::service::deciding::managers_of;
 use crate::service::house::House;
 use crate::service::post::channel;
+use crate::service::unreached::not_arrived;
 use crate::settings::Settings;
 use crate::store::{Hold, Options, OutboxState};
 
@@ -33,6 +36,8 @@ pub fn self_test(_args: &SelfTestArgs, around: &Surroundings<'_>) -> Result<Said
     match House::open(settings.clone(), Options::default()) {
         Ok(house) => {
             store(&house, &mut findings);
+            findings.extend(people(&house));
+            findings.extend(letters(&house, around.now));
             runtime()?.block_on(weather(&house, around, &mut findings))?;
         }
         Err(error) => {
@@ -79,6 +84,65 @@ fn store(house: &House, findings: &mut Vec<Finding>) {
         Err(error) => (false, super::with_causes(&error)),
     };
     findings.push(Finding { what: "store".into(), ok, words });
+}
+
+/// Can everybody be told who has to be?
+fn people(house: &House) -> Vec<Finding> {
+    let finding = |ok, words| Finding { what: "people".to_owned(), ok, words };
+    let yard = match house.yard() {
+        Ok(yard) => yard,
+        Err(error) => return vec![finding(false, super::with_causes(&error))],
+    };
+    let mut findings = Vec::new();
+    let silent: Vec<&str> = yard
+        .people
+        .values()
+        .filter(|person| person.email.is_none())
+        .map(|person| person.id.as_str())
+        .collect();
+    if !silent.is_empty() {
+        let words = format!(
+            "without a mail address, so that the next contact has to call them: {}",
+            silent.join(", ")
+        );
+        findings.push(finding(false, words));
+    }
+    for person in yard.people.values() {
+        for site in person.sites.iter().filter(|site| !yard.sites.contains_key(*site)) {
+            let words = format!("{} answers for {site}, which is no place of the yard", person.id);
+            findings.push(finding(false, words));
+        }
+    }
+    let nobody: Vec<&str> = yard
+        .boats
+        .iter()
+        .filter(|boat| {
+            let owner = boat.owner.as_ref().and_then(|owner| yard.people.get(owner));
+            owner.is_none() && managers_of(&boat.site, &yard).is_empty()
+        })
+        .map(|boat| boat.id.as_str())
+        .collect();
+    if !nobody.is_empty() {
+        let words = format!(
+            "boats with neither an owner nor a manager of their place on the list, so that NOBODY IS TOLD: {}",
+            nobody.join(", ")
+        );
+        findings.push(finding(false, words));
+    }
+    if findings.is_empty() {
+        findings.push(finding(true, format!("{} can be told", yard.people.len())));
+    }
+    findings
+}
+
+/// Does what was decided arrive?
+fn letters(house: &House, now: DateTime<Utc>) -> Vec<Finding> {
+    let finding = |ok, words| Finding { what: "letters".to_owned(), ok, words };
+    match not_arrived(house, now) {
+        Ok(lines) if lines.is_empty() => vec![finding(true, "none is overdue".to_owned())],
+        Ok(lines) => lines.into_iter().map(|words| finding(false, words)).collect(),
+        Err(error) => vec![finding(false, super::with_causes(&error))],
+    }
 }
 
 /// Asks for each place anew, whatever is stored, and stores nothing.

@@ -7,6 +7,7 @@
 
 pub mod clean;
 pub mod flowed;
+pub mod plainer;
 
 use chrono::Datelike as _;
 use data_encoding::HEXLOWER;

@@ -7,10 +7,12 @@ use std::time::{Duration, Instant};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use super::envelope;
 use super::maildir::Maildir;
+use super::mime::plainer;
 use super::smtp::{Parcel, Relay, Verdict};
 use crate::domain::boat::PersonId;
-use crate::store::outbox::{Fault, Posted};
+use crate::store::outbox::{Fault, Plainer, Posted, Wait};
 use crate::store::{Store, StoreError, failpoint};
 
 /// Waits after the first, second and third attempt, then the last one for ever, in minutes. RFC 5321 4.5.4.1 asks for
@@ -125,7 +127,7 @@ pub struct DeliverReport {
     pub sent: usize,
     /// To be tried again.
     pub deferred: usize,
-    /// Refused for good, bad addresses among them.
+    /// Refused for good because of their address.
     pub failed: usize,
     /// Left the queue because nobody needs them any more.
     pub expired: usize,
@@ -133,8 +135,8 @@ pub struct DeliverReport {
     pub superseded: usize,
     /// Addresses that do not take mail: turn to the next contact.
     pub refused: Vec<Refusal>,
-    /// The server does not want our mail: the operator must act.
-    pub policy: Vec<String>,
+    /// The server refused these letters for another reason than their address; they are tried again all the same.
+    pub rejected: Vec<String>,
     /// The relay could not be used at all.
     pub relay_trouble: Option<String>,
 }
@@ -225,9 +227,8 @@ fn put_back(
 ) -> Result<(), StoreError> {
     match &report.relay_trouble {
         Some(why) => {
-            let due = now + wait(letter.id, letter.attempts);
-            store.mark_deferred(letter.id, letter.attempts, due, why, now)?;
-            report.deferred += 1;
+            let why = why.clone();
+            defer(store, letter, None, &why, now, report)?;
         }
         None => {
             store.release(letter.id, letter.attempts)?;
@@ -243,52 +244,85 @@ fn note(
     now: DateTime<Utc>,
     report: &mut DeliverReport,
 ) -> Result<(), StoreError> {
-    let (fault, why) = match verdict {
+    match verdict {
         Verdict::Sent { reply } => {
             failpoint::hit("after_accept_before_mark");
             store.mark_sent(letter.id, &reply, now)?;
             report.sent += 1;
-            return Ok(());
+            Ok(())
         }
         Verdict::MailboxFull { why } if now - letter.row.queued_at >= FULL_FOR => {
-            (Fault::Address, why)
+            give_up(store, letter, why, now, report)
         }
+        Verdict::AddressRefused { why, .. } => give_up(store, letter, why, now, report),
         Verdict::Retry { why } | Verdict::MailboxFull { why } | Verdict::Unknown { why } => {
-            return defer(store, letter, &why, now, report);
+            defer(store, letter, None, &why, now, report)
         }
         Verdict::Relay { why } => {
             report.relay_trouble = Some(why.clone());
-            return defer(store, letter, &why, now, report);
+            defer(store, letter, None, &why, now, report)
         }
-        Verdict::AddressRefused { why, .. } => (Fault::Address, why),
-        Verdict::Policy { why, .. } => (Fault::Policy, why),
-        Verdict::TooBig { why, .. } => (Fault::Size, why),
-        Verdict::Permanent { why, .. } => (Fault::Other, why),
-    };
-    store.mark_failed(letter.id, letter.attempts, fault, &why, now)?;
-    report.failed += 1;
-    match fault {
-        Fault::Address => report.refused.push(Refusal {
-            alert: letter.row.alert.clone(),
-            recipient: letter.row.recipient.clone(),
-            address: letter.row.address.clone(),
-            why,
-        }),
-        Fault::Policy => report.policy.push(why),
-        Fault::Size | Fault::Other => {}
+        Verdict::TooBig { why, .. } => match plainer::of(&letter.row.bytes, &letter.row.message_id)
+        {
+            Some((message_id, bytes)) => {
+                let domain = letter.row.return_path.rsplit_once('@').map_or("", |(_, d)| d);
+                let return_path = envelope::return_path(&message_id, domain);
+                let plainer = Plainer { message_id, return_path, bytes };
+                store.put_plainer(letter.id, letter.attempts, &plainer, now)?;
+                report.deferred += 1;
+                Ok(())
+            }
+            None => reject(store, letter, Fault::Size, why, now, report),
+        },
+        Verdict::Policy { why, .. } => reject(store, letter, Fault::Policy, why, now, report),
+        Verdict::Permanent { why, .. } => reject(store, letter, Fault::Other, why, now, report),
     }
+}
+
+/// The address takes no mail: no attempt will change that.
+fn give_up(
+    store: &Store,
+    letter: &Posted,
+    why: String,
+    now: DateTime<Utc>,
+    report: &mut DeliverReport,
+) -> Result<(), StoreError> {
+    store.mark_failed(letter.id, letter.attempts, Fault::Address, &why, now)?;
+    report.failed += 1;
+    report.refused.push(Refusal {
+        alert: letter.row.alert.clone(),
+        recipient: letter.row.recipient.clone(),
+        address: letter.row.address.clone(),
+        why,
+    });
+    Ok(())
+}
+
+/// The server said no to the letter, not to its address. A rule or a filter can be mended while the danger lasts, so the
+/// letter goes on being tried; meanwhile the next contact hears of it.
+fn reject(
+    store: &Store,
+    letter: &Posted,
+    fault: Fault,
+    why: String,
+    now: DateTime<Utc>,
+    report: &mut DeliverReport,
+) -> Result<(), StoreError> {
+    defer(store, letter, Some(fault), &why, now, report)?;
+    report.rejected.push(why);
     Ok(())
 }
 
 fn defer(
     store: &Store,
     letter: &Posted,
+    fault: Option<Fault>,
     why: &str,
     now: DateTime<Utc>,
     report: &mut DeliverReport,
 ) -> Result<(), StoreError> {
-    let due = now + wait(letter.id, letter.attempts);
-    store.mark_deferred(letter.id, letter.attempts, due, why, now)?;
+    let until = now + wait(letter.id, letter.attempts);
+    store.mark_deferred(letter.id, letter.attempts, &Wait { until, fault, why }, now)?;
     report.deferred += 1;
     Ok(())
 }

@@ -102,6 +102,14 @@ pub enum Condition {
     },
 }
 
+impl Condition {
+    /// Is it there, and of high priority?
+    #[must_use]
+    pub const fn is_high(&self) -> bool {
+        matches!(self, Self::Active { priority: Priority::High })
+    }
+}
+
 /// Has somebody answered?
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "response", rename_all = "snake_case")]
@@ -271,8 +279,20 @@ pub struct Alert {
     /// Steps of the escalation taken.
     #[serde(default)]
     pub escalated: u8,
+    /// For kind `unreachable`: next contacts who were told, and when; the newest last.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub passed_on: Vec<PassedOn>,
     /// The numbers of the last decision that told somebody: what `explain` prints.
     pub decided_on: Option<Facts>,
+}
+
+/// What did not reach its reader was passed on to a next contact.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PassedOn {
+    /// To whom.
+    pub to: PersonId,
+    /// When.
+    pub at: DateTime<Utc>,
 }
 
 impl Alert {
@@ -302,7 +322,16 @@ impl Alert {
             known: Vec::new(),
             listed: None,
             escalated: 0,
+            passed_on: Vec::new(),
             decided_on: None,
+        }
+    }
+
+    /// Takes back that a person was told in this episode: nothing of it reached them. The next look tells them anew.
+    pub fn untell(&mut self, person: &PersonId) {
+        if let Some(ledger) = self.told.remove(person) {
+            let told = |at| ledger.sent.iter().any(|sent| sent.at == at);
+            self.known.retain(|known| known.person != *person || !told(known.told_at));
         }
     }
 

@@ -12,6 +12,7 @@ pub mod identity;
 pub mod lint;
 pub mod phrases;
 mod rollup;
+mod unreached;
 mod voice;
 pub mod words;
 mod worklist;
@@ -28,6 +29,7 @@ use crate::domain::yard::{Person, Site};
 pub use identity::MessageKey;
 pub use phrases::Phrases;
 pub use rollup::{RolledUp, compose_rollup};
+pub use unreached::{MissedBy, Trouble, compose_reached, compose_unreached};
 pub use worklist::{CannotSay, OverLine, PlaceLine, Worklist, WorklistBoat, compose_worklist};
 
 /// A name and an address.
@@ -35,7 +37,7 @@ pub use worklist::{CannotSay, OverLine, PlaceLine, Worklist, WorklistBoat, compo
 pub struct Mailbox {
     /// Name shown, any Unicode; control characters are refused where the bytes are made.
     pub name: String,
-    /// Address, `local@domain`.
+    /// Address, `local@domain`; empty where none is listed.
     pub address: String,
 }
 
@@ -104,12 +106,6 @@ pub enum MessageError {
     Empty {
         /// Name of the part.
         part: String,
-    },
-    /// There is no address to write to.
-    #[error("{person} has no mail address; give one, or another contact for this place")]
-    NoAddress {
-        /// The person's id.
-        person: String,
     },
     /// The telling is about a boat and none was handed in.
     #[error("composing {alert}: the boat and its record are needed; hand them in with the context")]
@@ -227,9 +223,8 @@ fn finish(
     context: &Context<'_>,
 ) -> Result<Letter, MessageError> {
     let phrases = context.phrases;
-    let address = context.person.email.clone().filter(|address| !address.is_empty());
-    let address =
-        address.ok_or_else(|| MessageError::NoAddress { person: context.person.id.to_string() })?;
+    // Where none is listed the words are still wanted: for the next contact.
+    let address = context.person.email.clone().unwrap_or_default();
     let subject = phrases.subject(template, &draft.words, draft.shorten.as_ref())?;
     let blocks = phrases.blocks(template, &draft.words, &draft.cautions, &draft.table)?;
     Ok(Letter {

@@ -163,11 +163,16 @@ fn people_of(boat: &Boat, site: &SiteId, yard: &YardBook) -> Vec<Person> {
         .people
         .values()
         .filter(|person| person.role == Role::Technician && person.sites.contains(site));
-    let others = managers_of(site, yard).into_iter().chain(technicians).filter(own);
+    let managers = managers_of(site, yard);
+    // Somebody has to hear of a boat that nobody answers for.
+    let orphan = owner.is_none() && managers.is_empty();
+    let operators = yard.people.values().filter(|p| orphan && p.role == Role::Operator);
+    let others = managers.into_iter().chain(technicians).chain(operators).filter(own);
     owner.into_iter().chain(others).cloned().collect()
 }
 
-pub(super) fn managers_of<'a>(site: &SiteId, yard: &'a YardBook) -> Vec<&'a Person> {
+/// Those who run a place, in the order in which they are told.
+pub fn managers_of<'a>(site: &SiteId, yard: &'a YardBook) -> Vec<&'a Person> {
     let runs = |person: &&Person| person.role == Role::Manager && person.sites.contains(site);
     let mut managers: Vec<&Person> = yard.people.values().filter(runs).collect();
     managers.sort_by_key(|person| person.escalation_order);

@@ -8,11 +8,12 @@ use crate::delivery::{envelope, mime};
 use crate::domain::alert::{Act, Telling};
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{
-    Context, Letter, Mailbox, MessageKey, Phrases, RolledUp, Sender, compose_rollup,
+    Context, Letter, MessageKey, Phrases, RolledUp, Sender, compose_rollup,
 };
 use crate::domain::yard::Person;
 use crate::settings::Mail;
 use crate::store::OutboxRow;
+use crate::store::outbox::{Fault, Unsendable};
 
 /// A message about a danger is of no use longer than this after the danger began.
 const STALE_AFTER_DANGER: TimeDelta = TimeDelta::hours(6);
@@ -65,21 +66,48 @@ impl Desk {
     }
 }
 
-/// Letters for all tellings: those that one person gets in one round about several boats become one letter.
-///
-/// A person who cannot be written to is logged and passed over; the alert stands on the worklist all the same.
-///
-/// # Errors
-/// A phrase catalogue that does not fit.
+/// What goes into the outbox: letters to send, and those that were decided and cannot go, so that the next contact hears
+/// of them.
+#[derive(Debug, Default)]
+pub struct Written {
+    /// To send.
+    pub letters: Vec<OutboxRow>,
+    /// No address, or no words.
+    pub unsendable: Vec<Unsendable>,
+}
+
+impl Written {
+    /// Adds a row whose bytes are still to be made of `letter`.
+    pub(super) fn add(&mut self, letter: Result<Letter, String>, mut row: OutboxRow) {
+        let (fault, why) = match letter.map(|letter| (mime::to_bytes(&letter), letter)) {
+            Ok((Ok(bytes), _)) => {
+                row.bytes = bytes;
+                self.letters.push(row);
+                return;
+            }
+            Ok((Err(_), letter)) if letter.to.address.is_empty() => {
+                (Fault::Address, "no mail address is listed".to_owned())
+            }
+            Ok((Err(error), _)) => (Fault::Other, super::daemon::with_causes(&error)),
+            Err(why) => (Fault::Other, why),
+        };
+        tracing::error!(alert.id = %row.alert, "no letter to {}: {why}", row.recipient);
+        self.unsendable.push(Unsendable { row, fault, why });
+    }
+}
+
+/// Letters for all tellings: those that one person gets in one round about several boats become one letter. One that
+/// cannot be written keeps no other from anybody.
+#[must_use]
 pub fn letters(
     house: &House,
     desk: &Desk,
     survey: &Survey,
     tellings: &[Telling],
     now: DateTime<Utc>,
-) -> Result<Vec<OutboxRow>, ServiceError> {
+) -> Written {
     let label = |circuit: &CircuitId| label_of(house, circuit);
-    let mut rows = Vec::new();
+    let mut written = Written::default();
     let mut groups: Vec<Vec<&Telling>> = Vec::new();
     for telling in tellings.iter().filter(|telling| !telling.with_worklist) {
         let same = |group: &&mut Vec<&Telling>| {
@@ -116,21 +144,11 @@ pub fn letters(
                 Some(RolledUp { telling, boat: boat_of(telling), site })
             })
             .collect();
-        match compose_rollup(&members, &context) {
-            Ok(letter) => match row(desk, &group, person, letter, now) {
-                Ok(row) => rows.push(row),
-                // One letter that cannot be written must not keep the others from anybody.
-                Err(error) => tracing::error!(
-                    alert.id = %first.alert,
-                    "{}: no letter to {}: {error}", first.alert, person.id
-                ),
-            },
-            Err(error) => {
-                tracing::error!(alert.id = %first.alert, "{}: {error}", first.alert);
-            }
-        }
+        let letter = compose_rollup(&members, &context).map_err(|error| error.to_string());
+        let row = row(desk, &group, person, letter.as_ref().ok(), now);
+        written.add(letter, row);
     }
-    Ok(rows)
+    written
 }
 
 /// A circuit in the owner's words.
@@ -145,9 +163,9 @@ fn row(
     desk: &Desk,
     group: &[&Telling],
     person: &Person,
-    letter: Letter,
+    letter: Option<&Letter>,
     now: DateTime<Utc>,
-) -> Result<OutboxRow, ServiceError> {
+) -> OutboxRow {
     let closing = group.iter().any(|telling| matches!(telling.act, Act::Close { .. }));
     let first = group.first().copied();
     let rolled = group.len() > 1;
@@ -161,52 +179,46 @@ fn row(
     // One pressing boat in a roll-up is reason enough not to wait for the morning.
     let all_wait = group.iter().all(|telling| telling.not_before.is_some());
     let due = if all_wait { not_before.unwrap_or(now).max(now) } else { now };
-    outbox_row(desk, letter, person, now, |row| {
-        row.thread.clone_from(&alert);
-        row.alert = alert;
-        row.revision = first.map_or(1, |telling| if rolled { 1 } else { telling.revision });
-        row.step = first.map_or(0, |telling| u32::from(telling.step));
-        row.kind = first.map_or("freeze", |telling| telling.kind.as_str()).to_owned();
-        row.closing = closing;
-        row.due_at = due;
-        row.expires_at = if closing {
+    OutboxRow {
+        revision: first.map_or(1, |telling| if rolled { 1 } else { telling.revision }),
+        step: first.map_or(0, |telling| u32::from(telling.step)),
+        kind: first.map_or("freeze", |telling| telling.kind.as_str()).to_owned(),
+        closing,
+        due_at: due,
+        expires_at: if closing {
             now + KEEP_MOST
         } else {
             expires.clamp(due + KEEP_LEAST, due + KEEP_MOST)
-        };
-    })
+        },
+        ..blank_row(desk, letter, (&alert, person), now)
+    }
 }
 
-/// A letter as a row of the outbox; `fill` says what it is about.
-pub(super) fn outbox_row(
+/// A letter as a row of the outbox, without its bytes: about what, to whom.
+pub(super) fn blank_row(
     desk: &Desk,
-    letter: Letter,
-    person: &Person,
+    letter: Option<&Letter>,
+    (about, person): (&str, &Person),
     now: DateTime<Utc>,
-    fill: impl FnOnce(&mut OutboxRow),
-) -> Result<OutboxRow, ServiceError> {
-    let bytes = mime::to_bytes(&letter)
-        .map_err(|error| ServiceError::Told(format!("writing a letter: {error}")))?;
-    let Mailbox { address, .. } = letter.to;
-    let mut row = OutboxRow {
-        alert: String::new(),
+) -> OutboxRow {
+    let message_id = letter.map_or_else(String::new, |letter| letter.message_id.clone());
+    OutboxRow {
+        alert: about.to_owned(),
         revision: 1,
         recipient: person.id.clone(),
         channel: desk.channel.to_owned(),
         step: 0,
         kind: String::new(),
         closing: false,
-        urgent: letter.urgent,
-        thread: String::new(),
-        return_path: envelope::return_path(&letter.message_id, &desk.sender.domain),
-        message_id: letter.message_id,
-        address,
-        subject: letter.subject,
-        bytes,
+        urgent: letter.is_some_and(|letter| letter.urgent),
+        thread: about.to_owned(),
+        return_path: envelope::return_path(&message_id, &desk.sender.domain),
+        message_id,
+        address: person.email.clone().unwrap_or_default(),
+        subject: letter.map_or_else(|| about.to_owned(), |letter| letter.subject.clone()),
+        bytes: Vec::new(),
         queued_at: now,
         due_at: now,
         expires_at: now + KEEP_MOST,
-    };
-    fill(&mut row);
-    Ok(row)
+    }
 }

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 
 use super::house::{House, ServiceError};
-use super::letters::{Desk, label_of, outbox_row};
+use super::letters::{Desk, Written, blank_row, label_of};
 use super::planning::headline_of;
 use super::round::WORKLIST_RUN;
 use super::survey::{BoatView, Survey};
@@ -25,38 +25,31 @@ const TOLD_OVER_BACK: chrono::TimeDelta = chrono::TimeDelta::days(1);
 const MANY_UNKNOWN: usize = 3;
 
 /// One letter with the worklist of their places to each manager.
-///
-/// # Errors
-/// The phrase catalogue or the store.
+#[must_use]
 pub fn worklist_letters(
     house: &House,
     desk: &Desk,
     survey: &Survey,
     now: DateTime<Utc>,
-) -> Result<Vec<OutboxRow>, ServiceError> {
+) -> Written {
     let managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
     let plan = crew_line(house, survey);
-    let mut rows = Vec::new();
-    for person in managers.filter(|person| person.email.is_some()) {
+    let day = now.with_timezone(&house.settings.yard.time_zone).date_naive();
+    let mut written = Written::default();
+    for person in managers {
         let own = |site: &SiteId| person.sites.is_empty() || person.sites.contains(site);
-        let zone = house.settings.yard.time_zone;
-        let day = now.with_timezone(&zone).date_naive();
-        let letter = worklist_letter(house, desk, survey, (person, plan.as_deref()), own);
-        let row = letter.and_then(|letter| {
-            outbox_row(desk, letter, person, now, |row| {
-                row.alert = format!("worklist:{}:{day}", person.id);
-                row.thread.clone_from(&row.alert);
-                row.kind = "worklist".to_owned();
-                row.expires_at = now + chrono::TimeDelta::hours(WORKLIST_KEPT_H);
-            })
-        });
-        match row {
-            Ok(row) => rows.push(row),
-            // One manager whose list cannot be written must not stop the round and with it everybody's alerts.
-            Err(error) => tracing::error!("no worklist to {}: {error}", person.id),
-        }
+        // One manager whose list cannot be written must not stop the round and with it everybody's alerts.
+        let letter = worklist_letter(house, desk, survey, (person, plan.as_deref()), own)
+            .map_err(|error| error.to_string());
+        let about = format!("worklist:{}:{day}", person.id);
+        let row = OutboxRow {
+            kind: "worklist".to_owned(),
+            expires_at: now + chrono::TimeDelta::hours(WORKLIST_KEPT_H),
+            ..blank_row(desk, letter.as_ref().ok(), (&about, person), now)
+        };
+        written.add(letter, row);
     }
-    Ok(rows)
+    written
 }
 
 /// The worklist of all places in the words of the letter, for a screen.

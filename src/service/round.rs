@@ -170,10 +170,17 @@ fn judge_and_decide(
         let log_head = house.store.log_head()?;
         let seen = survey(house, Instant::now(now), |site| stale.contains(site))?;
         let decision = decide_all(house, &seen, worklist_due, now)?;
+        let mut written = letters(house, desk, &seen, &decision.tellings, now);
+        if worklist_due {
+            let lists = worklist_letters(house, desk, &seen, now);
+            written.letters.extend(lists.letters);
+            written.unsendable.extend(lists.unsendable);
+        }
         let mut commit = RoundCommit {
             based_on: Some(based_on),
             transitions: transition_rows(&decision)?,
-            letters: letters(house, desk, &seen, &decision.tellings, now)?,
+            letters: written.letters,
+            unsendable: written.unsendable,
             exposures: spells_now(house, &seen, now)?,
             ..RoundCommit::default()
         };
@@ -181,7 +188,6 @@ fn judge_and_decide(
             commit.alerts.push(record_of(alert, now)?);
         }
         if worklist_due {
-            commit.letters.extend(worklist_letters(house, desk, &seen, now)?);
             commit.runs.push((WORKLIST_RUN.to_owned(), now));
         }
         match house.store.commit_round(&commit) {

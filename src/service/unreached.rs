@@ -1,5 +1,5 @@
-//! When an address takes no mail, the next contact hears of it: those who run the places concerned, in their order, and
-//! the operator. A failed address is a danger untold, not a matter of tidiness.
+//! When what we wrote does not arrive, the next contact hears of it: those who run the places concerned, in their order,
+//! and the operator. A letter that was refused is a danger untold, not a matter of tidiness.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -7,24 +7,23 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::deciding::{managers_of, record_of, transition_rows};
 use super::house::{House, ServiceError, YardBook};
-use super::letters::{Desk, outbox_row};
-use crate::domain::alert::unreachable::{Reach, decide_reach};
-use crate::domain::alert::{Alert, Decision, Kind, Subject};
-use crate::domain::boat::{PersonId, SiteId};
-use crate::domain::message::{Letter, Mailbox};
-use crate::domain::yard::{Person, Role};
-use crate::store::outbox::AddressFault;
+use super::letters::{Desk, Written, blank_row, label_of};
+use crate::domain::alert::quiet::not_before;
+use crate::domain::alert::unreachable::{Missed, Reach, decide_reach};
+use crate::domain::alert::{Alert, AlertSettings, Decision, Kind, Subject};
+use crate::domain::boat::{CircuitId, PersonId, SiteId};
+use crate::domain::message::{Context, MissedBy, Trouble, compose_reached, compose_unreached};
+use crate::domain::risk::Priority;
+use crate::domain::yard::{Person, Role, Site};
+use crate::store::outbox::{Cause, OutboxState, Patience, Undelivered};
 use crate::store::{AlertFilter, OutboxRow, RoundCommit, StoreError};
 
-/// The words; the blanks are filled below.
-const WORDS: &str = include_str!("../../config/catalogue/unreached.txt");
 /// So long a next contact needs to hear of it.
 const KEPT: TimeDelta = TimeDelta::days(4);
-/// Letters of this long ago are no news any more.
+/// Letters of this long ago raise nothing any more.
 const RECENT: TimeDelta = TimeDelta::days(4);
-
-/// The words when mail arrives again.
-const AGAIN: &str = include_str!("../../config/catalogue/reached_again.txt");
+/// How long a pressing letter may wait at a relay that takes others, and how long any other.
+const PATIENCE: Patience = Patience { urgent: TimeDelta::minutes(30), other: TimeDelta::hours(4) };
 
 /// What came of looking.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -33,86 +32,217 @@ pub struct Unreached {
     pub queued: usize,
     /// People for whom nobody is left to turn to.
     pub nobody_left: Vec<PersonId>,
+    /// Somebody can be reached again who has to be told anew what did not arrive.
+    pub tell_anew: bool,
 }
 
-/// Raises an alert for every person whose address has refused a letter and turns to the next contacts; closes it, and
-/// tells them so, when mail arrives again or the address was replaced.
+/// Raises an alert for every person whom a letter did not reach and turns to the next contacts; does so again for
+/// whatever else does not arrive; closes it, and tells them so, when mail arrives again or the address was replaced.
 ///
 /// # Errors
-/// The store's, or a letter that cannot be written.
+/// The store's.
 pub fn turn_to_next_contact(
     house: &House,
     desk: &Desk,
     now: DateTime<Utc>,
 ) -> Result<Unreached, ServiceError> {
     let based_on = house.store.generation()?;
-    let faults = house.store.address_faults()?;
+    let late = house.store.undelivered(PATIENCE, now)?;
     let book = Book::read(house)?;
     let mut found = Unreached::default();
-    if faults.is_empty() && book.open.is_empty() {
+    if late.is_empty() && book.open.is_empty() {
         return Ok(found);
     }
     let yard = house.yard()?;
+    let missed = missed_by(&late, &yard);
+    let mut pass = Pass { yard: &yard, missed: &missed, book: &book, now, posts: Vec::new() };
     let mut decision = Decision::default();
-    let mut commit = RoundCommit { based_on: Some(based_on), ..RoundCommit::default() };
-    for person in yard.people.values() {
-        let faulty = |fault: &&AddressFault| {
-            // Else the address has been replaced since.
-            fault.recipient == person.id && person.email.as_deref() == Some(&fault.address)
-        };
-        let fault = faults.iter().find(faulty);
-        let open = book.open.get(&person.id);
-        let places = places_of(person, &yard);
-        let Some(site) = places.first() else { continue };
-        let raises = open.is_some() || fault.is_some_and(|fault| now - fault.since < RECENT);
-        let reach = Reach {
-            person: &person.id,
-            site,
-            faulty: fault.is_some() && raises,
-            open,
-            episodes_closed: book.closed.get(&person.id).copied().unwrap_or(0),
-        };
-        let decided = decide_reach(&reach, now);
-        let alert = decided.as_ref().map(|(alert, _)| alert).or(open);
-        let Some(alert) = alert else { continue };
-        if let Some(fault) = fault {
-            let contacts = contacts(person, &places, &yard, &faults);
-            if contacts.is_empty() {
-                tracing::error!(
-                    "{} cannot be written to, nor anybody else: {}",
-                    person.id,
-                    fault.why
-                );
-                found.nobody_left.push(person.id.clone());
-            }
-            let subjects = house.store.refused_subjects(&person.id, fault.since - RECENT)?;
-            for contact in contacts {
-                let about = (contact, &places[..], &subjects[..]);
-                commit.letters.push(raising(desk, (alert, fault, person), about, now)?);
-            }
-        } else {
-            for contact in told_of(house, alert, &yard)? {
-                commit.letters.push(closing(desk, alert, person, contact, now)?);
-            }
+    let people: BTreeSet<&PersonId> = missed.keys().copied().chain(book.open.keys()).collect();
+    let mut changed = Vec::new();
+    for person in people {
+        let Some((alert, transition)) = pass.look_at(person, &mut found) else { continue };
+        if alert.closed.is_some() {
+            changed.extend(told_in_vain(house, person)?);
         }
-        if let Some((alert, transition)) = decided {
-            decision.alerts.push(alert);
-            decision.transitions.push(transition);
-        }
+        decision.alerts.push(alert);
+        decision.transitions.push(transition);
     }
-    for alert in &decision.alerts {
+    found.tell_anew = !changed.is_empty();
+    let written = write(house, desk, &yard, &pass.posts, now);
+    let mut commit = RoundCommit {
+        based_on: Some(based_on),
+        transitions: transition_rows(&decision)?,
+        letters: written.letters,
+        unsendable: written.unsendable,
+        ..RoundCommit::default()
+    };
+    for alert in decision.alerts.iter().chain(&changed) {
         commit.alerts.push(record_of(alert, now)?);
     }
-    commit.transitions = transition_rows(&decision)?;
-    if !commit.letters.is_empty() || !commit.alerts.is_empty() {
+    if !commit.alerts.is_empty() {
         match house.store.commit_round(&commit) {
             Ok(committed) => found.queued = committed.queued,
             // Somebody else's round landed meanwhile: the next look decides again.
-            Err(StoreError::Overtaken) => {}
+            Err(StoreError::Overtaken) => found.tell_anew = false,
             Err(error) => return Err(error.into()),
         }
     }
     Ok(found)
+}
+
+/// When a letter that waits has waited too long, if nothing happens before: the next look after one at `since`.
+///
+/// # Errors
+/// The store's.
+pub fn next_overdue(
+    house: &House,
+    since: DateTime<Utc>,
+) -> Result<Option<DateTime<Utc>>, ServiceError> {
+    Ok(house.store.next_overdue(PATIENCE, since)?)
+}
+
+/// What has not arrived and should have, a line for each person, and one for what waits at the relay.
+///
+/// # Errors
+/// The store's.
+pub fn not_arrived(house: &House, now: DateTime<Utc>) -> Result<Vec<String>, ServiceError> {
+    let late = house.store.undelivered(PATIENCE, now)?;
+    let yard = house.yard()?;
+    let mut lines: Vec<String> = missed_by(&late, &yard)
+        .into_iter()
+        .filter_map(|(person, own)| {
+            let newest = own.last()?;
+            let letters = own.len();
+            Some(format!(
+                "{person} did not get {letters} of ours ({}), the newest \"{}\": {}",
+                newest.address, newest.subject, newest.why
+            ))
+        })
+        .collect();
+    let waiting = house.store.waiting(now - PATIENCE.urgent)?;
+    let tried = || waiting.iter().filter(|letter| letter.attempts > 0);
+    if let Some(oldest) = tried().next() {
+        lines.push(format!(
+            "{} wait to be taken, the oldest since {}: {}",
+            tried().count(),
+            oldest.queued_at.format("%-d %b %H:%M UTC"),
+            oldest.why.as_deref().unwrap_or("not answered")
+        ));
+    }
+    Ok(lines)
+}
+
+type ByPerson<'a> = BTreeMap<&'a PersonId, Vec<&'a Undelivered>>;
+
+/// What each person did not get at the address that is listed now: that of an address replaced since says nothing.
+fn missed_by<'a>(late: &'a [Undelivered], yard: &YardBook) -> ByPerson<'a> {
+    let mut missed = ByPerson::new();
+    for one in late {
+        let listed = yard.people.get(&one.recipient);
+        if listed.is_some_and(|person| person.email.as_deref().unwrap_or("") == one.address) {
+            missed.entry(&one.recipient).or_default().push(one);
+        }
+    }
+    missed
+}
+
+/// One thing to write to one contact.
+struct Post<'a> {
+    contact: PersonId,
+    alert: Alert,
+    /// What they missed; `None`: reached again.
+    missed: Option<(&'a Person, &'a [&'a Undelivered], Vec<String>)>,
+}
+
+/// One look over everybody concerned.
+struct Pass<'a> {
+    yard: &'a YardBook,
+    missed: &'a ByPerson<'a>,
+    book: &'a Book,
+    now: DateTime<Utc>,
+    posts: Vec<Post<'a>>,
+}
+
+impl<'a> Pass<'a> {
+    fn look_at(
+        &mut self,
+        id: &PersonId,
+        found: &mut Unreached,
+    ) -> Option<(Alert, crate::domain::alert::Transition)> {
+        let open = self.book.open.get(id);
+        let person = self.yard.people.get(id);
+        let places = person.map_or_else(Vec::new, |person| places_of(person, self.yard));
+        let site = places.first().cloned().or_else(|| open.map(|alert| alert.site.clone()))?;
+        let late = self.missed.get(id).map_or(&[][..], Vec::as_slice);
+        let recent = late.iter().any(|one| self.now - one.since < RECENT);
+        let missed = person.filter(|_| !late.is_empty() && (open.is_some() || recent));
+        let contacts = missed.map_or_else(Vec::new, |person| self.contacts(person, &places));
+        if missed.is_some() && contacts.is_empty() {
+            tracing::error!("{id} cannot be written to, nor anybody else");
+            found.nobody_left.push(id.clone());
+        }
+        let danger = |one: &&&Undelivered| !one.closing && one.kind != "worklist";
+        let reach = Reach {
+            person: id,
+            site: &site,
+            missed: missed.map(|_| Missed {
+                newest_danger: late.iter().filter(danger).map(|one| one.since).max(),
+                pressing: late.iter().any(|one| one.urgent && !one.closing),
+            }),
+            contacts: &contacts,
+            open,
+            episodes_closed: self.book.closed.get(id).copied().unwrap_or(0),
+        };
+        let (alert, transition) = decide_reach(&reach, self.now)?;
+        match missed {
+            Some(person) => {
+                let last = open.and_then(|open| open.passed_on.last()).map(|passed| passed.at);
+                let subjects = subjects(late, last);
+                self.posts.extend(contacts.into_iter().map(|contact| Post {
+                    contact,
+                    alert: alert.clone(),
+                    missed: Some((person, late, subjects.clone())),
+                }));
+            }
+            None => {
+                let told: BTreeSet<&PersonId> = alert.passed_on.iter().map(|p| &p.to).collect();
+                self.posts.extend(told.into_iter().map(|contact| Post {
+                    contact: contact.clone(),
+                    alert: alert.clone(),
+                    missed: None,
+                }));
+            }
+        }
+        Some((alert, transition))
+    }
+
+    /// For each place the first manager whom mail reaches; and every operator whom it does.
+    fn contacts(&self, person: &Person, places: &[SiteId]) -> Vec<PersonId> {
+        let reachable = |other: &&Person| {
+            other.id != person.id && other.email.is_some() && !self.missed.contains_key(&other.id)
+        };
+        let mut found: Vec<PersonId> = Vec::new();
+        let operators = self.yard.people.values().filter(|other| other.role == Role::Operator);
+        let first = |site: &SiteId| managers_of(site, self.yard).into_iter().find(reachable);
+        for next in places.iter().filter_map(first).chain(operators.filter(reachable)) {
+            if !found.contains(&next.id) {
+                found.push(next.id.clone());
+            }
+        }
+        found
+    }
+}
+
+/// Subjects of what did not arrive after `last`, each once; without one, of everything still recent.
+fn subjects(late: &[&Undelivered], last: Option<DateTime<Utc>>) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for one in late {
+        let new = last.is_none_or(|last| one.since > last);
+        if new && !found.contains(&one.subject) {
+            found.push(one.subject.clone());
+        }
+    }
+    found
 }
 
 /// The alerts about people: those not closed, and how many are.
@@ -124,12 +254,14 @@ struct Book {
 
 impl Book {
     fn read(house: &House) -> Result<Self, ServiceError> {
-        let kind = Some(Kind::Unreachable.as_str().to_owned());
         let mut book = Self::default();
-        for record in house.store.alerts(&AlertFilter { kind, ..AlertFilter::default() })? {
-            let alert: Alert = serde_json::from_value(record.document).map_err(|error| {
-                ServiceError::Told(format!("the alert {} cannot be read: {error}", record.id))
-            })?;
+        for alert in alerts(
+            house,
+            AlertFilter {
+                kind: Some(Kind::Unreachable.as_str().to_owned()),
+                ..AlertFilter::default()
+            },
+        )? {
             let Subject::Person(person) = &alert.subject else { continue };
             if alert.closed.is_some() {
                 *book.closed.entry(person.clone()).or_default() += 1;
@@ -141,22 +273,45 @@ impl Book {
     }
 }
 
-/// Everybody who was told of the raise and is still listed.
-fn told_of<'a>(
-    house: &House,
-    alert: &Alert,
-    yard: &'a YardBook,
-) -> Result<Vec<&'a Person>, ServiceError> {
-    let letters = house.store.letters(Some(alert.id.as_str()))?;
-    let told: BTreeSet<PersonId> = letters.into_iter().map(|letter| letter.row.recipient).collect();
-    Ok(told.iter().filter_map(|id| yard.people.get(id)).filter(|p| p.email.is_some()).collect())
+fn alerts(house: &House, filter: AlertFilter) -> Result<Vec<Alert>, ServiceError> {
+    let records = house.store.alerts(&filter)?;
+    let read = |record: crate::store::AlertRecord| {
+        serde_json::from_value(record.document).map_err(|error| {
+            ServiceError::Told(format!("the alert {} cannot be read: {error}", record.id))
+        })
+    };
+    records.into_iter().map(read).collect()
+}
+
+/// Open alerts of which nothing reached this person: with what they were told taken back, so that the next look tells
+/// them anew, at the address that works.
+fn told_in_vain(house: &House, person: &PersonId) -> Result<Vec<Alert>, ServiceError> {
+    let mut found = Vec::new();
+    for mut alert in alerts(house, AlertFilter { open: Some(true), ..AlertFilter::default() })? {
+        let Some(ledger) = alert.told.get(person).filter(|ledger| ledger.awaits_closing) else {
+            continue;
+        };
+        let mut letters = house.store.letters(Some(alert.id.as_str()))?;
+        for sent in &ledger.sent {
+            let rolled = format!("rollup-{person}-{}", sent.at.timestamp());
+            letters.extend(house.store.letters(Some(&rolled))?);
+        }
+        letters.retain(|letter| letter.row.recipient == *person);
+        let lost = |state| matches!(state, OutboxState::Failed | OutboxState::Expired);
+        if !letters.is_empty() && letters.iter().all(|letter| lost(letter.state)) {
+            alert.untell(person);
+            found.push(alert);
+        }
+    }
+    Ok(found)
 }
 
 /// Where a person has boats, or which places they run; all of them where none is said.
 fn places_of(person: &Person, yard: &YardBook) -> Vec<SiteId> {
-    let mut places = person.sites.clone();
     let own = yard.boats.iter().filter(|boat| boat.owner.as_ref() == Some(&person.id));
+    let mut places: Vec<SiteId> = person.sites.clone();
     places.extend(own.map(|boat| boat.site.clone()));
+    places.retain(|site| yard.sites.contains_key(site));
     if places.is_empty() {
         places.extend(yard.sites.keys().cloned());
     }
@@ -165,96 +320,113 @@ fn places_of(person: &Person, yard: &YardBook) -> Vec<SiteId> {
     places
 }
 
-/// For each place the first manager who takes mail; and every operator who does.
-fn contacts<'a>(
-    person: &Person,
-    places: &[SiteId],
-    yard: &'a YardBook,
-    faults: &[AddressFault],
-) -> Vec<&'a Person> {
-    let reachable = |other: &&Person| {
-        let faulty = |fault: &AddressFault| {
-            fault.recipient == other.id && other.email.as_deref() == Some(&fault.address)
-        };
-        other.id != person.id && other.email.is_some() && !faults.iter().any(faulty)
-    };
-    let mut found: Vec<&Person> = Vec::new();
-    let operators = yard.people.values().filter(|other| other.role == Role::Operator);
-    let first = |site: &SiteId| managers_of(site, yard).into_iter().find(reachable);
-    for next in places.iter().filter_map(first).chain(operators.filter(reachable)) {
-        if !found.iter().any(|known| known.id == next.id) {
-            found.push(next);
-        }
+/// One letter to each contact, however many people it is about; and one about those who can be reached again.
+fn write(
+    house: &House,
+    desk: &Desk,
+    yard: &YardBook,
+    posts: &[Post<'_>],
+    now: DateTime<Utc>,
+) -> Written {
+    let mut written = Written::default();
+    let mut groups: BTreeMap<(&PersonId, bool), Vec<&Post<'_>>> = BTreeMap::new();
+    for post in posts {
+        groups.entry((&post.contact, post.missed.is_none())).or_default().push(post);
     }
-    found
+    let label = |circuit: &CircuitId| label_of(house, circuit);
+    for ((contact, again), group) in groups {
+        let Some(person) = yard.people.get(contact).filter(|person| person.email.is_some()) else {
+            continue;
+        };
+        let site = places_of(person, yard).first().and_then(|site| yard.sites.get(site));
+        let Some(site) = site else { continue };
+        let context = Context {
+            phrases: &desk.phrases,
+            sender: &desk.sender,
+            key: &desk.key,
+            person,
+            site,
+            label: &label,
+            date: now,
+        };
+        let letter = if again {
+            let people: Vec<(String, DateTime<Utc>)> =
+                group.iter().map(|post| reached_again(post, yard, now)).collect();
+            compose_reached(&people, &context)
+        } else {
+            let missed: Vec<MissedBy<'_>> = group.iter().filter_map(|post| missed(post)).collect();
+            compose_unreached(&missed, &place_names(&group, yard), pressing(&group), &context)
+        };
+        let letter = letter.map_err(|error| error.to_string());
+        let (about, revision) = match group.as_slice() {
+            [one] => (one.alert.id.to_string(), one.alert.revision),
+            _ => (round_name(contact, now), 1),
+        };
+        let held = (!pressing(&group)).then(|| held(person, site, now)).flatten();
+        let row = OutboxRow {
+            revision,
+            closing: again,
+            kind: Kind::Unreachable.as_str().to_owned(),
+            due_at: held.unwrap_or(now),
+            expires_at: now + KEPT,
+            ..blank_row(desk, letter.as_ref().ok(), (&about, person), now)
+        };
+        written.add(letter, row);
+    }
+    written
 }
 
-fn raising(
-    desk: &Desk,
-    (alert, fault, person): (&Alert, &AddressFault, &Person),
-    (contact, places, subjects): (&Person, &[SiteId], &[String]),
-    now: DateTime<Utc>,
-) -> Result<OutboxRow, ServiceError> {
-    let places: Vec<&str> = places.iter().map(SiteId::as_str).collect();
-    let subjects: Vec<String> = subjects.iter().map(|subject| format!("- {subject}")).collect();
-    // What people wrote comes last, so that it cannot bring blanks of its own.
-    let text = WORDS
-        .replace("{places}", &places.join(", "))
-        .replace("{address}", &fault.address)
-        .replace("{why}", &fault.why)
-        .replace("{subjects}", &subjects.join("\n"))
-        .replace("{name}", &person.name);
-    let subject = format!("{} cannot be reached by mail", person.name);
-    letter(desk, alert, (contact, 1, false), (subject, text), now)
+/// What a letter about several people is called in the outbox.
+#[must_use]
+pub fn round_name(contact: &PersonId, at: DateTime<Utc>) -> String {
+    format!("unreached-{contact}-{}", at.timestamp())
 }
 
-fn closing(
-    desk: &Desk,
-    alert: &Alert,
-    person: &Person,
-    contact: &Person,
-    now: DateTime<Utc>,
-) -> Result<OutboxRow, ServiceError> {
-    let since = alert.raised_at.unwrap_or(now).format("%-d %b %H:%M UTC").to_string();
-    let text = AGAIN.replace("{since}", &since).replace("{name}", &person.name);
-    let subject = format!("{} can be reached by mail again", person.name);
-    letter(desk, alert, (contact, alert.revision, true), (subject, text), now)
+fn pressing(group: &[&Post<'_>]) -> bool {
+    group.iter().any(|post| post.alert.condition.is_high())
 }
 
-fn letter(
-    desk: &Desk,
-    alert: &Alert,
-    (contact, revision, closing): (&Person, u32, bool),
-    (subject, text): (String, String),
-    now: DateTime<Utc>,
-) -> Result<OutboxRow, ServiceError> {
-    let about = alert.id.to_string();
-    let sender = &desk.sender;
-    let id = |revision| desk.key.id(&about, revision, contact.id.as_str(), 0, &sender.domain);
-    let letter = Letter {
-        message_id: id(revision),
-        date: now,
-        from: Mailbox { name: sender.desk.clone(), address: sender.address.clone() },
-        reply_to: None,
-        to: Mailbox {
-            name: contact.name.clone(),
-            address: contact.email.clone().unwrap_or_default(),
-        },
-        subject,
-        text,
-        html: None,
-        in_reply_to: closing.then(|| id(1)),
-        references: if closing { vec![id(1)] } else { Vec::new() },
-        list_id: None,
-        unsubscribe: None,
-        urgent: false,
+/// What does not press waits for the morning.
+fn held(person: &Person, site: &Site, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    let settings = AlertSettings::default();
+    not_before(person, site.time_zone, &settings, Priority::Medium, None, now)
+}
+
+fn reached_again(post: &Post<'_>, yard: &YardBook, now: DateTime<Utc>) -> (String, DateTime<Utc>) {
+    let id = post.alert.subject.as_str();
+    let person = yard.people.get(&PersonId::from(id));
+    let name = person.map_or_else(|| id.to_owned(), |person| person.name.clone());
+    (name, post.alert.raised_at.unwrap_or(now))
+}
+
+fn missed<'a>(post: &'a Post<'a>) -> Option<MissedBy<'a>> {
+    let (person, late, subjects) = post.missed.as_ref()?;
+    let newest = late.last()?;
+    let trouble = match newest.cause {
+        Cause::Address if newest.address.is_empty() => Trouble::NoAddress,
+        Cause::Address => Trouble::Address,
+        Cause::Policy | Cause::Size | Cause::Other => Trouble::Refused,
+        Cause::Unwritten => Trouble::Unwritten,
+        Cause::Waits => Trouble::Waits,
     };
-    outbox_row(desk, letter, contact, now, |row| {
-        row.thread.clone_from(&about);
-        row.alert.clone_from(&about);
-        row.revision = revision;
-        row.closing = closing;
-        row.kind = Kind::Unreachable.as_str().to_owned();
-        row.expires_at = now + KEPT;
+    Some(MissedBy {
+        person,
+        trouble,
+        address: &newest.address,
+        why: &newest.why,
+        since: newest.queued_at,
+        subjects,
     })
+}
+
+/// Names of the places of everybody in the letter.
+fn place_names(group: &[&Post<'_>], yard: &YardBook) -> Vec<String> {
+    let mut places: Vec<SiteId> = group
+        .iter()
+        .filter_map(|post| post.missed.as_ref())
+        .flat_map(|(person, _, _)| places_of(person, yard))
+        .collect();
+    places.sort();
+    places.dedup();
+    places.iter().filter_map(|site| yard.sites.get(site)).map(|site| site.name.clone()).collect()
 }

@@ -11,6 +11,7 @@ const STEPS: &[(i64, &str)] = &[
     (3, include_str!("migrations/0003_alerts_and_outbox.sql")),
     (5, include_str!("migrations/0005_exposure.sql")),
     (6, include_str!("migrations/0006_observation.sql")),
+    (7, include_str!("migrations/0007_first_attempt.sql")),
 ];
 
 /// The newest layout this program knows.

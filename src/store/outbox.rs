@@ -9,6 +9,7 @@
 
 pub mod count;
 pub mod lease;
+mod undelivered;
 
 use chrono::{DateTime, Utc};
 use rusqlite::{Row, Transaction, params};
@@ -19,8 +20,10 @@ use super::error::{Doing as _, StoreError};
 use crate::domain::boat::PersonId;
 use crate::store::cached::Cached as _;
 
-pub use count::{AddressFault, MessageCount, OutboxSummary, Waiting};
-pub use lease::{Due, Fault};
+pub use count::{MessageCount, OutboxSummary, Waiting};
+pub use lease::{Due, Fault, Plainer, Wait};
+pub(super) use undelivered::insert_unsendable;
+pub use undelivered::{Cause, Patience, Undelivered, Unsendable};
 
 /// A letter as it enters the outbox. Unique by alert, revision, recipient, channel and step.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -124,7 +127,7 @@ pub struct Posted {
     pub attempts: u32,
     /// When it left the queue.
     pub done_at: Option<DateTime<Utc>>,
-    /// Why it failed: `address`, `policy`, `size`, `other`.
+    /// Why it was refused: `address`, `policy`, `size`, `other`.
     pub fault: Option<String>,
     /// The server's last words, or ours.
     pub answer: Option<String>,

@@ -7,7 +7,7 @@ use super::Store;
 use super::alerts::{AlertRecord, TransitionRow, put_alert, put_transition};
 use super::error::{Doing as _, StoreError};
 use super::exposures::put_exposures;
-use super::outbox::{OutboxRow, insert_letter};
+use super::outbox::{OutboxRow, Unsendable, insert_letter, insert_unsendable};
 use super::status::{LoopStatus, put_last_run, put_status};
 use crate::domain::boat::Exposure;
 
@@ -23,6 +23,8 @@ pub struct RoundCommit {
     pub transitions: Vec<TransitionRow>,
     /// Letters to send.
     pub letters: Vec<OutboxRow>,
+    /// Letters that were decided and cannot go.
+    pub unsendable: Vec<Unsendable>,
     /// Spells in which circuits stood past their limit, as they stand now.
     pub exposures: Vec<Exposure>,
     /// Status rows of the loops.
@@ -79,6 +81,9 @@ impl Store {
             let mut queued = 0;
             for letter in &round.letters {
                 queued += usize::from(insert_letter(tx, letter)?);
+            }
+            for letter in &round.unsendable {
+                insert_unsendable(tx, letter)?;
             }
             put_exposures(tx, &round.exposures)?;
             for status in &round.statuses {

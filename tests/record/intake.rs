@@ -2,7 +2,7 @@
 
 use rimeward::domain::boat::{Care, Evidence};
 use rimeward::domain::catalogue::Catalogue;
-use rimeward::intake::{ImportProblems, Known, csv};
+use rimeward::intake::{ImportProblems, Known, Layout, csv};
 
 use super::demo::yard;
 
@@ -148,7 +148,18 @@ fn missing_columns_are_named_and_extra_ones_noted() {
     assert!(told.contains("column name") && told.contains("is it nmae"), "{told}");
     let people =
         csv::people(b"person_id,name,role,shoe size\nP1,A,owner,43\n", "people.csv").unwrap();
-    assert_eq!(people.notes, ["people.csv: the column shoe_size is not used"]);
+    assert_eq!(people.notes[0], "people.csv: the column shoe_size is not used");
+    assert!(people.notes[1].starts_with("P1 A has no mail address"), "{:?}", people.notes);
+}
+
+#[test]
+fn a_place_that_nobody_knows_is_refused_in_the_list_of_people_too() {
+    let places = std::collections::BTreeSet::from(["UPPER".into(), "QUAY".into()]);
+    let table = b"person_id,name,role,sites\nP1,A,manager,QUAY;UPER\n";
+    let read = |places| csv::people_laid_out(table, "people.csv", (&Layout::default(), places));
+    let told = read(Some(&places)).unwrap_err().to_string();
+    assert!(told.contains("line 2") && told.contains("UPER") && told.contains("UPPER"), "{told}");
+    assert!(read(None).is_ok(), "before any place is known");
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! Leases, and which letters leave the queue unsent.
 
 use chrono::TimeDelta;
-use rimeward::store::outbox::Fault;
+use rimeward::store::outbox::{Fault, Patience, Wait};
 use rimeward::store::{Options, OutboxRow, OutboxState, RoundCommit, Store};
 
 use super::letter;
@@ -32,10 +32,11 @@ fn a_lease_is_given_once_and_again_when_it_ran_out() {
     assert_eq!((second[0].attempts, &second[0].row), (2, &first[0].row));
     // Whoever held the first lease may no longer put it off, but its acceptance counts.
     let later = at("2023-02-02T13:00:00Z");
-    assert!(!store.mark_deferred(first[0].id, 1, later, "late", at(NOON)).unwrap());
+    let wait = Wait { until: later, fault: None, why: "late" };
+    assert!(!store.mark_deferred(first[0].id, 1, &wait, at(NOON)).unwrap());
     assert!(!store.mark_failed(first[0].id, 1, Fault::Other, "late", at(NOON)).unwrap());
     store.mark_sent(first[0].id, "250 ok", at("2023-02-02T12:05:01Z")).unwrap();
-    assert!(!store.mark_deferred(first[0].id, 2, later, "late", at(NOON)).unwrap());
+    assert!(!store.mark_deferred(first[0].id, 2, &wait, at(NOON)).unwrap());
     assert_eq!(states(&store), [OutboxState::Sent]);
 }
 
@@ -143,7 +144,8 @@ fn counts_say_who_got_what_and_which_address_is_bad() {
     let due = store.lease_due("smtp", at(NOON), 10, LEASE).unwrap().letters;
     store.mark_sent(due[0].id, "250 ok", at(NOON)).unwrap();
     let later = at("2023-02-02T12:30:00Z");
-    assert!(store.mark_deferred(due[1].id, 1, later, "450 busy", at(NOON)).unwrap());
+    let wait = Wait { until: later, fault: None, why: "450 busy" };
+    assert!(store.mark_deferred(due[1].id, 1, &wait, at(NOON)).unwrap());
     assert!(store.mark_failed(due[2].id, 1, Fault::Address, "550 5.1.1 who", at(NOON)).unwrap());
     let counts = store.message_counts().unwrap();
     assert_eq!((counts[0].sent, counts[0].waiting, counts[1].failed), (1, 1, 1));
@@ -153,13 +155,14 @@ fn counts_say_who_got_what_and_which_address_is_bad() {
     let waiting = store.waiting(later).unwrap();
     assert_eq!((waiting.len(), waiting[0].why.as_deref()), (1, Some("450 busy")));
     assert!(store.waiting(at(NOON)).unwrap().is_empty(), "nothing was queued before noon");
-    let faults = store.address_faults().unwrap();
-    assert_eq!((faults.len(), faults[0].address.as_str()), (1, "p03@example.org"));
+    let patience = Patience { urgent: TimeDelta::minutes(30), other: TimeDelta::hours(4) };
+    let late = store.undelivered(patience, at(NOON)).unwrap();
+    assert_eq!((late.len(), late[0].address.as_str()), (1, "p03@example.org"));
     // The address takes mail again: no longer bad.
     queue(&store, vec![letter("b", 1, "P03")]);
     let due = store.lease_due("smtp", later, 10, LEASE).unwrap().letters;
     for posted in due {
         store.mark_sent(posted.id, "250 ok", later).unwrap();
     }
-    assert!(store.address_faults().unwrap().is_empty());
+    assert!(store.undelivered(patience, later).unwrap().is_empty());
 }

@@ -58,6 +58,8 @@ struct Shared {
     script: Mutex<VecDeque<(At, Act)>>,
     /// What happens there every time, while it is set.
     manner: Mutex<Option<(At, Act)>>,
+    /// One address that is answered so at RCPT.
+    refused: Mutex<Option<(String, &'static str)>>,
     received: Mutex<Vec<Received>>,
     commands: Mutex<Vec<String>>,
     connections: AtomicUsize,
@@ -111,6 +113,15 @@ impl SmtpServer {
         *self.shared.manner.lock().unwrap() = manner;
     }
 
+    /// Answers RCPT for this address with `reply` from now on.
+    pub fn refuse(&self, address: &str, reply: &'static str) {
+        *self.shared.refused.lock().unwrap() = Some((address.to_owned(), reply));
+    }
+
+    pub fn refuse_nobody(&self) {
+        *self.shared.refused.lock().unwrap() = None;
+    }
+
     pub fn received(&self) -> Vec<Received> {
         self.shared.received.lock().unwrap().clone()
     }
@@ -160,7 +171,11 @@ fn serve(stream: TcpStream, shared: &Shared, manner: &Manner) -> Option<()> {
             }
             "RCPT" => {
                 session.to = between(&line);
-                session.answer(At::Rcpt, "250 2.1.5 ok")?;
+                let refused = shared.refused.lock().unwrap().clone();
+                match refused.filter(|(address, _)| *address == session.to) {
+                    Some((_, reply)) => session.say(reply)?,
+                    None => drop(session.answer(At::Rcpt, "250 2.1.5 ok")?),
+                }
             }
             "DATA" => session.data()?,
             "RSET" => {

@@ -7,7 +7,6 @@ use super::harness::World;
 use super::weather::Manner;
 use crate::support::at;
 use crate::support::smtp::{Act, At};
-use rimeward::store::AlertFilter;
 
 /// When worklists were queued, in the yard's time.
 fn worklists(world: &World) -> Vec<String> {
@@ -115,43 +114,6 @@ fn a_clock_that_jumps_ahead_for_hours_and_back_puts_nothing_off_for_days() {
         lists.contains(&"01-12 06:30".to_owned()) || world.now < at("2024-01-12T12:00:00Z"),
         "{lists:?}"
     );
-}
-
-#[test]
-fn an_address_that_takes_no_mail_goes_to_the_next_contact_once() {
-    let mut world = World::new(3, at("2024-01-10T05:00:00Z"));
-    world.relay.add(At::Rcpt, Act::Reply("550 5.1.1 no such mailbox"));
-    world.run(TimeDelta::hours(40));
-    let letters = world.house().store.letters(None).unwrap();
-    let failed: Vec<_> =
-        letters.iter().filter(|letter| letter.fault.as_deref() == Some("address")).collect();
-    assert_eq!(failed.len(), 1, "the first letter of the winter was refused");
-    let told: Vec<_> =
-        letters.iter().filter(|l| l.row.kind == "unreachable" && !l.row.closing).collect();
-    let readers: Vec<String> = told.iter().map(|l| l.row.recipient.to_string()).collect();
-    let refused = failed[0].row.recipient.as_str();
-    assert!(!readers.contains(&refused.to_owned()), "{readers:?}");
-    assert!(readers.contains(&"P54".to_owned()), "the operator: {readers:?}");
-    for letter in &told {
-        let text = String::from_utf8_lossy(&letter.row.bytes).into_owned();
-        assert!(text.contains("takes no mail"), "{text}");
-        assert!(world.relay.received().iter().any(|m| m.bytes == letter.row.bytes));
-    }
-    let count = told.len();
-    let of_kind = AlertFilter { kind: Some("unreachable".into()), ..AlertFilter::default() };
-    let raised = world.house().store.alerts(&of_kind).unwrap();
-    assert_eq!(raised.len(), 1, "one alert about the person");
-    assert_eq!(raised[0].id, format!("unreachable-{refused}-1"));
-    // Only the first letter was refused, the next one arrived: everybody told hears that it is over, once.
-    world.run(TimeDelta::hours(30));
-    let all = letters_of_kind(&world, "unreachable");
-    let closing = all.iter().filter(|(_, closing)| *closing).count();
-    assert_eq!(
-        (all.len() - closing, closing),
-        (count, count),
-        "told once, and once that it is over"
-    );
-    assert!(!world.house().store.alerts(&of_kind).unwrap()[0].open);
 }
 
 #[test]

@@ -1,9 +1,12 @@
-//! Kind `unreachable`: mail to a person does not arrive, and a danger may go untold. One alert per person; it closes when
-//! mail arrives again or the address has been replaced. The next contacts are told, not the person.
+//! Kind `unreachable`: what we had to tell a person does not arrive, and a danger may go untold. One alert per person; it
+//! closes when mail arrives again or the address has been replaced. The next contacts are told, not the person.
 
 use chrono::{DateTime, Utc};
 
-use super::{Alert, CloseReason, Closing, Condition, Flat, Kind, Subject, Transition};
+use super::{
+    Alert, Annunciation, CloseReason, Closing, Condition, Flat, Kind, PassedOn, Response, Subject,
+    Transition,
+};
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::risk::Priority;
 
@@ -14,35 +17,67 @@ pub struct Reach<'a> {
     pub person: &'a PersonId,
     /// The first of the places that the person answers for.
     pub site: &'a SiteId,
-    /// The address on the list has refused the last letter because of the address.
-    pub faulty: bool,
+    /// The newest letter that did not reach them; `None` where all did.
+    pub missed: Option<Missed>,
+    /// Who can be turned to; may be nobody.
+    pub contacts: &'a [PersonId],
     /// The alert about this person that is not closed.
     pub open: Option<&'a Alert>,
     /// How many alerts about this person were closed before: numbers the next one.
     pub episodes_closed: u32,
 }
 
-/// Raises the alert, closes it, or (`None`) leaves things as they are. Pure.
+/// What did not arrive, over all letters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Missed {
+    /// When the newest letter about a danger failed; older ones were passed on already.
+    pub newest_danger: Option<DateTime<Utc>>,
+    /// One of them was pressing.
+    pub pressing: bool,
+}
+
+/// Raises the alert, adds to it what else did not arrive, closes it, or (`None`) leaves things as they are. Pure.
+///
+/// Whatever changes while the person cannot be reached is to be passed on to [`Reach::contacts`]; what is closed, to
+/// everybody in [`Alert::passed_on`].
 #[must_use]
 pub fn decide_reach(reach: &Reach<'_>, now: DateTime<Utc>) -> Option<(Alert, Transition)> {
-    match (reach.open, reach.faulty) {
-        (None, true) => {
+    match (reach.open, reach.missed) {
+        (None, Some(missed)) => {
             let subject = Subject::Person(reach.person.clone());
             let episode = reach.episodes_closed.saturating_add(1);
             let before = Alert::candidate(Kind::Unreachable, subject, reach.site.clone(), episode);
             let mut next = before.clone();
-            // The operator's to mend; the danger itself has an alert of its own.
-            next.condition = Condition::Active { priority: Priority::Medium };
             next.raised_at = Some(now);
-            next.revision = 1;
-            let why = "an address takes no mail";
+            pass_on(&mut next, missed, reach.contacts, now);
+            let why = "what we wrote did not arrive";
             let transition = Transition::between(1, &before, &next, now, "rule", why, None);
             Some((next, transition))
         }
-        (Some(open), false) if open.closed.is_none() => {
+        (Some(open), Some(missed)) if open.closed.is_none() => {
+            let last = open.passed_on.last().map(|passed| passed.at);
+            let news = missed.newest_danger.is_some_and(|at| last.is_none_or(|last| at > last));
+            if !news || reach.contacts.is_empty() {
+                return None;
+            }
+            let row = match open.flat() {
+                Flat::Unacknowledged | Flat::Acknowledged => 6,
+                Flat::Shelved => 16,
+                _ => return None,
+            };
+            let mut next = open.clone();
+            next.annunciation = Annunciation::Enabled;
+            next.response = Response::Unacknowledged;
+            pass_on(&mut next, missed, reach.contacts, now);
+            let why = "something else did not arrive";
+            let transition = Transition::between(row, open, &next, now, "rule", why, None);
+            Some((next, transition))
+        }
+        (Some(open), None) if open.closed.is_none() => {
             let mut next = open.clone();
             let row = if open.flat() == Flat::Acknowledged { 10 } else { 13 };
             next.condition = Condition::Normal;
+            next.annunciation = Annunciation::Enabled;
             next.returned_at = Some(now);
             next.closed = Some(Closing { at: now, reason: CloseReason::Returned });
             next.revision = open.revision.saturating_add(1);
@@ -54,29 +89,56 @@ pub fn decide_reach(reach: &Reach<'_>, now: DateTime<Utc>) -> Option<(Alert, Tra
     }
 }
 
+/// As pressing as the danger that went untold: that one waits for nobody.
+fn pass_on(next: &mut Alert, missed: Missed, contacts: &[PersonId], now: DateTime<Utc>) {
+    let priority = if missed.pressing { Priority::High } else { Priority::Medium };
+    next.condition = Condition::Active { priority };
+    next.revision = next.revision.saturating_add(1);
+    next.passed_on.extend(contacts.iter().map(|to| PassedOn { to: to.clone(), at: now }));
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::domain::alert::table;
 
+    fn at(hour: i64) -> DateTime<Utc> {
+        let start: DateTime<Utc> = "2024-01-10T05:00:00Z".parse().unwrap();
+        start + chrono::TimeDelta::hours(hour)
+    }
+
     #[test]
     fn it_is_raised_once_and_closed_once_by_rows_of_the_table() {
         let (person, site) = (PersonId::from("P07"), SiteId::from("UPPER"));
-        let now: DateTime<Utc> = "2024-01-10T05:00:00Z".parse().unwrap();
-        let reach =
-            Reach { person: &person, site: &site, faulty: true, open: None, episodes_closed: 1 };
-        let (raised, first) = decide_reach(&reach, now).unwrap();
+        let contacts = [PersonId::from("P51")];
+        let missed = Missed { newest_danger: Some(at(0)), pressing: false };
+        let reach = Reach {
+            person: &person,
+            site: &site,
+            missed: Some(missed),
+            contacts: &contacts,
+            open: None,
+            episodes_closed: 1,
+        };
+        let (raised, first) = decide_reach(&reach, at(0)).unwrap();
         assert_eq!(raised.id.as_str(), "unreachable-P07-2");
         let still = Reach { open: Some(&raised), ..reach };
-        assert!(decide_reach(&still, now).is_none(), "told once");
-        let well = Reach { faulty: false, ..still };
-        let (closed, last) = decide_reach(&well, now).unwrap();
+        assert!(decide_reach(&still, at(1)).is_none(), "told once");
+        let well = Reach { missed: None, ..still };
+        let (closed, last) = decide_reach(&well, at(1)).unwrap();
         assert!(closed.closed.is_some() && closed.revision == 2);
         let again = Reach { open: Some(&closed), ..well };
-        assert!(decide_reach(&again, now).is_none(), "closed once");
-        let (seen, _) = raised.acknowledge(PersonId::from("P54"), None, now).unwrap();
-        let (_, after_answer) = decide_reach(&Reach { open: Some(&seen), ..well }, now).unwrap();
-        for transition in [first, last, after_answer] {
+        assert!(decide_reach(&again, at(1)).is_none(), "closed once");
+        let (seen, _) = raised.acknowledge(PersonId::from("P54"), None, at(1)).unwrap();
+        let (_, after_answer) = decide_reach(&Reach { open: Some(&seen), ..well }, at(2)).unwrap();
+        // The next danger that does not arrive is passed on too, whoever has answered the first.
+        let worse = Missed { newest_danger: Some(at(3)), pressing: true };
+        let next = Reach { open: Some(&seen), missed: Some(worse), ..reach };
+        let (more, update) = decide_reach(&next, at(3)).unwrap();
+        assert_eq!((more.revision, more.passed_on.len()), (2, 2));
+        assert_eq!(more.condition, Condition::Active { priority: Priority::High });
+        assert!(decide_reach(&Reach { contacts: &[], ..next }, at(3)).is_none(), "to nobody");
+        for transition in [first, last, after_answer, update] {
             let row = table::row(transition.row).unwrap();
             assert!(row.allows(transition.from, transition.to), "{transition:?}");
         }

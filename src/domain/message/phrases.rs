@@ -35,6 +35,7 @@ pub struct Phrases {
     change: BTreeMap<String, String>,
     ended: BTreeMap<String, String>,
     remark: BTreeMap<String, String>,
+    unreached: BTreeMap<String, String>,
     pub(super) message: BTreeMap<String, MessageTemplate>,
     pub(super) part: BTreeMap<String, Part>,
     pub(super) caution: Vec<Caution>,
@@ -135,6 +136,7 @@ impl Phrases {
             Table::Change => (&self.change, "none"),
             Table::Ended => (&self.ended, "over"),
             Table::Remark => (&self.remark, "no_record"),
+            Table::Unreached => (&self.unreached, "refused"),
         };
         map.get(key).or_else(|| map.get(fallback)).cloned().unwrap_or_else(|| key.replace('_', " "))
     }
@@ -253,6 +255,7 @@ pub(super) enum Table {
     Change,
     Ended,
     Remark,
+    Unreached,
 }
 
 /// Parts that are printed small, at the end.

@@ -1,5 +1,7 @@
 //! The table of people.
 
+use std::collections::BTreeSet;
+
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::units::TemperatureScale;
 use crate::domain::yard::{Person, Role};
@@ -33,29 +35,37 @@ const KNOWN: [&str; 15] = [
 /// # Errors
 /// [`ImportProblems`] lists every bad row; nothing is taken then.
 pub fn people(bytes: &[u8], file_name: &str) -> Result<Imported<Person>, ImportProblems> {
-    people_laid_out(bytes, file_name, &Layout::default())
+    people_laid_out(bytes, file_name, (&Layout::default(), None))
 }
 
-/// As [`people`], from a table that is laid out in the yard's own way.
+/// As [`people`], from a table that is laid out in the yard's own way; where `places` are given, every place that
+/// somebody answers for must be among them.
 ///
 /// # Errors
 /// As [`people`].
 pub fn people_laid_out(
     bytes: &[u8],
     file_name: &str,
-    layout: &Layout,
+    (layout, places): (&Layout, Option<&BTreeSet<SiteId>>),
 ) -> Result<Imported<Person>, ImportProblems> {
     let sheet = Sheet::read(bytes, file_name, &REQUIRED, layout)?;
-    super::import(
+    let mut read = super::import(
         &sheet,
         "person_id",
         sheet.notes(&KNOWN),
-        |row, _| person(row),
+        |row, _| person(row, places),
         |person| person.id.clone(),
-    )
+    )?;
+    for person in read.rows.iter().filter(|person| person.email.is_none()) {
+        read.notes.push(format!(
+            "{} {} has no mail address: what we would write goes to the next contact, who has to call",
+            person.id, person.name
+        ));
+    }
+    Ok(read)
 }
 
-fn person(row: &mut Row<'_>) -> Option<Person> {
+fn person(row: &mut Row<'_>, places: Option<&BTreeSet<SiteId>>) -> Option<Person> {
     let id = row.required("person_id").map(PersonId::from);
     let name = row.required("name").map(str::to_owned);
     let role = row.need("role", "owner, manager, technician or operator", |text| match text {
@@ -73,9 +83,16 @@ fn person(row: &mut Row<'_>) -> Option<Person> {
         "C" | "c" => Some(TemperatureScale::C),
         _ => None,
     });
-    let sites = row.text("sites").map_or_else(Vec::new, |text| {
+    let sites: Vec<SiteId> = row.text("sites").map_or_else(Vec::new, |text| {
         text.split(';').map(str::trim).filter(|part| !part.is_empty()).map(SiteId::from).collect()
     });
+    // A place that nobody can be held to would leave its boats without a reader.
+    for site in &sites {
+        if let Some(places) = places.filter(|places| !places.contains(site)) {
+            let remedy = row.unknown("place", site.as_str(), places.iter().map(SiteId::as_str));
+            row.refuse("sites", format!("{site}: {remedy}"));
+        }
+    }
     Some(Person {
         id: id?,
         name: name?,

@@ -3,7 +3,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::{Done, GoOn, Task};
-use crate::delivery::outbox::{Channel, Limits, deliver_while};
+use crate::delivery::outbox::{Channel, DeliverReport, Limits, deliver_while};
 use crate::service::house::{House, ServiceError};
 
 /// Bounds of one pass: few enough that other work of the loop is not held up, and the next pass follows at once.
@@ -30,7 +30,7 @@ impl DeliverLoop {
             "{} sent, {} to try again, {} refused for good, {} expired, {} replaced",
             report.sent, report.deferred, report.failed, report.expired, report.superseded
         );
-        for words in report.relay_trouble.iter().chain(&report.policy) {
+        for words in report.relay_trouble.iter().chain(&report.rejected) {
             text += &format!("; {words}");
         }
         for refused in &report.refused {
@@ -38,10 +38,10 @@ impl DeliverLoop {
         }
         let tried = report.sent + report.deferred + report.failed;
         Ok(Done {
-            ok: report.relay_trouble.is_none() && report.failed == 0,
+            ok: report.relay_trouble.is_none() && report.failed == 0 && report.rejected.is_empty(),
             text,
             news: tried > 0,
-            poke: if report.refused.is_empty() { Vec::new() } else { vec![Task::Judge] },
+            poke: if looks_bad_for_somebody(&report) { vec![Task::Judge] } else { Vec::new() },
         })
     }
 
@@ -53,4 +53,11 @@ impl DeliverLoop {
         let due = house.store.next_letter_due(self.channel.name())?;
         Ok(due.unwrap_or(now + TimeDelta::hours(1)))
     }
+}
+
+/// Somebody may not be reached, while others are: the next contact may have to hear of it.
+const fn looks_bad_for_somebody(report: &DeliverReport) -> bool {
+    !report.refused.is_empty()
+        || !report.rejected.is_empty()
+        || (report.sent > 0 && report.deferred > 0)
 }

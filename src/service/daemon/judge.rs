@@ -8,7 +8,7 @@ use crate::service::clients::services;
 use crate::service::house::{House, ServiceError};
 use crate::service::letters::Desk;
 use crate::service::round::{Memory, judge_pass};
-use crate::service::unreached::{Unreached, turn_to_next_contact};
+use crate::service::unreached::{Unreached, next_overdue, turn_to_next_contact};
 
 /// After a start, or a sleep of the machine, the weather services are asked first, and judging waits for that: else it
 /// would call every place blind that only had not been asked yet. It waits no longer than this.
@@ -48,6 +48,10 @@ impl JudgeLoop {
         let writes = house.store.others_wrote()?;
         let judged = judge_pass(house, &self.desk, &mut self.memory, now)?;
         let unreached = turn_to_next_contact(house, &self.desk, now)?;
+        if unreached.tell_anew {
+            // The next look takes in every place again.
+            self.memory = Memory::default();
+        }
         self.looked = Some(Look { at: now, writes });
         let Some(judged) = judged else {
             let mut done = Done::quiet("nothing has changed");
@@ -91,7 +95,8 @@ impl JudgeLoop {
         if house.store.others_wrote()? != look.writes {
             return Ok(now);
         }
-        self.memory.next_due(house, look.at, now)
+        let next = self.memory.next_due(house, look.at, now)?;
+        Ok(next_overdue(house, look.at)?.map_or(next, |overdue| overdue.min(next)))
     }
 
     fn waits_for_fetch(&mut self, house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
@@ -117,7 +122,10 @@ fn note_unreached(done: &mut Done, unreached: &Unreached) {
     if unreached.queued > 0 {
         done.text += &format!("; {} letters to next contacts", unreached.queued);
         done.news = true;
-        done.poke = vec![Task::Deliver];
+        done.poke.push(Task::Deliver);
+    }
+    if unreached.tell_anew {
+        done.poke.push(Task::Judge);
     }
     for person in &unreached.nobody_left {
         done.ok = false;

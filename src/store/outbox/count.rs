@@ -64,19 +64,6 @@ pub struct Waiting {
     pub why: Option<String>,
 }
 
-/// An address whose last letter was refused because of the address.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct AddressFault {
-    /// The person.
-    pub recipient: PersonId,
-    /// The address.
-    pub address: String,
-    /// When it was refused.
-    pub since: DateTime<Utc>,
-    /// The server's words.
-    pub why: String,
-}
-
 impl Store {
     /// Who was written to since then, about which alert (or other matter), and when it was decided; what was dropped
     /// before it went does not count.
@@ -92,7 +79,7 @@ impl Store {
             let mut statement = connection
                 .prepare_cached(
                     "SELECT recipient, alert_id, queued_ms FROM outbox
-                     WHERE queued_ms > ?1 AND state NOT IN ('expired', 'superseded')
+                     WHERE queued_ms > ?1 AND state NOT IN ('expired', 'superseded', 'failed')
                      AND kind <> 'worklist' ORDER BY id",
                 )
                 .doing(doing)?;
@@ -171,30 +158,6 @@ impl Store {
         })
     }
 
-    /// Subjects of the letters to a person that were refused because of the address since then, each once, oldest first.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn refused_subjects(
-        &self,
-        recipient: &PersonId,
-        since: DateTime<Utc>,
-    ) -> Result<Vec<String>, StoreError> {
-        let doing = "reading what did not arrive";
-        self.read(doing, |connection| {
-            let mut statement = connection
-                .prepare_cached(
-                    "SELECT subject FROM outbox WHERE recipient = ?1 AND state = 'failed' AND fault = 'address'
-                        AND done_ms >= ?2 GROUP BY subject ORDER BY min(id)",
-                )
-                .doing(doing)?;
-            let rows = statement
-                .query_map((recipient.as_str(), Millis(since)), |row| row.get(0))
-                .doing(doing)?;
-            rows.collect::<Result<_, _>>().doing(doing)
-        })
-    }
-
     /// Letters queued before `before` that still have to go, oldest first: for saying that somebody cannot be reached.
     ///
     /// # Errors
@@ -218,39 +181,6 @@ impl Store {
                         queued_at: row.get::<_, Millis>(4)?.0,
                         attempts: row.get(5)?,
                         why: row.get(6)?,
-                    })
-                })
-                .doing(doing)?;
-            rows.collect::<Result<_, _>>().doing(doing)
-        })
-    }
-
-    /// Addresses whose newest finished letter was refused because of the address; one that took a letter since is
-    /// not among them.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn address_faults(&self) -> Result<Vec<AddressFault>, StoreError> {
-        let doing = "reading the addresses that take no mail";
-        self.read(doing, |connection| {
-            let mut statement = connection
-                .prepare_cached(
-                    "SELECT recipient, address, done_ms, coalesce(answer, '') FROM outbox AS refused
-                     WHERE state = 'failed' AND fault = 'address' AND NOT EXISTS (SELECT 1 FROM outbox AS later
-                        WHERE later.recipient = refused.recipient AND later.address = refused.address
-                            AND (later.state = 'sent' OR (later.state = 'failed' AND later.fault = 'address'))
-                            AND (later.done_ms > refused.done_ms
-                                OR (later.done_ms = refused.done_ms AND later.id > refused.id)))
-                     ORDER BY recipient, address",
-                )
-                .doing(doing)?;
-            let rows = statement
-                .query_map([], |row| {
-                    Ok(AddressFault {
-                        recipient: row.get::<_, String>(0)?.into(),
-                        address: row.get(1)?,
-                        since: row.get::<_, Millis>(2)?.0,
-                        why: row.get(3)?,
                     })
                 })
                 .doing(doing)?;

@@ -20,7 +20,29 @@ pub struct Due {
     pub expired: usize,
 }
 
-/// Why a letter failed for good.
+/// Until when a letter waits, and why.
+#[derive(Debug, Clone, Copy)]
+pub struct Wait<'a> {
+    /// The next attempt.
+    pub until: DateTime<Utc>,
+    /// The server said no for good; we go on while the letter still matters, since a rule or a filter can be mended.
+    pub fault: Option<Fault>,
+    /// The server's words, or ours.
+    pub why: &'a str,
+}
+
+/// The same letter without what made it big.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Plainer {
+    /// Its own Message-ID.
+    pub message_id: String,
+    /// Where its bounces go.
+    pub return_path: String,
+    /// The message.
+    pub bytes: Vec<u8>,
+}
+
+/// Why a server refused a letter.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Fault {
     /// The address does not take mail: turn to the next contact.
@@ -135,7 +157,8 @@ impl Store {
         self.write(doing, |tx| {
             tx.change(
                 "UPDATE outbox SET state = CASE WHEN attempts > 1 THEN 'deferred' ELSE 'queued' END,
-                    attempts = attempts - 1, lease_until_ms = NULL
+                    attempts = attempts - 1, lease_until_ms = NULL,
+                    first_attempt_ms = CASE WHEN attempts > 1 THEN first_attempt_ms END
                  WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
                 params![id, attempt],
             )
@@ -162,8 +185,8 @@ impl Store {
         })
     }
 
-    /// Notes that a letter has to wait until `due_at`. `attempt` is [`Posted::attempts`] of the lease: a letter that
-    /// somebody else took since is left alone, and the answer is `false`.
+    /// Notes that a letter has to wait. `attempt` is [`Posted::attempts`] of the lease: a letter that somebody else took
+    /// since is left alone, and the answer is `false`.
     ///
     /// # Errors
     /// Whatever the database answers.
@@ -171,17 +194,49 @@ impl Store {
         &self,
         id: i64,
         attempt: u32,
-        due_at: DateTime<Utc>,
-        why: &str,
+        wait: &Wait<'_>,
         now: DateTime<Utc>,
     ) -> Result<bool, StoreError> {
         let doing = "noting that a letter has to wait";
+        let fault = wait.fault.map(Fault::as_str);
         self.write(doing, |tx| {
             tx.change(
-                "UPDATE outbox SET state = 'deferred', due_ms = ?3, answer = ?4, last_attempt_ms = ?5,
+                "UPDATE outbox SET state = 'deferred', due_ms = ?3, answer = ?4, last_attempt_ms = ?5, fault = ?6,
                     lease_until_ms = NULL
                  WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
-                params![id, attempt, Millis(due_at), why, Millis(now)],
+                params![id, attempt, Millis(wait.until), wait.why, Millis(now), fault],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+
+    /// Puts a plainer form of a letter in its place, due at once: other bytes, and so another Message-ID (RFC 5322 3.6.4).
+    /// `attempt` as for [`Store::mark_deferred`].
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn put_plainer(
+        &self,
+        id: i64,
+        attempt: u32,
+        plainer: &Plainer,
+        now: DateTime<Utc>,
+    ) -> Result<bool, StoreError> {
+        let doing = "putting a plainer letter in place of one that was too big";
+        self.write(doing, |tx| {
+            tx.change(
+                "UPDATE outbox SET state = 'deferred', due_ms = ?3, message_id = ?4, return_path = ?5, bytes = ?6,
+                    answer = 'too big: goes again as plain text', last_attempt_ms = ?3, lease_until_ms = NULL
+                 WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
+                params![
+                    id,
+                    attempt,
+                    Millis(now),
+                    plainer.message_id,
+                    plainer.return_path,
+                    plainer.bytes
+                ],
             )
             .doing(doing)
             .map(|rows| rows > 0)
@@ -265,7 +320,8 @@ fn lease(
     let doing = "leasing letters";
     // The test is repeated outside the inner SELECT, so that the statement is right by itself on any database.
     let statement = format!(
-        "UPDATE outbox SET state = 'leased', lease_until_ms = ?4, attempts = attempts + 1, last_attempt_ms = ?2
+        "UPDATE outbox SET state = 'leased', lease_until_ms = ?4, attempts = attempts + 1, last_attempt_ms = ?2,
+            first_attempt_ms = coalesce(first_attempt_ms, ?2)
          WHERE id IN (SELECT id FROM outbox
                 WHERE channel = ?1 AND due_ms <= ?2 AND {idle}
                 ORDER BY urgent DESC, due_ms, id LIMIT ?3)

@@ -207,10 +207,14 @@ fn reason(worse: &[Worse]) -> String {
     if words.is_empty() { "what to do has changed".to_owned() } else { words.join(", ") }
 }
 
-/// The owner, and the manager of the place where the boat stands.
+/// The owner, and the manager of the place where the boat stands; where there is neither, whoever keeps this service
+/// running: somebody has to hear of it.
 fn answers_for(person: &Person, boat: &Boat, situation: &Situation) -> bool {
-    let manages = person.role == Role::Manager && person.sites.contains(&situation.site.id);
-    manages || boat.owner.as_ref() == Some(&person.id)
+    let answers = |person: &Person| {
+        boat.owner.as_ref() == Some(&person.id)
+            || person.role == Role::Manager && person.sites.contains(&situation.site.id)
+    };
+    answers(person) || person.role == Role::Operator && !situation.people.iter().any(answers)
 }
 
 /// Row 8: a plan whose time is over by an hour, or a mere "seen" that is as old as the settings allow, no longer counts.
