@@ -6,6 +6,8 @@ pub mod blend;
 pub mod boat;
 pub mod check;
 pub mod demo;
+pub mod explain;
+pub mod held;
 pub mod import;
 pub mod init;
 pub mod inspect;

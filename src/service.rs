@@ -11,6 +11,7 @@ pub mod threads;
 pub mod survey;
 pub mod deciding;
 pub mod letters;
+pub mod held;
 pub mod outlook;
 pub mod report;
 pub mod round;

@@ -15,6 +15,7 @@ use chrono_tz::Tz;
 use serde::Deserialize;
 use thiserror::Error;
 
+use crate::domain::alert::AlertSettings;
 use crate::domain::weather::FreshnessLimits;
 
 /// A configuration that cannot be used.
@@ -51,6 +52,9 @@ pub struct Settings {
     /// How chances are computed.
     #[serde(default)]
     pub judge: Judge,
+    /// When people are told, and when not.
+    #[serde(default)]
+    pub alert: AlertSettings,
     /// The crew and its calendar.
     #[serde(default)]
     pub crew: crew::CrewSettings,

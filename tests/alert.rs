@@ -1,8 +1,10 @@
 //! The life of an alert, driven as a service would drive it.
 
+mod answers;
 pub mod blindness;
 pub mod fuzz;
 pub mod life;
 mod people;
 pub mod quiet;
 pub mod world;
+mod yard_first;

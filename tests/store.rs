@@ -58,5 +58,6 @@ pub fn letter(alert: &str, revision: u32, recipient: &str) -> OutboxRow {
         queued_at: at("2023-02-02T12:00:00Z"),
         due_at: at("2023-02-02T12:00:00Z"),
         expires_at: at("2023-02-03T12:00:00Z"),
+        held: None,
     }
 }

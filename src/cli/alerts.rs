@@ -6,9 +6,10 @@ use chrono_tz::Tz;
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings, parse_time};
-use crate::domain::alert::Alert;
+use crate::domain::alert::{Alert, Annunciation, Response};
 use crate::domain::boat::PersonId;
-use crate::service::deciding::acknowledge;
+use crate::domain::yard::Person;
+use crate::service::deciding::by_hand;
 use crate::service::house::{House, YardBook};
 use crate::service::unreached::round_name;
 use crate::store::outbox::Posted;
@@ -35,23 +36,35 @@ enum What {
         id: String,
     },
     /// Somebody responsible has seen it
-    Acknowledge {
-        /// Its id
-        id: String,
-        /// Who, by the id of the list of people
-        #[arg(long, value_name = "WHO")]
-        by: String,
-        /// Until when they plan to have it done
-        #[arg(long, value_name = "TIME")]
-        plan_until: Option<String>,
-    },
+    Acknowledge(AcknowledgeArgs),
     /// Put one aside until a time, with a reason
     Shelve(super::shelve::ShelveArgs),
+    /// Take one off the shelf before its time
+    Unshelve(super::shelve::UnshelveArgs),
+    /// Letters to owners that wait for the yard to look at them first
+    Held,
+    /// Hold such a letter longer
+    Hold(super::held::HoldArgs),
+    /// Let such a letter go, with a word of the yard
+    Release(super::held::ReleaseArgs),
     /// What it was decided on, as it was stored then; nothing is computed anew
     Explain {
         /// Its id
         id: String,
     },
+}
+
+/// Arguments of `alerts acknowledge`.
+#[derive(Debug, clap::Args)]
+struct AcknowledgeArgs {
+    /// Its id
+    id: String,
+    /// Who, by the id of the list of people
+    #[arg(long, value_name = "WHO")]
+    by: String,
+    /// Until when they plan to have it done
+    #[arg(long, value_name = "TIME")]
+    plan_until: Option<String>,
 }
 
 /// Lists, shows, acknowledges or explains.
@@ -65,40 +78,49 @@ pub fn alerts(args: &AlertsArgs, around: &Surroundings<'_>) -> Result<Said, Refu
         None => list(&house, &yard, false),
         Some(What::List { all }) => list(&house, &yard, *all),
         Some(What::Show { id }) => show(&house, &yard, id),
-        Some(What::Shelve(args)) => super::shelve::shelve(args, &house, around.now),
-        Some(What::Explain { id }) => explain(&house, &yard, id),
-        Some(What::Acknowledge { id, by, plan_until }) => {
-            let record = find(&house, id)?;
-            let by = PersonId::from(by.clone());
-            if !yard.people.contains_key(&by) {
-                let known: Vec<&str> = yard.people.keys().map(PersonId::as_str).collect();
-                return Err(Refusal::bad_input(format!(
-                    "nobody is listed as {by}; the yard has {}",
-                    known.join(", ")
-                )));
-            }
-            let zone = yard.zone(&record.site);
-            let plan = plan_until.as_deref().map(|text| parse_time(text, zone)).transpose()?;
-            if plan.is_some_and(|plan| plan <= around.now) {
-                return Err(Refusal::bad_input("--plan-until lies in the past"));
-            }
-            let change = acknowledge(&house, &record.id, &by, plan, around.now)?;
-            let Some(change) = change else {
-                let flat = read(&record)?.flat().as_str();
-                return Err(Refusal::bad_input(format!(
-                    "{id} stands at {flat}: there is nothing to acknowledge"
-                )));
-            };
-            Ok(Said {
-                text: format!("{id}: {change}, by {by}\n"),
-                json: json!({ "alert": id, "change": change, "by": by, "plan_until": plan }),
-                exit: Exit::Done,
-            })
-        }
+        Some(What::Shelve(args)) => super::shelve::shelve(args, (&house, &yard), around.now),
+        Some(What::Unshelve(args)) => super::shelve::unshelve(args, (&house, &yard), around.now),
+        Some(What::Held) => super::held::list((&house, &yard), around.now),
+        Some(What::Hold(args)) => super::held::hold(args, (&house, &yard), around.now),
+        Some(What::Release(args)) => super::held::release(args, (&house, &yard), around.now),
+        Some(What::Explain { id }) => super::explain::explain((&house, &yard), id),
+        Some(What::Acknowledge(args)) => acknowledge(args, (&house, &yard), around.now),
     }
 }
 
-fn find(house: &House, id: &str) -> Result<AlertRecord, Refusal> {
+fn acknowledge(
+    args: &AcknowledgeArgs,
+    (house, yard): (&House, &YardBook),
+    now: DateTime<Utc>,
+) -> Result<Said, Refusal> {
+    let record = find(house, &args.id)?;
+    let by = person_by(yard, &args.by)?;
+    let zone = yard.zone(&record.site);
+    let plan = args.plan_until.as_deref().map(|text| parse_time(text, zone)).transpose()?;
+    let plan = plan.map(|plan| plan.with_timezone(&zone));
+    let change = by_hand(house, &record, &|alert, owner| alert.answer(by, owner, plan, now), now)?
+        .map_err(|error| Refusal::bad_input(error.to_string()))?;
+    let planned = plan.map_or_else(String::new, |plan| {
+        format!(", to be done by {}", plan.format("%a %d %b %Y %H:%M %Z"))
+    });
+    Ok(Said {
+        text: format!("{}: {change}, by {} {}{planned}\n", args.id, by.id, by.name),
+        json: json!({
+            "alert": args.id, "change": change, "by": by.id, "plan_until": plan.map(|plan| plan.to_rfc3339()),
+        }),
+        exit: Exit::Done,
+    })
+}
+
+/// The person of that id.
+pub(super) fn person_by<'a>(yard: &'a YardBook, id: &str) -> Result<&'a Person, Refusal> {
+    yard.people.get(&PersonId::from(id)).ok_or_else(|| {
+        let known: Vec<&str> = yard.people.keys().map(PersonId::as_str).collect();
+        Refusal::bad_input(format!("nobody is listed as {id}; the yard has {}", known.join(", ")))
+    })
+}
+
+pub(super) fn find(house: &House, id: &str) -> Result<AlertRecord, Refusal> {
     if let Some(record) = house.store.alert(id)? {
         return Ok(record);
     }
@@ -108,13 +130,13 @@ fn find(house: &House, id: &str) -> Result<AlertRecord, Refusal> {
     Err(Refusal::bad_input(format!("no alert is called {id}; open: {open}")))
 }
 
-fn read(record: &AlertRecord) -> Result<Alert, Refusal> {
+pub(super) fn read(record: &AlertRecord) -> Result<Alert, Refusal> {
     serde_json::from_value(record.document.clone()).map_err(|error| {
         Refusal::failed(format!("the alert {} cannot be read: {error}", record.id))
     })
 }
 
-fn subject(record: &AlertRecord, yard: &YardBook) -> String {
+pub(super) fn subject(record: &AlertRecord, yard: &YardBook) -> String {
     match &record.boat {
         Some(id) => {
             let name = yard.boats.iter().find(|boat| boat.id == *id).map(|boat| boat.name.as_str());
@@ -131,12 +153,23 @@ fn subject(record: &AlertRecord, yard: &YardBook) -> String {
     }
 }
 
-fn local(at: DateTime<Utc>, zone: Tz) -> String {
+pub(super) fn local(at: DateTime<Utc>, zone: Tz) -> String {
     at.with_timezone(&zone).format("%a %d %b %Y %H:%M %Z").to_string()
 }
 
-fn rfc(at: DateTime<Utc>, zone: Tz) -> String {
+pub(super) fn rfc(at: DateTime<Utc>, zone: Tz) -> String {
     at.with_timezone(&zone).to_rfc3339()
+}
+
+/// What a person has said about it: put aside until when and why, or seen and planned.
+fn said_of(alert: &Alert, zone: Tz) -> Option<String> {
+    if let Annunciation::Shelved { until, by, reason } = &alert.annunciation {
+        return Some(format!("put aside until {} by {by}: {reason}", local(*until, zone)));
+    }
+    let Response::Acknowledged { by, at, plan_until } = &alert.response else { return None };
+    let plan = plan_until
+        .map_or_else(String::new, |plan| format!(", to be done by {}", local(plan, zone)));
+    Some(format!("seen by {by} {}{plan}", local(*at, zone)))
 }
 
 fn list(house: &House, yard: &YardBook, all: bool) -> Result<Said, Refusal> {
@@ -150,12 +183,13 @@ fn list(house: &House, yard: &YardBook, all: bool) -> Result<Said, Refusal> {
         let priority = alert.decided_on.as_ref().map(|facts| facts.priority);
         let told: Vec<&str> = alert.told.keys().map(PersonId::as_str).collect();
         text += &format!(
-            "{:20} {:7} {}; since {}; told {}\n",
+            "{:20} {:7} {}; since {}; told {}{}\n",
             record.id,
             flat.as_str(),
             subject(&record, yard),
             local(record.raised_at, zone),
             if told.is_empty() { "nobody yet".to_owned() } else { told.join(", ") },
+            said_of(&alert, zone).map_or_else(String::new, |said| format!("; {said}")),
         );
         rows.push(json!({
             "id": record.id, "kind": record.kind, "boat": record.boat, "site": record.site,
@@ -199,6 +233,9 @@ fn show(house: &House, yard: &YardBook, id: &str) -> Result<Said, Refusal> {
         subject(&record, yard),
         local(record.raised_at, zone)
     );
+    if let Some(said) = said_of(&alert, zone) {
+        text += &format!("{said}\n");
+    }
     if let Some(closed) = record.closed_at {
         text += &format!("closed {}\n", local(closed, zone));
     }
@@ -238,51 +275,4 @@ fn show(house: &House, yard: &YardBook, id: &str) -> Result<Said, Refusal> {
         "id": id, "state": alert.flat().as_str(), "alert": record.document, "transitions": changes, "letters": posted,
     });
     Ok(Said { text, json, exit: Exit::Done })
-}
-
-fn explain(house: &House, yard: &YardBook, id: &str) -> Result<Said, Refusal> {
-    let record = find(house, id)?;
-    let zone = yard.zone(&record.site);
-    let transitions = house.store.transitions(id)?;
-    let mut text = format!("{id}: {}\n", subject(&record, yard));
-    let mut rows = Vec::new();
-    for row in &transitions {
-        text += &format!("\n{}  {}\n", local(row.at, zone), row.change);
-        outline(&row.decided_on, 1, &mut text);
-        rows.push(json!({
-            "at": rfc(row.at, zone), "revision": row.revision, "change": row.change, "decided_on": row.decided_on,
-        }));
-    }
-    Ok(Said { text, json: json!({ "id": id, "transitions": rows }), exit: Exit::Done })
-}
-
-/// A stored document as indented lines; what is empty is left out.
-fn outline(value: &Value, depth: usize, text: &mut String) {
-    let indent = "  ".repeat(depth);
-    let entries: Vec<(String, &Value)> = match value {
-        Value::Object(map) => map.iter().map(|(key, value)| (key.clone(), value)).collect(),
-        Value::Array(list) => {
-            list.iter().enumerate().map(|(at, value)| (format!("{}.", at + 1), value)).collect()
-        }
-        other => {
-            *text += &format!("{indent}{}\n", plain(other));
-            return;
-        }
-    };
-    for (key, value) in entries {
-        match value {
-            Value::Null => {}
-            Value::Array(list) if list.is_empty() => {}
-            Value::Object(map) if map.is_empty() => {}
-            Value::Object(_) | Value::Array(_) => {
-                *text += &format!("{indent}{key}\n");
-                outline(value, depth + 1, text);
-            }
-            other => *text += &format!("{indent}{key}: {}\n", plain(other)),
-        }
-    }
-}
-
-fn plain(value: &Value) -> String {
-    value.as_str().map_or_else(|| value.to_string(), str::to_owned)
 }

@@ -32,7 +32,7 @@ pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
             "the store holds no place yet; bring in your tables first: rimeward import sites FILE, then people, boats and events",
         ));
     }
-    let desk = Desk::open(&house.settings.yard.name, &house.settings.mail)?;
+    let desk = Desk::of(&house)?;
     let client = house.weather_client()?;
     let mut way_out = if args.no_send { None } else { Some(channel(&house.settings.mail, true)?) };
     let mut works =

@@ -1,14 +1,14 @@
-//! `rimeward alerts shelve`: puts an alert aside until a time, with a reason.
+//! `rimeward alerts shelve`: puts an alert aside until a time, with a reason. `unshelve`: takes it back.
 
 use chrono::{DateTime, Utc};
 use serde_json::json;
 
+use super::alerts::{find, person_by};
 use super::{Exit, Refusal, Said, parse_time};
-use crate::domain::alert::{Alert, Decision};
 use crate::domain::yard::{Person, Role};
-use crate::service::deciding::{record_of, transition_rows};
-use crate::service::house::House;
-use crate::store::RoundCommit;
+use crate::service::deciding::by_hand;
+use crate::service::house::{House, YardBook};
+use crate::store::AlertRecord;
 
 /// Arguments of `alerts shelve`.
 #[derive(Debug, clap::Args)]
@@ -26,50 +26,47 @@ pub struct ShelveArgs {
     by: Option<String>,
 }
 
+/// Arguments of `alerts unshelve`.
+#[derive(Debug, clap::Args)]
+pub struct UnshelveArgs {
+    /// Which alert, such as freeze-B02-1
+    id: String,
+    /// Who takes it back: a person's id (default: the manager of the place)
+    #[arg(long, value_name = "PERSON")]
+    by: Option<String>,
+}
+
 /// Puts one alert aside.
 ///
 /// # Errors
 /// [`Refusal`]: no such alert or person, a time that is not one, or longer than the limits allow.
-pub fn shelve(args: &ShelveArgs, house: &House, now: DateTime<Utc>) -> Result<Said, Refusal> {
-    let based_on = house.store.generation()?;
-    let record = house.store.alert(&args.id)?.ok_or_else(|| {
-        Refusal::bad_input(format!(
-            "there is no alert {}: rimeward alerts list names the open ones",
-            args.id
-        ))
-    })?;
-    let zone = house.yard()?.zone(&record.site);
-    let until = parse_time(&args.until, zone)?;
-    let alert: Alert = serde_json::from_value(record.document).map_err(|error| {
-        Refusal::failed(format!("the alert {} cannot be read: {error}", args.id))
-    })?;
-    let person = person(house, &alert, args.by.as_deref())?;
-    let (next, transition) = alert
-        .shelve(&person, until, &args.reason, now)
-        .map_err(|error| Refusal::bad_input(error.to_string()))?;
-    let decision =
-        Decision { alerts: vec![next], transitions: vec![transition], tellings: Vec::new() };
-    let mut commit = RoundCommit {
-        based_on: Some(based_on),
-        transitions: transition_rows(&decision)?,
-        ..RoundCommit::default()
-    };
-    for alert in &decision.alerts {
-        commit.alerts.push(record_of(alert, now)?);
-    }
-    house.store.commit_round(&commit)?;
-    let local = until.with_timezone(&zone);
+pub fn shelve(
+    args: &ShelveArgs,
+    (house, yard): (&House, &YardBook),
+    now: DateTime<Utc>,
+) -> Result<Said, Refusal> {
+    let record = find(house, &args.id)?;
+    let zone = yard.zone(&record.site);
+    let until = parse_time(&args.until, zone)?.with_timezone(&zone);
+    let person = shelver(yard, &record, args.by.as_deref())?;
+    by_hand(
+        house,
+        &record,
+        &|alert, owner| alert.shelve((person, owner), until, &args.reason, now),
+        now,
+    )?
+    .map_err(|error| Refusal::bad_input(error.to_string()))?;
     Ok(Said {
         text: format!(
             "{} is put aside until {} by {}: {}\nWhat becomes worse than was told takes it off the shelf earlier.\n",
             args.id,
-            local.format("%a %-d %b %Y %H:%M"),
+            until.format("%a %-d %b %Y %H:%M %Z"),
             person.name,
             args.reason.trim()
         ),
         json: json!({
             "alert": args.id,
-            "until": local.to_rfc3339(),
+            "until": until.to_rfc3339(),
             "by": person.id,
             "reason": args.reason.trim(),
         }),
@@ -77,22 +74,37 @@ pub fn shelve(args: &ShelveArgs, house: &House, now: DateTime<Utc>) -> Result<Sa
     })
 }
 
-fn person(house: &House, alert: &Alert, id: Option<&str>) -> Result<Person, Refusal> {
-    let people = house.store.people()?;
-    let found = match id {
-        Some(id) => people.into_iter().find(|person| person.id.as_str() == id),
-        None => people
-            .into_iter()
-            .filter(|person| person.role == Role::Manager && person.sites.contains(&alert.site))
-            .min_by_key(|person| person.escalation_order),
-    };
-    found.ok_or_else(|| match id {
-        Some(id) => {
-            Refusal::bad_input(format!("there is no person {id}: give an id of the people's list"))
-        }
-        None => Refusal::bad_input(format!(
-            "no manager answers for {}: say who puts it aside with --by",
-            alert.site
-        )),
+/// Takes one alert off the shelf.
+///
+/// # Errors
+/// [`Refusal`]: no such alert or person, or it is not on the shelf.
+pub fn unshelve(
+    args: &UnshelveArgs,
+    (house, yard): (&House, &YardBook),
+    now: DateTime<Utc>,
+) -> Result<Said, Refusal> {
+    let record = find(house, &args.id)?;
+    let person = shelver(yard, &record, args.by.as_deref())?;
+    let change = by_hand(house, &record, &|alert, owner| alert.unshelve(person, owner, now), now)?
+        .map_err(|error| Refusal::bad_input(error.to_string()))?;
+    Ok(Said {
+        text: format!("{}: {change}, taken off the shelf by {}\n", args.id, person.name),
+        json: json!({ "alert": args.id, "change": change, "by": person.id }),
+        exit: Exit::Done,
     })
+}
+
+fn shelver<'a>(
+    yard: &'a YardBook,
+    record: &AlertRecord,
+    id: Option<&str>,
+) -> Result<&'a Person, Refusal> {
+    if let Some(id) = id {
+        return person_by(yard, id);
+    }
+    let manages =
+        |person: &&Person| person.role == Role::Manager && person.sites.contains(&record.site);
+    yard.people.values().filter(manages).min_by_key(|person| person.escalation_order).ok_or_else(
+        || Refusal::bad_input(format!("no manager answers for {}: say who with --by", record.site)),
+    )
 }

@@ -8,9 +8,11 @@
 //! Invariants, tested by fuzzing: unknown is never read as harmless (nothing is cleared or eased while blind); whoever was
 //! told of a raise gets exactly one closing message for it; a closed id is never opened again.
 
+pub mod answer;
 mod blind;
 pub mod chance;
 pub mod decide;
+mod draft;
 pub mod facts;
 mod freeze;
 pub mod known;
@@ -22,6 +24,7 @@ pub mod table;
 pub mod told;
 pub mod unreachable;
 pub mod worse;
+pub mod yard_first;
 
 use std::collections::BTreeMap;
 
@@ -32,6 +35,7 @@ use crate::domain::boat::{BoatId, CircuitId, Holds, PersonId, SiteId};
 use crate::domain::catalogue::identifier;
 use crate::domain::risk::{Consequence, Priority};
 
+pub use answer::AnswerError;
 pub use chance::ChanceClass;
 pub use decide::{Act, CloseReason, Decision, RecordLine, RollUp, Telling, Transition, decide};
 pub use facts::Facts;

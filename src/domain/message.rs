@@ -30,7 +30,9 @@ pub use identity::MessageKey;
 pub use phrases::Phrases;
 pub use rollup::{RolledUp, compose_rollup};
 pub use unreached::{MissedBy, Trouble, compose_reached, compose_unreached};
-pub use worklist::{CannotSay, OverLine, PlaceLine, Worklist, WorklistBoat, compose_worklist};
+pub use worklist::{
+    CannotSay, HeldLine, OverLine, PlaceLine, Worklist, WorklistBoat, compose_worklist,
+};
 
 /// A name and an address.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

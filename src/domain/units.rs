@@ -236,6 +236,15 @@ pub fn work_time(minutes: u32) -> String {
     }
 }
 
+/// Marks in a person's text that nobody sees: controls but for line ends and tabs, and marks that embed, override or
+/// isolate the direction (Unicode Annex 9).
+#[must_use]
+pub fn is_hidden(letter: char) -> bool {
+    let spacing = matches!(letter, '\n' | '\r' | '\t');
+    (letter.is_control() && !spacing)
+        || matches!(letter, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}')
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

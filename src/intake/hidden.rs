@@ -4,6 +4,7 @@
 use csv::StringRecord;
 
 use super::problems::Problem;
+use crate::domain::units::is_hidden;
 
 /// Longest id; an id is printed in tables and subjects.
 const ID_LETTERS_MAX: usize = 64;
@@ -42,13 +43,6 @@ fn fault(column: &str, cell: &str) -> Option<String> {
     let one_line = is_id || column.ends_with("name") || column == "corrects";
     (one_line && cell.contains(['\n', '\r', '\t', '\u{2028}', '\u{2029}']))
         .then(|| "must stand on one line: take out the line break or tab".to_owned())
-}
-
-/// Controls but for line ends and tabs, and marks that embed, override or isolate the direction (Unicode Annex 9).
-fn is_hidden(letter: char) -> bool {
-    let spacing = matches!(letter, '\n' | '\r' | '\t');
-    (letter.is_control() && !spacing)
-        || matches!(letter, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}')
 }
 
 #[cfg(test)]

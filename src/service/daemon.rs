@@ -178,7 +178,7 @@ impl Daemon {
     /// As [`Daemon::open`].
     pub fn over(house: House) -> Result<Self, ServiceError> {
         let mail = &house.settings.mail;
-        let desk = Desk::open(&house.settings.yard.name, mail)?;
+        let desk = Desk::of(&house)?;
         let client = house.weather_client()?;
         let way_out = channel(mail, true)?;
         let moved = house.store.take_over_letters(way_out.name())?;

@@ -7,11 +7,12 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::house::{House, ServiceError, YardBook};
 use super::survey::{BoatView, PlaceView, Survey};
 use crate::domain::alert::{
-    Alert, AlertSettings, Decision, Kind, Known, Situation, Standing, Subject, Target,
+    Alert, AlertSettings, Decision, Kind, Known, Situation, Standing, Subject, Target, Transition,
     WorklistTimes, decide,
 };
 use crate::domain::boat::{Boat, BoatId, PersonId, SiteId};
 use crate::domain::risk::Priority;
+use crate::domain::risk::timing::WorkingHours;
 use crate::domain::yard::{Person, Role};
 use crate::settings::schedule::Schedule;
 use crate::store::{AlertRecord, TransitionRow};
@@ -34,6 +35,8 @@ pub fn decide_all(
         recent: house.store.letters_since(now - RECENT)?,
         until: survey.until,
         worklist: worklist_times(house, worklist_due, now)?,
+        settings: house.settings.alert.clone(),
+        working_hours: house.working_hours(),
     };
     let mut all = Decision::default();
     for view in &survey.boats {
@@ -68,6 +71,7 @@ fn extend(all: &mut Decision, one: Decision) {
     all.alerts.extend(one.alerts);
     all.transitions.extend(one.transitions);
     all.tellings.extend(one.tellings);
+    all.looked.extend(one.looked);
 }
 
 /// What people were told of a boat in the episodes before, as the last of them kept it.
@@ -99,6 +103,8 @@ struct Ground {
     recent: Vec<(PersonId, String, DateTime<Utc>)>,
     until: DateTime<Utc>,
     worklist: Option<WorklistTimes>,
+    settings: AlertSettings,
+    working_hours: WorkingHours,
 }
 
 impl Ground {
@@ -128,7 +134,8 @@ impl Ground {
             episodes_closed: self.book.closed.get(&key).copied().unwrap_or(0),
             people,
             recent,
-            settings: AlertSettings::default(),
+            working_hours: self.working_hours,
+            settings: self.settings.clone(),
         }
     }
 }
@@ -218,26 +225,34 @@ fn standing_at(book: &AlertBook, site: &SiteId, boats: &[BoatView]) -> Vec<Stand
     standing
 }
 
-/// Notes that `by` has seen an alert; the answer is the change in words, or `None` where there is nothing to acknowledge.
+/// What somebody does to an alert by hand: the document after it and the row of its log.
+pub type ByHand<'a, E> = &'a dyn Fn(&Alert, Option<&PersonId>) -> Result<(Alert, Transition), E>;
+
+/// Lands what a person does to an alert; the boat's owner is handed in. The answer is the change in words.
 ///
 /// # Errors
-/// The store's, or an alert document that cannot be read.
-pub fn acknowledge(
+/// The store's, an alert document that cannot be read, or what `act` answers (the inner one); nothing has changed then.
+pub fn by_hand<E>(
     house: &House,
-    id: &str,
-    by: &PersonId,
-    plan_until: Option<DateTime<Utc>>,
+    record: &AlertRecord,
+    act: ByHand<'_, E>,
     now: DateTime<Utc>,
-) -> Result<Option<String>, ServiceError> {
+) -> Result<Result<String, E>, ServiceError> {
     let based_on = house.store.generation()?;
-    let Some(record) = house.store.alert(id)? else { return Ok(None) };
+    let Some(record) = house.store.alert(&record.id)? else {
+        return Err(ServiceError::Told(format!("the alert {} has gone", record.id)));
+    };
+    let id = record.id;
     let alert: Alert = serde_json::from_value(record.document)
         .map_err(|error| ServiceError::Told(format!("the alert {id} cannot be read: {error}")))?;
-    let Some((next, transition)) = alert.acknowledge(by.clone(), plan_until, now) else {
-        return Ok(None);
+    let boats = house.store.boats()?;
+    let boat = record.boat.and_then(|id| boats.into_iter().find(|boat| boat.id == id));
+    let (next, transition) = match act(&alert, boat.as_ref().and_then(|boat| boat.owner.as_ref())) {
+        Ok(done) => done,
+        Err(error) => return Ok(Err(error)),
     };
     let decision =
-        Decision { alerts: vec![next], transitions: vec![transition], tellings: Vec::new() };
+        Decision { alerts: vec![next], transitions: vec![transition], ..Decision::default() };
     let mut commit = crate::store::RoundCommit {
         based_on: Some(based_on),
         transitions: transition_rows(&decision)?,
@@ -247,7 +262,7 @@ pub fn acknowledge(
         commit.alerts.push(record_of(alert, now)?);
     }
     house.store.commit_round(&commit)?;
-    Ok(commit.transitions.pop().map(|row| row.change))
+    Ok(Ok(commit.transitions.pop().map_or_else(String::new, |row| row.change)))
 }
 
 /// A decided alert as the store keeps it.
@@ -278,6 +293,11 @@ pub fn transition_rows(decision: &Decision) -> Result<Vec<TransitionRow>, Servic
         .iter()
         .map(|transition| {
             let alert = decision.alerts.iter().find(|alert| alert.id == transition.alert);
+            let looked = decision.looked.iter().find(|(id, _)| *id == transition.alert);
+            // What a person did by hand rests on what stood then.
+            let facts = looked
+                .map(|(_, facts)| facts)
+                .or_else(|| alert.and_then(|alert| alert.decided_on.as_ref()));
             Ok(TransitionRow {
                 alert: transition.alert.to_string(),
                 revision: alert.map_or(0, |alert| alert.revision),
@@ -285,7 +305,7 @@ pub fn transition_rows(decision: &Decision) -> Result<Vec<TransitionRow>, Servic
                 change: format!("{} to {}", transition.from.as_str(), transition.to.as_str()),
                 decided_on: as_json(&serde_json::json!({
                     "transition": transition,
-                    "facts": alert.and_then(|alert| alert.decided_on.as_ref()),
+                    "facts": facts,
                 }))?,
             })
         })

@@ -139,12 +139,19 @@ impl House {
     /// How rows are judged here.
     #[must_use]
     pub fn judge_settings(&self) -> JudgeSettings {
-        let yard = &self.settings.yard;
+        let alert = &self.settings.alert;
         JudgeSettings {
+            on: [alert.minor.on, alert.major.on, alert.severe.on],
             horizon_h: usize::from(self.settings.judge.horizon_h),
-            working_hours: WorkingHours { from: yard.work_from, to: yard.work_to },
-            ..JudgeSettings::default()
+            working_hours: self.working_hours(),
         }
+    }
+
+    /// When people work here.
+    #[must_use]
+    pub const fn working_hours(&self) -> WorkingHours {
+        let yard = &self.settings.yard;
+        WorkingHours { from: yard.work_from, to: yard.work_to }
     }
 }
 

@@ -1,19 +1,20 @@
 //! From what is to be told to finished letters in the outbox.
 
+use std::path::Path;
+
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::house::{House, ServiceError};
 use super::survey::Survey;
 use crate::delivery::{envelope, mime};
-use crate::domain::alert::{Act, Telling};
+use crate::domain::alert::{Act, CloseReason, Telling};
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{
     Context, Letter, MessageKey, Phrases, RolledUp, Sender, compose_rollup,
 };
 use crate::domain::yard::Person;
-use crate::settings::Mail;
 use crate::store::OutboxRow;
-use crate::store::outbox::{Fault, Unsendable};
+use crate::store::outbox::{Fault, Held, Unsendable};
 
 /// A message about a danger is of no use longer than this after the danger began.
 const STALE_AFTER_DANGER: TimeDelta = TimeDelta::hours(6);
@@ -36,11 +37,12 @@ pub struct Desk {
 }
 
 impl Desk {
-    /// By the settings.
+    /// By the settings of a house.
     ///
     /// # Errors
     /// The phrase catalogue or the key file.
-    pub fn open(yard_name: &str, mail: &Mail) -> Result<Self, ServiceError> {
+    pub fn of(house: &House) -> Result<Self, ServiceError> {
+        let (yard_name, mail) = (&house.settings.yard.name, &house.settings.mail);
         let phrases = Phrases::built_in()
             .map_err(|error| ServiceError::Told(format!("reading the phrases: {error}")))?;
         let key = match &mail.id_key_file {
@@ -49,6 +51,8 @@ impl Desk {
                     .map_err(|error| ServiceError::Told(error.to_string()))?;
                 MessageKey::new(secret.expose().as_bytes())
             }
+            // Outsiders must not be able to guess what stands in real mail.
+            None if mail.smtp.is_some() => own_key(&house.settings.store.path)?,
             None => MessageKey::new(TRIAL_KEY),
         };
         let domain = mail.from.rsplit_once('@').map_or("localhost", |(_, domain)| domain);
@@ -93,6 +97,43 @@ impl Written {
         };
         tracing::error!(alert.id = %row.alert, "no letter to {}: {why}", row.recipient);
         self.unsendable.push(Unsendable { row, fault, why });
+    }
+}
+
+/// The key of this installation, made at the first start and kept beside the store, readable by nobody else.
+fn own_key(store: &Path) -> Result<MessageKey, ServiceError> {
+    let path = store.with_extension("id-key");
+    if !path.exists() {
+        make_key(&path).map_err(|error| {
+            ServiceError::Told(format!(
+                "making the key for Message-IDs {}: {error}; make the folder writable, or set mail.id_key_file",
+                path.display()
+            ))
+        })?;
+    }
+    let secret = crate::delivery::secret::read_secret_file(&path)
+        .map_err(|error| ServiceError::Told(error.to_string()))?;
+    Ok(MessageKey::new(secret.expose().as_bytes()))
+}
+
+/// Written whole under another name first: whoever reads it meanwhile finds all of it or nothing.
+fn make_key(path: &Path) -> std::io::Result<()> {
+    use std::io::Write as _;
+    use std::os::unix::fs::OpenOptionsExt as _;
+    let mut bytes = [0_u8; 32];
+    ring::rand::SecureRandom::fill(&ring::rand::SystemRandom::new(), &mut bytes)
+        .map_err(|_| std::io::Error::other("the machine gives no random numbers"))?;
+    let whole = path.with_extension(format!("id-key.{}", std::process::id()));
+    let mut file =
+        std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(&whole)?;
+    writeln!(file, "{}", data_encoding::HEXLOWER.encode(&bytes))?;
+    file.sync_all()?;
+    let linked = std::fs::hard_link(&whole, path);
+    std::fs::remove_file(&whole)?;
+    match linked {
+        // Another program was first: theirs counts.
+        Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => Ok(()),
+        other => other,
     }
 }
 
@@ -167,6 +208,11 @@ fn row(
     now: DateTime<Utc>,
 ) -> OutboxRow {
     let closing = group.iter().any(|telling| matches!(telling.act, Act::Close { .. }));
+    let reason = |telling: &&Telling| match &telling.act {
+        Act::Close { reason, .. } => Some(reason.clone()),
+        _ => None,
+    };
+    let passed = group.iter().filter_map(reason).any(|reason| reason == CloseReason::Passed);
     let first = group.first().copied();
     let rolled = group.len() > 1;
     let alert = match first {
@@ -178,12 +224,18 @@ fn row(
     let not_before = group.iter().filter_map(|telling| telling.not_before).min();
     // One pressing boat in a roll-up is reason enough not to wait for the morning.
     let all_wait = group.iter().all(|telling| telling.not_before.is_some());
-    let due = if all_wait { not_before.unwrap_or(now).max(now) } else { now };
+    let free = if all_wait { not_before.unwrap_or(now).max(now) } else { now };
+    // Only an owner's letter is held, and that is about one boat.
+    let held = first.filter(|_| !rolled).and_then(|telling| held(telling, free));
+    let due = held.as_ref().map_or(free, |held| held.until.max(free));
     OutboxRow {
         revision: first.map_or(1, |telling| if rolled { 1 } else { telling.revision }),
         step: first.map_or(0, |telling| u32::from(telling.step)),
         kind: first.map_or("freeze", |telling| telling.kind.as_str()).to_owned(),
         closing,
+        // That it may have frozen is news even to who never got the first word.
+        urgent: passed || letter.is_some_and(|letter| letter.urgent),
+        held,
         due_at: due,
         expires_at: if closing {
             now + KEEP_MOST
@@ -192,6 +244,12 @@ fn row(
         },
         ..blank_row(desk, letter, (&alert, person), now)
     }
+}
+
+fn held(telling: &Telling, free: DateTime<Utc>) -> Option<Held> {
+    let (until, most) = (telling.hold_until?, telling.hold_most?);
+    let draft = serde_json::to_string(telling).unwrap_or_default();
+    Some(Held { until, most, free, by: None, draft })
 }
 
 /// A letter as a row of the outbox, without its bytes: about what, to whom.
@@ -220,5 +278,6 @@ pub(super) fn blank_row(
         queued_at: now,
         due_at: now,
         expires_at: now + KEEP_MOST,
+        held: None,
     }
 }

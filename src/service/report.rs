@@ -10,7 +10,8 @@ use super::survey::{BoatView, Survey};
 use crate::domain::alert::{Alert, CloseReason, Kind};
 use crate::domain::boat::{CircuitId, Holds, SiteId};
 use crate::domain::message::{
-    CannotSay, Context, Letter, OverLine, PlaceLine, Worklist, WorklistBoat, compose_worklist,
+    CannotSay, Context, HeldLine, Letter, OverLine, PlaceLine, Worklist, WorklistBoat,
+    compose_worklist,
 };
 use crate::domain::risk::{CircuitRisk, Priority, rank};
 use crate::domain::weather::ForecastState;
@@ -24,22 +25,29 @@ const TOLD_OVER_BACK: chrono::TimeDelta = chrono::TimeDelta::days(1);
 /// Boats with so many circuits of which nothing is known are named under "cannot say".
 const MANY_UNKNOWN: usize = 3;
 
-/// One letter with the worklist of their places to each manager.
+/// One letter with the worklist of their places to each manager; `letters` are those of the same round.
 #[must_use]
 pub fn worklist_letters(
     house: &House,
     desk: &Desk,
     survey: &Survey,
+    letters: &[OutboxRow],
     now: DateTime<Utc>,
 ) -> Written {
     let managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
     let plan = crew_line(house, survey);
+    let waiting = super::held::waiting(house, survey, letters, now);
     let day = now.with_timezone(&house.settings.yard.time_zone).date_naive();
     let mut written = Written::default();
     for person in managers {
         let own = |site: &SiteId| person.sites.is_empty() || person.sites.contains(site);
         // One manager whose list cannot be written must not stop the round and with it everybody's alerts.
-        let letter = worklist_letter(house, desk, survey, (person, plan.as_deref()), own)
+        let held: Vec<HeldLine> = waiting
+            .iter()
+            .filter(|(site, _)| person.sites.contains(site))
+            .map(|(_, line)| line.clone())
+            .collect();
+        let letter = worklist_letter(house, desk, survey, (person, plan.as_deref(), &held), own)
             .map_err(|error| error.to_string());
         let about = format!("worklist:{}:{day}", person.id);
         let row = OutboxRow {
@@ -57,7 +65,7 @@ pub fn worklist_letters(
 /// # Errors
 /// The phrase catalogue or the store.
 pub fn worklist_text(house: &House, survey: &Survey) -> Result<String, ServiceError> {
-    let desk = Desk::open(&house.settings.yard.name, &house.settings.mail)?;
+    let desk = Desk::of(house)?;
     let mut managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
     let Some(first) = survey.places.values().next() else {
         return Ok(
@@ -70,7 +78,7 @@ pub fn worklist_text(house: &House, survey: &Survey) -> Result<String, ServiceEr
         house,
         &desk,
         survey,
-        (&reader, crew_line(house, survey).as_deref()),
+        (&reader, crew_line(house, survey).as_deref(), &[]),
         |_| true,
     )?;
     Ok(format!("{}\n\n{}", letter.subject, letter.text))
@@ -80,7 +88,7 @@ fn worklist_letter(
     house: &House,
     desk: &Desk,
     survey: &Survey,
-    (person, plan): (&Person, Option<&str>),
+    (person, plan, held): (&Person, Option<&str>, &[HeldLine]),
     own: impl Fn(&SiteId) -> bool,
 ) -> Result<Letter, ServiceError> {
     let places: Vec<PlaceLine<'_>> = survey
@@ -144,6 +152,7 @@ fn worklist_letter(
         boats: &boats,
         cannot_say: &cannot_say(survey, own),
         over: &over,
+        held,
         plan,
         log_head: Some(&head),
     };

@@ -172,7 +172,7 @@ fn judge_and_decide(
         let decision = decide_all(house, &seen, worklist_due, now)?;
         let mut written = letters(house, desk, &seen, &decision.tellings, now);
         if worklist_due {
-            let lists = worklist_letters(house, desk, &seen, now);
+            let lists = worklist_letters(house, desk, &seen, &written.letters, now);
             written.letters.extend(lists.letters);
             written.unsendable.extend(lists.unsendable);
         }

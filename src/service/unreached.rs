@@ -362,7 +362,8 @@ fn write(
             [one] => (one.alert.id.to_string(), one.alert.revision),
             _ => (round_name(contact, now), 1),
         };
-        let held = (!pressing(&group)).then(|| held(person, site, now)).flatten();
+        let settings = &house.settings.alert;
+        let held = (!pressing(&group)).then(|| held(person, site, settings, now)).flatten();
         let row = OutboxRow {
             revision,
             closing: again,
@@ -387,9 +388,13 @@ fn pressing(group: &[&Post<'_>]) -> bool {
 }
 
 /// What does not press waits for the morning.
-fn held(person: &Person, site: &Site, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
-    let settings = AlertSettings::default();
-    not_before(person, site.time_zone, &settings, Priority::Medium, None, now)
+fn held(
+    person: &Person,
+    site: &Site,
+    settings: &AlertSettings,
+    now: DateTime<Utc>,
+) -> Option<DateTime<Utc>> {
+    not_before(person, site.time_zone, settings, Priority::Medium, None, now)
 }
 
 fn reached_again(post: &Post<'_>, yard: &YardBook, now: DateTime<Utc>) -> (String, DateTime<Utc>) {

@@ -62,6 +62,9 @@ pub fn problems(settings: &Settings) -> Vec<String> {
     if let Err(problem) = crate::settings::schedule::Schedule::parse(&yard.worklist) {
         ask(false, format!("yard.worklist = {:?}: {problem}", yard.worklist));
     }
+    for problem in settings.alert.problems() {
+        ask(false, problem);
+    }
     for problem in settings.crew.problems() {
         ask(false, problem);
     }

@@ -12,6 +12,7 @@ const STEPS: &[(i64, &str)] = &[
     (5, include_str!("migrations/0005_exposure.sql")),
     (6, include_str!("migrations/0006_observation.sql")),
     (7, include_str!("migrations/0007_first_attempt.sql")),
+    (8, include_str!("migrations/0008_held_letters.sql")),
 ];
 
 /// The newest layout this program knows.

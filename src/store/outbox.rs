@@ -8,6 +8,7 @@
 //! [`Store::mark_sent`]: the lease runs out and the same bytes with the same Message-ID go again.
 
 pub mod count;
+mod held;
 pub mod lease;
 mod undelivered;
 
@@ -21,6 +22,7 @@ use crate::domain::boat::PersonId;
 use crate::store::cached::Cached as _;
 
 pub use count::{MessageCount, OutboxSummary, Waiting};
+pub use held::{Held, HeldBy, Rewritten};
 pub use lease::{Due, Fault, Plainer, Wait};
 pub(super) use undelivered::insert_unsendable;
 pub use undelivered::{Cause, Patience, Undelivered, Unsendable};
@@ -63,6 +65,8 @@ pub struct OutboxRow {
     pub due_at: DateTime<Utc>,
     /// After this nobody needs it any more.
     pub expires_at: DateTime<Utc>,
+    /// It waits for the yard to look at it first; `due_at` is not earlier.
+    pub held: Option<Held>,
 }
 
 /// Where a letter stands.
@@ -134,7 +138,8 @@ pub struct Posted {
 }
 
 const COLUMNS: &str = "id, alert_id, revision, recipient, channel, step, kind, closing, urgent, thread, message_id,
-    address, return_path, subject, bytes, queued_ms, due_ms, expires_ms, state, attempts, done_ms, fault, answer";
+    address, return_path, subject, bytes, queued_ms, due_ms, expires_ms, state, attempts, done_ms, fault, answer,
+    held_until_ms, held_most_ms, held_free_ms, held_by, held_why, held_draft";
 
 impl Store {
     /// All letters, or those of one alert, in the order in which they were queued.
@@ -158,8 +163,9 @@ pub(super) fn insert_letter(tx: &Transaction<'_>, row: &OutboxRow) -> Result<boo
     let doing = format!("queueing a letter of {} to {}", row.alert, row.recipient);
     tx.change(
         "INSERT INTO outbox (alert_id, revision, recipient, channel, step, kind, closing, urgent, thread,
-            message_id, address, return_path, subject, bytes, queued_ms, due_ms, expires_ms)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)
+            message_id, address, return_path, subject, bytes, queued_ms, due_ms, expires_ms,
+            held_until_ms, held_most_ms, held_free_ms, held_draft)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21)
          ON CONFLICT (alert_id, revision, recipient, channel, step) DO NOTHING",
         params![
             row.alert,
@@ -179,6 +185,10 @@ pub(super) fn insert_letter(tx: &Transaction<'_>, row: &OutboxRow) -> Result<boo
             Millis(row.queued_at),
             Millis(row.due_at),
             Millis(row.expires_at),
+            row.held.as_ref().map(|held| Millis(held.until)),
+            row.held.as_ref().map(|held| Millis(held.most)),
+            row.held.as_ref().map(|held| Millis(held.free)),
+            row.held.as_ref().map(|held| held.draft.as_str()),
         ],
     )
     .doing(&doing)
@@ -209,6 +219,7 @@ fn posted(row: &Row<'_>) -> rusqlite::Result<Posted> {
             queued_at: row.get::<_, Millis>(15)?.0,
             due_at: row.get::<_, Millis>(16)?.0,
             expires_at: row.get::<_, Millis>(17)?.0,
+            held: held::of_row(row)?,
         },
         state,
         attempts: row.get(19)?,

@@ -8,7 +8,7 @@ use rimeward::domain::weather::ForecastState;
 
 use super::world::{World, at, row};
 
-fn cold(world: &mut World, now: DateTime<Utc>, chance: f64, low_c: f64, slack_h: i64) {
+pub fn cold(world: &mut World, now: DateTime<Utc>, chance: f64, low_c: f64, slack_h: i64) {
     let mut block = row("block_raw", Consequence::Severe, chance);
     block.latest_start = Some(now + TimeDelta::hours(slack_h));
     block.first_danger = Some(now + TimeDelta::hours(slack_h + 6));
@@ -17,7 +17,7 @@ fn cold(world: &mut World, now: DateTime<Utc>, chance: f64, low_c: f64, slack_h:
     world.set_low(low_c, now + TimeDelta::hours(slack_h + 6));
 }
 
-fn acts(decision: &Decision, person: &str) -> Vec<&'static str> {
+pub fn acts(decision: &Decision, person: &str) -> Vec<&'static str> {
     decision
         .tellings
         .iter()
@@ -316,52 +316,6 @@ fn a_manager_is_interrupted_only_for_what_the_next_worklist_comes_too_late_for()
         assert_eq!(all.contains(&"P51"), heard, "{next_h} {slack_h}: {all:?} {again:?}");
         assert!(all.contains(&"P02"), "the owner hears in any case");
     }
-}
-
-#[test]
-fn shelving_has_limits_ends_by_itself_and_what_is_worse_takes_it_off() {
-    use super::world::person;
-    use rimeward::domain::alert::ShelveError;
-    use rimeward::domain::yard::Role;
-    let raised = |chance| {
-        let mut world = World::boat();
-        cold(&mut world, at(10, 12), chance, -5.0, 22);
-        world.round(at(10, 12));
-        world
-    };
-    let (manager, now) = (person("P51", Role::Manager, "Perry"), at(10, 13));
-    let world = raised(0.3);
-    let alert = &world.alerts[0];
-    let shelve = |until, reason: &str| alert.shelve(&manager, until, reason, now);
-    assert!(matches!(shelve(at(10, 20), " \n "), Err(ShelveError::NoReason { .. })));
-    assert!(matches!(shelve(at(10, 12), "done later"), Err(ShelveError::Past { .. })));
-    assert!(matches!(shelve(at(11, 14), "done later"), Err(ShelveError::TooLong { .. })));
-    let too_late = shelve(at(11, 10), "done later").unwrap_err();
-    assert!(too_late.to_string().contains("must be begun"), "{too_late}");
-    let (shelved, move_14) = shelve(at(10, 20), "owner is\non the way").unwrap();
-    assert_eq!((move_14.row, shelved.flat()), (14, Flat::Shelved));
-    assert_eq!(move_14.reason, "owner is on the way");
-    // Time: nothing on the shelf, then once that it is still open.
-    let mut quiet = raised(0.3);
-    quiet.alerts = vec![shelved.clone()];
-    quiet.refresh();
-    cold(&mut quiet, at(10, 16), 0.3, -5.0, 18);
-    assert!(quiet.round(at(10, 16)).tellings.is_empty());
-    cold(&mut quiet, at(10, 21), 0.3, -5.0, 13);
-    assert_eq!(acts(&quiet.round(at(10, 21)), "P02"), ["update"]);
-    assert_eq!(quiet.alerts[0].flat(), Flat::Unacknowledged);
-    // Worse: a dearer part at once.
-    let mut worse = raised(0.3);
-    worse.alerts = vec![shelved];
-    worse.refresh();
-    cold(&mut worse, at(10, 16), 0.3, -5.0, 18);
-    if let rimeward::domain::alert::Target::Boat { rows, .. } = &mut worse.situation.target {
-        rows[0].since = Some(at(10, 15));
-    }
-    worse.situation.settings.update_gap_h = 0.0;
-    let off = worse.round(at(10, 16));
-    assert_eq!(acts(&off, "P02"), ["update"], "run since: other water");
-    assert_eq!(off.transitions.iter().map(|t| t.row).collect::<Vec<_>>(), [16]);
 }
 
 #[test]

@@ -188,6 +188,7 @@ impl World {
             episodes_closed: 0,
             people: people(),
             recent: Vec::new(),
+            working_hours: rimeward::domain::risk::timing::WorkingHours::default(),
             settings: AlertSettings::default(),
         };
         Self { situation, alerts: Vec::new(), transitions: Vec::new(), tellings: Vec::new() }

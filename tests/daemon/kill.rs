@@ -42,6 +42,7 @@ fn letter(number: u64) -> OutboxRow {
         queued_at: now,
         due_at: now,
         expires_at: now + TimeDelta::days(1),
+        held: None,
     }
 }
 

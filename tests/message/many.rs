@@ -100,6 +100,7 @@ fn a_worklist_without_boats_says_whether_that_is_known() {
             boats: &[],
             cannot_say: &[],
             over: &[],
+            held: &[],
             plan: None,
             log_head: None,
         };

@@ -396,6 +396,7 @@ impl Fleet {
             boats: &boats,
             cannot_say: &cannot_say,
             over: &[],
+            held: &[],
             plan: Some(
                 "Start by Fri 18 Nov at the latest: 24 h 30 min of complete lay-ups are bound by Sat 19 Nov (31 h open on 12 boats in all).",
             ),

@@ -279,6 +279,7 @@ impl Game<'_> {
             episodes_closed: closed.map_or(0, |all| u32::try_from(all.len()).unwrap_or(0)),
             people: self.fleet.people.iter().filter(mine).cloned().collect(),
             recent,
+            working_hours: rimeward::domain::risk::timing::WorkingHours::default(),
             settings: self.rules.alert.clone(),
         };
         let decision = decide(&situation, now);

@@ -1,5 +1,6 @@
 //! The world: clock, weather, relay, store, and the daemon's loops between them.
 
+use std::path::Path;
 use std::sync::{Arc, Mutex};
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -15,6 +16,7 @@ use super::checks::Checks;
 use super::faults::{Fault, Faults};
 use super::weather::{Manner, Weather, serve};
 use crate::forecast::server::Server;
+use crate::support::TempDir;
 use crate::support::smtp::{Act, At, SmtpServer};
 
 /// So many activations without the clock moving mean that a loop turns on the spot.
@@ -24,6 +26,8 @@ pub struct World {
     runtime: Runtime,
     pub weather: Arc<Mutex<Weather>>,
     _server: Server,
+    /// Holds the key for Message-IDs.
+    _home: TempDir,
     pub relay: SmtpServer,
     settings: Settings,
     daemon: Option<Daemon>,
@@ -62,7 +66,9 @@ impl World {
         let weather = Arc::new(Mutex::new(Weather::new(seed, start)));
         let server = runtime.block_on(serve(Arc::clone(&weather)));
         let relay = SmtpServer::start(&[]);
-        let mut settings = settings(&server.base, relay.port);
+        let home = TempDir::new("world");
+        write_secret(&home.path().join("id.key"), "the same key in every world");
+        let mut settings = settings(&server.base, relay.port, home.path());
         change(&mut settings);
         let catalogue = Catalogue::built_in().unwrap();
         let house = House::over(settings.clone(), catalogue, store);
@@ -75,6 +81,7 @@ impl World {
             runtime,
             weather,
             _server: server,
+            _home: home,
             relay,
             settings,
             daemon: Some(daemon),
@@ -212,7 +219,15 @@ impl World {
     }
 }
 
-fn settings(base: &str, port: u16) -> Settings {
+fn write_secret(path: &Path, text: &str) {
+    use std::io::Write as _;
+    use std::os::unix::fs::OpenOptionsExt as _;
+    let mut options = std::fs::OpenOptions::new();
+    let mut file = options.write(true).create(true).mode(0o600).open(path).unwrap();
+    file.write_all(text.as_bytes()).unwrap();
+}
+
+fn settings(base: &str, port: u16, home: &Path) -> Settings {
     let text = format!(
         r#"
 [yard]
@@ -231,13 +246,14 @@ horizon_h = 48
 past_days = 3
 [mail]
 from = "freeze-desk@example.org"
+id_key_file = "id.key"
 [mail.smtp]
 host = "127.0.0.1"
 port = {port}
 security = "plaintext-loopback"
 "#
     );
-    Settings::parse(&text, std::path::Path::new("/nonexistent")).unwrap()
+    Settings::parse(&text, home).unwrap()
 }
 
 /// One place, two boats of which nothing is on record, their owner, a manager, the operator.

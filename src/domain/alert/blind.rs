@@ -2,7 +2,8 @@
 
 use chrono::{DateTime, Utc};
 
-use super::decide::{Act, CloseReason, Decision, Draft};
+use super::decide::{Act, CloseReason, Decision};
+use super::draft::Draft;
 use super::worse::hours;
 use super::{Alert, Condition, Facts, Flat, Kind, Response, Situation, Standing, Subject};
 use crate::domain::risk::Priority;
@@ -27,6 +28,7 @@ pub(super) fn decide(situation: &Situation, standing: &[Standing], now: DateTime
     };
     let mut draft = Draft::new(situation, None, alert, now);
     let facts = Facts::gather(situation, &[], &[], PRIORITY, now);
+    draft.looked = Some(facts.clone());
     match (blind, draft.next.flat()) {
         (true, Flat::Normal | Flat::Returned) => {
             let again = draft.next.flat() == Flat::Returned;

@@ -11,7 +11,8 @@ mod tell;
 
 use chrono::{DateTime, Utc};
 
-use super::decide::{CloseReason, Decision, Draft};
+use super::decide::{CloseReason, Decision};
+use super::draft::Draft;
 use super::known::{note_frozen, note_told};
 use super::worse::hours;
 use super::{
@@ -53,6 +54,7 @@ pub(super) fn decide(
     }
     draft.next.site = state.site.clone();
     let facts = Facts::gather(situation, &view.active, &view.near, view.priority, now);
+    draft.looked = Some(facts.clone());
     match draft.next.flat() {
         Flat::Normal => rise(&mut draft, &view, &facts, boat, 1),
         Flat::Unacknowledged | Flat::Acknowledged => go_on(&mut draft, &view, &facts, boat),

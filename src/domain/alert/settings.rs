@@ -77,6 +77,12 @@ pub struct AlertSettings {
     pub eased_updates: u8,
     /// Hours after the last message before such an update.
     pub eased_gap_h: f64,
+    /// Care of the yard or shared: the owner's first letter waits so many working hours after the yard has heard ...
+    pub yard_first_h: f64,
+    /// ... but never into the last so many hours before the latest start ...
+    pub yard_first_slack_h: f64,
+    /// ... nor longer than so many hours in all.
+    pub yard_first_most_h: f64,
     /// Messages to one person in 24 hours; high priority, closing, and the first word about a boat whose slack is under
     /// [`AlertSettings::waive_slack_h`] apart.
     pub per_person_24h: usize,
@@ -132,6 +138,9 @@ impl Default for AlertSettings {
             escalate_most: 1,
             eased_updates: 0,
             eased_gap_h: 6.0,
+            yard_first_h: 2.0,
+            yard_first_slack_h: 12.0,
+            yard_first_most_h: 24.0,
             per_person_24h: 2,
             per_manager_24h: 3,
             manager_from: Priority::Medium,
@@ -144,6 +153,85 @@ impl Default for AlertSettings {
 }
 
 impl AlertSettings {
+    /// Everything that is no sense, one line each, beginning with the key.
+    #[must_use]
+    pub fn problems(&self) -> Vec<String> {
+        let mut found = Vec::new();
+        let pairs = [("severe", self.severe), ("major", self.major), ("minor", self.minor)];
+        for (name, pair) in pairs {
+            let ordered = 0.0 < pair.off && pair.off < pair.on && pair.on <= 0.5;
+            if !ordered {
+                found.push(format!(
+                    "alert.{name} = {{ on = {}, off = {} }}: off must be over 0 and below on, on 0.5 at most",
+                    pair.on, pair.off
+                ));
+            }
+        }
+        let last = self.severe_last_chance;
+        if !(last > 0.0 && last <= self.severe.on) {
+            found.push(format!(
+                "alert.severe_last_chance = {last}: must be over 0, and alert.severe.on at most"
+            ));
+        }
+        for (name, share) in [
+            ("earlier_share", self.earlier_share),
+            ("likelier_by", self.likelier_by),
+            ("likelier_from", self.likelier_from),
+            ("escalate_share", self.escalate_share),
+        ] {
+            if !(0.0..=1.0).contains(&share) {
+                found.push(format!("alert.{name} = {share}: must be 0 to 1"));
+            }
+        }
+        for (name, kelvin) in [
+            ("deadband_k", self.deadband_k),
+            ("deadband_seen_k", self.deadband_seen_k),
+            ("colder_k", self.colder_k),
+        ] {
+            if !(0.0..=10.0).contains(&kelvin) {
+                found.push(format!("alert.{name} = {kelvin}: must be 0 to 10 kelvin"));
+            }
+        }
+        for (name, hours, most) in [
+            ("on_delay_issue_gap_h", self.on_delay_issue_gap_h, 12.0),
+            ("waive_slack_h", self.waive_slack_h, 72.0),
+            ("off_delay_h", self.off_delay_h, 168.0),
+            ("earlier_floor_h", self.earlier_floor_h, 72.0),
+            ("update_gap_h", self.update_gap_h, 72.0),
+            ("passed_after_h", self.passed_after_h, 168.0),
+            ("last_call_h", self.last_call_h, 168.0),
+            ("worklist_margin_h", self.worklist_margin_h, 24.0),
+            ("seen_counts_h", self.seen_counts_h, 72.0),
+            ("still_open_gap_h", self.still_open_gap_h, 72.0),
+            ("escalate_h", self.escalate_h, 24.0),
+            ("yard_first_h", self.yard_first_h, 10.0),
+            ("yard_first_slack_h", self.yard_first_slack_h, 72.0),
+            ("yard_first_most_h", self.yard_first_most_h, 48.0),
+            ("eased_gap_h", self.eased_gap_h, 72.0),
+            ("returned_h", self.returned_h, 168.0),
+        ] {
+            if !(0.0..=most).contains(&hours) {
+                found.push(format!("alert.{name} = {hours}: must be 0 to {most} hours"));
+            }
+        }
+        for (name, days) in [
+            ("major_again_days", self.major_again_days),
+            ("minor_again_days", self.minor_again_days),
+        ] {
+            if !(1.0..=365.0).contains(&days) {
+                found.push(format!("alert.{name} = {days}: must be 1 to 365 days"));
+            }
+        }
+        for (name, count) in
+            [("per_person_24h", self.per_person_24h), ("per_manager_24h", self.per_manager_24h)]
+        {
+            if !(1..=24).contains(&count) {
+                found.push(format!("alert.{name} = {count}: must be 1 to 24 messages"));
+            }
+        }
+        found
+    }
+
     /// The thresholds of a consequence.
     #[must_use]
     pub const fn threshold(&self, consequence: Consequence) -> Threshold {

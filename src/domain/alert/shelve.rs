@@ -3,10 +3,13 @@
 //! The condition is followed on the shelf: what becomes worse than was told takes it off, and so does its time.
 
 use chrono::{DateTime, TimeDelta, Utc};
+use chrono_tz::Tz;
 use thiserror::Error;
 
-use super::{Alert, Annunciation, Condition, Flat, Transition};
+use super::{Alert, Annunciation, AnswerError, Condition, Flat, Transition};
+use crate::domain::boat::PersonId;
 use crate::domain::risk::Priority;
+use crate::domain::units::is_hidden;
 use crate::domain::yard::{Person, Role};
 
 /// The longest shelf time by priority, after the shelving limits of our alert catalogue.
@@ -40,7 +43,7 @@ pub enum ShelveError {
         /// Which.
         alert: String,
         /// As asked.
-        until: DateTime<Utc>,
+        until: DateTime<Tz>,
     },
     /// Longer than its priority allows, or past the time when it must be begun.
     #[error("{alert} may be put aside until {most} at the latest{why}; name an earlier time")]
@@ -48,9 +51,22 @@ pub enum ShelveError {
         /// Which.
         alert: String,
         /// The latest end.
-        most: DateTime<Utc>,
+        most: DateTime<Tz>,
         /// Where it is not the priority: ` (it must be begun soon after)`.
         why: &'static str,
+    },
+    /// Not theirs to put aside.
+    #[error(transparent)]
+    NotResponsible(#[from] AnswerError),
+    /// The reason has marks that nobody can see.
+    #[error(
+        "the reason for {alert} has a character that cannot be seen (U+{mark:04X}): type it anew"
+    )]
+    HiddenMark {
+        /// Which.
+        alert: String,
+        /// The mark.
+        mark: u32,
     },
     /// What presses most only the yard may put aside.
     #[error("{alert} is of high priority: only the manager of the place can put it aside")]
@@ -62,14 +78,14 @@ pub enum ShelveError {
 
 impl Alert {
     /// Puts the alert aside until `until` (row 14): low up to 7 days, medium up to 24 hours, high up to 2 hours and only
-    /// by a manager; never past the latest start minus twice the work. One line of reason is kept.
+    /// by a manager; never past the latest start minus twice the work. One line of reason is kept. `owner` is the boat's.
     ///
     /// # Errors
     /// [`ShelveError`] with what would be right.
     pub fn shelve(
         &self,
-        by: &Person,
-        until: DateTime<Utc>,
+        (by, owner): (&Person, Option<&PersonId>),
+        until: DateTime<Tz>,
         reason: &str,
         now: DateTime<Utc>,
     ) -> Result<(Self, Transition), ShelveError> {
@@ -80,6 +96,10 @@ impl Alert {
         };
         if !matches!(flat, Flat::Unacknowledged | Flat::Acknowledged) {
             return Err(ShelveError::NotOpen { alert: alert(), state: flat.as_str() });
+        }
+        self.must_be_answered_by(by, owner)?;
+        if let Some(mark) = reason.chars().find(|letter| is_hidden(*letter)) {
+            return Err(ShelveError::HiddenMark { alert: alert(), mark: u32::from(mark) });
         }
         let reason: String = reason.split_whitespace().collect::<Vec<_>>().join(" ");
         let reason: String = reason.chars().take(REASON_LETTERS).collect();
@@ -108,11 +128,15 @@ impl Alert {
             _ => (by_priority, ""),
         };
         if until > most {
+            let most = most.with_timezone(&until.timezone());
             return Err(ShelveError::TooLong { alert: alert(), most, why });
         }
         let mut next = self.clone();
-        next.annunciation =
-            Annunciation::Shelved { until, by: by.id.clone(), reason: reason.clone() };
+        next.annunciation = Annunciation::Shelved {
+            until: until.to_utc(),
+            by: by.id.clone(),
+            reason: reason.clone(),
+        };
         let transition = Transition::between(14, self, &next, now, by.id.as_str(), &reason, None);
         Ok((next, transition))
     }

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::{Alert, AlertSettings, Known, Told};
 use crate::domain::boat::{Boat, BoatId, BoatState, PersonId, SiteId};
 use crate::domain::risk::CircuitRisk;
+use crate::domain::risk::timing::WorkingHours;
 use crate::domain::weather::ForecastState;
 use crate::domain::yard::{Person, Site};
 
@@ -105,6 +106,8 @@ pub struct Situation {
     pub people: Vec<Person>,
     /// Messages that people got in the last 24 hours from other alerts; a roll-up counts once.
     pub recent: Vec<(PersonId, DateTime<Utc>)>,
+    /// When people work at the place.
+    pub working_hours: WorkingHours,
     /// Limits.
     pub settings: AlertSettings,
 }

@@ -7,7 +7,9 @@ use super::phrases::Table;
 use super::voice::{
     Scope, Voice, alert_name, boat_name, key_of, location, object, phone, place_name,
 };
-use super::words::{day, list, long_time, to_five_minutes, work, work_minutes};
+use super::words::{
+    dated_time, day, list, long_time, one_line, to_five_minutes, work, work_minutes,
+};
 use super::{Context, Draft, cautions};
 use crate::domain::alert::chance::SpokenChance;
 use crate::domain::alert::{Act, Facts, Telling, Told, is_wet};
@@ -23,6 +25,9 @@ const PARTS_NAMED: usize = 3;
 /// Parts in the list of what the record says; whoever needs all of them asks for the boat.
 const PARTS_LISTED: usize = 10;
 
+/// Letters of a word that the yard adds.
+const NOTE_LETTERS: usize = 400;
+
 /// How a boat stands in one telling: shared with the manager's lists.
 pub(super) struct Stand {
     pub scope: Scope,
@@ -32,10 +37,12 @@ pub(super) struct Stand {
     pub late: bool,
     /// When the work would be done if begun at the latest start.
     pub done_by: Option<DateTime<Utc>>,
+    /// The reader owns the boat; else they are of the yard.
+    pub to_owner: bool,
 }
 
 impl Stand {
-    pub fn of(facts: &Facts) -> Self {
+    pub fn of(facts: &Facts, reader: Role) -> Self {
         let active = facts.active();
         let frozen = !active.is_empty() && active.iter().all(|row| row.frozen_now);
         let latest = facts.latest_start.filter(|start| *start > facts.at);
@@ -44,12 +51,15 @@ impl Stand {
             frozen,
             late: !frozen && latest.is_none(),
             done_by: latest.map(|start| done_by(start, facts.minutes)),
+            to_owner: reader == Role::Owner,
         }
     }
 
     fn ask(&self, voice: &Voice<'_>, facts: &Facts, short: &str) -> String {
         let key = match (self.frozen, self.late) {
             (true, _) => "frozen",
+            // The yard is not told to call itself.
+            (_, true) if !self.to_owner => "late_yard",
             (_, true) => "late",
             _ => self.scope.key(),
         };
@@ -73,7 +83,7 @@ pub(super) fn draft(
 ) -> Draft {
     let facts = &telling.facts;
     let voice = Voice::of(context, facts.at);
-    let stand = Stand::of(facts);
+    let stand = Stand::of(facts, context.person.role);
     let closing = matches!(telling.act, Act::Close { .. });
     let mut words = vec![
         place_words(telling, boat, state, context),
@@ -103,8 +113,9 @@ fn place_words(telling: &Telling, boat: &Boat, state: &BoatState, context: &Cont
         DrainPermission::No => "no",
         DrainPermission::NotApplicable | DrainPermission::Unknown => "",
     };
-    // The remark on care speaks to the owner; a manager knows.
-    let to_owner = context.person.role != Role::Manager;
+    // The remark on care speaks to the owner; the yard knows.
+    let to_owner = context.person.role == Role::Owner;
+    let clock = |at: DateTime<Utc>| dated_time(at, context.site.time_zone);
     vec![
         ("boat", json!(boat_name(&boat.name))),
         ("place", json!(place_name(context.site))),
@@ -112,6 +123,9 @@ fn place_words(telling: &Telling, boat: &Boat, state: &BoatState, context: &Cont
         ("afloat", json!(state.afloat)),
         ("care", json!(if to_owner { key_of(&care) } else { String::new() })),
         ("permission", json!(if to_owner { permission } else { "" })),
+        ("yard_hears", json!(telling.yard_hears)),
+        ("owner_hears", json!(telling.owner_hears.filter(|_| !to_owner).map(clock))),
+        ("yard_note", json!(telling.yard_note.as_ref().map(|note| one_line(note, NOTE_LETTERS)))),
         ("phone", json!(phone(context.site))),
         ("to_owner", json!(to_owner)),
         ("yard", json!(yard(context.site, care))),
@@ -136,8 +150,13 @@ fn yard(site: &Site, care: Care) -> &'static str {
 fn low_words(voice: &Voice<'_>, facts: &Facts) -> Words {
     let low = facts.low.as_ref();
     let both = low.map(|low| voice.temperature(low.median_c));
+    // After a dash, a minus sign is hard to see.
+    let spoken = both.as_ref().map(|both| match both.strip_prefix('-') {
+        Some(_) => format!("low {both}"),
+        None => both.clone(),
+    });
     vec![
-        ("low", json!(both.clone().unwrap_or_else(|| "low not known".to_owned()))),
+        ("low", json!(spoken.unwrap_or_else(|| "low not known".to_owned()))),
         ("low_both", json!(both)),
         ("low_range", json!(low.map(|low| voice.low_range(low)))),
         ("low_time", json!(low.map(|low| voice.time(low.time)))),
@@ -161,6 +180,7 @@ fn threat_words(voice: &Voice<'_>, facts: &Facts, stand: &Stand, state: &BoatSta
         ("lead_part", json!(lead.map(|row| voice.part(&row.circuit, row.instance.as_deref())))),
         ("lead_event", json!(lead.map(|row| voice.event(row.limit)))),
         ("parts", json!(voice.parts(facts.active(), PARTS_NAMED))),
+        ("breaks", json!(voice.breaks(facts.active(), PARTS_NAMED))),
         (
             "wet",
             Value::Array(

@@ -36,6 +36,7 @@ pub struct Phrases {
     ended: BTreeMap<String, String>,
     remark: BTreeMap<String, String>,
     unreached: BTreeMap<String, String>,
+    breaks: BTreeMap<String, String>,
     pub(super) message: BTreeMap<String, MessageTemplate>,
     pub(super) part: BTreeMap<String, Part>,
     pub(super) caution: Vec<Caution>,
@@ -139,6 +140,11 @@ impl Phrases {
             Table::Unreached => (&self.unreached, "refused"),
         };
         map.get(key).or_else(|| map.get(fallback)).cloned().unwrap_or_else(|| key.replace('_', " "))
+    }
+
+    /// What breaks when this circuit freezes, where it is called after its liquid.
+    pub(super) fn breaks(&self, circuit: &str) -> Option<String> {
+        self.breaks.get(circuit).cloned()
     }
 
     /// The first subject that is short enough; where none is, the name in it is cut, and at last the subject itself.

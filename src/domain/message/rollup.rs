@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::block::{Group, Row};
 use super::phrases::Table;
-use super::voice::{Voice, boat_name, credit_words, location, object, place_name};
+use super::voice::{Voice, boat_name, credit_words, key_of, location, object, place_name};
 use super::words::{count, list, to_five_minutes, work, zone_name};
 use super::{Context, Draft, Letter, MessageError, cautions, compose, finish, identity};
 use crate::domain::alert::chance::SpokenChance;
@@ -62,6 +62,7 @@ pub fn compose_rollup(
         head_words(&voice, items, &boats),
         rest_words(&voice, items),
         vec![
+            ("reader", json!(key_of(&context.person.role))),
             ("at", json!(voice.time(now))),
             ("zone", json!(zone_name(now, voice.zone))),
             ("issued", json!(issues(&voice, items))),
@@ -120,6 +121,10 @@ fn groups(voice: &Voice<'_>, places: &ByPlace<'_, '_>) -> Vec<Group> {
                 }
                 _ => Vec::new(),
             };
+            let mut changed: Vec<String> = changed;
+            changed.extend(item.telling.owner_hears.map(|at| {
+                voice.word(Table::Remark, "owner_hears").replace("{at}", &voice.soon(at))
+            }));
             rows.push(boat_row(
                 voice,
                 number,

@@ -95,6 +95,19 @@ impl<'a> Voice<'a> {
         list(&labels, most)
     }
 
+    /// What can break, where that is not what the list calls the circuit: oil does not crack, its case does.
+    pub fn breaks(&self, rows: &[CircuitRisk], most: usize) -> String {
+        let mut labels: Vec<String> = rows
+            .iter()
+            .map(|row| {
+                let named = self.phrases.breaks(row.circuit.as_str());
+                named.unwrap_or_else(|| self.part(&row.circuit, row.instance.as_deref()))
+            })
+            .collect();
+        labels.dedup();
+        list(&labels, most)
+    }
+
     pub fn time(&self, instant: DateTime<Utc>) -> String {
         dated_time(instant, self.zone)
     }

@@ -80,6 +80,19 @@ pub struct OverLine {
     pub passed: bool,
 }
 
+/// A letter to an owner that waits for the yard.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HeldLine {
+    /// The owner's name.
+    pub owner: String,
+    /// The boat's name.
+    pub boat: String,
+    /// The letter's subject.
+    pub subject: String,
+    /// When it goes by itself.
+    pub goes: DateTime<Utc>,
+}
+
 /// What the worklist is made of, in the order of the worklist.
 #[derive(Clone, Copy)]
 pub struct Worklist<'a> {
@@ -95,6 +108,8 @@ pub struct Worklist<'a> {
     pub cannot_say: &'a [CannotSay],
     /// What ended since the last one, of what this reader had been told.
     pub over: &'a [OverLine],
+    /// Letters to owners that wait for this reader.
+    pub held: &'a [HeldLine],
     /// By which day the crew has to start, in a sentence; `None` where there is no plan.
     pub plan: Option<&'a str>,
     /// Head of the log's chain, where one is kept.
@@ -228,6 +243,23 @@ fn words(
         ("places", Value::Array(places)),
         ("cannot_say", Value::Array(cannot_say)),
         ("over", Value::Array(worklist.over.iter().map(over).collect())),
+        (
+            "held",
+            Value::Array(
+                worklist
+                    .held
+                    .iter()
+                    .map(|line| {
+                        json!({
+                            "owner": one_line(&line.owner, 60),
+                            "boat": boat_name(&line.boat),
+                            "subject": one_line(&line.subject, 80),
+                            "goes": voice.soon(line.goes),
+                        })
+                    })
+                    .collect(),
+            ),
+        ),
         ("log_head", json!(worklist.log_head.map(|head| one_line(head, 80)))),
     ]])
 }

@@ -4,6 +4,8 @@ use chrono::{
     DateTime, Days, LocalResult, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, TimeZone, Utc,
 };
 
+use chrono_tz::Tz;
+
 use super::{Consequence, Priority};
 use crate::domain::weather::sun;
 use crate::domain::yard::Site;
@@ -14,6 +16,8 @@ const MARGIN_MIN: f64 = 120.0;
 const DAYLIGHT_MARGIN_MIN: i64 = 30;
 /// How many days back a working window is looked for.
 const DAYS_BACK: u64 = 14;
+/// How many days ahead working hours are counted.
+const DAYS_AHEAD: usize = 30;
 
 /// The hours in which people work, local time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -58,6 +62,29 @@ pub fn latest_start(
     deadline - busy
 }
 
+/// The instant by which `span` of working hours has passed since `from`, by the clock of the place, any day of the week.
+#[must_use]
+pub fn after_working_hours(
+    from: DateTime<Utc>,
+    span: TimeDelta,
+    zone: Tz,
+    hours: WorkingHours,
+) -> DateTime<Utc> {
+    let (mut left, mut day) = (span, from.with_timezone(&zone).date_naive());
+    for _ in 0..DAYS_AHEAD {
+        let opens = wall(day.and_time(hours.from), zone).max(from);
+        let closes = wall(day.and_time(hours.to), zone);
+        let open_for = (closes - opens).max(TimeDelta::zero());
+        if open_for >= left {
+            return opens + left;
+        }
+        left -= open_for;
+        let Some(next) = day.succ_opt() else { break };
+        day = next;
+    }
+    from + span
+}
+
 /// The working hours of a date at the place, cut by sunrise and by sunset.
 fn working_window(
     date: NaiveDate,
@@ -74,10 +101,14 @@ fn working_window(
     }
 }
 
-fn in_zone(wall: NaiveDateTime, site: &Site) -> DateTime<Utc> {
-    match site.time_zone.from_local_datetime(&wall) {
+fn in_zone(time: NaiveDateTime, site: &Site) -> DateTime<Utc> {
+    wall(time, site.time_zone)
+}
+
+fn wall(time: NaiveDateTime, zone: Tz) -> DateTime<Utc> {
+    match zone.from_local_datetime(&time) {
         LocalResult::Single(at) | LocalResult::Ambiguous(at, _) => at.to_utc(),
-        LocalResult::None => site.time_zone.from_utc_datetime(&wall).to_utc(),
+        LocalResult::None => zone.from_utc_datetime(&time).to_utc(),
     }
 }
 

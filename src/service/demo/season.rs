@@ -85,7 +85,7 @@ pub async fn run(
     let options = Options { durability: Durability::Normal, ..Options::default() };
     let house = House::open(settings, options)?;
     let log = load_yard(&house)?;
-    let desk = Desk::open(&house.settings.yard.name, &house.settings.mail)?;
+    let desk = Desk::of(&house)?;
     let client = house.weather_client()?;
     let mut way_out = channel(&house.settings.mail, false)?;
     let mut memory = Memory::default();

@@ -84,7 +84,7 @@ impl Store {
     ) -> Result<Due, StoreError> {
         self.write("taking letters out of the outbox", |tx| {
             // Superseded first: of two old letters, the reason that names the newer one says more.
-            let superseded = supersede(tx, channel, now)?;
+            let superseded = withdraw(tx, channel, now)? + supersede(tx, channel, now)?;
             let expired = expire(tx, channel, now)?;
             let letters = lease(tx, channel, now, most, now + lease_for)?;
             Ok(Due { letters, superseded, expired })
@@ -295,6 +295,44 @@ fn supersede(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<
         params![channel, Millis(now)],
     )
     .doing("clearing superseded letters")
+}
+
+/// Takes out closing letters about a danger of which the reader has had no word, because it was still held: nobody needs
+/// to hear the end of what they never heard of. What was held goes with it, superseded.
+fn withdraw(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<usize, StoreError> {
+    tx.change(
+        concat!(
+            "UPDATE outbox SET state = 'superseded', done_ms = ?2, lease_until_ms = NULL,
+                answer = 'it was over before the first word went'
+             WHERE channel = ?1 AND attempts = 0 AND closing AND NOT urgent AND ",
+            idle!(),
+            " AND EXISTS (SELECT 1 FROM outbox AS first
+                WHERE first.thread = outbox.thread AND first.recipient = outbox.recipient
+                    AND first.channel = outbox.channel AND first.revision < outbox.revision
+                    AND first.state = 'queued' AND first.attempts = 0)
+             AND NOT EXISTS (SELECT 1 FROM outbox AS said
+                WHERE said.thread = outbox.thread AND said.recipient = outbox.recipient
+                    AND said.revision < outbox.revision AND NOT (said.attempts = 0
+                        AND said.state IN ('queued', 'superseded')))"
+        ),
+        params![channel, Millis(now)],
+    )
+    .doing("clearing the end of what was never told")
+    .and_then(|count| {
+        if count == 0 {
+            return Ok(0);
+        }
+        tx.change(
+            "UPDATE outbox SET state = 'superseded', done_ms = ?2, answer = 'it was over before this went'
+             WHERE channel = ?1 AND state = 'queued' AND attempts = 0 AND EXISTS (SELECT 1 FROM outbox AS closing
+                WHERE closing.thread = outbox.thread AND closing.recipient = outbox.recipient
+                    AND closing.closing AND closing.state = 'superseded' AND closing.done_ms = ?2
+                    AND closing.revision > outbox.revision)",
+            params![channel, Millis(now)],
+        )
+        .doing("clearing what was over before it went")
+        .map(|held| held + count)
+    })
 }
 
 fn expire(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<usize, StoreError> {

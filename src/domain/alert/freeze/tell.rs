@@ -6,7 +6,8 @@
 
 use chrono::{DateTime, Duration, Utc};
 
-use super::super::decide::{Act, Draft};
+use super::super::decide::Act;
+use super::super::draft::Draft;
 use super::super::known::is_news;
 use super::super::worse::{Worse, hours, worse_than_told};
 use super::super::{AlertSettings, Facts, Ledger, Response, Situation, System};
@@ -61,6 +62,7 @@ pub(super) fn tell_changes(draft: &mut Draft<'_>, facts: &Facts, boat: &Boat, ag
         }
         draft.log(if eased { 7 } else { 6 }, &reason(&worse));
     }
+    draft.yard_hears_now = due.iter().any(|(person, _)| person.role == Role::Manager);
     for (person, act) in due {
         draft.tell(person, act, facts, Vec::new());
     }

@@ -1,0 +1,74 @@
+//! Who hears first. Where the yard looks after a boat, alone or with the owner, the yard hears first and the owner's first
+//! letter waits for it: two working hours in which the yard can hold it, add a word of its own, or let it go. Where time is
+//! short nothing waits.
+
+use chrono::{DateTime, Duration, Utc};
+
+use super::Facts;
+use super::decide::Act;
+use super::draft::Draft;
+use crate::domain::boat::Care;
+use crate::domain::risk::Priority;
+use crate::domain::risk::timing::after_working_hours;
+use crate::domain::yard::{Person, Role};
+
+/// What the yard may do to an owner's letter before it goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Hold {
+    /// It goes by itself then.
+    pub until: DateTime<Utc>,
+    /// The yard can hold it until then at most.
+    pub most: DateTime<Utc>,
+}
+
+/// Does the yard hear of this boat before or together with the owner?
+pub(super) fn hears_first(draft: &Draft<'_>) -> bool {
+    let runs = |person: &&Person| {
+        person.role == Role::Manager
+            && person.sites.contains(&draft.situation.site.id)
+            && person.email.is_some()
+    };
+    matches!(draft.care, Some(Care::Yard | Care::Shared))
+        && draft.situation.people.iter().any(|p| runs(&p))
+}
+
+/// How long the letter to `person` waits for the yard; `None`: not at all. `yard_hears_now`: the same round tells a manager.
+///
+/// Only the first word waits: what has become worse since is no moment to hold anything.
+pub(super) fn hold(
+    draft: &Draft<'_>,
+    person: &Person,
+    (act, facts): (&Act, &Facts),
+    yard_hears_now: bool,
+) -> Option<Hold> {
+    let (settings, now) = (&draft.situation.settings, draft.now);
+    let first = matches!(act, Act::Raise { .. });
+    if person.role != Role::Owner
+        || !first
+        || facts.priority == Priority::High
+        || !hears_first(draft)
+    {
+        return None;
+    }
+    let start = facts.latest_start.or(facts.first_danger)?;
+    let listed = draft.next.listed.is_some()
+        || draft.situation.worklist.is_some_and(|worklist| worklist.in_this_round);
+    let known = yard_hears_now || listed || draft.manager_knows();
+    let heard_at = match draft.situation.worklist {
+        _ if known => now,
+        Some(worklist) => worklist.next,
+        // Nothing else will tell the yard: then nothing waits for it.
+        None => return None,
+    };
+    let most =
+        (start - hours(settings.yard_first_slack_h)).min(now + hours(settings.yard_first_most_h));
+    let (zone, working) = (draft.situation.site.time_zone, draft.situation.working_hours);
+    let until =
+        after_working_hours(heard_at, hours(settings.yard_first_h), zone, working).min(most);
+    (until > now).then_some(Hold { until, most })
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "settings in hours, clamped")]
+fn hours(hours: f64) -> Duration {
+    Duration::minutes((hours.clamp(0.0, 1.0e4) * 60.0) as i64)
+}
