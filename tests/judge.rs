@@ -1,7 +1,7 @@
 //! Circuits against the coming cold, from the library's side.
 
 use chrono::TimeDelta;
-use rimeward::domain::boat::{CircuitId, fold};
+use rimeward::domain::boat::{CircuitId, LayupEvent, fold};
 use rimeward::domain::risk::ambient::PlaceWeather;
 use rimeward::domain::risk::judge::{Judge, JudgeSettings};
 use rimeward::domain::weather::Step;
@@ -22,7 +22,7 @@ fn the_fittings_of_a_tank_are_told_apart_from_the_tank() {
     boat.site = "UPPER".into();
     boat.fitted = vec!["pot_tank".into(), "raw_pump".into()];
     let now = at("2022-11-10T21:00:00Z");
-    let state = fold(&boat, &yard.sites, &[], now, now, &yard.catalogue);
+    let state = fold::<LayupEvent>(&boat, &yard.sites, &[], now, now, &yard.catalogue);
     let step = |hour: i64, air_c: f64| Step {
         temperature_c: Some(air_c),
         cloud: Some(1.0),

@@ -4,6 +4,7 @@ mod build;
 mod command;
 pub mod demo;
 mod examples;
+mod haul;
 mod expected;
 mod intake;
 mod paper;

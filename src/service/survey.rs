@@ -10,7 +10,7 @@ use super::house::{House, ServiceError, YardBook};
 use super::outlook::outlook_of;
 use super::threads::{Threads, on_threads};
 use crate::domain::alert::Low;
-use crate::domain::boat::{Boat, BoatState, SiteId, fold};
+use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::risk::ambient::PlaceWeather;
 use crate::domain::risk::judge::Judge;
@@ -39,6 +39,9 @@ impl Instant {
         Self { at, known_at: at }
     }
 }
+
+/// So many boats are folded in one go by one thread.
+const BOATS_A_HAND: usize = 64;
 
 /// One place at the instant.
 #[derive(Debug, Clone)]
@@ -105,19 +108,28 @@ pub fn survey(
     let yard = house.yard()?;
     let hour = whole_hour(instant.at);
     let horizon = i64::from(house.settings.judge.horizon_h);
-    let mut states: Vec<(Boat, BoatState)> = Vec::new();
     let events = house.events()?;
-    for boat in &yard.boats {
-        let own = |event: &&crate::domain::boat::LayupEvent| {
-            event.boat.as_ref().is_none_or(|id| *id == boat.id)
-        };
-        let events: Vec<_> = events.iter().filter(own).cloned().collect();
-        let state =
-            fold(boat, &yard.sites, &events, instant.at, instant.known_at, &house.catalogue);
-        if only(&state.site) {
-            states.push((boat.clone(), state));
-        }
+    // Sorted out once: each boat's own, and those about whole places.
+    let mut of_boat: BTreeMap<Option<&BoatId>, Vec<&LayupEvent>> = BTreeMap::new();
+    for event in events.iter() {
+        of_boat.entry(event.boat.as_ref()).or_default().push(event);
     }
+    let of_places = of_boat.get(&None);
+    let fold_one = |boat: &Boat| {
+        let own = of_boat.get(&Some(&boat.id)).into_iter().chain(of_places).flatten();
+        let own: Vec<&LayupEvent> = own.copied().collect();
+        fold(boat, &yard.sites, &own, instant.at, instant.known_at, &house.catalogue)
+    };
+    let some: Vec<&[Boat]> = yard.boats.chunks(BOATS_A_HAND).collect();
+    let folded = on_threads(some, |boats| {
+        Ok(boats.iter().map(|boat| (boat, fold_one(boat))).collect::<Vec<_>>())
+    })?;
+    let states: Vec<(Boat, BoatState)> = folded
+        .into_iter()
+        .flatten()
+        .filter(|(_, state)| only(&state.site))
+        .map(|(boat, state)| (boat.clone(), state))
+        .collect();
     let wanted: Vec<&Site> = yard.sites.values().filter(|site| only(&site.id)).collect();
     let views = on_threads(wanted, |site| {
         let heat_on = heat_is_on(states.iter().map(|(_, state)| state), &site.id);

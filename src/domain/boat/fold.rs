@@ -17,7 +17,9 @@ mod slot;
 mod target;
 mod whereabouts;
 
-use chrono::{DateTime, FixedOffset, Utc};
+use std::borrow::Borrow;
+
+use chrono::{DateTime, FixedOffset, NaiveTime, Utc};
 use chrono_tz::Tz;
 
 use super::{Boat, BoatState, LayupEvent, Places};
@@ -38,10 +40,10 @@ pub const FOLD_VERSION: u32 = 1;
 /// `events` are this boat's and those of its places, in any order, also such as lie after either instant. Circuits come in
 /// the walk order of the catalogue; an instance that an entry names stands before the others of its circuit.
 #[must_use]
-pub fn fold(
+pub fn fold<E: Borrow<LayupEvent>>(
     boat: &Boat,
     places: &(impl Places + ?Sized),
-    events: &[LayupEvent],
+    events: &[E],
     at: DateTime<Utc>,
     known_at: DateTime<Utc>,
     catalogue: &Catalogue,
@@ -65,6 +67,13 @@ struct Folding<'a> {
     order: order::Order,
 }
 
+/// A boat whose haul is only planned counts as ashore from then on, on the day of the plan, by the clock of the place: lifts
+/// work in the forenoon, and whoever hears then that she stands in the cold with water in her has the afternoon.
+const HAULED_BY: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
+    Some(noon) => noon,
+    None => NaiveTime::MIN,
+};
+
 impl<'a> Folding<'a> {
     fn start(
         boat: &'a Boat,
@@ -82,8 +91,8 @@ impl<'a> Folding<'a> {
                     .place
                     .filter(|place| matches!(place, PlaceEffect::Ashore | PlaceEffect::Afloat))
             });
-        let haul_to_come =
-            boat.haul_date.is_some_and(|haul| at.with_timezone(&zone).date_naive() < haul);
+        let local = at.with_timezone(&zone).naive_local();
+        let haul_to_come = boat.haul_date.is_some_and(|haul| local < haul.and_time(HAULED_BY));
         let before_haul = match first_move {
             Some(place) => place == PlaceEffect::Ashore,
             None => haul_to_come,

@@ -1,5 +1,6 @@
 //! Which entries of the log count, as corrected, in the order in which they are taken.
 
+use std::borrow::Borrow;
 use std::collections::BTreeMap;
 use std::ops::Deref;
 
@@ -37,15 +38,15 @@ pub(super) struct Entry<'a> {
 }
 
 /// The entries that count for a boat at `at`, as known at `known_at`. The result does not depend on the order of `events`.
-pub(super) fn entries<'a>(
+pub(super) fn entries<'a, E: Borrow<LayupEvent>>(
     boat: &BoatId,
-    events: &'a [LayupEvent],
+    events: &'a [E],
     at: DateTime<Utc>,
     known_at: DateTime<Utc>,
     catalogue: &'a Catalogue,
 ) -> Vec<Entry<'a>> {
     let known = || {
-        events.iter().filter(|event| {
+        events.iter().map(Borrow::borrow).filter(|event: &&LayupEvent| {
             event.recorded_at <= known_at && event.boat.as_ref().is_none_or(|of| of == boat)
         })
     };
