@@ -136,13 +136,13 @@ pub fn survey(
         view(house, site, instant, hour, heat_on)
     })?;
     let places = views.into_iter().map(|view| (view.site.id.clone(), view)).collect();
-    let boats = judge_all(house, states, &places)?;
+    let boats = judge_all((house, &yard), states, &places)?;
     Ok(Survey { instant, until: hour + TimeDelta::hours(horizon), places, boats, yard })
 }
 
 /// Judges place by place: what circuits of one place have in common is computed once.
 fn judge_all(
-    house: &House,
+    (house, yard): (&House, &YardBook),
     states: Vec<(Boat, BoatState)>,
     places: &BTreeMap<SiteId, PlaceView>,
 ) -> Result<Vec<BoatView>, ServiceError> {
@@ -157,7 +157,7 @@ fn judge_all(
     by_place.sort_by_key(|(_, boats)| std::cmp::Reverse(boats.len()));
     let judged = on_threads(by_place, |(site, boats)| {
         let weather = places.get(&site).and_then(|place| place.weather.as_ref());
-        judge_place(house, weather, boats, alone)
+        judge_place((house, yard), weather, boats, alone)
     })?;
     let mut boats: Vec<BoatView> = judged.into_iter().flatten().collect();
     boats.sort_by(|a, b| a.boat.id.cmp(&b.boat.id));
@@ -165,7 +165,7 @@ fn judge_all(
 }
 
 fn judge_place(
-    house: &House,
+    (house, yard): (&House, &YardBook),
     weather: Option<&PlaceWeather>,
     boats: Vec<(Boat, BoatState)>,
     alone: bool,
@@ -178,7 +178,11 @@ fn judge_place(
         .into_iter()
         .map(|(boat, state)| {
             let (rows, if_power_fails) = match &mut judge {
-                Some(judge) => (judge.boat(&boat, &state)?, judge.if_power_fails(&state)?),
+                Some(judge) => {
+                    let owner = boat.owner.as_ref().and_then(|owner| yard.people.get(owner));
+                    let wish = owner.and_then(|owner| owner.tell_at_chance);
+                    (judge.boat_for((&boat, &state), wish)?, judge.if_power_fails(&state)?)
+                }
                 None => (Vec::new(), Vec::new()),
             };
             Ok(BoatView { boat, state, rows, if_power_fails })

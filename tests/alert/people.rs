@@ -46,3 +46,27 @@ fn what_never_arrived_is_told_anew() {
     world.refresh();
     assert_eq!(told(&mut world), ["P02"], "and nobody else");
 }
+
+#[test]
+fn an_owner_hears_from_the_chance_that_they_chose_and_the_yard_by_the_thresholds() {
+    let at_chance = |chance: f64, wish: Option<f64>| {
+        let mut world = World::boat();
+        let now = at(10, 12);
+        let mut block = row("block_raw", Consequence::Severe, chance);
+        // More than a day is left: the last chance to act is not at hand.
+        block.latest_start = Some(now + TimeDelta::hours(40));
+        block.first_danger = Some(now + TimeDelta::hours(46));
+        block.slack_s = Some(40 * 3600);
+        world.set_rows(vec![block]);
+        world.set_low(-8.0, now + TimeDelta::hours(46));
+        world.situation.people[0].tell_at_chance = wish;
+        world.round(now);
+        let decision = world.round(now + TimeDelta::hours(3));
+        decision.tellings.iter().map(|t| t.recipient.to_string()).collect::<Vec<_>>()
+    };
+    assert!(at_chance(0.06, None).is_empty(), "below the threshold of 10 %");
+    assert_eq!(at_chance(0.06, Some(0.05)), ["P02"], "1 in 20 is what this owner asked for");
+    assert_eq!(at_chance(0.15, Some(0.05)), ["P02", "P51"]);
+    assert_eq!(at_chance(0.15, Some(0.3)), ["P51"], "the owner wants to hear later");
+    assert!(at_chance(0.01, Some(0.005)).is_empty(), "every night is no choice");
+}

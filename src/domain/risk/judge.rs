@@ -21,7 +21,7 @@ use crate::domain::physics::part::{PartError, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
 use crate::domain::units::Kilograms;
 use crate::domain::yard::SiteKind;
-pub use settings::JudgeSettings;
+pub use settings::{JudgeSettings, wanted_on};
 
 /// Warmer than this above first ice in every member and at the start: nothing can freeze, nothing is stepped.
 const CLEARLY_ABOVE_K: f64 = 0.05;
@@ -117,6 +117,23 @@ impl<'a> Judge<'a> {
     #[must_use]
     pub fn distinct_cases(&self) -> usize {
         self.cases.len()
+    }
+
+    /// As [`Judge::boat`], for an owner who wants to hear of severe harm from the chance `wish` on.
+    ///
+    /// # Errors
+    /// As [`Judge::boat`].
+    pub fn boat_for(
+        &mut self,
+        (boat, state): (&Boat, &BoatState),
+        wish: Option<f64>,
+    ) -> Result<Vec<CircuitRisk>, JudgeError> {
+        let usual = self.settings.on;
+        let [_, _, severe] = &mut self.settings.on;
+        *severe = wish.map_or(*severe, |wish| wanted_on(wish, *severe));
+        let rows = self.boat(boat, state);
+        self.settings.on = usual;
+        rows
     }
 
     /// One row for each circuit of the boat that can freeze, in the order of the catalogue.

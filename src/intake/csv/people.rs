@@ -8,7 +8,7 @@ use crate::domain::yard::{Person, Role};
 use crate::intake::Imported;
 use crate::intake::layout::Layout;
 use crate::intake::problems::ImportProblems;
-use crate::intake::row::{Row, phone};
+use crate::intake::row::{Row, number, phone};
 use crate::intake::sheet::Sheet;
 
 const REQUIRED: [&str; 3] = ["person_id", "name", "role"];
@@ -106,9 +106,26 @@ fn person(row: &mut Row<'_>, places: Option<&BTreeSet<SiteId>>) -> Option<Person
         quiet_to: row.time("quiet_to"),
         escalation_order: row
             .parse("escalation_order", "a whole number from 1 to 255", |text| text.parse().ok()),
-        tell_at_chance: row.number("tell_at_chance", 0.0, 1.0),
+        tell_at_chance: row.parse(
+            "tell_at_chance",
+            "a chance such as 0.1, 10 % or 1 in 10",
+            chance,
+        ),
         units: units.unwrap_or_default(),
     })
+}
+
+/// A chance as people say it: `0.1`, `10 %`, `1 in 10`; over 0 and up to 1.
+fn chance(text: &str) -> Option<f64> {
+    let text = text.trim().to_lowercase();
+    let value = if let Some((few, many)) = text.split_once("in") {
+        number(few)? / number(many)?
+    } else if let Some(percent) = text.strip_suffix('%') {
+        number(percent)? / 100.0
+    } else {
+        number(&text)?
+    };
+    (value > 0.0 && value <= 1.0).then_some(value)
 }
 
 /// One address that a letter can be written to: plain letters, one @, a domain of labels with dots between. What the way out
@@ -134,6 +151,16 @@ fn is_plain(text: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_chance_is_read_as_people_say_it() {
+        for text in ["0.1", "0,1", "10 %", "1 in 10", "1in10"] {
+            assert_eq!(chance(text), Some(0.1), "{text}");
+        }
+        for text in ["0", "1 in 0", "-0.1", "2", "150 %", "often", "in"] {
+            assert_eq!(chance(text), None, "{text}");
+        }
+    }
 
     #[test]
     fn only_one_plain_address_comes_in() {

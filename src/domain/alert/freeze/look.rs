@@ -1,10 +1,13 @@
 //! What the rows of a boat come to: what is over its threshold, what is near, what the record says.
 
 use super::super::decide::RecordLine;
+use super::super::settings::Threshold;
 use super::super::worse::hours;
 use super::super::{AlertSettings, Member, Situation, System, is_wet};
 use crate::domain::boat::{BoatState, CircuitState, Holds};
+use crate::domain::risk::judge::wanted_on;
 use crate::domain::risk::{CircuitRisk, Consequence, Priority};
+use crate::domain::yard::Role;
 
 /// What the rows come to.
 pub(super) struct View {
@@ -26,7 +29,8 @@ pub(super) struct View {
 }
 
 pub(super) fn look(situation: &Situation, state: &BoatState, rows: &[CircuitRisk]) -> View {
-    let settings = &situation.settings;
+    let wanted = wanted_thresholds(situation);
+    let settings = &wanted;
     let (mut active, mut near) = (Vec::new(), Vec::new());
     for row in rows {
         let asks = row.priority > Priority::Notice;
@@ -83,8 +87,19 @@ fn is_milder(situation: &Situation, members: &[Member], rows: &[CircuitRisk]) ->
         .is_none_or(|needed| low.median_c >= needed)
 }
 
+/// The thresholds, with that for severe harm lowered to what the owner wants to hear of ("tell me at a 1 in 20 chance"):
+/// their own choice between the cost of acting and the loss.
+fn wanted_thresholds(situation: &Situation) -> AlertSettings {
+    let mut settings = situation.settings.clone();
+    let mut owners = situation.people.iter().filter(|person| person.role == Role::Owner);
+    let Some(from) = owners.next().and_then(|owner| owner.tell_at_chance) else { return settings };
+    let on = wanted_on(from, settings.severe.on);
+    settings.severe = Threshold { on, off: settings.severe.off.min(on / 2.0) };
+    settings
+}
+
 /// Not a number counts as over: unknown is wet.
-fn is_over(row: &CircuitRisk, settings: &AlertSettings) -> bool {
+pub(super) fn is_over(row: &CircuitRisk, settings: &AlertSettings) -> bool {
     let short =
         row.slack_s.is_some_and(|s| hours(chrono::Duration::seconds(s)) < settings.waive_slack_h);
     let on = if row.consequence == Consequence::Severe && short {

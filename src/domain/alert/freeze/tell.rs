@@ -11,7 +11,7 @@ use super::super::draft::Draft;
 use super::super::known::is_news;
 use super::super::worse::{Worse, hours, worse_than_told};
 use super::super::{AlertSettings, Facts, Ledger, Response, Situation, System};
-use super::look::View;
+use super::look::{View, is_over};
 use crate::domain::boat::Boat;
 use crate::domain::risk::{CircuitRisk, Consequence, Priority};
 use crate::domain::yard::{Person, Role};
@@ -90,11 +90,11 @@ fn has_news(active: &[CircuitRisk], person: &Person, draft: &Draft<'_>) -> bool 
 
 fn is_news_for(row: &CircuitRisk, person: &Person, draft: &Draft<'_>) -> bool {
     let settings = &draft.situation.settings;
-    // "Tell me at a 1 in 10 chance": their own choice between cost and loss.
-    let wanted = person.role != Role::Owner
-        || row.frozen_now
-        || row.chance_limit.is_nan()
-        || person.tell_at_chance.is_none_or(|from| row.chance_limit >= from);
+    // "Tell me at a 1 in 10 chance" is the owner's own choice; the yard goes by the thresholds.
+    let wanted = match person.tell_at_chance.filter(|_| person.role == Role::Owner) {
+        Some(from) => row.frozen_now || row.chance_limit.is_nan() || row.chance_limit >= from,
+        None => is_over(row, settings),
+    };
     wanted && is_news(&draft.next.known, &person.id, row, settings, draft.look())
 }
 

@@ -20,6 +20,16 @@ impl Default for JudgeSettings {
     }
 }
 
+/// Nobody is told of less than this chance, whatever they wish: it would be told nearly every night.
+const LEAST_WANTED: f64 = 0.02;
+
+/// The on-threshold of severe harm for an owner who wants to hear from the chance `wish` on: their wish where it is lower
+/// than the usual one. A higher wish leaves the judging as it is.
+#[must_use]
+pub const fn wanted_on(wish: f64, usual: f64) -> f64 {
+    wish.max(LEAST_WANTED).min(usual)
+}
+
 impl JudgeSettings {
     /// The on-threshold of a consequence.
     #[must_use]
