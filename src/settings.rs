@@ -7,6 +7,7 @@ pub mod import;
 pub mod crew;
 mod every;
 pub mod schedule;
+pub mod season;
 pub mod services;
 
 use std::path::{Path, PathBuf};
@@ -55,6 +56,9 @@ pub struct Settings {
     /// When people are told, and when not.
     #[serde(default)]
     pub alert: AlertSettings,
+    /// Past seasons of the places.
+    #[serde(default)]
+    pub season: season::SeasonSettings,
     /// The crew and its calendar.
     #[serde(default)]
     pub crew: crew::CrewSettings,
@@ -262,6 +266,7 @@ impl Settings {
         for path in [&mut self.mail.maildir, &mut self.mail.id_key_file].into_iter().flatten() {
             here(path);
         }
+        self.season.archives.values_mut().for_each(here);
         if let Some(key) = &mut self.forecast.open_meteo.key_file {
             here(key);
         }

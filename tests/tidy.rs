@@ -195,3 +195,10 @@ fn one_tls_provider_and_no_second_copy_of_it() {
         assert!(!lock.contains(&format!("name = \"{unwanted}\"")), "{unwanted} in Cargo.lock");
     }
 }
+
+#[test]
+fn the_developers_notes_print_the_table_of_alerts_as_it_is() {
+    let notes = std::fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    let table = rimeward::domain::alert::table::as_markdown();
+    assert!(notes.contains(&table), "put this into DEVELOPERS.md:\n{table}");
+}

@@ -152,6 +152,7 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
             "colder_k": what_if.colder_k,
             "tolerance": what_if.tolerance,
         },
+        "places_without_past_seasons": plan.without_past,
         "forecast_until": plan.forecast_until.map(|at| at.with_timezone(&zone).to_rfc3339()),
         "days": days,
         "must_start": {

@@ -2,33 +2,44 @@
 
 use std::fmt::Write as _;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::domain::boat::SiteId;
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_classes;
 use crate::domain::weather::seasons::{
-    Day, End, FirstAndLast, Winter, calendar, day_at, water_in, winters,
+    End, FirstAndLast, Winter, calendar, day_at, day_of_season, frozen_by, water_in,
 };
-use crate::intake::archive::{ARCHIVE_BYTES_MAX, days};
+use crate::service::house::ServiceError;
+use crate::service::past_seasons::{PastSeasons, WINTERS_LEAST};
 
 /// Columns of the chart: 1 September to 31 May in stretches of five days.
 const CHART_FROM_DAY: u32 = 62;
 const CHART_STEP_DAYS: u32 = 5;
 const CHART_COLUMNS: u32 = 55;
+/// Weeks ahead for which the chance of the first freeze is said.
+const WEEKS_AHEAD: [u32; 3] = [1, 2, 4];
+/// 31 January, counted from 1 July: later nobody waits for a first freeze.
+const LAST_DAY_OF_AUTUMN: u32 = 214;
 
 /// When the first damaging freeze comes and the last, from an archive of past days.
 #[derive(Debug, clap::Args)]
 pub struct SeasonArgs {
     /// Place, as named in your list or in the archive's `station` column
     pub site: String,
-    /// Past days: a GHCN-Daily .dly file, or a table with date, tmin_c and tmax_c; may be gzipped
+    /// Past days: a GHCN-Daily .dly file, or a table with date, tmin_c and tmax_c; may be gzipped (default: the file that
+    /// season.archives names for the place)
     #[arg(long, value_name = "FILE")]
-    pub archive: PathBuf,
-    /// Share of winters that you accept to be surprised in
-    #[arg(long, default_value_t = 0.1)]
-    pub tolerance: f64,
+    pub archive: Option<PathBuf>,
+    /// Share of winters that you accept to be surprised in (default: season.tolerance)
+    #[arg(long)]
+    pub tolerance: Option<f64>,
+    /// The day to look from: what has not frozen by then has not frozen this season (default: today)
+    #[arg(long, value_name = "TIME")]
+    pub at: Option<String>,
     /// Use only the last so many winters
     #[arg(long, value_name = "N")]
     pub last: Option<usize>,
@@ -41,40 +52,64 @@ struct Row {
     winters: Vec<(i32, FirstAndLast)>,
 }
 
+/// What the table is made for.
+struct Question<'a> {
+    site: &'a str,
+    tolerance: f64,
+    /// Day of the season from which is looked, counted from 1 July.
+    today: u32,
+    past: &'a PastSeasons,
+    winters: &'a [Winter],
+}
+
 /// Prints the table and the chart, or the document.
 ///
 /// # Errors
 /// [`Refusal`]: a file that cannot be read, too few winters, a tolerance that is none.
-pub fn season(args: &SeasonArgs, _around: &Surroundings<'_>) -> Result<Said, Refusal> {
-    if !(0.0..=0.5).contains(&args.tolerance) {
+pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+    let bad = |error: ServiceError| Refusal::bad_input(error.to_string());
+    let mut tolerance = args.tolerance;
+    let mut zone = chrono_tz::Tz::UTC;
+    let past = match &args.archive {
+        Some(file) => Arc::new(PastSeasons::read(file, &args.site).map_err(bad)?),
+        None => {
+            let house = around.house()?;
+            let yard = house.yard()?;
+            let site = SiteId::from(args.site.clone());
+            let Some(known) = yard.sites.get(&site) else {
+                let names: Vec<&str> = yard.sites.keys().map(SiteId::as_str).collect();
+                return Err(Refusal::bad_input(format!(
+                    "no place is called {}; the yard has {}",
+                    args.site,
+                    names.join(", ")
+                )));
+            };
+            zone = known.time_zone;
+            tolerance = tolerance.or(Some(house.settings.season.tolerance));
+            house.past_seasons(&site).map_err(bad)?.ok_or_else(|| {
+                Refusal::bad_input(format!(
+                    "no archive of past days is named for {site}: give one with --archive FILE, or in the configuration under [season.archives]"
+                ))
+            })?
+        }
+    };
+    let tolerance = tolerance.unwrap_or(0.1);
+    if !(0.0..=0.5).contains(&tolerance) {
         return Err(Refusal::bad_input("--tolerance is a share from 0 to 0.5, such as 0.1"));
     }
-    let name = args.archive.display();
-    let size = std::fs::metadata(&args.archive).map(|m| m.len()).unwrap_or(0);
-    if size > ARCHIVE_BYTES_MAX {
-        return Err(Refusal::bad_input(format!("{name} has {size} bytes, too many")));
-    }
-    let body = std::fs::read(&args.archive)
-        .map_err(|error| Refusal::bad_input(format!("cannot read {name}: {error}")))?;
-    let days = days(&body, Some(&args.site))
-        .map_err(|error| Refusal::bad_input(format!("{name}: {error}")))?;
-    let mut all = winters(&days);
-    if let Some(last) = args.last {
-        all = all.split_off(all.len().saturating_sub(last));
-    }
-    if all.len() < 5 {
+    let at = around.time_or_now(args.at.as_deref(), zone)?;
+    let last = args.last.unwrap_or(past.winters.len());
+    let all = past.winters.get(past.winters.len().saturating_sub(last)..).unwrap_or(&[]);
+    if all.len() < WINTERS_LEAST {
         return Err(Refusal::bad_input(format!(
-            "{name} has {} complete winters for {}; five at least say something",
-            all.len(),
-            args.site
+            "{} winters are too few: {WINTERS_LEAST} at least say something",
+            all.len()
         )));
     }
-    let rows = rows(&all)?;
-    Ok(Said {
-        text: text(args, &days, &all, &rows),
-        json: document(args, &all, &rows),
-        exit: Exit::Done,
-    })
+    let today = day_of_season(at.with_timezone(&zone).date_naive());
+    let asked = Question { site: &args.site, tolerance, today, past: &past, winters: all };
+    let rows = rows(all)?;
+    Ok(Said { text: text(&asked, &rows), json: document(&asked, &rows), exit: Exit::Done })
 }
 
 fn rows(all: &[Winter]) -> Result<Vec<Row>, Refusal> {
@@ -111,15 +146,16 @@ fn bounds(row: &Row, tolerance: f64) -> (Option<u32>, Option<u32>) {
     (first, last)
 }
 
-fn text(args: &SeasonArgs, days: &[Day], all: &[Winter], rows: &[Row]) -> String {
+fn text(asked: &Question<'_>, rows: &[Row]) -> String {
     let mut out = String::new();
+    let all = asked.winters;
     let (from, to) = (all.first().map_or(0, |w| w.year), all.last().map_or(0, |w| w.year + 1));
     let _ = writeln!(
         out,
         "{}: {} winters from {from} to {to}, {} days\nFull of fresh water, outdoors, in still air; nothing done.\n",
-        args.site,
+        asked.site,
         all.len(),
-        days.len()
+        asked.past.days
     );
     let _ = writeln!(
         out,
@@ -130,7 +166,7 @@ fn text(args: &SeasonArgs, days: &[Day], all: &[Winter], rows: &[Row]) -> String
         let reached = row.winters.iter().filter(|(_, found)| found.is_some()).count();
         let three =
             |end| [0.1, 0.5, 0.9].map(|share| on(day_at(&row.winters, end, share))).join("/");
-        let (safe, fill) = bounds(row, args.tolerance);
+        let (safe, fill) = bounds(row, asked.tolerance);
         let _ = writeln!(
             out,
             "{:<20} {reached:>7}  {:>20}  {:>20}  {:>10}  {:>10}",
@@ -141,16 +177,52 @@ fn text(args: &SeasonArgs, days: &[Day], all: &[Winter], rows: &[Row]) -> String
             on(fill)
         );
     }
-    let percent = args.tolerance * 100.0;
+    let percent = asked.tolerance * 100.0;
     let _ = writeln!(
         out,
-        "\nDrain by, fill from: in {percent:.0} % of winters it froze by then, or still froze after.\n\
-         Share of winters in which it has frozen (. under 10 %, - under 50 %, + under 90 %, # more), Sep to May:\n"
+        "\nDrain by, fill from: in {percent:.0} % of winters it froze by then, or still froze after.\n"
+    );
+    out += &soon(asked, rows);
+    let _ = writeln!(
+        out,
+        "Share of winters in which it has frozen (. under 10 %, - under 50 %, + under 90 %, # more), Sep to May:\n"
     );
     for row in rows {
         let _ = writeln!(out, "{:<20} {}", row.id, chart(row));
     }
     let _ = writeln!(out, "{:<20} {}", "", months());
+    out
+}
+
+/// From today on: chance that the first damaging freeze comes within one, two and four weeks, where it has not yet; only in
+/// the half of the year in which first freezes come.
+fn soon(asked: &Question<'_>, rows: &[Row]) -> String {
+    let mut out = String::new();
+    for row in rows {
+        let chances: Vec<Option<f64>> = WEEKS_AHEAD
+            .iter()
+            .map(|weeks| frozen_by(&row.winters, asked.today + 7 * weeks, Some(asked.today)))
+            .collect();
+        let [Some(one), Some(two), Some(four)] = chances[..] else { continue };
+        if asked.today > LAST_DAY_OF_AUTUMN || four <= 0.0 {
+            continue;
+        }
+        let percent = |chance: f64| format!("{:.0} %", 100.0 * chance);
+        let _ = writeln!(
+            out,
+            "{:<20} within one week {:>5}, two {:>5}, four {:>5}",
+            row.id,
+            percent(one),
+            percent(two),
+            percent(four)
+        );
+    }
+    if !out.is_empty() {
+        out = format!(
+            "From {}, where it has not frozen yet this season, the first damaging freeze comes:\n{out}\n",
+            on(Some(asked.today))
+        );
+    }
     out
 }
 
@@ -185,21 +257,37 @@ fn months() -> String {
     "Sep   Oct   Nov   Dec   Jan   Feb   Mar   Apr   May".into()
 }
 
-fn document(args: &SeasonArgs, all: &[Winter], rows: &[Row]) -> Value {
+fn document(asked: &Question<'_>, rows: &[Row]) -> Value {
     let date = |day: Option<u32>| day.and_then(calendar).map(|d| d.format("%m-%d").to_string());
     let row = |row: &Row| {
         let three =
             |end| [0.1, 0.5, 0.9].map(|share| date(day_at(&row.winters, end, share))).to_vec();
-        let (safe, fill) = bounds(row, args.tolerance);
+        let (safe, fill) = bounds(row, asked.tolerance);
         json!({
             "kind": row.id, "what": row.what,
             "winters_reached": row.winters.iter().filter(|(_, f)| f.is_some()).count(),
             "first_10_50_90": three(End::First), "last_10_50_90": three(End::Last),
             "last_safe_day": date(safe), "earliest_fill": date(fill),
+            "first_by": by_date(row, None), "first_by_from_today": by_date(row, Some(asked.today)),
         })
     };
     json!({
-        "site": args.site, "winters": all.len(), "tolerance": args.tolerance,
+        "site": asked.site, "winters": asked.winters.len(), "tolerance": asked.tolerance,
+        "from": date(Some(asked.today)),
         "rows": rows.iter().map(row).collect::<Vec<_>>(),
     })
+}
+
+/// Chance that the first damaging freeze has come by each date of autumn, a week apart; from `after` on, where it has not
+/// come by then.
+fn by_date(row: &Row, after: Option<u32>) -> Vec<Value> {
+    let first = after.unwrap_or(CHART_FROM_DAY);
+    (first..=LAST_DAY_OF_AUTUMN)
+        .step_by(7)
+        .filter_map(|day| {
+            let chance = frozen_by(&row.winters, day, after)?;
+            let date = calendar(day)?.format("%m-%d").to_string();
+            Some(json!({ "date": date, "chance": chance }))
+        })
+        .collect()
 }

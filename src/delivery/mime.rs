@@ -1,6 +1,7 @@
 //! A letter as RFC 5322 and MIME bytes.
 //!
-//! One tree, plainest part first: `alternative(text/plain; format=flowed, text/html)`, UTF-8 in quoted-printable,
+//! One tree, plainest part first: `alternative(text/plain; format=flowed, text/html)`, in `mixed` with a calendar entry
+//! where there is one (RFC 2046, 5.1); UTF-8 in quoted-printable,
 //! header words as RFC 2047. The bytes depend on the letter alone: the boundary comes from the Message-ID, the date
 //! from the letter. What people typed (names, subjects) is cleaned before it becomes a header; what must be exact
 //! (addresses, ids) is refused when it is not plain.
@@ -11,7 +12,9 @@ pub mod plainer;
 
 use chrono::Datelike as _;
 use data_encoding::HEXLOWER;
-use lettre::message::header::{ContentTransferEncoding, ContentType, HeaderName, HeaderValue};
+use lettre::message::header::{
+    ContentDisposition, ContentTransferEncoding, ContentType, HeaderName, HeaderValue,
+};
 use lettre::message::{Body, Mailbox as LettreMailbox, MessageBuilder, MultiPart, SinglePart};
 use ring::digest::{SHA256, digest};
 use thiserror::Error;
@@ -92,12 +95,24 @@ pub fn to_bytes(letter: &Letter) -> Result<Vec<u8>, MimeError> {
     let text = part("text/plain; charset=utf-8; format=flowed; delsp=no", {
         flowed::flow(&clean::body_text(&letter.text))
     })?;
-    let message = match &letter.html {
-        None => builder.singlepart(text)?,
-        Some(html) => {
-            let html = part("text/html; charset=utf-8", clean::body_text(html))?;
-            let parts = MultiPart::alternative().boundary(boundary(message_id));
-            builder.multipart(parts.singlepart(text).singlepart(html))?
+    let html = match &letter.html {
+        Some(html) => Some(part("text/html; charset=utf-8", clean::body_text(html))?),
+        None => None,
+    };
+    let alternative = |html| {
+        let parts = MultiPart::alternative().boundary(boundary(message_id));
+        parts.singlepart(text.clone()).singlepart(html)
+    };
+    let message = match (html, &letter.calendar) {
+        (None, None) => builder.singlepart(text)?,
+        (Some(html), None) => builder.multipart(alternative(html))?,
+        (html, Some(calendar)) => {
+            let mixed = MultiPart::mixed().boundary(boundary(&format!("mixed {message_id}")));
+            let attached = attachment(calendar.clone())?;
+            builder.multipart(match html {
+                Some(html) => mixed.multipart(alternative(html)).singlepart(attached),
+                None => mixed.singlepart(text.clone()).singlepart(attached),
+            })?
         }
     };
     Ok(message.formatted())
@@ -114,6 +129,18 @@ fn part(content_type: &str, text: String) -> Result<SinglePart, MimeError> {
     let body = Body::new_with_encoding(text, ContentTransferEncoding::QuotedPrintable)
         .map_err(|_| MimeError::Encode)?;
     Ok(SinglePart::builder().header(content_type).body(body))
+}
+
+/// A calendar entry as an attachment, published (RFC 6047): no invitation, so that no program answers it.
+fn attachment(calendar: String) -> Result<SinglePart, MimeError> {
+    let content_type = ContentType::parse("text/calendar; charset=utf-8; method=PUBLISH")
+        .map_err(|_| MimeError::Encode)?;
+    let body = Body::new_with_encoding(calendar, ContentTransferEncoding::QuotedPrintable)
+        .map_err(|_| MimeError::Encode)?;
+    Ok(SinglePart::builder()
+        .header(content_type)
+        .header(ContentDisposition::attachment("lay-up.ics"))
+        .body(body))
 }
 
 fn plain(name: &'static str, value: String) -> HeaderValue {

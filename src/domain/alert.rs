@@ -11,6 +11,7 @@
 pub mod answer;
 mod blind;
 pub mod chance;
+pub mod deadline;
 pub mod decide;
 mod draft;
 pub mod facts;

@@ -6,7 +6,9 @@
 
 mod blind;
 pub mod block;
+pub mod calendar;
 pub mod cautions;
+mod deadline;
 mod freeze;
 pub mod identity;
 pub mod lint;
@@ -26,6 +28,7 @@ use crate::domain::boat::{Boat, BoatState, CircuitId};
 use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Site};
 
+pub use deadline::{Nudge, compose_deadline};
 pub use identity::MessageKey;
 pub use phrases::Phrases;
 pub use rollup::{RolledUp, compose_rollup};
@@ -72,6 +75,9 @@ pub struct Letter {
     pub unsubscribe: Option<String>,
     /// Importance: high.
     pub urgent: bool,
+    /// A calendar entry that goes with it.
+    #[serde(default)]
+    pub calendar: Option<String>,
 }
 
 /// What keeps a letter from being written.
@@ -246,5 +252,6 @@ fn finish(
         list_id: context.sender.list_domain.as_ref().map(|domain| format!("{stream}.{domain}")),
         unsubscribe: context.sender.unsubscribe.clone(),
         urgent,
+        calendar: None,
     })
 }

@@ -7,6 +7,7 @@ use chrono_tz::Tz;
 use thiserror::Error;
 
 use super::clients;
+use super::past_seasons::Archives;
 use super::weather_memory::WeatherMemory;
 use crate::domain::boat::{Boat, LayupEvent, PersonId, SiteId};
 use crate::domain::catalogue::{Catalogue, CatalogueError};
@@ -50,6 +51,8 @@ pub struct House {
     pub catalogue: Catalogue,
     /// The store.
     pub store: Store,
+    /// Past seasons of the places, once read.
+    pub(super) archives: Archives,
     /// What was read of the forecasts.
     pub weather: WeatherMemory,
     /// The log as last read, under the head and the version of the file at the time.
@@ -73,6 +76,7 @@ impl House {
     #[must_use]
     pub fn over(settings: Settings, catalogue: Catalogue, store: Store) -> Self {
         Self {
+            archives: Archives::default(),
             settings,
             catalogue,
             store,

@@ -82,6 +82,8 @@ pub struct YardPlan {
     pub crew: Crew,
     /// The forecast reaches so far; `None` without one.
     pub forecast_until: Option<DateTime<Utc>>,
+    /// How many places are carried on beyond the forecast without past seasons of their own.
+    pub without_past: usize,
     /// Boats with work for the crew, first to do first.
     pub rows: Vec<Row>,
     /// Boats that their owners lay up: not in the crew's hours.
@@ -184,6 +186,7 @@ pub fn plan(
         days,
         crew,
         forecast_until: looked.forecast_until,
+        without_past: looked.without_past,
         owners,
         done,
         frozen,

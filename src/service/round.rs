@@ -10,6 +10,7 @@ use super::exposures::spells_now;
 use super::fetch::{Fetched, fetch_all};
 use super::house::{House, ServiceError};
 use super::letters::{Desk, letters};
+use super::nudges::nudges;
 use super::report::worklist_letters;
 use super::survey::{Instant, Survey, survey};
 use super::unreached::turn_to_next_contact;
@@ -170,7 +171,13 @@ fn judge_and_decide(
         let log_head = house.store.log_head()?;
         let seen = survey(house, Instant::now(now), |site| stale.contains(site))?;
         let decision = decide_all(house, &seen, worklist_due, now)?;
+        let nudged = nudges(house, desk, &seen, &decision, now)?;
         let mut written = letters(house, desk, &seen, &decision.tellings, now);
+        written.letters.extend(nudged.written.letters);
+        written.unsendable.extend(nudged.written.unsendable);
+        let mut decision = decision;
+        decision.alerts.extend(nudged.alerts);
+        decision.transitions.extend(nudged.transitions);
         if worklist_due {
             let lists = worklist_letters(house, desk, &seen, &written.letters, now);
             written.letters.extend(lists.letters);

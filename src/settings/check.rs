@@ -62,6 +62,11 @@ pub fn problems(settings: &Settings) -> Vec<String> {
     if let Err(problem) = crate::settings::schedule::Schedule::parse(&yard.worklist) {
         ask(false, format!("yard.worklist = {:?}: {problem}", yard.worklist));
     }
+    let tolerance = settings.season.tolerance;
+    ask(
+        (0.02..=0.5).contains(&tolerance),
+        format!("season.tolerance = {tolerance}: a share of winters from 0.02 to 0.5"),
+    );
     for problem in settings.alert.problems() {
         ask(false, problem);
     }

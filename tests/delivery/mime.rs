@@ -27,6 +27,7 @@ pub fn letter() -> Letter {
         list_id: Some("freeze.quillback.example".to_owned()),
         unsubscribe: Some("stop+P02@quillback.example".to_owned()),
         urgent: true,
+        calendar: None,
     }
 }
 

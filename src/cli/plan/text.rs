@@ -274,8 +274,13 @@ fn grounds(plan: &YardPlan, out: &mut String) {
     if let Some(until) = plan.forecast_until {
         let _ = writeln!(
             out,
-            "\nThe forecast reaches {}; after that each of its paths goes on along the season with the day-to-day changes of public records, not with past seasons of the place. Minutes are common practice, losses count by their ratios only.",
-            until.with_timezone(&plan.crew.zone).format("%a %-d %b %H:%M")
+            "\nThe forecast reaches {}; after that each of its paths goes on along {} with the day-to-day changes of public records. Minutes are common practice, losses count by their ratios only.",
+            until.with_timezone(&plan.crew.zone).format("%a %-d %b %H:%M"),
+            match plan.without_past {
+                0 => "the normals of its place's past seasons".to_owned(),
+                1 => "the normals of past seasons (one place has none: season.archives in the configuration)".to_owned(),
+                n => format!("the season ({n} places have no past seasons of their own: season.archives in the configuration)"),
+            }
         );
     }
 }

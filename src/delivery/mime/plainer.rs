@@ -3,8 +3,8 @@
 /// What is added to the left part of the Message-ID: other bytes need another id (RFC 5322, 3.6.4).
 const MARK: char = 't';
 
-/// The plain-text form of a message that [`super::to_bytes`] wrote, with its own Message-ID: the same headers over the
-/// first part of `multipart/alternative`. `None` where there is no plainer form.
+/// The plain-text form of a message that [`super::to_bytes`] wrote, with its own Message-ID: the same headers over its
+/// plainest part. `None` where there is no plainer form.
 #[must_use]
 pub fn of(bytes: &[u8], message_id: &str) -> Option<(String, Vec<u8>)> {
     let text = std::str::from_utf8(bytes).ok()?;
@@ -23,10 +23,25 @@ pub fn of(bytes: &[u8], message_id: &str) -> Option<(String, Vec<u8>)> {
             kept.push_str("\r\n");
         }
     }
-    let edge = format!("--{}", boundary?);
-    let first = body.split(&format!("{edge}\r\n")).nth(1)?;
-    let first = first.strip_suffix("\r\n").unwrap_or(first);
-    Some((own, format!("{kept}{first}\r\n").into_bytes()))
+    let mut plainest = first_part(body, &boundary?)?;
+    // The first part of a mixed letter is an alternative of its own.
+    while let Some((head, body)) = plainest.split_once("\r\n\r\n")
+        && let Some(inner) = fields(head).iter().find_map(|field| content_boundary(field))
+    {
+        plainest = first_part(body, &inner)?;
+    }
+    Some((own, format!("{kept}{plainest}\r\n").into_bytes()))
+}
+
+fn content_boundary(field: &str) -> Option<String> {
+    let (name, value) = field.split_once(':')?;
+    name.eq_ignore_ascii_case("Content-Type").then(|| boundary_of(value)).flatten()
+}
+
+fn first_part<'a>(body: &'a str, boundary: &str) -> Option<&'a str> {
+    let first = body.split(&format!("--{boundary}\r\n")).nth(1)?;
+    let first = first.split(&format!("--{boundary}--")).next()?;
+    Some(first.strip_suffix("\r\n").unwrap_or(first))
 }
 
 /// Header fields, each with its folded lines.
@@ -46,7 +61,8 @@ fn fields(head: &str) -> Vec<String> {
 
 fn boundary_of(content_type: &str) -> Option<String> {
     let (kind, rest) = content_type.split_once(';')?;
-    if !kind.trim().eq_ignore_ascii_case("multipart/alternative") {
+    let kind = kind.trim().to_lowercase();
+    if !["multipart/alternative", "multipart/mixed"].contains(&kind.as_str()) {
         return None;
     }
     let (_, value) = rest.split_once("boundary=")?;

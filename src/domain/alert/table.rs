@@ -237,8 +237,8 @@ pub const TRANSITIONS: [TransitionRow; 25] = [
         "superseded",
         "another alert takes over",
         [CLOSED],
-        "carried by the new alert, which refers to this one",
-        false
+        "carried by the new alert, which says more",
+        true
     ),
     row!(
         22,

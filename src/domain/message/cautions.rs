@@ -65,6 +65,13 @@ pub(super) fn for_work(
     rules
 }
 
+/// The rules that hold for the whole lay-up.
+pub(super) fn for_lay_up(boat: &Boat, state: &BoatState, site: &Site) -> BTreeSet<&'static str> {
+    let mut rules = for_visit(boat, state, site);
+    rules.extend(["heater", "draining", "antifreeze"]);
+    rules
+}
+
 /// The rules that hold whenever somebody goes to the boat.
 pub(super) fn for_visit(boat: &Boat, state: &BoatState, site: &Site) -> BTreeSet<&'static str> {
     let mut rules = BTreeSet::from(["always"]);

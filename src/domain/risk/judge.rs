@@ -382,7 +382,7 @@ const fn priority_when_frozen(consequence: Consequence) -> Priority {
 
 /// May ice in this circuit ask a person to act? Open tanks and bilges are listed, hoses usually survive, and a drained
 /// part has room; afloat, whatever keeps the sea out counts.
-pub(super) fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool {
+pub fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool {
     let sinks = afloat && kind.consequence_when(true) > kind.consequence_when(false);
     let closed = matches!(kind.confinement, Confinement::Hard | Confinement::Brittle) || sinks;
     let wet = match circuit.holds {

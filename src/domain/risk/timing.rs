@@ -1,7 +1,8 @@
 //! From the first dangerous hour back to the latest start, and from slack and consequence to priority.
 
 use chrono::{
-    DateTime, Days, LocalResult, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, TimeZone, Utc,
+    DateTime, Datelike, Days, LocalResult, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta,
+    TimeZone, Utc, Weekday,
 };
 
 use chrono_tz::Tz;
@@ -16,6 +17,11 @@ const MARGIN_MIN: f64 = 120.0;
 const DAYLIGHT_MARGIN_MIN: i64 = 30;
 /// How many days back a working window is looked for.
 const DAYS_BACK: u64 = 14;
+/// When a longer piece of work is proposed to begin.
+const WORK_AT: NaiveTime = match NaiveTime::from_hms_opt(10, 0, 0) {
+    Some(time) => time,
+    None => NaiveTime::MIN,
+};
 /// How many days ahead working hours are counted.
 const DAYS_AHEAD: usize = 30;
 
@@ -83,6 +89,24 @@ pub fn after_working_hours(
         day = next;
     }
     from + span
+}
+
+/// Ten o'clock on a good day for a longer piece of work: the last Saturday or Sunday up to `last` and after `now`, else the
+/// last day before `last` that is still to come; `None` where none is.
+#[must_use]
+pub fn day_before_end(
+    last: NaiveDate,
+    now: DateTime<Utc>,
+    zone: Tz,
+    hours: WorkingHours,
+) -> Option<DateTime<Utc>> {
+    let today = now.with_timezone(&zone).date_naive();
+    let coming = |day: &NaiveDate| *day > today;
+    let days: Vec<NaiveDate> =
+        (0..14).filter_map(|back| last.checked_sub_days(Days::new(back))).filter(coming).collect();
+    let weekend = |day: &&NaiveDate| matches!(day.weekday(), Weekday::Sat | Weekday::Sun);
+    let day = days.iter().find(weekend).or_else(|| days.get(1)).or_else(|| days.first())?;
+    Some(wall(day.and_time(hours.from.max(WORK_AT)), zone))
 }
 
 /// The working hours of a date at the place, cut by sunrise and by sunset.

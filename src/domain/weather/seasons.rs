@@ -55,6 +55,44 @@ pub fn winters(days: &[Day]) -> Vec<Winter> {
     all
 }
 
+/// The mean of each day of the year over all years, smoothed over a month.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DailyNormals(Vec<Option<f64>>);
+
+/// Days of the year that a normal is the mean of, either side.
+const SMOOTHED_OVER: i64 = 15;
+const DAYS_A_YEAR: i64 = 366;
+
+impl DailyNormals {
+    /// From days in any order.
+    #[must_use]
+    pub fn of(days: &[Day]) -> Self {
+        let mut sums = vec![(0.0, 0.0); 366];
+        for day in days {
+            let slot = usize::try_from(day.date.ordinal0()).ok().and_then(|at| sums.get_mut(at));
+            if let Some((sum, count)) = slot {
+                *sum += f64::midpoint(day.low_c, day.high_c);
+                *count += 1.0;
+            }
+        }
+        let around = |at: i64| {
+            let near = (-SMOOTHED_OVER..=SMOOTHED_OVER).filter_map(|off| {
+                usize::try_from((at + off).rem_euclid(DAYS_A_YEAR)).ok().and_then(|at| sums.get(at))
+            });
+            let (sum, count) = near.fold((0.0, 0.0), |(s, c), (sum, count)| (s + sum, c + count));
+            (count > 0.0).then(|| sum / count)
+        };
+        Self((0..DAYS_A_YEAR).map(around).collect())
+    }
+
+    /// The mean of a date, C; `None` where the archive has no day near it.
+    #[must_use]
+    pub fn on(&self, date: NaiveDate) -> Option<f64> {
+        let at = usize::try_from(date.ordinal0()).ok()?;
+        self.0.get(at).copied().flatten()
+    }
+}
+
 /// First and last day of a winter that froze; `None`: it did not.
 pub type FirstAndLast = Option<(NaiveDate, NaiveDate)>;
 
@@ -143,6 +181,33 @@ pub fn day_at(winters: &[(i32, FirstAndLast)], end: End, share: f64) -> Option<u
 fn since_july(year: i32, date: NaiveDate) -> f64 {
     let start = NaiveDate::from_ymd_opt(year, 7, 1).unwrap_or(date);
     i32::try_from((date - start).num_days()).map_or(0.0, f64::from)
+}
+
+/// The share of winters in which it had frozen by a day (counted from 1 July), among those in which it had not by `after`:
+/// the season so far is known. `None` where no winter is left.
+#[must_use]
+pub fn frozen_by(winters: &[(i32, FirstAndLast)], day: u32, after: Option<u32>) -> Option<f64> {
+    let first = |(year, found): &(i32, FirstAndLast)| {
+        found.map_or(f64::INFINITY, |(first, _)| since_july(*year, first))
+    };
+    let left: Vec<f64> = winters
+        .iter()
+        .map(first)
+        .filter(|first| after.is_none_or(|after| *first > f64::from(after)))
+        .collect();
+    let count = |n: usize| u32::try_from(n).map_or(0.0, f64::from);
+    let frozen = left.iter().filter(|first| **first <= f64::from(day)).count();
+    (!left.is_empty()).then(|| count(frozen) / count(left.len()))
+}
+
+/// The day counted from 1 July of a date's own season.
+#[must_use]
+pub fn day_of_season(date: NaiveDate) -> u32 {
+    let year = if date.month() >= 7 { date.year() } else { date.year() - 1 };
+    let days = since_july(year, date);
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a day of a year")]
+    let whole = days.max(0.0) as u32;
+    whole
 }
 
 /// Month and day of a day counted from 1 July, in a year without a leap day.

@@ -8,7 +8,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::issues::Issues;
 use super::stand_in::StandIn;
-use super::winter::Winter;
+use super::winter::{Winter, past_days};
 use crate::domain::boat::LayupEvent;
 use crate::intake::{self, ImportProblems, Imported, Known};
 use crate::service::house::{House, ServiceError};
@@ -141,11 +141,27 @@ contact = "office@example.org"
 [forecast.nws]
 base = "{base}"
 
+[season.archives]
+QUAY = "past_coast.csv"
+DOCK = "past_coast.csv"
+BARN = "past_coast.csv"
+SHED = "past_inland.csv"
+UPPER = "past_inland.csv"
+DRIVE-B = "past_inland.csv"
+
 [mail]
 from = "freeze-desk@example.org"
 maildir = "Maildir"
 "#
     );
+    for (name, inland) in [("past_coast.csv", false), ("past_inland.csv", true)] {
+        let days = past_days(SEED, inland)
+            .map_err(|error| ServiceError::Told(format!("inventing past winters: {error}")))?;
+        let path = folder.join(name);
+        std::fs::write(&path, days).map_err(|error| {
+            ServiceError::Told(format!("cannot write {}: {error}", path.display()))
+        })?;
+    }
     let path = folder.join("rimeward.toml");
     std::fs::write(&path, &text)
         .map_err(|error| ServiceError::Told(format!("cannot write {}: {error}", path.display())))?;

@@ -6,6 +6,7 @@
 
 mod curve;
 mod days;
+mod past;
 mod sky;
 mod tables;
 
@@ -13,6 +14,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 
 use crate::domain::weather::Step;
 
+pub use past::past_days;
 pub use tables::{DayTable, WinterCell, WinterError};
 
 /// The seed of the demonstration: of the first sixty the one whose monthly mean lows lie nearest to the normals.

@@ -24,6 +24,8 @@ pub(super) struct Looked<'a> {
     pub boats: Vec<(&'a BoatView, BoatWork)>,
     pub cannot_say: Vec<(SiteId, usize)>,
     pub forecast_until: Option<DateTime<Utc>>,
+    /// Places that go on along the season without past seasons of their own.
+    pub without_past: usize,
 }
 
 /// Looks at every boat through all hours of the forecast and the season after it.
@@ -47,17 +49,25 @@ pub(super) fn look<'a>(
             return Ok((id, Err(here.len())));
         };
         let until = at + TimeDelta::hours(i64::try_from(weather.coming.len()).unwrap_or(0));
-        let weather = carried_on(&weather, &wander, &|_| None, hours, house.settings.judge.seed);
+        // A plan without past seasons is better than none.
+        let past = house.past_seasons(id).unwrap_or_else(|error| {
+            tracing::warn!("{id}: planned without past seasons: {error}");
+            None
+        });
+        let normal = |date| past.as_ref().and_then(|past| past.normals.on(date));
+        let weather = carried_on(&weather, &wander, &normal, hours, house.settings.judge.seed);
         let passages = Passages::new(&weather, &house.catalogue);
         let mut look = BoatLook::new(passages, &table, &evenings, tolerance);
         let work = |view: &'a BoatView| Ok((view, look.boat(&view.boat, &view.state)?));
         let boats: Result<Vec<_>, ServiceError> = here.into_iter().map(work).collect();
-        Ok((id, Ok((until, boats?))))
+        Ok((id, Ok((until, past.is_some(), boats?))))
     })?;
-    let mut looked = Looked { boats: Vec::new(), cannot_say: Vec::new(), forecast_until: None };
+    let mut looked =
+        Looked { boats: Vec::new(), cannot_say: Vec::new(), forecast_until: None, without_past: 0 };
     for (id, place) in places {
         match place {
-            Ok((until, boats)) => {
+            Ok((until, past, boats)) => {
+                looked.without_past += usize::from(!past);
                 let known = looked.forecast_until.unwrap_or(until);
                 looked.forecast_until = Some(known.min(until));
                 looked.boats.extend(boats);

@@ -8,20 +8,20 @@ use super::sky::{Sky, SkyDay};
 use super::tables::{DayTable, NamedDay, Tables, WinterCell, WinterError, pairs};
 
 /// Correlation of a low's departure with that of the night before.
-const NIGHT_TO_NIGHT: f64 = 0.7;
+pub(super) const NIGHT_TO_NIGHT: f64 = 0.7;
 /// Spread of the departures: 4 K in F.
-const SPREAD_F: f64 = 7.2;
+pub(super) const SPREAD_F: f64 = 7.2;
 /// Share of the variance that the places have in common.
 const SHARED: f64 = 0.93;
 /// A day's high lies at least this far above its low, in F.
-const RISE_LEAST_F: f64 = 5.0;
+pub(super) const RISE_LEAST_F: f64 = 5.0;
 /// The rise of a day by its cloud: this factor without, less so much of it under full cover.
 const RISE_CLEAR: f64 = 1.3;
 const RISE_CLOUD: f64 = 0.6;
 /// How far what would fall below a floor is turned back up, as a share.
 const TURNED_BACK: f64 = 0.35;
 /// Spread of the rise, as a share.
-const RISE_SPREAD: f64 = 0.12;
+pub(super) const RISE_SPREAD: f64 = 0.12;
 
 /// One calendar day at one place, in F.
 #[derive(Debug, Clone, Default)]
@@ -148,17 +148,25 @@ impl Place<'_> {
 
     /// A monthly figure, straight between the middles of the months.
     fn mean(&self, at: usize, figure: impl Fn(&super::tables::Normal) -> f64) -> f64 {
-        let date = self.date(at);
-        let after = self.tables.normals.iter().find(|n| n.day > date);
-        let before = self.tables.normals.iter().rev().find(|n| n.day <= date);
-        match (before, after) {
-            (Some(a), Some(b)) => {
-                let share = days_between(a.day, date) / days_between(a.day, b.day);
-                figure(a) + share * (figure(b) - figure(a))
-            }
-            (Some(one), None) | (None, Some(one)) => figure(one),
-            (None, None) => 0.0,
+        between(&self.tables.normals, self.date(at), figure)
+    }
+}
+
+/// A monthly figure on a day of the tables' own winter, straight between the middles of the months.
+pub(super) fn between(
+    normals: &[super::tables::Normal],
+    date: NaiveDate,
+    figure: impl Fn(&super::tables::Normal) -> f64,
+) -> f64 {
+    let after = normals.iter().find(|n| n.day > date);
+    let before = normals.iter().rev().find(|n| n.day <= date);
+    match (before, after) {
+        (Some(a), Some(b)) => {
+            let share = days_between(a.day, date) / days_between(a.day, b.day);
+            figure(a) + share * (figure(b) - figure(a))
         }
+        (Some(one), None) | (None, Some(one)) => figure(one),
+        (None, None) => 0.0,
     }
 }
 

@@ -1,0 +1,215 @@
+//! Kind `deadline`: the first damaging freeze of the season is near, by past seasons, and the record does not say that the
+//! boat is laid up. A few words in good time, three at most, and none once it is done or a freeze in sight says more.
+
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
+use chrono_tz::Tz;
+
+use super::{
+    Alert, AlertId, ChanceClass, CloseReason, Closing, Condition, Flat, Heard, Kind, Ledger,
+    Response, Sent, Subject, System, Told, Transition,
+};
+use crate::domain::boat::{BoatId, PersonId, SiteId};
+use crate::domain::risk::{Consequence, Priority};
+
+/// Days before the last day on which the first, second and third word is due.
+const WORDS_DAYS_BEFORE: [i64; 3] = [21, 7, 2];
+/// Two words lie so many days apart at least.
+const APART_DAYS: i64 = 4;
+/// Inside so many days it is of medium priority.
+const MEDIUM_DAYS: i64 = 7;
+/// After so many days past the last day nobody is nudged any more: forecasts say what there is to say.
+const OVER_DAYS: i64 = 14;
+/// Hours of the day, local, in which a nudge is decided.
+const HOURS: std::ops::Range<u32> = 8..20;
+/// A plan counts as kept until a day after its time.
+const PLAN_DAYS: i64 = 1;
+
+/// One boat in autumn.
+#[derive(Debug, Clone)]
+pub struct Autumn<'a> {
+    /// Which boat.
+    pub boat: &'a BoatId,
+    /// Where it stands.
+    pub site: &'a SiteId,
+    /// The clock of the place.
+    pub zone: Tz,
+    /// Who is to be nudged; `None`: the yard sees to it, or nobody is listed.
+    pub owner: Option<&'a PersonId>,
+    /// Dear parts that hold water or nothing on record; empty: laid up.
+    pub wet: &'a [System],
+    /// The last day on which the chance that one of them has frozen is within the tolerance, by past seasons.
+    pub last_day: NaiveDate,
+    /// That chance, 0 to 1.
+    pub tolerance: f64,
+    /// Minutes of the work.
+    pub minutes: f64,
+    /// A freeze in sight has an alert of its own, which says more.
+    pub freeze: Option<&'a AlertId>,
+    /// The alert of this kind that is not closed.
+    pub open: Option<&'a Alert>,
+    /// The last one that is closed.
+    pub closed: Option<&'a Alert>,
+    /// How many are closed.
+    pub episodes_closed: u32,
+}
+
+/// What to tell the owner.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Word {
+    /// The first, second or third nudge, from 1.
+    Nudge(u8),
+    /// The record says done.
+    Done,
+}
+
+/// The alert after it, the row of its log, and what the owner is told, if anything. Pure.
+#[must_use]
+pub fn decide_autumn(
+    autumn: &Autumn<'_>,
+    now: DateTime<Utc>,
+) -> Option<(Alert, Transition, Option<Word>)> {
+    match autumn.open {
+        Some(open) => go_on(autumn, open, now),
+        None => begin(autumn, now),
+    }
+}
+
+fn begin(autumn: &Autumn<'_>, now: DateTime<Utc>) -> Option<(Alert, Transition, Option<Word>)> {
+    let days = days_left(autumn, now);
+    let due = days <= WORDS_DAYS_BEFORE[0] && days >= -OVER_DAYS;
+    let this_season = |alert: &&Alert| {
+        alert.raised_at.is_some_and(|at| season_of(at, autumn.zone) == season_of(now, autumn.zone))
+    };
+    let had = autumn.closed.filter(this_season).is_some();
+    autumn.owner?;
+    if had || !due || autumn.wet.is_empty() || autumn.freeze.is_some() || !is_day(autumn, now) {
+        return None;
+    }
+    let episode = autumn.episodes_closed.saturating_add(1);
+    let subject = Subject::Boat(autumn.boat.clone());
+    let before = Alert::candidate(Kind::Deadline, subject, autumn.site.clone(), episode);
+    let mut next = before.clone();
+    next.raised_at = Some(now);
+    tell(&mut next, autumn, now);
+    let why =
+        format!("not recorded as laid up; by past seasons {} is the last day", autumn.last_day);
+    let transition = Transition::between(1, &before, &next, now, "rule", &why, None);
+    Some((next, transition, Some(Word::Nudge(1))))
+}
+
+fn go_on(
+    autumn: &Autumn<'_>,
+    open: &Alert,
+    now: DateTime<Utc>,
+) -> Option<(Alert, Transition, Option<Word>)> {
+    let answered = open.flat() == Flat::Acknowledged;
+    let close = |row, reason: CloseReason, why: &str, word| {
+        let mut next = open.clone();
+        next.condition = Condition::Normal;
+        next.closed = Some(Closing { at: now, reason });
+        if word == Some(Word::Done) {
+            next.revision = open.revision.saturating_add(1);
+            for ledger in next.told.values_mut() {
+                ledger.awaits_closing = false;
+                ledger.sent.push(Sent { at: now, revision: next.revision, step: 0 });
+            }
+        }
+        let transition = Transition::between(row, open, &next, now, "rule", why, None);
+        Some((next, transition, word))
+    };
+    if autumn.wet.is_empty() {
+        return close(
+            13,
+            CloseReason::Done,
+            "the record says that it is laid up",
+            Some(Word::Done),
+        );
+    }
+    if let Some(by) = autumn.freeze {
+        let reason = CloseReason::Superseded { by: by.clone() };
+        return close(21, reason, "a freeze is in sight: its alert says more", None);
+    }
+    let days = days_left(autumn, now);
+    if days < -OVER_DAYS {
+        let row = if answered { 10 } else { 25 };
+        return close(row, CloseReason::Returned, "the time of first freezes is over", None);
+    }
+    let said = open.told.values().map(|ledger| ledger.sent.len()).max().unwrap_or(0);
+    let due = WORDS_DAYS_BEFORE.get(said).is_some_and(|before| days <= *before);
+    let lately = open.told.values().any(|ledger| (now - ledger.last.at).num_days() < APART_DAYS);
+    if !due || lately || !is_day(autumn, now) || plans(open, now) || open.flat() == Flat::Shelved {
+        return None;
+    }
+    autumn.owner?;
+    let mut next = open.clone();
+    next.response = Response::Unacknowledged;
+    tell(&mut next, autumn, now);
+    let why = format!("still not recorded as laid up, {days} days before the last day");
+    let row = if answered { 8 } else { 6 };
+    let transition = Transition::between(row, open, &next, now, "rule", &why, None);
+    let number = u8::try_from(said.saturating_add(1)).unwrap_or(u8::MAX);
+    Some((next, transition, Some(Word::Nudge(number))))
+}
+
+/// Does somebody mean to do it, and is their time not over?
+fn plans(open: &Alert, now: DateTime<Utc>) -> bool {
+    match &open.response {
+        Response::Acknowledged { plan_until: Some(plan), .. } => {
+            now < *plan + chrono::TimeDelta::days(PLAN_DAYS)
+        }
+        _ => false,
+    }
+}
+
+fn tell(next: &mut Alert, autumn: &Autumn<'_>, now: DateTime<Utc>) {
+    let Some(owner) = autumn.owner else { return };
+    let near = days_left(autumn, now) <= MEDIUM_DAYS;
+    let priority = if near { Priority::Medium } else { Priority::Low };
+    next.condition = Condition::Active { priority };
+    next.revision = next.revision.saturating_add(1);
+    let sent = Sent { at: now, revision: next.revision, step: 0 };
+    let last = Told {
+        at: now,
+        priority,
+        chance: autumn.tolerance,
+        chance_class: ChanceClass::of(autumn.tolerance),
+        low_c: None,
+        first_danger: None,
+        latest_start: None,
+        minutes: autumn.minutes,
+        systems: autumn.wet.to_vec(),
+        action: "lay_up".to_owned(),
+    };
+    let worst = Heard {
+        priority,
+        chance: autumn.tolerance,
+        low_c: None,
+        consequence: Consequence::Severe,
+        systems: Vec::new(),
+    };
+    let ledger = next.told.entry(owner.clone()).or_insert_with(|| Ledger {
+        last: last.clone(),
+        worst,
+        sent: Vec::new(),
+        awaits_closing: true,
+        updates: 0,
+    });
+    ledger.last = last;
+    ledger.sent.push(sent);
+    ledger.awaits_closing = true;
+}
+
+fn is_day(autumn: &Autumn<'_>, now: DateTime<Utc>) -> bool {
+    HOURS.contains(&chrono::Timelike::hour(&now.with_timezone(&autumn.zone)))
+}
+
+/// Days from today to the last day.
+fn days_left(autumn: &Autumn<'_>, now: DateTime<Utc>) -> i64 {
+    (autumn.last_day - now.with_timezone(&autumn.zone).date_naive()).num_days()
+}
+
+/// The first year of the winter that a time belongs to.
+fn season_of(at: DateTime<Utc>, zone: Tz) -> i32 {
+    let date = at.with_timezone(&zone).date_naive();
+    if date.month() >= 7 { date.year() } else { date.year() - 1 }
+}

@@ -1,0 +1,100 @@
+//! Past seasons of the places: the archives that the configuration names, read once.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use super::house::{House, ServiceError};
+use crate::domain::boat::SiteId;
+use crate::domain::weather::seasons::{DailyNormals, Day, FirstAndLast, Winter, winters};
+use crate::intake::archive::{ARCHIVE_BYTES_MAX, days};
+
+/// Fewer winters say too little.
+pub const WINTERS_LEAST: usize = 5;
+
+/// What is known of the past seasons of a place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PastSeasons {
+    /// The file that it comes from.
+    pub file: PathBuf,
+    /// Days read.
+    pub days: usize,
+    /// Whole winters, oldest first.
+    pub winters: Vec<Winter>,
+    /// Mean of each day of the year.
+    pub normals: DailyNormals,
+}
+
+/// First and last freeze of each winter.
+pub type FirstFreezes = Arc<[(i32, FirstAndLast)]>;
+
+/// Archives by file, once read, and what they say of each thermal class.
+#[derive(Debug, Default)]
+pub struct Archives {
+    read: Mutex<BTreeMap<(PathBuf, String), Arc<PastSeasons>>>,
+    freezes: Mutex<BTreeMap<(PathBuf, usize, String), FirstFreezes>>,
+}
+
+impl Archives {
+    /// What is known of a class at a place, computed if it is not.
+    pub(super) fn freezes(
+        &self,
+        past: &PastSeasons,
+        class: &str,
+        make: impl FnOnce() -> Result<FirstFreezes, ServiceError>,
+    ) -> Result<FirstFreezes, ServiceError> {
+        let key = (past.file.clone(), past.days, class.to_owned());
+        let mut known = self.freezes.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(found) = known.get(&key) {
+            return Ok(Arc::clone(found));
+        }
+        let made = make()?;
+        known.insert(key, Arc::clone(&made));
+        Ok(made)
+    }
+}
+
+impl PastSeasons {
+    /// Reads an archive; in a table with a `station` column only the rows of `station` count, where there are any.
+    ///
+    /// # Errors
+    /// [`ServiceError::Told`]: a file that cannot be read, or too few winters in it.
+    pub fn read(file: &Path, station: &str) -> Result<Self, ServiceError> {
+        let name = file.display();
+        let told = |words: String| ServiceError::Told(format!("{name}: {words}"));
+        let size = std::fs::metadata(file).map_err(|error| told(error.to_string()))?.len();
+        if size > ARCHIVE_BYTES_MAX {
+            return Err(told(format!(
+                "has {size} bytes, more than the {ARCHIVE_BYTES_MAX} that are read"
+            )));
+        }
+        let body = std::fs::read(file).map_err(|error| told(error.to_string()))?;
+        let days: Vec<Day> = days(&body, Some(station)).map_err(|error| told(error.to_string()))?;
+        let winters = winters(&days);
+        if winters.len() < WINTERS_LEAST {
+            return Err(told(format!(
+                "has {} complete winters for {station}; {WINTERS_LEAST} at least say something",
+                winters.len()
+            )));
+        }
+        Ok(Self { file: file.into(), days: days.len(), normals: DailyNormals::of(&days), winters })
+    }
+}
+
+impl House {
+    /// The past seasons of a place; `None` where the configuration names no archive for it.
+    ///
+    /// # Errors
+    /// As [`PastSeasons::read`].
+    pub fn past_seasons(&self, site: &SiteId) -> Result<Option<Arc<PastSeasons>>, ServiceError> {
+        let Some(file) = self.settings.season.archive_of(site.as_str()) else { return Ok(None) };
+        let key = (file.to_path_buf(), site.to_string());
+        let mut known = self.archives.read.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(found) = known.get(&key) {
+            return Ok(Some(Arc::clone(found)));
+        }
+        let read = Arc::new(PastSeasons::read(file, site.as_str())?);
+        known.insert(key, Arc::clone(&read));
+        Ok(Some(read))
+    }
+}
