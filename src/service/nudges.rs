@@ -244,7 +244,7 @@ fn look(
         if let Some(group) = group {
             groups.entry(group).or_default().1 += kind.drain_minutes;
         }
-        let dear = kind.consequence_when(view.state.afloat) == Consequence::Severe;
+        let dear = kind.consequence_when(view.state.afloat) >= Consequence::Major;
         // A loop of engine coolant is tested, not drained: that its strength is not known is another matter.
         let loops = kind.action == TESTED_NOT_DRAINED;
         if !dear || loops || !is_wet(circuit.holds) || !interrupts(circuit, kind, view.state.afloat)

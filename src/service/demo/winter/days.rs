@@ -10,7 +10,7 @@ use super::tables::{DayTable, NamedDay, Tables, WinterCell, WinterError, pairs};
 /// Correlation of a low's departure with that of the night before.
 pub(super) const NIGHT_TO_NIGHT: f64 = 0.7;
 /// Spread of the departures: 4 K in F.
-pub(super) const SPREAD_F: f64 = 7.2;
+const SPREAD_F: f64 = 7.2;
 /// Share of the variance that the places have in common.
 const SHARED: f64 = 0.93;
 /// A day's high lies at least this far above its low, in F.

@@ -5,13 +5,15 @@ use std::fmt::Write as _;
 use chrono::{Datelike, NaiveDate};
 
 use super::super::noise::Noise;
-use super::days::{NIGHT_TO_NIGHT, RISE_LEAST_F, RISE_SPREAD, SPREAD_F, between};
+use super::days::{NIGHT_TO_NIGHT, RISE_LEAST_F, RISE_SPREAD, between};
 use super::tables::{Normal, Tables, WinterError};
 
 /// First years of the winters: thirty, as in climate normals.
 const WINTERS: std::ops::RangeInclusive<i32> = 1992..=2021;
 /// Spread of a whole winter about the normals, in F (1 K; from memory, no source).
 const WINTER_SPREAD_F: f64 = 1.8;
+/// Spread of a day's low about its winter, in F, by the water and inland: working figures for the demonstration.
+const DAY_SPREAD_F: [f64; 2] = [4.5, 6.0];
 /// Days from 1 September to 31 May, a leap day included.
 const DAYS: usize = 274;
 
@@ -22,6 +24,8 @@ const DAYS: usize = 274;
 pub fn past_days(seed: u64, inland: bool) -> Result<String, WinterError> {
     let tables = Tables::read()?;
     let figure = |normal: &Normal| if inland { normal.drive_b_low_f } else { normal.coast_low_f };
+    let [coast_f, inland_f] = DAY_SPREAD_F;
+    let spread_f = if inland { inland_f } else { coast_f };
     let mut text = "date,tmin_c,tmax_c\n".to_owned();
     for (number, year) in (0_u64..).zip(WINTERS) {
         // Coast and inland share the weather of a winter.
@@ -34,7 +38,7 @@ pub fn past_days(seed: u64, inland: bool) -> Result<String, WinterError> {
             if date.year() > year && date.month() > 5 {
                 break;
             }
-            let low_f = between_months(&tables.normals, date, figure) + winter_f + SPREAD_F * low;
+            let low_f = between_months(&tables.normals, date, figure) + winter_f + spread_f * low;
             let usual = between_months(&tables.normals, date, |normal| normal.rise_f);
             let high_f = low_f + (usual * (1.0 + 2.0 * RISE_SPREAD * rise)).max(RISE_LEAST_F);
             let celsius = |fahrenheit: f64| (fahrenheit - 32.0) / 1.8;
