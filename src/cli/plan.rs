@@ -152,6 +152,9 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
             "colder_k": what_if.colder_k,
             "tolerance": what_if.tolerance,
         },
+        "fill_from": plan.fill_from.iter().map(|from| json!({
+            "site": from.site, "engine": from.engine, "all": from.all, "winters": from.winters,
+        })).collect::<Vec<_>>(),
         "places_without_past_seasons": plan.without_past,
         "forecast_until": plan.forecast_until.map(|at| at.with_timezone(&zone).to_rfc3339()),
         "days": days,

@@ -6,7 +6,6 @@ use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 
 use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row, label_of};
-use super::past_seasons::PastSeasons;
 use super::survey::{BoatView, Survey};
 use crate::domain::alert::deadline::{Autumn, Word, decide_autumn};
 use crate::domain::alert::quiet::not_before;
@@ -14,12 +13,10 @@ use crate::domain::alert::{Alert, AlertId, Decision, Kind, System, Transition, i
 use crate::domain::boat::{BoatId, Care, CircuitId};
 use crate::domain::catalogue::Consequence;
 use crate::domain::message::{Context, Nudge, compose_deadline};
-use crate::domain::physics::Liquid;
-use crate::domain::physics::part::thermal_class;
 use crate::domain::risk::Priority;
 use crate::domain::risk::judge::interrupts;
 use crate::domain::risk::plan::work::WorkTable;
-use crate::domain::weather::seasons::{End, day_at, water_in};
+use crate::domain::weather::seasons::{End, day_at};
 use crate::domain::yard::{Role, SiteKind};
 use crate::store::{AlertFilter, OutboxRow};
 
@@ -254,7 +251,7 @@ fn look(
         if let Some(group) = group {
             groups.entry(group).or_default().0 += kind.drain_minutes;
         }
-        let days = house.first_freezes(&past, &kind.thermal_class)?;
+        let days = house.first_and_last(&past, &kind.thermal_class)?;
         let (Some(bad), half) =
             (day_at(&days, End::First, tolerance), day_at(&days, End::First, 0.5))
         else {
@@ -276,26 +273,4 @@ fn look(
         }
     }
     Ok(Some(found))
-}
-
-impl House {
-    /// First and last freeze of each past winter for a thermal class full of fresh water, computed once.
-    ///
-    /// # Errors
-    /// A hole in the tables.
-    fn first_freezes(
-        &self,
-        past: &std::sync::Arc<PastSeasons>,
-        class: &str,
-    ) -> Result<super::past_seasons::FirstFreezes, ServiceError> {
-        self.archives.freezes(past, class, || {
-            let class =
-                thermal_class(class).map_err(|error| ServiceError::Told(error.to_string()))?;
-            let part = water_in(class, &Liquid::FreshWater);
-            let froze = |winter: &crate::domain::weather::seasons::Winter| {
-                (winter.year, part.as_ref().and_then(|part| winter.part_frozen(part)))
-            };
-            Ok(past.winters.iter().map(froze).collect())
-        })
-    }
 }

@@ -6,7 +6,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use super::house::{House, ServiceError};
 use crate::domain::boat::SiteId;
-use crate::domain::weather::seasons::{DailyNormals, Day, FirstAndLast, Winter, winters};
+use crate::domain::physics::Liquid;
+use crate::domain::physics::part::thermal_class;
+use crate::domain::weather::seasons::{DailyNormals, Day, FirstAndLast, Winter, water_in, winters};
 use crate::intake::archive::{ARCHIVE_BYTES_MAX, days};
 
 /// Fewer winters say too little.
@@ -96,5 +98,25 @@ impl House {
         let read = Arc::new(PastSeasons::read(file, site.as_str())?);
         known.insert(key, Arc::clone(&read));
         Ok(Some(read))
+    }
+
+    /// First and last freeze of each past winter for a thermal class full of fresh water, computed once.
+    ///
+    /// # Errors
+    /// A hole in the tables.
+    pub(super) fn first_and_last(
+        &self,
+        past: &PastSeasons,
+        class: &str,
+    ) -> Result<FirstFreezes, ServiceError> {
+        self.archives.freezes(past, class, || {
+            let class =
+                thermal_class(class).map_err(|error| ServiceError::Told(error.to_string()))?;
+            let part = water_in(class, &Liquid::FreshWater);
+            let froze = |winter: &Winter| {
+                (winter.year, part.as_ref().and_then(|part| winter.part_frozen(part)))
+            };
+            Ok(past.winters.iter().map(froze).collect())
+        })
     }
 }

@@ -3,6 +3,7 @@
 
 mod hands;
 mod look;
+mod spring;
 
 use std::collections::BTreeMap;
 
@@ -23,6 +24,8 @@ use crate::domain::risk::plan::{INDEX_DAYS, Job};
 use crate::settings::crew::Objective;
 use hands::{crew, scarce};
 use look::look;
+pub use spring::FillFrom;
+use spring::fill_from;
 
 /// Days of which it is shown what waiting costs.
 const WAITING_DAYS: usize = 7;
@@ -84,6 +87,8 @@ pub struct YardPlan {
     pub forecast_until: Option<DateTime<Utc>>,
     /// How many places are carried on beyond the forecast without past seasons of their own.
     pub without_past: usize,
+    /// In spring: from when on water may be filled in again.
+    pub fill_from: Vec<FillFrom>,
     /// Boats with work for the crew, first to do first.
     pub rows: Vec<Row>,
     /// Boats that their owners lay up: not in the crew's hours.
@@ -187,6 +192,11 @@ pub fn plan(
         crew,
         forecast_until: looked.forecast_until,
         without_past: looked.without_past,
+        fill_from: fill_from(
+            house,
+            seen,
+            at.with_timezone(&house.settings.yard.time_zone).date_naive(),
+        )?,
         owners,
         done,
         frozen,

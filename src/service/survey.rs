@@ -14,6 +14,7 @@ use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::risk::ambient::PlaceWeather;
 use crate::domain::risk::judge::Judge;
+use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::risk::power::PowerLoss;
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::measured::{self, Measured};
@@ -170,7 +171,9 @@ fn judge_place(
     boats: Vec<(Boat, BoatState)>,
     alone: bool,
 ) -> Result<Vec<BoatView>, ServiceError> {
-    let mut judge = weather.map(|w| Judge::new(w, &house.catalogue, house.judge_settings()));
+    let work = WorkTable::built_in(&house.catalogue)?;
+    let mut judge =
+        weather.map(|w| Judge::new(w, &house.catalogue, house.judge_settings()).with_work(&work));
     if let Some(judge) = judge.as_mut().filter(|_| alone) {
         judge.prepare(boats.iter().map(|(_, state)| state), &Threads);
     }

@@ -8,6 +8,8 @@ use std::process::{Command, Stdio};
 
 use chrono::{Datelike as _, NaiveDate};
 use rimeward::domain::risk::plan::due::last_day_at;
+use rimeward::domain::weather::seasons::{End, Winter, day_at, day_of_season, winters};
+use rimeward::intake::archive::days as archive_days;
 
 /// Tolerated chance.
 const TOLERANCE: f64 = 0.10;
@@ -89,4 +91,66 @@ fn the_last_day_at_ten_percent_is_exceeded_in_ten_percent_of_seasons_left_out() 
         );
         assert!((share - TOLERANCE).abs() <= 3.0 * error, "{share} in {seasons} seasons");
     }
+}
+
+/// First- and last-freeze days of our own reading of the daily records against the table that was computed from the same
+/// records by another program (`data/freeze_dates_computed.csv`: 36 to 16 F, 10, 50 and 90 % of seasons). Rules for ties
+/// and incomplete seasons differ between the two by a day or two; a whole season more or less moves a 10 % day further.
+#[test]
+fn first_and_last_freezes_are_those_of_the_computed_table() {
+    let Some(folder) = std::env::var_os("RIMEWARD_REAL_DATA") else {
+        println!("RIMEWARD_REAL_DATA is not set: no daily records to look at");
+        return;
+    };
+    let folder = PathBuf::from(folder).join("data");
+    let records = std::fs::read(folder.join("obs_daily.csv.gz")).unwrap();
+    let table = std::fs::read_to_string(folder.join("freeze_dates_computed.csv")).unwrap();
+    let day_of = |text: &str| {
+        let date: NaiveDate = format!("2022-{text}").parse().ok()?;
+        let year = if date.month() >= 7 { 2022 } else { 2023 };
+        Some(i64::from(day_of_season(date.with_year(year)?)))
+    };
+    let (mut within_two, mut days_compared, mut largest) = (0_usize, 0_usize, 0_i64);
+    let mut read: BTreeMap<String, Vec<Winter>> = BTreeMap::new();
+    for line in table.lines().skip(1) {
+        let cells: Vec<&str> = line.split(',').collect();
+        let (station, seasons) = (cells[0], cells[2].parse::<usize>().unwrap());
+        // As in the table, to the last digit: a low of -2.2 C is no 28 F there.
+        let threshold_c = (cells[3].parse::<f64>().unwrap() - 32.0) / 1.8;
+        // Where some winters never come to it, the two count the others differently.
+        if cells[5] != "1.0" || seasons < 20 {
+            continue;
+        }
+        let all = read.entry(station.to_owned()).or_insert_with(|| {
+            // Not every station of the table is among the records.
+            archive_days(&records, Some(station)).map_or_else(|_| Vec::new(), |days| winters(&days))
+        });
+        if all.len() < seasons {
+            continue;
+        }
+        let some = all.get(all.len().saturating_sub(seasons)..).unwrap();
+        let found: Vec<_> = some.iter().map(|w| (w.year, w.air_below(threshold_c))).collect();
+        for (cell, end, share) in [
+            (6, End::First, 0.1),
+            (7, End::First, 0.5),
+            (8, End::First, 0.9),
+            (9, End::Last, 0.1),
+            (10, End::Last, 0.5),
+            (11, End::Last, 0.9),
+        ] {
+            let (Some(theirs), Some(ours)) = (day_of(cells[cell]), day_at(&found, end, share))
+            else {
+                continue;
+            };
+            let off = (i64::from(ours) - theirs).abs();
+            days_compared += 1;
+            within_two += usize::from(off <= 2);
+            largest = largest.max(off);
+        }
+    }
+    println!(
+        "{within_two} of {days_compared} days within two days; the largest difference is {largest}"
+    );
+    assert!(days_compared >= 200, "{days_compared} days");
+    assert!(within_two as f64 >= 0.95 * days_compared as f64, "{within_two} of {days_compared}");
 }

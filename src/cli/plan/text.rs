@@ -270,7 +270,32 @@ fn others(plan: &YardPlan, out: &mut String) {
     }
 }
 
+/// In spring, the day from which on water may be filled in again.
+fn spring(plan: &YardPlan, out: &mut String) {
+    if plan.fill_from.is_empty() {
+        return;
+    }
+    let _ = writeln!(
+        out,
+        "\nFill water in again, by past winters (look at the forecast too; drain again where cold comes after all):"
+    );
+    for from in &plan.fill_from {
+        let day = |date: chrono::NaiveDate| date.format("%-d %b").to_string();
+        let engine = from
+            .engine
+            .map_or_else(String::new, |at| format!("engine and drive from {}, ", day(at)));
+        let _ = writeln!(
+            out,
+            "  {}: {engine}hoses and fittings from {} ({} winters)",
+            from.site,
+            day(from.all),
+            from.winters
+        );
+    }
+}
+
 fn grounds(plan: &YardPlan, out: &mut String) {
+    spring(plan, out);
     if let Some(until) = plan.forecast_until {
         let _ = writeln!(
             out,

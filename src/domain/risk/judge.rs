@@ -11,6 +11,7 @@ use thiserror::Error;
 
 use super::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use super::case::{Outcome, through_the_ensemble};
+use super::plan::work::WorkTable;
 use super::power::PowerLoss;
 use super::start::{Content, hours_that_count};
 use super::timing::{latest_start, priority};
@@ -98,6 +99,7 @@ pub struct Judge<'a> {
     weather: &'a PlaceWeather,
     catalogue: &'a Catalogue,
     settings: JudgeSettings,
+    work: Option<&'a WorkTable>,
     ambients: HashMap<AmbientKey, Ambient>,
     cases: HashMap<CaseKey, Arc<Judged>>,
 }
@@ -110,7 +112,15 @@ impl<'a> Judge<'a> {
         catalogue: &'a Catalogue,
         settings: JudgeSettings,
     ) -> Self {
-        Self { weather, catalogue, settings, ambients: HashMap::new(), cases: HashMap::new() }
+        let (ambients, cases) = (HashMap::new(), HashMap::new());
+        Self { weather, catalogue, settings, work: None, ambients, cases }
+    }
+
+    /// With the yard's own minutes of work by kind of boat; else each circuit takes what it takes alone.
+    #[must_use]
+    pub const fn with_work(mut self, work: &'a WorkTable) -> Self {
+        self.work = Some(work);
+        self
     }
 
     /// Number of distinct cases computed so far.
@@ -142,9 +152,15 @@ impl<'a> Judge<'a> {
     /// [`JudgeError`] where a table lacks a row: nothing is judged by halves.
     pub fn boat(&mut self, boat: &Boat, state: &BoatState) -> Result<Vec<CircuitRisk>, JudgeError> {
         let mut rows = Vec::with_capacity(state.circuits.len());
+        let minutes = self.work.map(|work| work.emergency_by_circuit(boat, state, self.catalogue));
         for (circuit, case) in self.cases_of(state, Power::AsLogged)? {
             let judged = self.judged(&case)?;
-            let mut row = self.row(boat, state, circuit, case.circuit, &judged);
+            let own = minutes.as_ref().and_then(|minutes| {
+                let at = state.circuits.iter().position(|other| std::ptr::eq(other, circuit))?;
+                minutes.get(at).copied()
+            });
+            let own = own.unwrap_or(case.circuit.drain_minutes);
+            let mut row = self.row((boat, state, circuit), case.circuit, &judged, own);
             if let Some(fittings) = case.fittings()? {
                 let outcome = &self.judged(&fittings)?.outcome;
                 row.why.extend(self.fittings_first(&judged.outcome, outcome));
@@ -285,11 +301,10 @@ impl<'a> Judge<'a> {
 
     fn row(
         &self,
-        boat: &Boat,
-        state: &BoatState,
-        circuit: &CircuitState,
+        (boat, state, circuit): (&Boat, &BoatState, &CircuitState),
         kind: &CircuitKind,
         judged: &Judged,
+        drain_minutes: f64,
     ) -> CircuitRisk {
         let (liquid, outcome) = (&judged.liquid, &judged.outcome);
         let consequence = kind.consequence_when(state.afloat);
@@ -311,7 +326,7 @@ impl<'a> Judge<'a> {
                 .map(|hour| at + TimeDelta::hours(i64::try_from(hour).unwrap_or(0)))
         };
         // Once it has frozen there is nothing to drain: it is looked at and tested, not hurried.
-        let minutes = if frozen_now { 0.0 } else { kind.drain_minutes };
+        let minutes = if frozen_now { 0.0 } else { drain_minutes };
         let site = &self.weather.site;
         let latest = first_danger.filter(|_| !frozen_now).map(|danger| {
             latest_start(danger, minutes, site.travel_minutes, site, self.settings.working_hours)

@@ -5,8 +5,9 @@
 
 use serde::Deserialize;
 
+use crate::domain::boat::{Boat, BoatState, CircuitState};
 use crate::domain::catalogue::{
-    Catalogue, CatalogueError, CircuitId, CircuitKind, Consequence, table,
+    Catalogue, CatalogueError, CircuitId, CircuitKind, Consequence, Holds, table,
 };
 
 const WORK: &str = "work.csv";
@@ -212,6 +213,35 @@ impl WorkTable {
             complete: part(row.complete_min, row.engine_more_min),
             emergency: part(row.emergency_min, row.engine_more_emergency_min),
         }
+    }
+
+    /// Minutes of the emergency drain of each circuit of a boat, in the order of the state: those of its group, shared out by
+    /// what the circuits take alone. So the worklist and the plan speak of the same minutes.
+    #[must_use]
+    pub fn emergency_by_circuit(
+        &self,
+        boat: &Boat,
+        state: &BoatState,
+        catalogue: &Catalogue,
+    ) -> Vec<f64> {
+        let alone = |circuit: &CircuitState| {
+            let kind = catalogue.circuit(&circuit.circuit)?;
+            let fitted = circuit.holds != Holds::Absent;
+            fitted.then(|| (self.group_of(&circuit.circuit, catalogue), kind.drain_minutes))
+        };
+        let mut all = vec![0.0; self.groups.len()];
+        for (group, minutes) in state.circuits.iter().filter_map(alone) {
+            if let Some(sum) = group.and_then(|group| all.get_mut(group)) {
+                *sum += minutes;
+            }
+        }
+        let share = |circuit: &CircuitState| {
+            let (group, minutes) = alone(circuit)?;
+            let (group, sum) = group.and_then(|at| Some((self.groups.get(at)?, *all.get(at)?)))?;
+            let whole = self.minutes(&boat.kind, &group.group, boat.engines, sum, sum).emergency;
+            (sum > 0.0).then(|| f64::from(whole) * minutes / sum)
+        };
+        state.circuits.iter().map(|circuit| share(circuit).unwrap_or(0.0)).collect()
     }
 
     fn row(&self, kind: &str, group: &str) -> Option<&WorkRow> {
