@@ -1,13 +1,14 @@
 //! `rimeward backup` and `rimeward restore`: a consistent copy of the store, and back.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
+use chrono::{DateTime, Utc};
 use serde_json::json;
 
 use super::{Exit, Refusal, Said, Surroundings};
 use crate::service::house::ServiceError;
 use crate::settings::Settings;
-use crate::store::{Hold, Options, Store};
+use crate::store::{Hold, Options, Store, StoreError};
 
 /// Arguments of `backup`.
 #[derive(Debug, clap::Args)]
@@ -58,8 +59,9 @@ pub fn restore(args: &RestoreArgs, around: &Surroundings<'_>) -> Result<Said, Re
         )));
     }
     let _hold = Hold::take(path)?;
-    let store = Store::open(path, Options::default())?;
-    if let Some(keep) = &args.keep {
+    Store::check_backup(&args.file).map_err(refused)?;
+    let (store, aside) = open_or_set_aside(path, around.now)?;
+    if let (Some(keep), None) = (&args.keep, &aside) {
         store.backup(keep).map_err(refused)?;
     }
     store.restore(&args.file).map_err(refused)?;
@@ -68,10 +70,13 @@ pub fn restore(args: &RestoreArgs, around: &Surroundings<'_>) -> Result<Said, Re
     store.mark_stopped()?;
     let (sites, boats, rows) =
         (store.sites()?.len(), store.boats()?.len(), store.verify_log(None)?.rows);
-    let kept = args
-        .keep
-        .as_ref()
-        .map_or(String::new(), |keep| format!("What it held before lies in {}.\n", keep.display()));
+    let kept = match (&aside, &args.keep) {
+        (Some(aside), _) => {
+            format!("The store that could not be opened lies in {}.\n", aside.display())
+        }
+        (None, Some(keep)) => format!("What it held before lies in {}.\n", keep.display()),
+        (None, None) => String::new(),
+    };
     Ok(Said {
         text: format!(
             "{} is as {} says: {sites} places, {boats} boats, {rows} events; checked\n{kept}",
@@ -81,6 +86,41 @@ pub fn restore(args: &RestoreArgs, around: &Surroundings<'_>) -> Result<Said, Re
         json: json!({ "store": path.display().to_string(), "sites": sites, "boats": boats, "events": rows }),
         exit: Exit::Done,
     })
+}
+
+/// The store as it is; one that is damaged, or from a newer program, is set aside whole and an empty one put in its place.
+fn open_or_set_aside(path: &Path, now: DateTime<Utc>) -> Result<(Store, Option<PathBuf>), Refusal> {
+    let opened = Store::open(path, Options::default()).and_then(|store| {
+        store.quick_check()?;
+        Ok(store)
+    });
+    match opened {
+        Ok(store) => Ok((store, None)),
+        Err(StoreError::Damaged { .. } | StoreError::Newer { .. }) => {
+            let aside = with_ending(path, &format!(".set-aside-{}", now.format("%Y%m%dT%H%M%S")));
+            for ending in ["", "-wal", "-shm"] {
+                let (from, to) = (with_ending(path, ending), with_ending(&aside, ending));
+                match std::fs::rename(&from, &to) {
+                    Ok(()) => {}
+                    Err(error) if error.kind() == std::io::ErrorKind::NotFound => {}
+                    Err(error) => {
+                        return Err(Refusal::failed(format!(
+                            "cannot set {} aside: {error}",
+                            from.display()
+                        )));
+                    }
+                }
+            }
+            Ok((Store::open(path, Options::default())?, Some(aside)))
+        }
+        Err(error) => Err(error.into()),
+    }
+}
+
+fn with_ending(path: &Path, ending: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(ending);
+    name.into()
 }
 
 /// What the caller got wrong is bad input; the rest is as ever.

@@ -68,6 +68,9 @@ fn in_words(report: &RoundReport) -> String {
         text += &format!("{change}\n");
     }
     text += &format!("{} new in the outbox", report.queued);
+    if report.unsendable > 0 {
+        text += &format!("; {} CANNOT GO: rimeward self-test says why", report.unsendable);
+    }
     match &report.delivered {
         Some(delivered) => {
             text += &format!(
@@ -100,6 +103,7 @@ fn as_json(report: &RoundReport) -> serde_json::Value {
         "places": places,
         "changes": report.changes,
         "queued": report.queued,
+        "unsendable": report.unsendable,
         "delivered": delivered,
     })
 }

@@ -182,6 +182,11 @@ async fn passes(
     report: &mut DeliverReport,
 ) -> Result<(), StoreError> {
     let deadline = channel.deadline();
+    // After a change of the configuration nothing is left behind on the old way.
+    let moved = store.take_over_letters(channel.name(), now)?;
+    if moved > 0 {
+        tracing::info!("{moved} letters that waited for another way out go by {}", channel.name());
+    }
     // A letter begun within the first deadline ends within the second: nobody else takes it meanwhile.
     let lease_for = TimeDelta::from_std(deadline * 3).unwrap_or(TimeDelta::MAX);
     let (mut begun, mut unknown) = (0, 0);

@@ -201,3 +201,24 @@ impl Places for BTreeMap<SiteId, Site> {
         self.get(site).map(Site::facts)
     }
 }
+
+/// One address that a letter can be written to or come from: plain letters, one @, a domain of labels with dots between.
+/// What the way out would refuse must not come in: a letter that cannot be written warns nobody.
+#[must_use]
+pub fn is_mail_address(text: &str) -> bool {
+    let Some((local, domain)) = text.split_once('@') else { return false };
+    let local_mark = |c: char| c.is_ascii_alphanumeric() || "!#$%&'*+-/=?^_`{|}~.".contains(c);
+    let label = |label: &str| {
+        !label.is_empty()
+            && !label.starts_with('-')
+            && !label.ends_with('-')
+            && label.chars().all(|c| c.is_ascii_alphanumeric() || c == '-')
+    };
+    let dots_stand_between = local.split('.').all(|part| !part.is_empty());
+    local.len() <= 64
+        && domain.len() <= 190
+        && dots_stand_between
+        && local.chars().all(local_mark)
+        && domain.contains('.')
+        && domain.split('.').all(label)
+}

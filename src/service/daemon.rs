@@ -181,13 +181,6 @@ impl Daemon {
         let desk = Desk::of(&house)?;
         let client = house.weather_client()?;
         let way_out = channel(mail, true)?;
-        let moved = house.store.take_over_letters(way_out.name())?;
-        if moved > 0 {
-            tracing::info!(
-                "{moved} letters that waited for another way out go by {}",
-                way_out.name()
-            );
-        }
         let house = Arc::new(house);
         let kinds = [
             Kind::Fetch(FetchLoop::new(client)),

@@ -58,6 +58,8 @@ pub struct RoundReport {
     pub changes: Vec<String>,
     /// Letters that entered the outbox.
     pub queued: usize,
+    /// Letters that could not be written or have no address: the next contact hears of them.
+    pub unsendable: usize,
     /// What became of the outbox; `None` where nothing was to be sent.
     pub delivered: Option<DeliverReport>,
 }
@@ -101,6 +103,7 @@ pub async fn round(
         report.survey = Some(judged.survey);
         report.changes = judged.changes;
         report.queued = judged.queued;
+        report.unsendable = judged.unsendable;
     }
     report.queued += turn_to_next_contact(house, works.desk, now)?.queued;
     if let Some(channel) = works.channel.as_deref_mut() {
@@ -139,6 +142,8 @@ pub struct Judgement {
     pub changes: Vec<String>,
     /// Letters that entered the outbox.
     pub queued: usize,
+    /// Letters that could not be written or have no address.
+    pub unsendable: usize,
 }
 
 /// Judges the places at which something has changed, decides, and puts what is to be told into the outbox together with
@@ -208,6 +213,7 @@ fn judge_and_decide(
                 return Ok(Some(Judgement {
                     changes: decision.transitions.iter().map(words).collect(),
                     queued: committed.queued,
+                    unsendable: commit.unsendable.len(),
                     survey: seen,
                 }));
             }

@@ -15,13 +15,15 @@ use crate::domain::boat::{CircuitId, PersonId, SiteId};
 use crate::domain::message::{Context, MissedBy, Trouble, compose_reached, compose_unreached};
 use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Role, Site};
-use crate::store::outbox::{Cause, OutboxState, Patience, Undelivered};
+use crate::store::outbox::{Cause, Fault, OutboxState, Patience, Posted, Undelivered};
 use crate::store::{AlertFilter, OutboxRow, RoundCommit, StoreError};
 
 /// So long a next contact needs to hear of it.
 const KEPT: TimeDelta = TimeDelta::days(4);
 /// Letters of this long ago raise nothing any more.
 const RECENT: TimeDelta = TimeDelta::days(4);
+/// What could not be written is tried anew after so long: somebody may have mended the cause.
+const WRITTEN_ANEW_AFTER: TimeDelta = TimeDelta::hours(6);
 /// How long a pressing letter may wait at a relay that takes others, and how long any other.
 const PATIENCE: Patience = Patience { urgent: TimeDelta::minutes(30), other: TimeDelta::hours(4) };
 
@@ -50,23 +52,17 @@ pub fn turn_to_next_contact(
     let late = house.store.undelivered(PATIENCE, now)?;
     let book = Book::read(house)?;
     let mut found = Unreached::default();
-    if late.is_empty() && book.open.is_empty() {
-        return Ok(found);
-    }
     let yard = house.yard()?;
     let missed = missed_by(&late, &yard);
     let mut pass = Pass { yard: &yard, missed: &missed, book: &book, now, posts: Vec::new() };
     let mut decision = Decision::default();
     let people: BTreeSet<&PersonId> = missed.keys().copied().chain(book.open.keys()).collect();
-    let mut changed = Vec::new();
     for person in people {
         let Some((alert, transition)) = pass.look_at(person, &mut found) else { continue };
-        if alert.closed.is_some() {
-            changed.extend(told_in_vain(house, person)?);
-        }
         decision.alerts.push(alert);
         decision.transitions.push(transition);
     }
+    let changed = told_in_vain(house, &missed, now)?;
     found.tell_anew = !changed.is_empty();
     let written = write(house, desk, &yard, &pass.posts, now);
     let mut commit = RoundCommit {
@@ -181,7 +177,10 @@ impl<'a> Pass<'a> {
             tracing::error!("{id} cannot be written to, nor anybody else");
             found.nobody_left.push(id.clone());
         }
-        let danger = |one: &&&Undelivered| !one.closing && one.kind != "worklist";
+        let danger = |one: &&&Undelivered| {
+            // What we say about others must not set off more of the same.
+            !one.closing && !["worklist", "unreachable"].contains(&one.kind.as_str())
+        };
         let reach = Reach {
             person: id,
             site: &site,
@@ -219,7 +218,10 @@ impl<'a> Pass<'a> {
     /// For each place the first manager whom mail reaches; and every operator whom it does.
     fn contacts(&self, person: &Person, places: &[SiteId]) -> Vec<PersonId> {
         let reachable = |other: &&Person| {
-            other.id != person.id && other.email.is_some() && !self.missed.contains_key(&other.id)
+            // Whose letters merely wait, or could not be written, may be reached all the same.
+            let late = self.missed.get(&other.id).map_or(&[][..], Vec::as_slice);
+            let at_fault = late.iter().any(|one| one.cause == Cause::Address);
+            other.id != person.id && other.email.is_some() && !at_fault
         };
         let mut found: Vec<PersonId> = Vec::new();
         let operators = self.yard.people.values().filter(|other| other.role == Role::Operator);
@@ -283,23 +285,45 @@ fn alerts(house: &House, filter: AlertFilter) -> Result<Vec<Alert>, ServiceError
     records.into_iter().map(read).collect()
 }
 
-/// Open alerts of which nothing reached this person: with what they were told taken back, so that the next look tells
-/// them anew, at the address that works.
-fn told_in_vain(house: &House, person: &PersonId) -> Result<Vec<Alert>, ServiceError> {
+/// Open alerts of which nothing reached somebody who was meant to be told and who can be: with the telling taken back, so
+/// that the next look tells them anew. Letters expire while nothing runs, and one that could not be written may be by now.
+/// Whose address is at fault waits until it works.
+fn told_in_vain(
+    house: &House,
+    missed: &ByPerson<'_>,
+    now: DateTime<Utc>,
+) -> Result<Vec<Alert>, ServiceError> {
+    let at_fault = |person: &PersonId| {
+        let late = missed.get(person).map_or(&[][..], Vec::as_slice);
+        late.iter().any(|one| one.cause == Cause::Address)
+    };
     let mut found = Vec::new();
     for mut alert in alerts(house, AlertFilter { open: Some(true), ..AlertFilter::default() })? {
-        let Some(ledger) = alert.told.get(person).filter(|ledger| ledger.awaits_closing) else {
-            continue;
-        };
-        let mut letters = house.store.letters(Some(alert.id.as_str()))?;
-        for sent in &ledger.sent {
-            let rolled = format!("rollup-{person}-{}", sent.at.timestamp());
-            letters.extend(house.store.letters(Some(&rolled))?);
+        let mut in_vain = Vec::new();
+        for (person, ledger) in &alert.told {
+            if !ledger.awaits_closing || at_fault(person) {
+                continue;
+            }
+            let mut letters = house.store.letters(Some(alert.id.as_str()))?;
+            for sent in &ledger.sent {
+                let rolled = format!("rollup-{person}-{}", sent.at.timestamp());
+                letters.extend(house.store.letters(Some(&rolled))?);
+            }
+            letters.retain(|letter| letter.row.recipient == *person);
+            let lost = |letter: &Posted| match letter.state {
+                OutboxState::Expired => true,
+                OutboxState::Failed => {
+                    letter.fault.as_deref() == Some(Fault::Address.as_str())
+                        || now - letter.row.queued_at >= WRITTEN_ANEW_AFTER
+                }
+                _ => false,
+            };
+            if !letters.is_empty() && letters.iter().all(lost) {
+                in_vain.push(person.clone());
+            }
         }
-        letters.retain(|letter| letter.row.recipient == *person);
-        let lost = |state| matches!(state, OutboxState::Failed | OutboxState::Expired);
-        if !letters.is_empty() && letters.iter().all(|letter| lost(letter.state)) {
-            alert.untell(person);
+        if !in_vain.is_empty() {
+            in_vain.iter().for_each(|person| alert.untell(person));
             found.push(alert);
         }
     }

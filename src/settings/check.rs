@@ -1,9 +1,13 @@
 //! What a configuration must fulfil beyond its types.
 
 use super::{Security, Settings};
+use crate::domain::yard::is_mail_address;
 
 /// The past that a part has stood through is read back so far, and a little more.
 const KEEP_DAYS_LEAST: u16 = 70;
+
+/// A forecast older than this says nothing any more, whatever the settings wish.
+const LIMIT_HOURS_MOST: f64 = 72.0;
 
 /// Everything that is wrong with settings that parsed, one line each.
 #[must_use]
@@ -30,6 +34,27 @@ pub fn problems(settings: &Settings) -> Vec<String> {
     }) {
         ask(false, problem);
     }
+    let limits = settings.forecast.limits;
+    for (name, hours, least) in [
+        ("degraded_issue_h", limits.degraded_issue_h, 1.0),
+        ("degraded_answer_h", limits.degraded_answer_h, 1.0),
+        ("blind_issue_h", limits.blind_issue_h, 2.0),
+        ("blind_left_h", limits.blind_left_h, 6.0),
+    ] {
+        ask(
+            hours >= least && hours <= LIMIT_HOURS_MOST,
+            format!(
+                "forecast.limits.{name} = {hours}: must be {least} to {LIMIT_HOURS_MOST} hours; past it nobody would hear that the weather cannot be seen"
+            ),
+        );
+    }
+    ask(
+        limits.degraded_issue_h.total_cmp(&limits.blind_issue_h).is_le(),
+        format!(
+            "forecast.limits.degraded_issue_h = {} lies over blind_issue_h = {}",
+            limits.degraded_issue_h, limits.blind_issue_h
+        ),
+    );
     let judge = settings.judge;
     ask(
         (32..=4096).contains(&judge.members),
@@ -80,9 +105,9 @@ pub fn problems(settings: &Settings) -> Vec<String> {
 fn mail_problems(settings: &Settings, ask: &mut impl FnMut(bool, String)) {
     let mail = &settings.mail;
     ask(
-        mail.from.split_once('@').is_some_and(|(l, d)| !l.is_empty() && d.contains('.')),
+        is_mail_address(&mail.from),
         format!(
-            "mail.from = {:?}: must be a full address such as freeze-desk@your.domain",
+            "mail.from = {:?}: must be one plain address such as freeze-desk@your.domain, without a name, blanks or brackets; readers see the yard's name beside it",
             mail.from
         ),
     );

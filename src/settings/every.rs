@@ -264,6 +264,37 @@ security = "none"
     }
 
     #[test]
+    fn what_would_silence_everybody_is_refused() {
+        let with = |from: &str, limits: &str| {
+            let text = format!(
+                "[yard]\nname = \"Larch\"\ntime_zone = \"America/New_York\"\n[store]\npath = \"x.sqlite\"\n[forecast]\ncontact = \"a@example.org\"\n[forecast.limits]\n{limits}\n[mail]\nfrom = {from:?}\nmaildir = \"Maildir\"\n"
+            );
+            Settings::parse(&text, std::path::Path::new("."))
+        };
+        assert!(with("desk@example.org", "").is_ok());
+        for from in [
+            "Freeze Desk <desk@example.org>",
+            "freeze desk@example.org",
+            "a@ex ample.org",
+            "a@b.c\r\nBcc: x@y.z",
+            "a@localhost",
+        ] {
+            let told = with(from, "").unwrap_err().join("\n");
+            assert!(told.contains("line 11: mail.from"), "{from:?}: {told}");
+        }
+        for limits in [
+            "blind_issue_h = nan",
+            "blind_issue_h = 1e15",
+            "blind_left_h = -1000.0",
+            "blind_left_h = inf",
+            "degraded_issue_h = 30.0",
+        ] {
+            let told = with("desk@example.org", limits).unwrap_err().join("\n");
+            assert!(told.contains("line 9: forecast.limits"), "{limits}: {told}");
+        }
+    }
+
+    #[test]
     fn an_empty_file_names_all_tables_that_it_needs_and_garbage_ends() {
         let told = Settings::parse("", std::path::Path::new(".")).unwrap_err().join("\n");
         for table in ["yard", "store", "forecast", "mail"] {

@@ -115,20 +115,18 @@ impl Store {
     /// [`StoreError::Newer`] or [`StoreError::Damaged`] when the backup is no good: the store is as it was then.
     pub fn restore(&self, path: &Path) -> Result<(), StoreError> {
         let doing = format!("restoring the store from {}", path.display());
-        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
-        let backup = Connection::open_with_flags(path, flags).doing(&doing)?;
-        check(&backup, "PRAGMA integrity_check(1)")?;
-        let (found, known) = (migrate::layout(&backup)?, migrate::newest_layout());
-        if found > known {
-            return Err(StoreError::Newer { found, known });
-        }
-        if found == 0 {
-            let what = "it holds no store of this service".to_owned();
-            return Err(StoreError::Damaged { doing, what });
-        }
+        let backup = sound_backup(path, &doing)?;
         let mut connection = self.lock();
         copy_all(&backup, &mut connection, &doing)?;
-        migrate::forward(&mut connection, known).map(drop)
+        migrate::forward(&mut connection, migrate::newest_layout()).map(drop)
+    }
+
+    /// Is this a backup that [`Store::restore`] would take?
+    ///
+    /// # Errors
+    /// As there.
+    pub fn check_backup(path: &Path) -> Result<(), StoreError> {
+        sound_backup(path, &format!("looking at the backup {}", path.display())).map(drop)
     }
 
     /// Every table as text, in a fixed order: two stores with the same content give the same bytes.
@@ -155,6 +153,21 @@ impl Store {
             Ok(text)
         })
     }
+}
+
+fn sound_backup(path: &Path, doing: &str) -> Result<Connection, StoreError> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
+    let backup = Connection::open_with_flags(path, flags).doing(doing)?;
+    check(&backup, "PRAGMA integrity_check(1)")?;
+    let (found, known) = (migrate::layout(&backup)?, migrate::newest_layout());
+    if found > known {
+        return Err(StoreError::Newer { found, known });
+    }
+    if found == 0 {
+        let what = "it holds no store of this service".to_owned();
+        return Err(StoreError::Damaged { doing: doing.to_owned(), what });
+    }
+    Ok(backup)
 }
 
 fn copy_all(from: &Connection, to: &mut Connection, doing: &str) -> Result<(), StoreError> {

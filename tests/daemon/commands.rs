@@ -85,6 +85,40 @@ fn the_self_test_names_what_cannot_be_reached() {
     assert!(relay.received().is_empty(), "a test sends nothing");
 }
 
+/// The very stores that say "restore a backup" must be restored over: damaged ones, and those of a newer program.
+#[test]
+fn a_store_that_cannot_be_opened_is_set_aside_and_restored() {
+    let home = Home::new("aside", "maildir = \"Maildir\"");
+    let run = |words: &[&str]| rimeward(Some(&home.config()), words);
+    let copy = home.folder.path().join("good.backup");
+    let copy = copy.to_str().unwrap();
+    assert_eq!(code(&run(&["backup", copy])), 0);
+    let store = home.path();
+    let garbage = || std::fs::write(&store, [0xA5_u8; 8192]).unwrap();
+    let newer = || {
+        let connection = rusqlite::Connection::open(&store).unwrap();
+        connection.pragma_update(None, "user_version", 99).unwrap();
+    };
+    for break_it in [&newer as &dyn Fn(), &garbage] {
+        break_it();
+        for ending in ["-wal", "-shm"] {
+            let _ = std::fs::remove_file(store.with_file_name(format!("store.sqlite{ending}")));
+        }
+        assert_ne!(code(&run(&["worklist"])), 0, "it is broken");
+        let restored = run(&["restore", copy]);
+        assert_eq!(code(&restored), 0, "{}", text(&restored));
+        assert!(text(&restored).contains(".set-aside-"), "{}", text(&restored));
+        home.store().full_check().unwrap();
+        assert_eq!(home.store().boats().unwrap().len(), 12);
+    }
+    // A file that is no backup leaves everything as it is.
+    garbage();
+    let bad = home.folder.path().join("bad.backup");
+    std::fs::write(&bad, "no store").unwrap();
+    assert_ne!(code(&run(&["restore", bad.to_str().unwrap()])), 0);
+    assert_eq!(std::fs::read(&store).unwrap(), [0xA5_u8; 8192], "not touched");
+}
+
 #[test]
 fn init_writes_an_explained_configuration_once_and_it_works() {
     let folder = TempDir::new("init");

@@ -166,3 +166,39 @@ fn counts_say_who_got_what_and_which_address_is_bad() {
     }
     assert!(store.undelivered(patience, later).unwrap().is_empty());
 }
+
+#[test]
+fn letters_left_on_another_way_out_are_taken_over_those_of_a_dead_sender_too() {
+    let store = Store::open_in_memory().unwrap();
+    queue(&store, vec![letter("a", 1, "P02"), letter("b", 1, "P02"), letter("c", 1, "P02")]);
+    let leased = store.lease_due("smtp", at(NOON), 1, LEASE).unwrap().letters;
+    assert_eq!(leased.len(), 1);
+    // The relay is replaced by a Maildir while somebody may still be sending.
+    assert_eq!(store.take_over_letters("maildir", at("2023-02-02T12:01:00Z")).unwrap(), 2);
+    assert_eq!(store.take_over_letters("maildir", at("2023-02-02T12:05:00Z")).unwrap(), 1);
+    let due = store.lease_due("maildir", at("2023-02-02T12:05:00Z"), 10, LEASE).unwrap().letters;
+    assert_eq!(due.len(), 3, "nothing is left behind");
+}
+
+#[test]
+fn the_end_of_what_was_never_told_is_not_told_either_but_that_it_froze_is() {
+    let store = Store::open_in_memory().unwrap();
+    let later = at("2023-02-02T18:00:00Z");
+    let held = |alert: &str| OutboxRow { due_at: later, ..letter(alert, 1, "P02") };
+    let closing =
+        |alert: &str, urgent| OutboxRow { closing: true, urgent, ..letter(alert, 2, "P02") };
+    // Held for the morning or for the yard, and over before it went.
+    queue(&store, vec![held("a"), closing("a", false)]);
+    let due = store.lease_due("smtp", at(NOON), 10, LEASE).unwrap();
+    assert_eq!((due.letters.len(), due.superseded), (0, 2));
+    // It has frozen meanwhile: do not start. That goes.
+    queue(&store, vec![held("b"), closing("b", true)]);
+    let due = store.lease_due("smtp", at(NOON), 10, LEASE).unwrap();
+    assert_eq!((due.letters.len(), due.letters[0].row.revision), (1, 2));
+    // The first word went: so does the end.
+    queue(&store, vec![letter("c", 1, "P02")]);
+    let due = store.lease_due("smtp", at(NOON), 10, LEASE).unwrap().letters;
+    store.mark_sent(due[0].id, "250 ok", at(NOON)).unwrap();
+    queue(&store, vec![closing("c", false)]);
+    assert_eq!(store.lease_due("smtp", at(NOON), 10, LEASE).unwrap().letters.len(), 1);
+}

@@ -156,3 +156,28 @@ fn the_next_danger_that_does_not_arrive_is_passed_on_too() {
     }
     assert_eq!(alerts(&world, "unreachable").len(), 1, "one alert, with revisions");
 }
+
+#[test]
+fn what_expired_while_nothing_ran_is_told_anew_while_it_still_holds() {
+    let mut world = World::new(3, at(START));
+    world.relay.always(Some((At::Greeting, Act::Drop)));
+    world.run(TimeDelta::hours(9));
+    let open =
+        || alerts(&world, "freeze").iter().any(|alert| alert.told.contains_key(&"P02".into()));
+    assert!(open(), "meant for the owner");
+    assert!(world.relay.received().is_empty());
+    // The machine is off for longer than any letter keeps.
+    world.sleep(TimeDelta::days(5));
+    world.relay.always(None);
+    world.run(TimeDelta::hours(8));
+    let alert = alerts(&world, "freeze").into_iter().find(|alert| alert.closed.is_none());
+    let got: Vec<_> = world
+        .relay
+        .received()
+        .iter()
+        .filter(|message| message.to == "tess.drawbridge@example.com")
+        .map(|message| String::from_utf8_lossy(&message.bytes).into_owned())
+        .collect();
+    assert!(alert.is_none() || !got.is_empty(), "an alert stands and its owner has no word of it");
+    assert!(!got.is_empty(), "this seed's danger lasts or has passed: either is told");
+}

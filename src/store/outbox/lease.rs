@@ -112,15 +112,22 @@ impl Store {
 
     /// Puts letters that wait for another way out onto this one, after the configuration has changed. Returns how many.
     ///
+    /// A letter whose lease has run out waits too: whoever held it has stopped.
+    ///
     /// # Errors
     /// Whatever the database answers.
-    pub fn take_over_letters(&self, channel: &str) -> Result<usize, StoreError> {
+    pub fn take_over_letters(
+        &self,
+        channel: &str,
+        now: DateTime<Utc>,
+    ) -> Result<usize, StoreError> {
         let doing = "taking over letters of another way out";
         self.write(doing, |tx| {
             tx.change(
                 "UPDATE OR IGNORE outbox SET channel = ?1
-                 WHERE channel <> ?1 AND state IN ('queued', 'deferred')",
-                [channel],
+                 WHERE channel <> ?1 AND (state IN ('queued', 'deferred')
+                    OR (state = 'leased' AND lease_until_ms <= ?2))",
+                params![channel, Millis(now)],
             )
             .doing(doing)
         })
