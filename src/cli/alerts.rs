@@ -20,6 +20,9 @@ use crate::store::{AlertFilter, AlertRecord};
 pub struct AlertsArgs {
     #[command(subcommand)]
     what: Option<What>,
+    /// As if it were then: for trials on the demonstration's store
+    #[arg(long, value_name = "TIME", global = true)]
+    at: Option<String>,
 }
 
 #[derive(Debug, clap::Subcommand)]
@@ -74,17 +77,18 @@ struct AcknowledgeArgs {
 pub fn alerts(args: &AlertsArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     let house = around.house()?;
     let yard = house.yard()?;
+    let now = around.time_or_now(args.at.as_deref(), house.settings.yard.time_zone)?;
     match &args.what {
         None => list(&house, &yard, false),
         Some(What::List { all }) => list(&house, &yard, *all),
         Some(What::Show { id }) => show(&house, &yard, id),
-        Some(What::Shelve(args)) => super::shelve::shelve(args, (&house, &yard), around.now),
-        Some(What::Unshelve(args)) => super::shelve::unshelve(args, (&house, &yard), around.now),
-        Some(What::Held) => super::held::list((&house, &yard), around.now),
-        Some(What::Hold(args)) => super::held::hold(args, (&house, &yard), around.now),
-        Some(What::Release(args)) => super::held::release(args, (&house, &yard), around.now),
+        Some(What::Shelve(args)) => super::shelve::shelve(args, (&house, &yard), now),
+        Some(What::Unshelve(args)) => super::shelve::unshelve(args, (&house, &yard), now),
+        Some(What::Held) => super::held::list((&house, &yard), now),
+        Some(What::Hold(args)) => super::held::hold(args, (&house, &yard), now),
+        Some(What::Release(args)) => super::held::release(args, (&house, &yard), now),
         Some(What::Explain { id }) => super::explain::explain((&house, &yard), id),
-        Some(What::Acknowledge(args)) => acknowledge(args, (&house, &yard), around.now),
+        Some(What::Acknowledge(args)) => acknowledge(args, (&house, &yard), now),
     }
 }
 

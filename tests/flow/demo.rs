@@ -6,6 +6,7 @@ use std::path::Path;
 
 use super::{code, json, rimeward, text};
 use crate::support::TempDir;
+use rimeward::store::{Options, Store};
 
 /// Every letter under a Maildir, by its path, with its bytes.
 fn letters(folder: &Path) -> BTreeMap<String, Vec<u8>> {
@@ -77,4 +78,54 @@ fn a_time_outside_the_winter_and_a_full_folder_are_refused() {
         assert!(output.stdout.is_empty());
     }
     assert_eq!(fs::read_to_string(folder.path().join("mine")).unwrap(), "keep");
+}
+
+/// An owner's first letter waits for the yard: it is listed, can be held within its limit by whoever runs the place, gets a
+/// word of the yard, and goes.
+#[test]
+fn the_yard_holds_an_owners_letter_adds_a_word_and_lets_it_go() {
+    let folder = TempDir::new("held");
+    let keep = folder.path().join("yard");
+    let demo = ["demo", "--at", "2022-10-02T09:00", "--json", "--keep", keep.to_str().unwrap()];
+    assert_eq!(code(&rimeward(None, &demo)), 0);
+    let config = keep.join("rimeward.toml");
+    let at = |words: &[&str]| {
+        let all = [&["alerts"][..], words, &["--at", "2022-10-02T09:30"]].concat();
+        rimeward(Some(&config), &all)
+    };
+    let held = json(&at(&["held", "--json"]));
+    let letter = held["letters"].as_array().unwrap()[0].clone();
+    assert_eq!(letter["recipient"], "P10", "{held}");
+    let number = letter["letter"].as_i64().unwrap().to_string();
+    let hold = |by: &str, until: &str| {
+        let words = ["hold", &number, "--until", until, "--reason", "Pat is on it", "--by", by];
+        at(&words)
+    };
+    assert_eq!(code(&hold("P10", "2022-10-02T12:00")), 2, "the owner does not run the place");
+    assert_eq!(code(&hold("P51", "2022-10-02T08:00")), 2, "in the past");
+    let late = hold("P51", "2022-10-09T08:00");
+    assert_eq!(code(&late), 2);
+    assert!(text(&late).contains("time left"), "{}", text(&late));
+    assert_eq!(code(&hold("P51", "2022-10-02T12:00")), 0);
+    let listed = text(&at(&["held"]));
+    assert!(listed.contains("Pat is on it") && listed.contains("12:00"), "{listed}");
+    let note = "Pat drains her on Monday at nine; <b>call</b> if that does not suit.";
+    let release = ["release", &number, "--note", note, "--by", "P51"];
+    assert_eq!(code(&at(&release)), 0);
+    assert_eq!(code(&at(&release)), 2, "it has gone");
+    let store = Store::open(&keep.join("rimeward.sqlite"), Options::default()).unwrap();
+    let posted = store.letters(None).unwrap();
+    let posted = posted.iter().find(|posted| posted.id.to_string() == number).unwrap();
+    let words = String::from_utf8_lossy(&posted.row.bytes).replace("=\r\n", "");
+    assert!(words.contains("From the yard"), "{words}");
+    assert!(words.contains("Pat drains her on Monday"), "{words}");
+    // What a person wrote is text: in the HTML part too.
+    let html = words.split("text/html").nth(1).unwrap();
+    assert!(html.contains("&lt;b&gt;call") && !html.contains("<b>call"), "{html}");
+    assert!(posted.row.due_at <= at_utc("2022-10-02T13:30:00Z"), "{}", posted.row.due_at);
+    assert_eq!(posted.row.held.as_ref().unwrap().by.as_ref().unwrap().person.as_str(), "P51");
+}
+
+fn at_utc(text: &str) -> chrono::DateTime<chrono::Utc> {
+    text.parse().unwrap()
 }
