@@ -38,7 +38,7 @@ use serde_json::Value;
 
 use crate::domain::units::TemperatureScale;
 use crate::service::clock::SystemClock;
-use crate::service::daemon::with_causes;
+use crate::service::house::with_causes;
 use crate::service::house::{House, ServiceError};
 use crate::service::survey::Instant;
 use crate::settings::{Settings, SettingsError};

@@ -14,7 +14,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::house::{House, ServiceError};
+use super::house::{House, ServiceError, with_causes};
 use super::letters::Desk;
 use super::post::channel;
 use crate::settings::Settings;
@@ -211,18 +211,4 @@ impl Daemon {
     pub fn path(&self) -> &Path {
         &self.house.settings.store.path
     }
-}
-
-/// An error with its causes, each once.
-pub(crate) fn with_causes(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut next = error.source();
-    while let Some(cause) = next {
-        let words = cause.to_string();
-        if !text.contains(&words) {
-            text = format!("{text}: {words}");
-        }
-        next = cause.source();
-    }
-    text
 }

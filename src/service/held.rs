@@ -76,15 +76,7 @@ pub fn with_note(
         site: &place.site,
     };
     let label = |circuit: &crate::domain::boat::CircuitId| super::letters::label_of(house, circuit);
-    let context = crate::domain::message::Context {
-        phrases: &desk.phrases,
-        sender: &desk.sender,
-        key: &desk.key,
-        person,
-        site: &place.site,
-        label: &label,
-        date: letter.row.queued_at,
-    };
+    let context = desk.context((person, &place.site), &label, letter.row.queued_at);
     let written = compose_rollup(&[item], &context).map_err(|error| failed(&error.to_string()))?;
     let bytes = mime::to_bytes(&written).map_err(|error| failed(&error.to_string()))?;
     Ok(Rewritten { subject: written.subject, bytes })

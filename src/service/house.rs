@@ -177,3 +177,18 @@ impl YardBook {
         self.sites.get(site).map_or(Tz::UTC, |site| site.time_zone)
     }
 }
+
+/// An error with its causes, each once.
+#[must_use]
+pub fn with_causes(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut next = error.source();
+    while let Some(cause) = next {
+        let words = cause.to_string();
+        if !text.contains(&words) {
+            text = format!("{text}: {words}");
+        }
+        next = cause.source();
+    }
+    text
+}

@@ -12,7 +12,7 @@ use crate::domain::boat::CircuitId;
 use crate::domain::message::{
     Context, Letter, MessageKey, Phrases, RolledUp, Sender, compose_rollup,
 };
-use crate::domain::yard::Person;
+use crate::domain::yard::{Person, Site};
 use crate::store::OutboxRow;
 use crate::store::outbox::{Fault, Held, Unsendable};
 
@@ -92,11 +92,24 @@ impl Written {
             Ok((Err(_), letter)) if letter.to.address.is_empty() => {
                 (Fault::Address, "no mail address is listed".to_owned())
             }
-            Ok((Err(error), _)) => (Fault::Other, super::daemon::with_causes(&error)),
+            Ok((Err(error), _)) => (Fault::Other, super::house::with_causes(&error)),
             Err(why) => (Fault::Other, why),
         };
         tracing::error!(alert.id = %row.alert, "no letter to {}: {why}", row.recipient);
         self.unsendable.push(Unsendable { row, fault, why });
+    }
+}
+
+impl Desk {
+    /// What every letter of this desk needs: who reads, which place is concerned, how circuits are called, its date.
+    pub(super) fn context<'a>(
+        &'a self,
+        (person, site): (&'a Person, &'a Site),
+        label: &'a dyn Fn(&CircuitId) -> String,
+        date: DateTime<Utc>,
+    ) -> Context<'a> {
+        let Self { phrases, sender, key, .. } = self;
+        Context { phrases, sender, key, person, site, label, date }
     }
 }
 
@@ -165,15 +178,7 @@ pub fn letters(
         let Some(first) = group.first() else { continue };
         let Some(person) = survey.yard.people.get(&first.recipient) else { continue };
         let Some(place) = survey.places.get(&first.site) else { continue };
-        let context = Context {
-            phrases: &desk.phrases,
-            sender: &desk.sender,
-            key: &desk.key,
-            person,
-            site: &place.site,
-            label: &label,
-            date: now,
-        };
+        let context = desk.context((person, &place.site), &label, now);
         let boat_of = |telling: &Telling| {
             let id = telling.subject.boat()?;
             survey.boats.iter().find(|v| v.boat.id == *id).map(|v| (&v.boat, &v.state))

@@ -12,7 +12,7 @@ use crate::domain::alert::quiet::not_before;
 use crate::domain::alert::{Alert, AlertId, Decision, Kind, System, Transition, is_wet};
 use crate::domain::boat::{BoatId, Care, CircuitId};
 use crate::domain::catalogue::Consequence;
-use crate::domain::message::{Context, Nudge, compose_deadline};
+use crate::domain::message::{Nudge, compose_deadline};
 use crate::domain::risk::Priority;
 use crate::domain::risk::judge::interrupts;
 use crate::domain::risk::plan::work::WorkTable;
@@ -81,15 +81,7 @@ pub fn nudges(
         let site = survey.yard.sites.get(&view.state.site);
         if let (Some(word), Some(person), Some(site)) = (word, reader, site) {
             let label = |circuit: &CircuitId| label_of(house, circuit);
-            let context = Context {
-                phrases: &desk.phrases,
-                sender: &desk.sender,
-                key: &desk.key,
-                person,
-                site,
-                label: &label,
-                date: now,
-            };
+            let context = desk.context((person, site), &label, now);
             let sent = alert.told.get(&person.id).map_or(&[][..], |ledger| ledger.sent.as_slice());
             let earlier: Vec<u32> = sent
                 .iter()

@@ -10,8 +10,7 @@ use super::survey::{BoatView, Survey};
 use crate::domain::alert::{Alert, CloseReason, Kind};
 use crate::domain::boat::{CircuitId, Holds, SiteId};
 use crate::domain::message::{
-    CannotSay, Context, HeldLine, Letter, OverLine, PlaceLine, Worklist, WorklistBoat,
-    compose_worklist,
+    CannotSay, HeldLine, Letter, OverLine, PlaceLine, Worklist, WorklistBoat, compose_worklist,
 };
 use crate::domain::risk::{CircuitRisk, Priority, rank};
 use crate::domain::weather::ForecastState;
@@ -136,15 +135,7 @@ fn worklist_letter(
             person.id
         )));
     };
-    let context = Context {
-        phrases: &desk.phrases,
-        sender: &desk.sender,
-        key: &desk.key,
-        person,
-        site: &home.site,
-        label: &label,
-        date: survey.instant.at,
-    };
+    let context = desk.context((person, &home.site), &label, survey.instant.at);
     let worklist = Worklist {
         at: survey.instant.at,
         until: survey.until,

@@ -138,7 +138,7 @@ fn reload(
     hold: &Hold,
 ) -> Result<(Daemon, Option<Hold>), String> {
     let settings = load().map_err(|error| error.to_string())?;
-    let words = |error: ServiceError| super::daemon::with_causes(&error);
+    let words = |error: ServiceError| super::house::with_causes(&error);
     let other = if settings.store.path == hold.path() {
         None
     } else {

@@ -211,15 +211,15 @@ impl<'a> Draft<'a> {
         self.tellings.push(telling);
     }
 
+    /// Who was told of the raise and not yet of its end.
+    pub fn awaiting(&self) -> Vec<PersonId> {
+        let waits = self.next.told.iter().filter(|(_, ledger)| ledger.awaits_closing);
+        waits.map(|(person, _)| person.clone()).collect()
+    }
+
     /// Tells everybody who awaits it that it is over.
     pub fn tell_closing(&mut self, reason: &CloseReason, records: &[RecordLine], facts: &Facts) {
-        let awaiting: Vec<PersonId> = self
-            .next
-            .told
-            .iter()
-            .filter(|(_, ledger)| ledger.awaits_closing)
-            .map(|(person, _)| person.clone())
-            .collect();
+        let awaiting = self.awaiting();
         if awaiting.is_empty() {
             return;
         }

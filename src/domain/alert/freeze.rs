@@ -227,13 +227,7 @@ fn finish_returned(draft: &mut Draft<'_>, view: &View, facts: &Facts) {
 /// on those parts stand on the worklist, and are news only when the record changes.
 fn finish_passed(draft: &mut Draft<'_>, view: &View, facts: &Facts) {
     let answered = matches!(draft.next.response, Response::Acknowledged { .. });
-    let waiting: Vec<_> = draft
-        .next
-        .told
-        .iter()
-        .filter(|(_, ledger)| ledger.awaits_closing)
-        .map(|(person, _)| person.clone())
-        .collect();
+    let waiting = draft.awaiting();
     let look = draft.look();
     for person in waiting {
         // The closing letter names whatever has frozen meanwhile as well.

@@ -11,8 +11,8 @@ use crate::domain::yard::{Site, SiteKind};
 use crate::service::house::{House, ServiceError};
 use crate::service::survey::Survey;
 
-/// Months, in the north, in which somebody thinks of filling water in: February to June.
-const MONTHS: std::ops::RangeInclusive<u32> = 2..=6;
+/// Months, in the north, in which somebody thinks of filling water in: March to June.
+const MONTHS: std::ops::RangeInclusive<u32> = 3..=6;
 /// Half a year, for the southern half.
 const HALF_A_YEAR: u32 = 6;
 

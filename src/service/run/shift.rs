@@ -8,8 +8,9 @@ use tokio::sync::{Notify, watch};
 use tokio::task::JoinSet;
 
 use crate::service::clock::SystemClock;
-use crate::service::daemon::{Daemon, Done, Loop, Task, with_causes};
+use crate::service::daemon::{Daemon, Done, Loop, Task};
 use crate::service::house::House;
+use crate::service::house::with_causes;
 use crate::store::Store;
 
 /// How long the loops may take to end: what still runs then is left, and taken up by the next start. The service manager

@@ -9,6 +9,7 @@ use crate::domain::boat::{Boat, BoatState, CircuitState};
 use crate::domain::catalogue::{
     Catalogue, CatalogueError, CircuitId, CircuitKind, Consequence, Holds, table,
 };
+use crate::domain::risk::judge::interrupts;
 
 const WORK: &str = "work.csv";
 const GROUPS: &str = "work_groups.csv";
@@ -215,8 +216,9 @@ impl WorkTable {
         }
     }
 
-    /// Minutes of the emergency drain of each circuit of a boat, in the order of the state: those of its group, shared out by
-    /// what the circuits take alone. So the worklist and the plan speak of the same minutes.
+    /// Minutes of the emergency drain of each circuit of a boat, in the order of the state: those that the plan has for the
+    /// open work of its group, shared out by what the circuits take alone, five at least for each. So the worklist and the
+    /// plan speak of the same minutes.
     #[must_use]
     pub fn emergency_by_circuit(
         &self,
@@ -226,20 +228,26 @@ impl WorkTable {
     ) -> Vec<f64> {
         let alone = |circuit: &CircuitState| {
             let kind = catalogue.circuit(&circuit.circuit)?;
-            let fitted = circuit.holds != Holds::Absent;
-            fitted.then(|| (self.group_of(&circuit.circuit, catalogue), kind.drain_minutes))
+            let group = self.group_of(&circuit.circuit, catalogue)?;
+            let open = interrupts(circuit, kind, state.afloat);
+            (circuit.holds != Holds::Absent).then_some((group, kind.drain_minutes, open))
         };
-        let mut all = vec![0.0; self.groups.len()];
-        for (group, minutes) in state.circuits.iter().filter_map(alone) {
-            if let Some(sum) = group.and_then(|group| all.get_mut(group)) {
-                *sum += minutes;
+        // For each group what is open and what is fitted.
+        let mut sums = vec![(0.0, 0.0); self.groups.len()];
+        for (group, minutes, is_open) in state.circuits.iter().filter_map(alone) {
+            if let Some((open, all)) = sums.get_mut(group) {
+                *all += minutes;
+                *open += if is_open { minutes } else { 0.0 };
             }
         }
         let share = |circuit: &CircuitState| {
-            let (group, minutes) = alone(circuit)?;
-            let (group, sum) = group.and_then(|at| Some((self.groups.get(at)?, *all.get(at)?)))?;
-            let whole = self.minutes(&boat.kind, &group.group, boat.engines, sum, sum).emergency;
-            (sum > 0.0).then(|| f64::from(whole) * minutes / sum)
+            let (group, minutes, is_open) = alone(circuit)?;
+            let (open, all) = *sums.get(group)?;
+            // What asks for nothing now is worth what it would take beside the open ones.
+            let open = if is_open { open } else { open + minutes };
+            let group = self.groups.get(group)?;
+            let whole = self.minutes(&boat.kind, &group.group, boat.engines, open, all).emergency;
+            (open > 0.0).then(|| (f64::from(whole) * minutes / open).max(LEAST_MIN))
         };
         state.circuits.iter().map(|circuit| share(circuit).unwrap_or(0.0)).collect()
     }
