@@ -18,9 +18,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 
-use crate::domain::boat::{Boat, BoatId, EventId, SiteId};
+use crate::domain::boat::{Boat, BoatId, EventId, PersonId, SiteId};
 use crate::domain::catalogue::Catalogue;
-use crate::domain::yard::Site;
+use crate::domain::yard::{Person, Site};
 pub use dates::DateOrder;
 pub use layout::{Layout, TickColumn};
 pub use problems::{ImportProblems, Problem};
@@ -32,6 +32,8 @@ pub struct Imported<T> {
     pub rows: Vec<T>,
     /// Columns that were left aside, guesses that were made.
     pub notes: Vec<String>,
+    /// Columns that the file has, by our names.
+    pub columns: Vec<String>,
 }
 
 /// What is known already, against which a file is checked. What is `None` is not checked.
@@ -41,6 +43,8 @@ pub struct Known<'a> {
     pub catalogue: &'a Catalogue,
     /// Places.
     pub sites: Option<BTreeSet<SiteId>>,
+    /// People, whom a boat may name as its owner.
+    pub people: Option<BTreeSet<PersonId>>,
     /// Boats, and the day before which each cannot have existed.
     pub boats: Option<BTreeMap<BoatId, Option<NaiveDate>>>,
     /// Events of the log, which a correction may point at besides those of its own file.
@@ -62,6 +66,7 @@ impl<'a> Known<'a> {
         Self {
             catalogue,
             sites: None,
+            people: None,
             boats: None,
             events: BTreeSet::new(),
             now: None,
@@ -89,6 +94,13 @@ impl<'a> Known<'a> {
     pub fn with_sites(mut self, sites: &[Site]) -> Self {
         self.zones = sites.iter().map(|site| (site.id.clone(), site.time_zone)).collect();
         self.sites = Some(sites.iter().map(|site| site.id.clone()).collect());
+        self
+    }
+
+    /// Also refuses owners who are not among these.
+    #[must_use]
+    pub fn with_people(mut self, people: &[Person]) -> Self {
+        self.people = Some(people.iter().map(|person| person.id.clone()).collect());
         self
     }
 

@@ -12,6 +12,7 @@ pub mod survey;
 pub mod deciding;
 pub mod letters;
 pub mod nudges;
+pub mod opening;
 pub mod held;
 pub mod outlook;
 pub mod report;

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use serde_json::json;
 
+mod keep;
 mod plan;
 
 use super::{Exit, Refusal, Said, Surroundings};
@@ -13,6 +14,7 @@ use crate::intake::layout::heading;
 use crate::intake::{self, DateOrder, Layout, TickColumn};
 use crate::service::house::House;
 use crate::service::salt;
+use keep::{Of, keep_absent};
 use plan::Plan;
 
 /// The longest table that is read, in bytes.
@@ -134,12 +136,24 @@ impl Table {
             Kind::People => {
                 // Before any place is known, nothing can be checked; the self-test looks again.
                 let places = known.sites.as_ref().filter(|places| !places.is_empty());
-                let read =
+                let mut read =
                     intake::csv::people_laid_out(bytes, name, (layout, places)).map_err(refuse)?;
+                let stored = store.people()?;
+                let id = |person: &Person| person.id.to_string();
+                let lost = keep_absent(Of::People, &mut read.rows, &stored, &read.columns, id);
+                read.notes.extend(lost);
+                read.notes.extend(read.rows.iter().filter_map(without_address));
                 (Rows::People(read.rows), read.notes)
             }
             Kind::Boats => {
-                let read = intake::csv::boats(bytes, name, &known).map_err(refuse)?;
+                // Before anybody is listed, nobody can be checked; the self-test looks again.
+                let people = store.people()?;
+                let known = if people.is_empty() { known } else { known.with_people(&people) };
+                let mut read = intake::csv::boats(bytes, name, &known).map_err(refuse)?;
+                let stored = store.boats()?;
+                let id = |boat: &Boat| boat.id.to_string();
+                let lost = keep_absent(Of::Boats, &mut read.rows, &stored, &read.columns, id);
+                read.notes.extend(lost);
                 (Rows::Boats(read.rows), read.notes)
             }
             Kind::Events => {
@@ -188,6 +202,16 @@ impl Table {
         };
         Ok((plan, changed.map(|counts| counts.added + counts.changed)))
     }
+}
+
+fn without_address(person: &Person) -> Option<String> {
+    let words = || {
+        format!(
+            "{} {} has no mail address: what we would write goes to the next contact, who has to call",
+            person.id, person.name
+        )
+    };
+    person.email.is_none().then(words)
 }
 
 /// How the configuration says that tables are read.

@@ -113,6 +113,12 @@ fn people(house: &House) -> Vec<Finding> {
             findings.push(finding(false, words));
         }
     }
+    for boat in &yard.boats {
+        if let Some(owner) = boat.owner.as_ref().filter(|owner| !yard.people.contains_key(*owner)) {
+            let words = format!("{} belongs to {owner}, who is not on the list", boat.id);
+            findings.push(finding(false, words));
+        }
+    }
     let nobody: Vec<&str> = yard
         .boats
         .iter()

@@ -118,6 +118,23 @@ pub fn to_bytes(letter: &Letter) -> Result<Vec<u8>, MimeError> {
     Ok(message.formatted())
 }
 
+/// The message with another address of its reader in the To header; nothing else changes.
+#[must_use]
+pub fn to_address(bytes: &[u8], old: &str, new: &str) -> Vec<u8> {
+    let Ok(text) = std::str::from_utf8(bytes) else { return bytes.to_vec() };
+    let (head, body) = text.split_once("\r\n\r\n").unwrap_or((text, ""));
+    let (old, new) = (format!("<{old}>"), format!("<{new}>"));
+    let mut in_to = false;
+    let lines: Vec<String> = head
+        .split("\r\n")
+        .map(|line| {
+            in_to = line.starts_with("To:") || (in_to && line.starts_with([' ', '\t']));
+            if in_to { line.replace(&old, &new) } else { line.to_owned() }
+        })
+        .collect();
+    format!("{}\r\n\r\n{body}", lines.join("\r\n")).into_bytes()
+}
+
 /// Quoted-printable never yields `=_`, so no line of a part can be taken for the boundary (RFC 2045, 6.7).
 fn boundary(message_id: &str) -> String {
     let hash = HEXLOWER.encode(digest(&SHA256, message_id.as_bytes()).as_ref());

@@ -340,6 +340,21 @@ impl Alert {
         }
     }
 
+    /// Takes back the last word to a person, who had heard of the raise before: it did not reach them. The next look compares
+    /// with nothing and tells them what stands then.
+    pub fn untell_last(&mut self, person: &PersonId) {
+        if let Some(ledger) = self.told.get_mut(person) {
+            ledger.last.at = ledger.sent.first().map_or(ledger.last.at, |sent| sent.at);
+            ledger.worst.priority = Priority::Notice;
+            ledger.worst.chance = 0.0;
+            ledger.worst.low_c = None;
+            ledger.worst.consequence = Consequence::Minor;
+            ledger.worst.systems.clear();
+            ledger.updates = 0;
+        }
+        self.known.retain(|known| known.person != *person);
+    }
+
     /// The flat name of the three regions.
     #[must_use]
     pub fn flat(&self) -> Flat {

@@ -12,6 +12,7 @@ mod deadline;
 mod freeze;
 pub mod identity;
 pub mod lint;
+mod opening;
 pub mod phrases;
 mod rollup;
 mod unreached;
@@ -30,6 +31,7 @@ use crate::domain::yard::{Person, Site};
 
 pub use deadline::{Nudge, compose_deadline};
 pub use identity::MessageKey;
+pub use opening::{Opening, compose_opening};
 pub use phrases::Phrases;
 pub use rollup::{RolledUp, compose_rollup};
 pub use unreached::{MissedBy, Trouble, compose_reached, compose_unreached};

@@ -46,7 +46,7 @@ fn import<T, I: Ord + Display>(
         }
     }
     if problems.is_empty() {
-        Ok(Imported { rows, notes })
+        Ok(Imported { rows, notes, columns: sheet.columns() })
     } else {
         Err(ImportProblems { file: sheet.file.clone(), problems })
     }

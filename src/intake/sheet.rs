@@ -174,6 +174,11 @@ impl Sheet {
         hidden::problems(&self.header_names, &self.rows)
     }
 
+    /// The columns by our names.
+    pub(super) fn columns(&self) -> Vec<String> {
+        self.header_names.clone()
+    }
+
     /// The place of a column.
     pub(super) fn column(&self, name: &str) -> Option<usize> {
         self.columns.get(name).copied()

@@ -71,7 +71,7 @@ pub(super) fn events(
         }
     }
     if problems.is_empty() {
-        Ok(Imported { rows: events, notes })
+        Ok(Imported { rows: events, notes, columns: sheet.columns() })
     } else {
         Err(ImportProblems { file: sheet.file.clone(), problems })
     }

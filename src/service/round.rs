@@ -11,6 +11,7 @@ use super::fetch::{Fetched, fetch_all};
 use super::house::{House, ServiceError};
 use super::letters::{Desk, letters};
 use super::nudges::nudges;
+use super::opening::openings;
 use super::report::worklist_letters;
 use super::survey::{Instant, Survey, survey};
 use super::unreached::turn_to_next_contact;
@@ -99,13 +100,21 @@ pub async fn round(
         let sites = house.store.sites()?;
         report.fetched = fetch_pass(house, client, &sites, now, &|| true).await?;
     }
-    if let Some(judged) = judge_pass(house, works.desk, memory, now)? {
-        report.survey = Some(judged.survey);
-        report.changes = judged.changes;
-        report.queued = judged.queued;
-        report.unsendable = judged.unsendable;
+    // Twice at most: what came to nobody is told anew in the same round.
+    for _ in 0..2 {
+        if let Some(judged) = judge_pass(house, works.desk, memory, now)? {
+            report.survey = Some(judged.survey);
+            report.changes.extend(judged.changes);
+            report.queued += judged.queued;
+            report.unsendable += judged.unsendable;
+        }
+        let unreached = turn_to_next_contact(house, works.desk, now)?;
+        report.queued += unreached.queued;
+        if !unreached.tell_anew {
+            break;
+        }
+        *memory = Memory::default();
     }
-    report.queued += turn_to_next_contact(house, works.desk, now)?.queued;
     if let Some(channel) = works.channel.as_deref_mut() {
         report.delivered = Some(deliver_due(&house.store, channel, now, &Limits::default()).await?);
     }
@@ -180,6 +189,9 @@ fn judge_and_decide(
         let mut written = letters(house, desk, &seen, &decision.tellings, now);
         written.letters.extend(nudged.written.letters);
         written.unsendable.extend(nudged.written.unsendable);
+        let opened = openings(house, desk, &seen, now)?;
+        written.letters.extend(opened.written.letters);
+        written.unsendable.extend(opened.written.unsendable);
         let mut decision = decision;
         decision.alerts.extend(nudged.alerts);
         decision.transitions.extend(nudged.transitions);
@@ -194,6 +206,7 @@ fn judge_and_decide(
             letters: written.letters,
             unsendable: written.unsendable,
             exposures: spells_now(house, &seen, now)?,
+            runs: opened.runs,
             ..RoundCommit::default()
         };
         for alert in &decision.alerts {

@@ -10,6 +10,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::deciding::{managers_of, record_of, transition_rows};
 use super::house::{House, ServiceError, YardBook};
 use super::letters::Desk;
+use crate::delivery::mime;
 use crate::domain::alert::unreachable::{Missed, Reach, decide_reach};
 use crate::domain::alert::{Alert, Decision, Kind, Subject};
 use crate::domain::boat::{PersonId, SiteId};
@@ -48,10 +49,11 @@ pub fn turn_to_next_contact(
     now: DateTime<Utc>,
 ) -> Result<Unreached, ServiceError> {
     let based_on = house.store.generation()?;
+    let yard = house.yard()?;
+    readdress(house, &yard)?;
     let late = house.store.undelivered(PATIENCE, now)?;
     let book = Book::read(house)?;
     let mut found = Unreached::default();
-    let yard = house.yard()?;
     let missed = missed_by(&late, &yard);
     let mut pass = Pass { yard: &yard, missed: &missed, book: &book, now, posts: Vec::new() };
     let mut decision = Decision::default();
@@ -125,6 +127,20 @@ pub fn not_arrived(house: &House, now: DateTime<Utc>) -> Result<Vec<String>, Ser
         ));
     }
     Ok(lines)
+}
+
+/// Letters that wait go to the address that is listed now.
+fn readdress(house: &House, yard: &YardBook) -> Result<(), ServiceError> {
+    for letter in house.store.waiting_letters()? {
+        let listed =
+            yard.people.get(&letter.row.recipient).and_then(|person| person.email.as_deref());
+        let Some(listed) = listed.filter(|listed| *listed != letter.row.address) else { continue };
+        let bytes = mime::to_address(&letter.row.bytes, &letter.row.address, listed);
+        if house.store.readdress(letter.id, listed, &bytes)? {
+            tracing::info!("a letter to {} goes to the address listed now", letter.row.recipient);
+        }
+    }
+    Ok(())
 }
 
 type ByPerson<'a> = BTreeMap<&'a PersonId, Vec<&'a Undelivered>>;
@@ -298,7 +314,7 @@ fn told_in_vain(
     };
     let mut found = Vec::new();
     for mut alert in alerts(house, AlertFilter { open: Some(true), ..AlertFilter::default() })? {
-        let mut in_vain = Vec::new();
+        let (mut in_vain, mut last_lost) = (Vec::new(), Vec::new());
         for (person, ledger) in &alert.told {
             if !ledger.awaits_closing || at_fault(person) {
                 continue;
@@ -311,18 +327,25 @@ fn told_in_vain(
             letters.retain(|letter| letter.row.recipient == *person);
             let lost = |letter: &Posted| match letter.state {
                 OutboxState::Expired => true,
+                // It will not go any more: the next pass takes it out.
+                OutboxState::Queued | OutboxState::Deferred => letter.row.expires_at <= now,
                 OutboxState::Failed => {
                     letter.fault.as_deref() == Some(Fault::Address.as_str())
                         || now - letter.row.queued_at >= WRITTEN_ANEW_AFTER
                 }
                 _ => false,
             };
+            letters.sort_by_key(|letter| letter.id);
+            let newest = letters.iter().rfind(|letter| !letter.row.closing);
             if !letters.is_empty() && letters.iter().all(lost) {
                 in_vain.push(person.clone());
+            } else if newest.is_some_and(lost) && !ledger.worst.systems.is_empty() {
+                last_lost.push(person.clone());
             }
         }
-        if !in_vain.is_empty() {
+        if !in_vain.is_empty() || !last_lost.is_empty() {
             in_vain.iter().for_each(|person| alert.untell(person));
+            last_lost.iter().for_each(|person| alert.untell_last(person));
             found.push(alert);
         }
     }

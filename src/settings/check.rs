@@ -150,7 +150,11 @@ fn is_loopback_host(host: &str) -> bool {
 
 fn is_loopback_url(url: &str) -> bool {
     url.strip_prefix("http://").is_some_and(|rest| {
-        let authority = rest.split('/').next().unwrap_or_default();
+        let authority = rest.split(['/', '?', '#', '\\']).next().unwrap_or_default();
+        // What stands before an @ is no host.
+        if authority.contains('@') {
+            return false;
+        }
         let host = authority.rsplit_once(':').map_or(authority, |(host, _)| host);
         is_loopback_host(host.trim_matches(['[', ']']))
     })

@@ -32,7 +32,9 @@ impl Hold {
     pub fn take(path: &Path) -> Result<Self, StoreError> {
         use std::os::unix::fs::OpenOptionsExt as _;
 
-        let mut lock = path.as_os_str().to_owned();
+        // The file itself, whatever leads to it: else a link would be another store.
+        let real = std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        let mut lock = real.into_os_string();
         lock.push(".lock");
         let doing = format!("holding the store {}", path.display());
         let file = std::fs::OpenOptions::new()

@@ -142,6 +142,22 @@ const COLUMNS: &str = "id, alert_id, revision, recipient, channel, step, kind, c
     held_until_ms, held_most_ms, held_free_ms, held_by, held_why, held_draft";
 
 impl Store {
+    /// Letters that wait and that nobody is sending.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn waiting_letters(&self) -> Result<Vec<Posted>, StoreError> {
+        let doing = "reading the letters that wait";
+        let statement = format!(
+            "SELECT {COLUMNS} FROM outbox WHERE state IN ('queued', 'deferred') ORDER BY id"
+        );
+        self.read(doing, |connection| {
+            let mut statement = connection.prepare_cached(&statement).doing(doing)?;
+            let rows = statement.query_map([], posted).doing(doing)?;
+            rows.collect::<Result<_, _>>().doing(doing)
+        })
+    }
+
     /// All letters, or those of one alert, in the order in which they were queued.
     ///
     /// # Errors

@@ -85,6 +85,40 @@ fn the_self_test_names_what_cannot_be_reached() {
     assert!(relay.received().is_empty(), "a test sends nothing");
 }
 
+/// What a table does not speak of stays; what it takes away is said; an owner whom nobody knows is refused.
+#[test]
+fn an_import_takes_no_address_away_unseen() {
+    let home = Home::new("keep", "maildir = \"Maildir\"");
+    let import = |table: &str, text: &str| {
+        let file = home.folder.path().join(format!("{table}.csv"));
+        std::fs::write(&file, text).unwrap();
+        rimeward(Some(&home.config()), &["import", table, file.to_str().unwrap()])
+    };
+    let person = |id: &str| {
+        let people = home.store().people().unwrap();
+        people.into_iter().find(|person| person.id.as_str() == id).unwrap()
+    };
+    let before = person("P51");
+    // Two columns only: everything else stays.
+    assert_eq!(code(&import("people", "person_id,name,role\nP51,Perry C.,manager\n")), 0);
+    assert_eq!(person("P51").email, before.email);
+    assert_eq!(person("P51").sites, before.sites);
+    assert_eq!(person("P51").name, "Perry C.");
+    // A blank cell is meant, and said.
+    let blank = import("people", "person_id,name,role,email\nP51,Perry C.,manager,\n");
+    assert!(text(&blank).contains("a blank email takes away"), "{}", text(&blank));
+    assert!(text(&blank).contains("has no mail address"), "{}", text(&blank));
+    let boats = "boat_id,boat_name,site_id,owner_id\nB02,Second Biscuit,UPPER,P022\n";
+    let wrong = import("boats", boats);
+    assert_eq!(code(&wrong), 2);
+    assert!(text(&wrong).contains("owner_id") && text(&wrong).contains("P02"), "{}", text(&wrong));
+    let named = import("boats", "boat_id,boat_name,site_id\nB02,Second Biscuit II,UPPER\n");
+    assert_eq!(code(&named), 0, "{}", text(&named));
+    let boats = home.store().boats().unwrap();
+    let boat = boats.iter().find(|boat| boat.id.as_str() == "B02").unwrap();
+    assert_eq!(boat.owner, Some("P02".into()), "the list did not speak of the owner");
+}
+
 /// The very stores that say "restore a backup" must be restored over: damaged ones, and those of a newer program.
 #[test]
 fn a_store_that_cannot_be_opened_is_set_aside_and_restored() {
@@ -215,7 +249,10 @@ fn two_rounds_at_once_tell_everybody_once() {
     });
     let mut seen = std::collections::BTreeSet::new();
     for message in relay.received() {
-        assert!(seen.insert(message.to.clone()), "{} was told twice", message.to);
+        // By day in winter the letter that opens the season goes too: once as well.
+        let text = String::from_utf8_lossy(&message.bytes).into_owned();
+        let opening = text.contains("Subject: How we write");
+        assert!(seen.insert((message.to.clone(), opening)), "{} was told twice", message.to);
     }
-    assert_eq!(seen.len(), 2, "{seen:?}");
+    assert_eq!(seen.iter().filter(|(_, opening)| !opening).count(), 2, "{seen:?}");
 }

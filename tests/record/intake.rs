@@ -148,8 +148,7 @@ fn missing_columns_are_named_and_extra_ones_noted() {
     assert!(told.contains("column name") && told.contains("is it nmae"), "{told}");
     let people =
         csv::people(b"person_id,name,role,shoe size\nP1,A,owner,43\n", "people.csv").unwrap();
-    assert_eq!(people.notes[0], "people.csv: the column shoe_size is not used");
-    assert!(people.notes[1].starts_with("P1 A has no mail address"), "{:?}", people.notes);
+    assert_eq!(people.notes, ["people.csv: the column shoe_size is not used"]);
 }
 
 #[test]

@@ -181,3 +181,18 @@ fn what_expired_while_nothing_ran_is_told_anew_while_it_still_holds() {
     assert!(alert.is_none() || !got.is_empty(), "an alert stands and its owner has no word of it");
     assert!(!got.is_empty(), "this seed's danger lasts or has passed: either is told");
 }
+
+#[test]
+fn a_letter_that_waits_goes_to_the_address_that_is_listed_now() {
+    let mut world = World::new(3, at(START));
+    world.relay.refuse("tess.drawbridge@example.com", "451 4.7.1 not yet");
+    world.run(TimeDelta::hours(8));
+    assert!(world.relay.received().iter().all(|m| m.to != "tess@example.com"));
+    give_address(&world, "P02", Some("tess@example.com"));
+    world.run(TimeDelta::hours(4));
+    let got: Vec<_> =
+        world.relay.received().into_iter().filter(|m| m.to == "tess@example.com").collect();
+    assert!(!got.is_empty(), "within hours, not when the old letter expires");
+    let text = String::from_utf8_lossy(&got[0].bytes).into_owned();
+    assert!(text.contains("<tess@example.com>") && !text.contains("tess.drawbridge"), "{text}");
+}

@@ -81,7 +81,8 @@ fn tell_all(draft: &mut Draft<'_>, standing: &[Standing], facts: &Facts, again: 
         .iter()
         .filter(concerned)
         .filter(untold)
-        .filter(|person| draft.within_limit(person, PRIORITY))
+        // Whoever keeps this running has to hear of it whatever else they have had today.
+        .filter(|person| person.role == Role::Operator || draft.within_limit(person, PRIORITY))
         .collect();
     if due.is_empty() {
         return;

@@ -37,6 +37,7 @@ pub struct Phrases {
     remark: BTreeMap<String, String>,
     unreached: BTreeMap<String, String>,
     breaks: BTreeMap<String, String>,
+    opening: BTreeMap<String, String>,
     pub(super) message: BTreeMap<String, MessageTemplate>,
     pub(super) part: BTreeMap<String, Part>,
     pub(super) caution: Vec<Caution>,
@@ -138,6 +139,7 @@ impl Phrases {
             Table::Ended => (&self.ended, "over"),
             Table::Remark => (&self.remark, "no_record"),
             Table::Unreached => (&self.unreached, "refused"),
+            Table::Opening => (&self.opening, "owner"),
         };
         map.get(key).or_else(|| map.get(fallback)).cloned().unwrap_or_else(|| key.replace('_', " "))
     }
@@ -262,6 +264,7 @@ pub(super) enum Table {
     Ended,
     Remark,
     Unreached,
+    Opening,
 }
 
 /// Parts that are printed small, at the end.

@@ -65,6 +65,8 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
     let name = row.required("boat_name").map(str::to_owned);
     let site = row.required("site_id").map(SiteId::from);
     check_site(row, site.as_ref(), known);
+    let owner = row.text("owner_id").map(PersonId::from);
+    check_owner(row, owner.as_ref(), known);
     let length_m = row
         .number("loa_m", 0.5, 200.0)
         .or_else(|| row.parse("loa_ft", "a length such as 27.9 or 27'6\"", metres_from_feet))
@@ -131,7 +133,7 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
         hull_id,
         length_m,
         location: row.words("location_in_site"),
-        owner: row.text("owner_id").map(PersonId::from),
+        owner,
         care: row
             .parse("care", "yard, owner or shared", |text| match text {
                 "yard" => Some(Care::Yard),
@@ -172,6 +174,16 @@ fn permission(row: &mut Row<'_>) -> DrainPermission {
             Some(false) => DrainPermission::No,
             None => DrainPermission::Unknown,
         },
+    }
+}
+
+/// A misspelt owner would never hear of the boat.
+fn check_owner(row: &mut Row<'_>, owner: Option<&PersonId>, known: &Known<'_>) {
+    if let (Some(owner), Some(people)) = (owner, &known.people)
+        && !people.contains(owner)
+    {
+        let remedy = row.unknown("person", owner.as_str(), people.iter().map(PersonId::as_str));
+        row.refuse("owner_id", remedy);
     }
 }
 

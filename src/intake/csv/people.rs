@@ -49,20 +49,13 @@ pub fn people_laid_out(
     (layout, places): (&Layout, Option<&BTreeSet<SiteId>>),
 ) -> Result<Imported<Person>, ImportProblems> {
     let sheet = Sheet::read(bytes, file_name, &REQUIRED, layout)?;
-    let mut read = super::import(
+    super::import(
         &sheet,
         "person_id",
         sheet.notes(&KNOWN),
         |row, _| person(row, places),
         |person| person.id.clone(),
-    )?;
-    for person in read.rows.iter().filter(|person| person.email.is_none()) {
-        read.notes.push(format!(
-            "{} {} has no mail address: what we would write goes to the next contact, who has to call",
-            person.id, person.name
-        ));
-    }
-    Ok(read)
+    )
 }
 
 fn person(row: &mut Row<'_>, places: Option<&BTreeSet<SiteId>>) -> Option<Person> {

@@ -25,6 +25,15 @@ impl DeliverLoop {
         now: DateTime<Utc>,
         go_on: GoOn<'_>,
     ) -> Result<Done, ServiceError> {
+        // After a change of the configuration nothing is left behind on the old way. Only the daemon does this: it holds the
+        // store, and a single round with a configuration for trials must not carry its letters off.
+        let moved = house.store.take_over_letters(self.channel.name(), now)?;
+        if moved > 0 {
+            tracing::info!(
+                "{moved} letters that waited for another way out go by {}",
+                self.channel.name()
+            );
+        }
         let report = deliver_while(&house.store, &mut self.channel, now, &LIMITS, go_on).await?;
         let mut text = format!(
             "{} sent, {} to try again, {} refused for good, {} expired, {} replaced",

@@ -218,6 +218,24 @@ impl Store {
         })
     }
 
+    /// Sends a letter that still waits to another address. `false` where it waits no more, or somebody is sending it.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn readdress(&self, id: i64, address: &str, bytes: &[u8]) -> Result<bool, StoreError> {
+        let doing = "putting another address on a letter";
+        self.write(doing, |tx| {
+            tx.change(
+                "UPDATE outbox SET address = ?2, bytes = ?3, fault = NULL,
+                    due_ms = CASE WHEN state = 'deferred' THEN last_attempt_ms ELSE due_ms END
+                 WHERE id = ?1 AND state IN ('queued', 'deferred')",
+                params![id, address, bytes],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+
     /// Puts a plainer form of a letter in its place, due at once: other bytes, and so another Message-ID (RFC 5322 3.6.4).
     /// `attempt` as for [`Store::mark_deferred`].
     ///
