@@ -11,6 +11,7 @@ pub mod threads;
 pub mod survey;
 pub mod deciding;
 pub mod letters;
+pub mod aging;
 pub mod nudges;
 pub mod opening;
 pub mod held;

@@ -4,6 +4,7 @@
 //! into parts in a fixed order ([`phrases`]), and the parts are written twice, as text and as HTML ([`block`]). What is not
 //! in a part is in neither, so the text says all that the HTML says. Nothing here decides anything or computes a risk.
 
+mod aging;
 mod blind;
 pub mod block;
 pub mod calendar;
@@ -29,6 +30,7 @@ use crate::domain::boat::{Boat, BoatState, CircuitId};
 use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Site};
 
+pub use aging::{Aging, compose_aging};
 pub use deadline::{Nudge, compose_deadline};
 pub use identity::MessageKey;
 pub use opening::{Opening, compose_opening};

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use super::aging::aging;
 use super::deciding::{decide_all, record_of, transition_rows};
 use super::exposures::spells_now;
 use super::fetch::{Fetched, fetch_all};
@@ -192,6 +193,9 @@ fn judge_and_decide(
         let opened = openings(house, desk, &seen, now)?;
         written.letters.extend(opened.written.letters);
         written.unsendable.extend(opened.written.unsendable);
+        let aged = aging(house, desk, &seen, now)?;
+        written.letters.extend(aged.written.letters);
+        written.unsendable.extend(aged.written.unsendable);
         let mut decision = decision;
         decision.alerts.extend(nudged.alerts);
         decision.transitions.extend(nudged.transitions);
@@ -206,7 +210,7 @@ fn judge_and_decide(
             letters: written.letters,
             unsendable: written.unsendable,
             exposures: spells_now(house, &seen, now)?,
-            runs: opened.runs,
+            runs: opened.runs.into_iter().chain(aged.runs).collect(),
             ..RoundCommit::default()
         };
         for alert in &decision.alerts {

@@ -22,6 +22,8 @@ use letter::write;
 
 /// Letters of this long ago raise nothing any more.
 const RECENT: TimeDelta = TimeDelta::days(4);
+/// Kinds of letters that tell of no danger, or of others whom mail does not reach: these must not set off more of the same.
+const NO_DANGER: [&str; 4] = ["worklist", "unreachable", "opening", "aging"];
 /// What could not be written is tried anew after so long: somebody may have mended the cause.
 const WRITTEN_ANEW_AFTER: TimeDelta = TimeDelta::hours(6);
 /// How long a pressing letter may wait at a relay that takes others, and how long any other.
@@ -192,10 +194,7 @@ impl<'a> Pass<'a> {
             tracing::error!("{id} cannot be written to, nor anybody else");
             found.nobody_left.push(id.clone());
         }
-        let danger = |one: &&&Undelivered| {
-            // What we say about others must not set off more of the same.
-            !one.closing && !["worklist", "unreachable"].contains(&one.kind.as_str())
-        };
+        let danger = |one: &&&Undelivered| !one.closing && !NO_DANGER.contains(&one.kind.as_str());
         let reach = Reach {
             person: id,
             site: &site,

@@ -63,6 +63,15 @@ fn a_service_that_goes_away_is_noticed_told_once_and_told_again_when_it_is_back(
         assert_eq!(told, 1, "{reader} in {during:?}");
     }
     assert!(during.iter().all(|(_, closing)| !closing));
+    // First that the forecast is getting old, then that we cannot see: each once.
+    let letters = world.house().store.letters(None).unwrap();
+    let first = |kind: &str| {
+        let own = letters.iter().filter(|l| l.row.kind == kind && l.row.recipient.as_str() == "P54");
+        own.map(|letter| letter.row.queued_at).collect::<Vec<_>>()
+    };
+    let (aging, blind) = (first("aging"), first("blind"));
+    assert_eq!((aging.len(), blind.len()), (1, 1), "{aging:?} {blind:?}");
+    assert!(aging[0] < blind[0] && blind[0] - aging[0] < TimeDelta::hours(24));
     assert!(world.checks.slowest_notice <= TimeDelta::minutes(15));
     world.set_manner(Manner::Well);
     world.run(TimeDelta::hours(30));
