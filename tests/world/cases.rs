@@ -66,7 +66,8 @@ fn a_service_that_goes_away_is_noticed_told_once_and_told_again_when_it_is_back(
     // First that the forecast is getting old, then that we cannot see: each once.
     let letters = world.house().store.letters(None).unwrap();
     let first = |kind: &str| {
-        let own = letters.iter().filter(|l| l.row.kind == kind && l.row.recipient.as_str() == "P54");
+        let own =
+            letters.iter().filter(|l| l.row.kind == kind && l.row.recipient.as_str() == "P54");
         own.map(|letter| letter.row.queued_at).collect::<Vec<_>>()
     };
     let (aging, blind) = (first("aging"), first("blind"));
