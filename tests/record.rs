@@ -3,6 +3,7 @@
 mod build;
 mod command;
 pub mod demo;
+mod doubts;
 mod examples;
 mod haul;
 mod expected;

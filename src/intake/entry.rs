@@ -10,6 +10,8 @@ use crate::domain::catalogue::{Catalogue, nearest};
 
 /// Litres in a US gallon: 231 cubic inches of 25.4 mm.
 const LITRES_PER_GALLON: f64 = 3.785_411_784;
+/// Litres in an imperial gallon, by definition.
+const LITRES_PER_IMPERIAL_GALLON: f64 = 4.546_09;
 
 /// Reads one event from its cells, column name and text.
 ///
@@ -55,12 +57,13 @@ pub fn cells(word: &str, catalogue: &Catalogue) -> Result<Vec<(String, String)>,
     let cell = |column: &str, text: String| (column.to_owned(), text);
     Ok(match column {
         "circuits" => vec![cell(column, circuits(value, catalogue)?)],
-        "litres_in" | "litres_out" => vec![cell(column, litres(value))],
+        "litres_in" | "litres_out" => vec![cell(column, in_units(value, &LITRES_OF))],
+        "minutes" => vec![cell(column, in_units(value, &MINUTES_OF))],
         "reading_value" => match split_unit(value) {
             (reading, Some(unit)) => vec![cell(column, reading), cell("reading_unit", unit)],
             (reading, None) => vec![cell(column, reading)],
         },
-        "minutes" | "percent" | "volts" => vec![cell(column, leading_number(value))],
+        "percent" | "volts" => vec![cell(column, leading_number(value))],
         _ => vec![cell(column, value.to_owned())],
     })
 }
@@ -91,17 +94,69 @@ fn circuits(value: &str, catalogue: &Catalogue) -> Result<String, String> {
     Ok(ids.join(";"))
 }
 
-/// `4.2 gal` in litres; `16 L` without its unit.
-fn litres(value: &str) -> String {
+/// Litres of each unit that people write; US measures but where imperial is said.
+const LITRES_OF: [(&str, f64); 27] = [
+    ("l", 1.0),
+    ("lt", 1.0),
+    ("ltr", 1.0),
+    ("litre", 1.0),
+    ("litres", 1.0),
+    ("liter", 1.0),
+    ("liters", 1.0),
+    ("ml", 0.001),
+    ("cl", 0.01),
+    ("dl", 0.1),
+    ("gal", LITRES_PER_GALLON),
+    ("gals", LITRES_PER_GALLON),
+    ("gallon", LITRES_PER_GALLON),
+    ("gallons", LITRES_PER_GALLON),
+    ("us gal", LITRES_PER_GALLON),
+    ("imp gal", LITRES_PER_IMPERIAL_GALLON),
+    ("imperial gal", LITRES_PER_IMPERIAL_GALLON),
+    ("imperial gallons", LITRES_PER_IMPERIAL_GALLON),
+    ("qt", LITRES_PER_GALLON / 4.0),
+    ("qts", LITRES_PER_GALLON / 4.0),
+    ("quart", LITRES_PER_GALLON / 4.0),
+    ("quarts", LITRES_PER_GALLON / 4.0),
+    ("pt", LITRES_PER_GALLON / 8.0),
+    ("pint", LITRES_PER_GALLON / 8.0),
+    ("pints", LITRES_PER_GALLON / 8.0),
+    ("fl oz", LITRES_PER_GALLON / 128.0),
+    ("oz", LITRES_PER_GALLON / 128.0),
+];
+
+/// Minutes of each unit that people write.
+const MINUTES_OF: [(&str, f64); 13] = [
+    ("min", 1.0),
+    ("mins", 1.0),
+    ("minute", 1.0),
+    ("minutes", 1.0),
+    ("m", 1.0),
+    ("h", 60.0),
+    ("hr", 60.0),
+    ("hrs", 60.0),
+    ("hour", 60.0),
+    ("hours", 60.0),
+    ("s", 1.0 / 60.0),
+    ("sec", 1.0 / 60.0),
+    ("seconds", 1.0 / 60.0),
+];
+
+/// `4.2 gal` in litres, `30 seconds` in minutes; a figure alone stays as it is. A unit that nobody knows stays with its
+/// figure, for the reader to refuse: it must not be taken for another.
+fn in_units(value: &str, units: &[(&str, f64)]) -> String {
     let lower = value.to_lowercase();
     let figure = leading_number(&lower);
-    if lower.contains("gal") || lower.contains("qt") || lower.contains("quart") {
-        let gallons = if lower.contains("gal") { 1.0 } else { 0.25 };
-        return number(&figure).map_or(value.to_owned(), |amount| {
-            format!("{:.2}", amount * gallons * LITRES_PER_GALLON)
-        });
+    let unit = lower.get(figure.len()..).unwrap_or_default().trim().trim_end_matches('.');
+    if unit.is_empty() {
+        return figure;
     }
-    figure
+    let factor = units.iter().find(|(name, _)| *name == unit).map(|(_, factor)| *factor);
+    match (factor, number(&figure)) {
+        (Some(1.0), _) => figure,
+        (Some(factor), Some(amount)) => format!("{:.2}", amount * factor),
+        _ => value.to_owned(),
+    }
 }
 
 /// The figure before a unit, or the whole text where there is none, for the reader to refuse.
@@ -146,6 +201,13 @@ mod tests {
         check("circuits=block, manifolds", &[("circuits", "block_raw;manifold_raw")]);
         check("part=ac_raw#saloon unit", &[("circuits", "ac_raw#saloon unit")]);
         check("open for=5 minutes", &[("minutes", "5")]);
+        check("minutes=30 seconds", &[("minutes", "0.50")]);
+        check("minutes=1 hour", &[("minutes", "60.00")]);
+        check("out=8 pints", &[("litres_out", "3.79")]);
+        check("out=500 ml", &[("litres_out", "0.50")]);
+        check("out=4 imp gal", &[("litres_out", "18.18")]);
+        // Refused by the reader, not taken for litres.
+        check("out=2 buckets", &[("litres_out", "2 buckets")]);
         check("litres_out=____", &[]);
         let told = cells("circuits=blok", &catalogue).unwrap_err();
         assert!(told.contains("no circuit"), "{told}");

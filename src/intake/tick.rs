@@ -77,6 +77,13 @@ pub(super) fn events(
     }
 }
 
+/// Short words that are nobody's initials and do not say that it is done: the cell is refused rather than believed.
+const NO_INITIALS: [&str; 34] = [
+    "not", "no", "non", "tbd", "tbc", "todo", "to", "do", "skip", "fail", "void", "half", "wait",
+    "need", "bad", "hold", "ask", "see", "part", "some", "left", "open", "next", "soon", "late",
+    "never", "why", "who", "if", "or", "but", "was", "is", "be",
+];
+
 /// `x`, `done`, `JB`, `10/14`, `JB 10/14`, `done 10/14 JB`; `None` where the cell is blank or was refused.
 fn cell<'a>(
     row: &mut Row<'a>,
@@ -95,7 +102,9 @@ fn cell<'a>(
     }
     for word in text.split_whitespace().map(|word| word.trim_matches([',', ';', '(', ')'])) {
         let date = dates::moment(word, row.sheet.order, zone);
-        let initials = word.chars().filter(|letter| *letter != '.').count() <= INITIALS_MAX
+        let no_name = NO_INITIALS.contains(&word.to_lowercase().as_str());
+        let initials = !no_name
+            && word.chars().filter(|letter| *letter != '.').count() <= INITIALS_MAX
             && word.chars().all(|letter| letter.is_alphabetic() || letter == '.');
         match (known.catalogue.tick(word), date) {
             (Some(meaning), _) => cell.meaning = meaning,

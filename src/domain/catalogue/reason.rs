@@ -77,6 +77,8 @@ reasons!(
     IceProtected = "ice_protected": "Ice in what is called protected.",
     DrainedIce = "drained_ice": "Ice in what is called drained.",
     Diluted = "diluted": "Water that stayed weakens it.",
+    LitresShort = "litres_short": "Too little was run through.",
+    NotRested = "not_rested": "Volts of a battery on charge.",
     NoLabel = "no_label": "No known label.",
     Retest = "retest": "Measure it.",
     ProveBlock = "prove_block": "Drain or sample the block.",

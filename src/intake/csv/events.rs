@@ -172,7 +172,7 @@ fn event(
         thermostat_open: text(row, "thermostat_open"),
         litres_in: row.number("litres_in", 0.0, LITRES_MAX),
         litres_out: row.number("litres_out", 0.0, LITRES_MAX),
-        reading_value: row.number("reading_value", -150.0, 250.0),
+        reading_value: row.number("reading_value", -95.0, 250.0),
         reading_unit: row.parse("reading_unit", "C or F", |text| match text {
             "C" | "c" | "degC" | "°C" => Some("C".to_owned()),
             "F" | "f" | "degF" | "°F" => Some("F".to_owned()),

@@ -51,6 +51,7 @@ impl Folding<'_> {
             .and_then(|fluid| self.catalogue.product_of_fluid(fluid))
             .and_then(solute_of);
         let heater_in_the_way = entry.kind.flags.taps && self.heater_in_the_way();
+        let wet_l = self.wet_litres(targets);
         for target in targets {
             let left_over = self.left_over(*target);
             let Some(slot) = self.slot(*target) else { continue };
@@ -65,7 +66,7 @@ impl Folding<'_> {
                 }
                 Outcome::Blend { at_most, why, path_proven } => (at_most, why, path_proven),
             };
-            let was_emptied = matches!(slot.holds, Holds::Drained | Holds::Dry);
+            let was_emptied = was_emptied(slot);
             let mut grade = graded(entry, *target).min(at_most);
             let mut reasons = Vec::new();
             reasons.extend(why);
@@ -89,6 +90,15 @@ impl Folding<'_> {
                 let (full_l, left_l) = left_over;
                 slot.note(Some(number), Say::Figures(Reason::Diluted, left_l, full_l));
             }
+            // Run through what was full: the product pushes the water out only as far as its litres go.
+            if let (false, Some(solute), Some(label_c), Some(poured_l)) =
+                (was_emptied, solute, slot.label_weakest_c, event.litres_in)
+                && let Some(mixed_c) = flushed_first_ice_c(solute, label_c, (poured_l, wet_l))
+            {
+                slot.first_ice_c = Some(mixed_c);
+                slot.evidence = slot.evidence.min(Evidence::Claimed);
+                slot.note(Some(number), Say::Figures(Reason::LitresShort, poured_l, wet_l));
+            }
             for reason in reasons {
                 slot.rule(number, reason);
             }
@@ -103,6 +113,13 @@ impl Folding<'_> {
                 slot.ask(number, question);
             }
         }
+    }
+
+    /// Litres of all these circuits that are not drained.
+    fn wet_litres(&self, targets: &[Target]) -> f64 {
+        let slots = targets.iter().filter_map(|target| self.slots.get(target.slot));
+        let wet = slots.filter(|slot| !matches!(slot.holds, Holds::Drained | Holds::Dry));
+        wet.map(|slot| self.volume_l(slot)).sum()
     }
 
     /// Litres that fit in, and the water that stays behind when it is drained.
@@ -127,6 +144,25 @@ fn mixed_first_ice_c(solute: Solute, label_c: f64, (full_l, left_l): (f64, f64))
     let strength = volume_from_mass(solute, product);
     let poured = Litres::clamped(full_l - left_l);
     let mixed = dilute(strength, poured, Litres::clamped(left_l), None).ok()?.mixed;
+    let mixed_c = solute.first_ice_c(mass_from_volume(solute, mixed).value());
+    (mixed_c - label_c >= WORTH_TELLING_K).then_some(mixed_c)
+}
+
+/// First ice, C, of a product that is run through circuits full of water, stirred as it goes: the share of the product is
+/// one less than what an exponential of the volumes run through leaves. `None` where enough was run through.
+fn flushed_first_ice_c(
+    solute: Solute,
+    label_c: f64,
+    (poured_l, full_l): (f64, f64),
+) -> Option<f64> {
+    if full_l <= 0.0 || poured_l >= full_l {
+        return None;
+    }
+    let product = MassFraction::new(solute.mass_fraction_at_c(label_c)?).ok()?;
+    let strength = volume_from_mass(solute, product);
+    let share = 1.0 - (-poured_l.max(0.0) / full_l).exp();
+    let (own, water) = (Litres::clamped(share), Litres::clamped(1.0 - share));
+    let mixed = dilute(strength, own, water, None).ok()?.mixed;
     let mixed_c = solute.first_ice_c(mass_from_volume(solute, mixed).value());
     (mixed_c - label_c >= WORTH_TELLING_K).then_some(mixed_c)
 }
@@ -156,8 +192,13 @@ fn way(entry: &Entry<'_>) -> Way {
     }
 }
 
+/// Drained, and nothing speaks for water behind: a drain that was in doubt is none to fill on.
+fn was_emptied(slot: &Slot<'_>) -> bool {
+    matches!(slot.holds, Holds::Drained | Holds::Dry) && !slot.closed_pocket
+}
+
 fn outcome(slot: &Slot<'_>, way: Way) -> Outcome {
-    let drained = matches!(slot.holds, Holds::Drained | Holds::Dry);
+    let drained = was_emptied(slot);
     let recorded =
         |path_proven| Outcome::Blend { at_most: Evidence::Recorded, why: None, path_proven };
     if drained {

@@ -8,6 +8,9 @@ use crate::domain::boat::{Evidence, Holds};
 use crate::domain::catalogue::Reason;
 use crate::domain::physics::battery::gravity_at_rested_volts;
 
+/// A full lead-acid cell at rest has 2.12 to 2.18 V (makers' tables, from memory); above this it is being charged.
+const MOST_RESTED_V_A_CELL: f64 = 2.2;
+
 /// The grade of an entry for one slot: claimed at most where several could be meant.
 pub(super) fn graded(entry: &Entry<'_>, target: Target) -> Evidence {
     if target.unnamed { entry.grade().min(Evidence::Claimed) } else { entry.grade() }
@@ -126,7 +129,8 @@ impl<'a> Folding<'a> {
         let fitted: f64 = targets
             .iter()
             .filter_map(|target| self.slots.get(target.slot))
-            .filter(|slot| !matches!(slot.holds, Holds::Drained | Holds::Dry))
+            // What was drained with water left behind is not yet out.
+            .filter(|slot| !matches!(slot.holds, Holds::Drained | Holds::Dry) || slot.closed_pocket)
             .map(|slot| self.volume_l(slot))
             .sum();
         match event.litres_out {
@@ -160,6 +164,10 @@ impl<'a> Folding<'a> {
             let Some(slot) = self.slot(*target) else { continue };
             if matches!(slot.holds, Holds::Drained | Holds::Dry) {
                 slot.event(number);
+            } else if entry.event.circuits.is_empty() {
+                // Which drain stands open nobody says: that keeps dry what was drained, and drains nothing else.
+                slot.event(number);
+                slot.ask(number, Reason::Probe);
             } else {
                 let grade = graded(entry, *target);
                 slot.protect(Holds::Drained, grade, number, entry.event.happened_at);
@@ -210,10 +218,18 @@ impl<'a> Folding<'a> {
                     slot.rule(number, Reason::LoadOn);
                     slot.ask(number, Reason::VoltsLoadOff);
                 }
+                // More than a rested battery has: a charger is on, or it is no battery of so many cells.
+                Some(volts) if volts > MOST_RESTED_V_A_CELL * limits.battery_cells => {
+                    slot.event(number);
+                    slot.rule(number, Reason::NotRested);
+                    slot.ask(number, Reason::VoltsLoadOff);
+                }
                 Some(volts) if volts >= limits.battery_volts_min => {
                     slot.protect(Holds::Charged, graded(entry, *target), number, event.happened_at);
                     slot.specific_gravity =
                         Some(gravity_at_rested_volts(volts, limits.battery_cells));
+                    // From here on it loses charge by itself.
+                    slot.read_at = Some(event.happened_at);
                     note_unnamed(slot, number, *target);
                     if volts < limits.battery_volts_wanted {
                         slot.ask(number, Reason::VoltsLoadOff);

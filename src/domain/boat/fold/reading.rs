@@ -123,6 +123,12 @@ impl Folding<'_> {
                 None
             }
         };
+        // An instrument set to one fluid says nothing of another, nor of a mixture of two.
+        if let (Some(read), Some(held)) = (product.and_then(solute_of), solute)
+            && read != held
+        {
+            doubts.push(Reason::NotReadable);
+        }
         match (event.scale.as_deref(), wanted) {
             (None, _) => doubts.push(Reason::NoScale),
             (Some(scale), Some(wanted)) if !scale.eq_ignore_ascii_case(wanted) => {

@@ -153,6 +153,14 @@ impl Folding<'_> {
         for name in names {
             let known = (from..to)
                 .find(|place| self.slots.get(*place).is_some_and(|slot| slot.is_called(name)));
+            // Where all have names and this is none of them, what undoes may have undone any: the name is misspelt.
+            let has_rest = (from..to).any(|place| {
+                self.slots.get(place).is_some_and(|slot| slot.rest || slot.instance.is_none())
+            });
+            if known.is_none() && !has_rest && entry.kind.class == EventClass::Undoing {
+                targets.extend((from..to).map(|slot| Target { slot, unnamed: false }));
+                continue;
+            }
             let slot = known.unwrap_or_else(|| {
                 to += 1;
                 self.split(from, to - 1, name)
