@@ -18,7 +18,7 @@ use crate::domain::risk::plan::due::{MustStart, fewest_late, latest_starts, must
 use crate::domain::risk::plan::order::{Ranked, cost_of_waiting, rank};
 use crate::domain::risk::plan::second::put_off;
 use crate::domain::risk::plan::tail::{DamageDays, Tail, tail};
-use crate::domain::risk::plan::tonight::{Round, round};
+use crate::domain::risk::plan::tonight::{Round, best_round};
 use crate::domain::risk::plan::words::{Facts, headline};
 use crate::domain::risk::plan::{INDEX_DAYS, Job};
 use crate::settings::crew::Objective;
@@ -228,7 +228,8 @@ pub fn headline_of(house: &House, seen: &Survey) -> Result<String, ServiceError>
     let days = crew.days(seen.instant.at, house.settings.crew.days);
     let capacity: Vec<u32> = days.iter().map(|day| day.minutes).collect();
     let looked = look(house, seen, &what_if, &days)?;
-    let rows = sorted(house, seen, &crew, looked.boats).rows;
+    let unseen = looked.unseen();
+    let Sorted { rows, frozen, .. } = sorted(house, seen, &crew, looked.boats);
     let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
     Ok(headline(&Facts {
         days: &days,
@@ -237,6 +238,8 @@ pub fn headline_of(house: &House, seen: &Survey) -> Result<String, ServiceError>
         open: rows.len(),
         open_minutes: rows.iter().map(|row| row.crew_minutes).sum(),
         late: late(&jobs, &capacity),
+        passed: frozen.len(),
+        unseen,
     }))
 }
 
@@ -252,11 +255,15 @@ fn sorted(house: &House, seen: &Survey, crew: &Crew, boats: Vec<(&BoatView, Boat
     let mut found =
         Sorted { rows: Vec::new(), owners: Vec::new(), done: Vec::new(), frozen: Vec::new() };
     for (view, work) in boats {
-        if !work.frozen.is_empty() {
+        let passed = !work.frozen.is_empty();
+        if passed {
             found.frozen.push((view.boat.id.clone(), work.frozen.clone()));
         }
         if work.is_done() {
-            found.done.push(view.boat.id.clone());
+            // What has frozen is no crew work that can be planned, and least of all done.
+            if !passed {
+                found.done.push(view.boat.id.clone());
+            }
             continue;
         }
         let travel = seen.places.get(&work.place).map_or(0.0, |place| place.site.travel_minutes);
@@ -288,6 +295,8 @@ impl YardPlan {
             open: self.rows.len(),
             open_minutes: self.rows.iter().map(|row| row.crew_minutes).sum(),
             late: self.late,
+            passed: self.frozen.len(),
+            unseen: self.cannot_say.iter().map(|(_, boats)| boats).sum(),
         })
     }
 
@@ -310,22 +319,21 @@ impl YardPlan {
             .filter_map(|row| self.rows.get(*row))
             .map(|row| row.work.job(scope, row.work.minutes(scope), false))
             .collect();
-        let mut ways: Vec<&SiteId> = jobs.iter().map(|job| &job.place).collect();
-        ways.sort();
-        ways.dedup();
-        let travel: f64 = ways
-            .into_iter()
-            .filter_map(|id| seen.places.get(id))
-            .map(|place| 2.0 * place.site.travel_minutes)
-            .sum();
+        let before_evening: Vec<bool> = due
+            .iter()
+            .map(|row| self.rows.get(*row).is_some_and(|row| row.work.over_already()))
+            .collect();
+        let way = |id: &SiteId| {
+            seen.places.get(id).map_or(0, |place| whole(2.0 * place.site.travel_minutes))
+        };
         let today = self.days.first().map_or(0, |day| day.minutes);
         self.call_in = today == 0;
-        let left = if self.call_in { f64::MAX } else { f64::from(today) - travel };
+        let left = if self.call_in { None } else { Some(today) };
         let location = |job: usize| {
             let row = due.get(job).and_then(|row| self.rows.get(*row));
             row.map_or_else(String::new, |row| row.boat.location.clone())
         };
-        let mut found = round(&jobs, whole(left), next, &location);
+        let mut found = best_round(&jobs, &before_evening, left, next, &way, &location);
         let back = |job: usize| due.get(job).copied().unwrap_or(usize::MAX);
         for stop in &mut found.stops {
             stop.job = back(stop.job);

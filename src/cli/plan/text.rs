@@ -33,7 +33,8 @@ fn supposed(what_if: &WhatIf) -> String {
         parts.push(format!("without {}", what_if.without.join(" and ")));
     }
     if what_if.colder_k != 0.0 {
-        parts.push(format!("{} K colder than forecast", what_if.colder_k));
+        let how = if what_if.colder_k < 0.0 { "warmer" } else { "colder" };
+        parts.push(format!("{} K {how} than forecast", what_if.colder_k.abs()));
     }
     if let Some(share) = what_if.tolerance {
         parts.push(format!("a tolerance of {} %", share * 100.0));
@@ -151,6 +152,9 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     let mut parts = Vec::new();
     if row.saves_per_hour >= 0.5 {
         parts.push(format!("an hour on it now saves {:.0}", row.saves_per_hour));
+    } else if row.work.over_already() {
+        // By the evening its price has been paid, so that no day gains anything; the hours of today may.
+        parts.push("may freeze before this evening: at once".to_owned());
     } else {
         let held = row.done_on.filter(|day| *day > 0).and_then(|day| plan.date(day));
         parts.push(held.map_or_else(
@@ -253,7 +257,7 @@ fn others(plan: &YardPlan, out: &mut String) {
     for (boat, circuits) in &plan.frozen {
         let _ = writeln!(
             out,
-            "Past its limit already, test before running: {boat}: {}",
+            "Past its limit already: look first, let out what still runs, start nothing before it is tested: {boat}: {}",
             circuits.join(", ")
         );
     }

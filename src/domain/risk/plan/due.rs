@@ -21,7 +21,7 @@ pub struct MustStart {
     pub binding: Vec<usize>,
     /// Crew minutes that are missing if the crew begins today; 0 if none.
     pub short_minutes: u32,
-    /// Minutes of all work that has a due day.
+    /// Minutes of all work that is due by the last binding day; of all that has a due day where none binds.
     pub due_minutes: u32,
     /// Crew minutes needed on each working day from today on to meet every due day.
     pub need_minutes: u32,
@@ -44,7 +44,7 @@ pub fn must_start(work: &[(u32, usize)], capacity: &[u32]) -> MustStart {
     let latest_start =
         if work.is_empty() { None } else { (0..capacity.len()).rev().find(|from| feasible(*from)) };
     let short_minutes = demands.iter().map(|due| missing(0, *due)).max().unwrap_or(0);
-    let binding = match latest_start {
+    let binding: Vec<usize> = match latest_start {
         Some(start) => {
             demands.iter().filter(|due| missing(start + 1, **due) > 0).map(|due| due.0).collect()
         }
@@ -54,6 +54,10 @@ pub fn must_start(work: &[(u32, usize)], capacity: &[u32]) -> MustStart {
             .map(|due| due.0)
             .collect(),
     };
+    let due_minutes = match binding.last() {
+        Some(day) => demand(*day),
+        None => sum(work.iter().map(|(minutes, _)| *minutes)),
+    };
     let need = |(day, demand): &(usize, u32)| {
         let working = capacity.iter().take(day + 1).filter(|minutes| **minutes > 0).count();
         demand.div_ceil(u32::try_from(working.max(1)).unwrap_or(1))
@@ -62,7 +66,7 @@ pub fn must_start(work: &[(u32, usize)], capacity: &[u32]) -> MustStart {
         latest_start,
         binding,
         short_minutes,
-        due_minutes: sum(work.iter().map(|(minutes, _)| *minutes)),
+        due_minutes,
         need_minutes: demands.iter().map(need).max().unwrap_or(0),
     }
 }
@@ -214,5 +218,14 @@ mod tests {
         assert_eq!(last_day_at(&[0.0, 0.02, 0.06, 0.2], 0.05), Some(1));
         assert_eq!(last_day_at(&[0.2, 0.3], 0.05), Some(0));
         assert_eq!(last_day_at(&[0.0, 0.05], 0.05), None);
+    }
+
+    #[test]
+    fn the_minutes_bound_by_a_day_leave_out_what_is_due_later() {
+        // 78 minutes due on day 1, 46 on day 3; an hour a day: the first binds, the second does not.
+        let found = must_start(&[(78, 1), (46, 3)], &[60, 60, 60, 60]);
+        assert_eq!((found.binding.clone(), found.due_minutes), (vec![1], 78));
+        let none = must_start(&[], &[60]);
+        assert_eq!((none.binding.len(), none.due_minutes), (0, 0));
     }
 }

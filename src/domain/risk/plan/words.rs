@@ -21,18 +21,45 @@ pub struct Facts<'a> {
     pub open_minutes: u32,
     /// Boats that cannot be laid up completely in time, at the least.
     pub late: usize,
+    /// Boats with circuits past their limit already.
+    pub passed: usize,
+    /// Boats at places without a usable forecast.
+    pub unseen: usize,
 }
 
-/// One or two sentences for the head of the worklist.
+/// A few sentences for the head of the worklist. What is worse than work that falls due stands first: boats that have
+/// passed their limit, and boats of which nothing can be said.
 #[must_use]
 pub fn headline(facts: &Facts<'_>) -> String {
-    let work = work_time(facts.open_minutes);
     if facts.boats == 0 {
         return "No boat is on the list: bring in the yard's table with rimeward import boats FILE.".into();
     }
-    if facts.open == 0 {
-        return "No crew work is open on any boat: nothing to plan.".into();
+    let mut sentences = Vec::new();
+    if facts.passed > 0 {
+        sentences.push(format!(
+            "Look at {} before all else: past the limit already, water that still runs comes out at once.",
+            boats(facts.passed)
+        ));
     }
+    if facts.unseen > 0 {
+        sentences.push(format!(
+            "{} without a usable forecast cannot be planned: see to the forecast, and take no calm from this list until then.",
+            boats(facts.unseen)
+        ));
+    }
+    match (facts.open, sentences.is_empty()) {
+        (0, true) => sentences.push("No crew work is open on any boat: nothing to plan.".into()),
+        (0, false) if facts.passed + facts.unseen < facts.boats => {
+            sentences.push("No crew work is open on the others.".into());
+        }
+        (0, false) => {}
+        _ => sentences.push(of_the_open(facts)),
+    }
+    sentences.join(" ")
+}
+
+fn of_the_open(facts: &Facts<'_>) -> String {
+    let work = work_time(facts.open_minutes);
     let boats = boats(facts.open);
     let have: u32 = facts.days.iter().map(|day| day.minutes).sum();
     if have == 0 {
@@ -101,4 +128,35 @@ pub fn in_words(date: NaiveDate) -> String {
 #[must_use]
 pub fn date_of(days: &[WorkDay], day: usize) -> Option<NaiveDate> {
     days.get(day).map(|day| day.date)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn facts(must: &MustStart, passed: usize, unseen: usize) -> String {
+        headline(&Facts {
+            days: &[],
+            must,
+            boats: 3,
+            open: 0,
+            open_minutes: 0,
+            late: 0,
+            passed,
+            unseen,
+        })
+    }
+
+    #[test]
+    fn nothing_to_plan_is_said_only_of_boats_that_were_seen_and_hold() {
+        let must = crate::domain::risk::plan::due::must_start(&[], &[]);
+        assert_eq!(facts(&must, 0, 0), "No crew work is open on any boat: nothing to plan.");
+        for (passed, unseen) in [(0, 3), (0, 1), (3, 0), (1, 0), (1, 2)] {
+            let said = facts(&must, passed, unseen);
+            assert!(!said.contains("nothing to plan"), "{passed} {unseen}: {said}");
+            assert_eq!(said.contains("Look at"), passed > 0, "{said}");
+            assert_eq!(said.contains("without a usable forecast"), unseen > 0, "{said}");
+            assert_eq!(said.contains("the others"), passed + unseen < 3, "{said}");
+        }
+    }
 }
