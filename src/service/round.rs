@@ -29,8 +29,9 @@ use crate::store::{RoundCommit, StoreError};
 const JUDGE_AT_LEAST_EVERY: TimeDelta = TimeDelta::hours(3);
 /// A last run so far ahead of the clock was noted under a wrong clock.
 const CLOCK_APART: TimeDelta = TimeDelta::hours(2);
-/// How often a round is decided anew because another one landed meanwhile.
-const TRIES: usize = 3;
+/// How often a round is decided anew because another one landed meanwhile. Each time somebody else got further, and a
+/// round lands three times at most, so that this lets four rounds by.
+const TRIES: usize = 12;
 /// Name under which the store keeps when the worklist last went out.
 pub(super) const WORKLIST_RUN: &str = "worklist";
 

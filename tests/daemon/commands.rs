@@ -234,14 +234,14 @@ fn two_rounds_at_once_tell_everybody_once() {
             .env_clear()
             .args(["round", "--config"])
             .arg(home.config())
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
             .spawn()
             .unwrap()
     };
-    let mut rounds = [start(), start(), start()];
-    for round in &mut rounds {
-        assert!(round.wait().unwrap().code().is_some_and(|code| code == 3), "blind, and done");
+    for round in [start(), start(), start()] {
+        let output = round.wait_with_output().unwrap();
+        assert_eq!(code(&output), 3, "blind, and done: {}", text(&output));
     }
     until("all has gone", || {
         let waiting = home.store().outbox_summary().unwrap().oldest_waiting;
