@@ -9,11 +9,10 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
-use crate::domain::boat::DrainPermission;
 use crate::domain::risk::plan::boat::{GroupWork, OpenCircuit};
 use crate::domain::risk::plan::tail::Tail;
 use crate::domain::risk::plan::work::WorkEntry;
-use crate::service::planning::{Row, WhatIf, YardPlan, plan_at};
+use crate::service::planning::{Hands, Row, WhatIf, YardPlan, lines::permission, plan_at};
 
 /// Arguments of `plan`.
 #[derive(Debug, clap::Args)]
@@ -98,16 +97,6 @@ fn write(path: &Path, text: &str) -> Result<(), Refusal> {
         .map_err(|error| Refusal::failed(format!("cannot write {}: {error}", path.display())))
 }
 
-/// What is to be asked before somebody goes aboard; empty where nothing.
-fn permission(row: &Row) -> &'static str {
-    match row.boat.drain_permission {
-        DrainPermission::Yes => "",
-        DrainPermission::No => "ask the owner first",
-        DrainPermission::NotApplicable => "the owner's own work",
-        DrainPermission::Unknown => "permission not on record: ask",
-    }
-}
-
 /// The lines that write the work on a group into the log once it is done; what stands before an empty `=` is filled in.
 fn record_lines(row: &Row, group: &GroupWork) -> Vec<String> {
     let line = |(entry, open): (&WorkEntry, Vec<&OpenCircuit>)| {
@@ -137,8 +126,17 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
         json!({
             "stops": round.stops.iter().map(|stop| json!({
                 "boat": boat(&stop.job), "done_after_s": stop.done_after_min * 60,
+                "done_at": plan.done_at(stop).with_timezone(&zone).to_rfc3339(), "late": stop.late,
             })).collect::<Vec<_>>(),
             "left_over": round.left_over.iter().map(boat).collect::<Vec<_>>(),
+            "work_s": round.work_min() * 60,
+            "begins": plan.begins.0.with_timezone(&zone).to_rfc3339(),
+            "people": plan.begins.1,
+            "hands": match plan.hands {
+                Hands::OnRoster => "on_roster",
+                Hands::DayOver => "day_over",
+                Hands::Nobody => "nobody",
+            },
             "short_s": round.short_min * 60,
             "carry_l": plan.cart,
         })
@@ -168,9 +166,13 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
         },
         "rows": plan.rows.iter().map(|row| row_json(plan, row)).collect::<Vec<_>>(),
         "owners": plan.owners.iter().map(|row| row_json(plan, row)).collect::<Vec<_>>(),
-        "done": plan.done,
-        "frozen": plan.frozen.iter().map(|(boat, circuits)| json!({
-            "boat": boat, "test_before_running": circuits,
+        "done": plan.done.iter().map(|boat| &boat.id).collect::<Vec<_>>(),
+        "frozen": plan.frozen.iter().map(|(boat, site, circuits)| json!({
+            "boat": boat.id, "site": site, "location": boat.location,
+            "circuits": circuits.iter().map(|one| json!({
+                "label": one.label, "still_runs": one.runs,
+                "thaws": one.thaws.and_then(|day| plan.date(day)),
+            })).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "cannot_say": plan.cannot_say.iter().map(|(site, boats)| json!({
             "site": site, "boats": boats,
@@ -225,7 +227,10 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
         "care": row.boat.care,
         "minutes": row.minutes,
         "crew_minutes": row.crew_minutes,
-        "last_day": date(row.job.due),
+        "last_day": date(row.due),
+        "due_after_tonight": date(row.job.due),
+        "drained_tonight": row.in_round,
+        "not_before": row.not_before.and_then(|(day, _)| plan.date(day)),
         "latest_start": date(row.latest_start),
         "done_on": date(row.done_on),
         "saves_per_hour": tidy(row.saves_per_hour),

@@ -38,7 +38,7 @@ pub use phrases::Phrases;
 pub use rollup::{RolledUp, compose_rollup};
 pub use unreached::{MissedBy, Trouble, compose_reached, compose_unreached};
 pub use worklist::{
-    CannotSay, HeldLine, OverLine, PlaceLine, Worklist, WorklistBoat, compose_worklist,
+    CannotSay, CrewLines, HeldLine, OverLine, PlaceLine, Worklist, WorklistBoat, compose_worklist,
 };
 
 /// A name and an address.

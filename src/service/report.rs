@@ -4,13 +4,14 @@ use chrono::{DateTime, Utc};
 
 use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row, label_of};
-use super::planning::headline_of;
+use super::planning::{YardPlan, lines, plan_of};
 use super::round::WORKLIST_RUN;
 use super::survey::{BoatView, Survey};
 use crate::domain::alert::{Alert, CloseReason, Kind};
 use crate::domain::boat::{CircuitId, Holds, SiteId};
 use crate::domain::message::{
-    CannotSay, HeldLine, Letter, OverLine, PlaceLine, Worklist, WorklistBoat, compose_worklist,
+    CannotSay, CrewLines, HeldLine, Letter, OverLine, PlaceLine, Worklist, WorklistBoat,
+    compose_worklist,
 };
 use crate::domain::risk::{CircuitRisk, Priority, rank};
 use crate::domain::weather::ForecastState;
@@ -34,7 +35,7 @@ pub fn worklist_letters(
     now: DateTime<Utc>,
 ) -> Written {
     let managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
-    let plan = crew_line(house, survey);
+    let plan = crew_plan(house, survey);
     let waiting = super::held::waiting(house, survey, letters, now);
     let day = now.with_timezone(&house.settings.yard.time_zone).date_naive();
     let mut written = Written::default();
@@ -46,7 +47,7 @@ pub fn worklist_letters(
             .filter(|(site, _)| person.sites.contains(site))
             .map(|(_, line)| line.clone())
             .collect();
-        let letter = worklist_letter(house, desk, survey, (person, plan.as_deref(), &held), own)
+        let letter = worklist_letter(house, desk, survey, (person, plan.as_ref(), &held), own)
             .map_err(|error| error.to_string());
         let about = format!("worklist:{}:{day}", person.id);
         let row = OutboxRow {
@@ -77,7 +78,7 @@ pub fn worklist_text(house: &House, survey: &Survey) -> Result<String, ServiceEr
         house,
         &desk,
         survey,
-        (&reader, crew_line(house, survey).as_deref(), &[]),
+        (&reader, crew_plan(house, survey).as_ref(), &[]),
         |_| true,
     )?;
     Ok(format!("{}\n\n{}", letter.subject, letter.text))
@@ -87,7 +88,7 @@ fn worklist_letter(
     house: &House,
     desk: &Desk,
     survey: &Survey,
-    (person, plan, held): (&Person, Option<&str>, &[HeldLine]),
+    (person, plan, held): (&Person, Option<&YardPlan>, &[HeldLine]),
     own: impl Fn(&SiteId) -> bool,
 ) -> Result<Letter, ServiceError> {
     let places: Vec<PlaceLine<'_>> = survey
@@ -136,6 +137,12 @@ fn worklist_letter(
         )));
     };
     let context = desk.context((person, &home.site), &label, survey.instant.at);
+    let crew = plan.map(|plan| CrewLines {
+        headline: plan.headline.clone(),
+        round: lines::round(plan, &own),
+        cart: lines::litres(&plan.cart),
+        today: lines::today(plan, &own),
+    });
     let worklist = Worklist {
         at: survey.instant.at,
         until: survey.until,
@@ -144,7 +151,7 @@ fn worklist_letter(
         cannot_say: &cannot_say(survey, own),
         over: &over,
         held,
-        plan,
+        plan: crew.as_ref(),
         log_head: Some(&head),
     };
     compose_worklist(&worklist, &context)
@@ -185,9 +192,9 @@ fn over_since_the_last(
     Ok(over)
 }
 
-/// The head of the crew plan. A worklist goes out without it rather than not at all.
-fn crew_line(house: &House, survey: &Survey) -> Option<String> {
-    headline_of(house, survey)
+/// The crew plan. A worklist goes out without it rather than not at all.
+fn crew_plan(house: &House, survey: &Survey) -> Option<YardPlan> {
+    plan_of(house, survey)
         .inspect_err(|error| tracing::warn!(%error, "worklist goes out without the crew plan"))
         .ok()
 }

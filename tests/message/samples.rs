@@ -4,8 +4,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rimeward::domain::alert::{Decision, Low, Standing, Target, Telling};
 use rimeward::domain::boat::{Boat, BoatState, CircuitId, Holds};
 use rimeward::domain::message::{
-    CannotSay, Context, Letter, Mailbox, MessageKey, Phrases, PlaceLine, RolledUp, Sender,
-    Worklist, WorklistBoat, compose, compose_rollup, compose_worklist,
+    CannotSay, Context, CrewLines, Letter, Mailbox, MessageKey, Phrases, PlaceLine, RolledUp,
+    Sender, Worklist, WorklistBoat, compose, compose_rollup, compose_worklist,
 };
 use rimeward::domain::risk::{CircuitRisk, Consequence, Limit, Priority};
 use rimeward::domain::units::TemperatureScale;
@@ -389,6 +389,14 @@ impl Fleet {
             what: "Larch Wharf, 2 boats".into(),
             why: "no usable forecast since Wed 16 Nov 07:00".into(),
         }];
+        let crew = CrewLines {
+            headline: "Start by Fri 18 Nov at the latest: 24 h 30 min of complete lay-ups are bound by Sat 19 Nov (31 h open on 12 boats in all).".into(),
+            round: vec![
+                "08:20 QUAY Row B-2: B04 Second Biscuit, 20 min: drain engine block - ask the owner first".into(),
+            ],
+            cart: "3.0 L propylene glycol -50F".into(),
+            today: vec!["QUAY Row B-4: B05 Marzipan, 1 h 20 min".into()],
+        };
         let worklist = Worklist {
             at: at(17, 11),
             until: at(20, 11),
@@ -397,9 +405,7 @@ impl Fleet {
             cannot_say: &cannot_say,
             over: &[],
             held: &[],
-            plan: Some(
-                "Start by Fri 18 Nov at the latest: 24 h 30 min of complete lay-ups are bound by Sat 19 Nov (31 h open on 12 boats in all).",
-            ),
+            plan: Some(&crew),
             log_head: Some("f3a9c1d2e4b5a697"),
         };
         self.with_context(phrases, |context| compose_worklist(&worklist, context).unwrap())

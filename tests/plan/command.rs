@@ -97,6 +97,76 @@ fn fewer_hands_and_deeper_cold_never_leave_more_time() {
     assert!(day(&tolerant) >= day(&plain));
 }
 
+/// Fourteen kelvins colder than forecast, what the boats hold freezes in the coming night.
+#[test]
+fn tonights_round_has_clock_times_and_leaves_the_rest_of_the_day_to_the_list() {
+    let found = plan_json(&["--cold", "14"]);
+    let tonight = &found["tonight"];
+    let stops = tonight["stops"].as_array().unwrap();
+    assert!(stops.len() >= 5, "{tonight}");
+    let times: Vec<&str> = stops.iter().map(|stop| stop["done_at"].as_str().unwrap()).collect();
+    assert!(times.is_sorted() && times[0] > "2022-10-03T08:00", "nobody before eight: {times:?}");
+    let drained: Vec<&Value> = found["rows"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|row| row["drained_tonight"] == true)
+        .collect();
+    assert_eq!(drained.len(), stops.len());
+    let ends_today: u64 = found["rows"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|row| row["done_on"] == "2022-10-03")
+        .map(|row| row["crew_minutes"].as_u64().unwrap())
+        .sum();
+    let have = (found["days"][0]["crew_h"].as_f64().unwrap() * 60.0).round();
+    let round = tonight["work_s"].as_u64().unwrap() / 60;
+    assert!(
+        f64::from(u32::try_from(ends_today + round).unwrap()) <= have,
+        "{ends_today} {round} {have}"
+    );
+    let text = plan(&["--cold", "14"]).out;
+    assert!(text.contains("of it for tonight's drains") && text.contains("done about"), "{text}");
+}
+
+/// With so few hours that complete lay-ups come too late, drains are asked for before; and tonight, where they must begin now.
+#[test]
+fn a_shortfall_asks_for_emergency_drains_in_time() {
+    let some = plan(&["--crew-hours", "0.4"]).out;
+    assert!(some.contains("emergency drain (") && !some.contains("Nothing falls due"), "{some}");
+    let hardly = plan_json(&["--crew-hours", "0.1"]);
+    let stops = hardly["tonight"]["stops"].as_array().unwrap().len();
+    let left = hardly["tonight"]["left_over"].as_array().unwrap().len();
+    assert!(stops + left > 0, "{}", hardly["headline"]);
+    let nobody = plan(&["--crew-hours", "0"]).out;
+    assert!(!nobody.contains("Waiting one") && !nobody.contains("TONIGHT"), "{nobody}");
+}
+
+/// A boat that is hauled later is not laid up ashore before.
+#[test]
+fn no_complete_lay_up_before_the_haul() {
+    let found = plan_json(&[]);
+    let rows = found["rows"].as_array().unwrap();
+    let held: Vec<&Value> = rows.iter().filter(|row| !row["not_before"].is_null()).collect();
+    assert!(held.len() >= 3, "{found}");
+    for row in held {
+        if let Some(done) = row["done_on"].as_str() {
+            assert!(done >= row["not_before"].as_str().unwrap(), "{row}");
+        }
+    }
+}
+
+#[test]
+fn after_hours_the_plan_asks_for_overtime_and_on_sunday_for_a_call() {
+    let at = |time: &str| run(&["--config", config(), "plan", "--at", time, "--cold", "14"]).out;
+    let evening = at("2022-10-03T20:00");
+    assert!(evening.contains("Today's hours are over"), "{evening}");
+    assert!(!evening.contains("before dark") && !evening.contains("call somebody in"), "{evening}");
+    let sunday = at("2022-10-02T09:00");
+    assert!(sunday.contains("Nobody is on the roster today"), "{sunday}");
+}
+
 #[test]
 fn no_crew_hours_and_impossible_numbers_are_answered_in_words() {
     let none = plan(&["--crew-hours", "0"]);

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::{Refusal, permission, record_lines, text};
 use crate::domain::risk::plan::boat::Scope;
+use crate::service::planning::lines::litres;
 use crate::service::planning::{Row, YardPlan};
 
 const TEMPLATE: &str = include_str!("../../../config/catalogue/plan.html");
@@ -36,7 +37,10 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
         let rows = round.stops.iter().filter_map(|stop| plan.rows.get(stop.job));
         parts.push(Part {
             title: "Tonight: emergency drains, in walking order".into(),
-            rows: rows.flat_map(|row| lines(plan, row, plan.urgent)).collect(),
+            rows: rows
+                .filter_map(|row| Some((row, row.urgent?)))
+                .flat_map(|(row, scope)| lines(plan, row, scope))
+                .collect(),
         });
     }
     for (number, day) in plan.days.iter().enumerate().take(DAYS_PRINTED) {
@@ -61,8 +65,8 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
                 at => at,
                 headline => plan.headline.clone(),
                 parts => minijinja::Value::from(minijinja::value::Serde(&parts)),
-                carry => text::litres(&plan.cart),
-                order => text::litres(&plan.order),
+                carry => litres(&plan.cart),
+                order => litres(&plan.order),
             },
         )
         .map_err(wrong)
@@ -77,7 +81,7 @@ fn lines(plan: &YardPlan, row: &Row, scope: Scope) -> Vec<Line> {
             location: row.boat.location.clone(),
             boat: row.boat.id.to_string(),
             name: row.boat.name.clone(),
-            what: format!("{}: {}", group.label, text::doing(group)),
+            what: format!("{}: {}", group.label, group.doing()),
             record: record_lines(row, group),
             minutes: match scope {
                 Scope::Complete => group.minutes.complete,

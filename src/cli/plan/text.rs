@@ -1,13 +1,13 @@
 //! The plan in words.
 
-use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::permission;
 use crate::domain::risk::plan::boat::GroupWork;
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
 use crate::domain::units::work_time;
-use crate::service::planning::{Row, WhatIf, YardPlan};
+use crate::service::planning::lines::litres;
+use crate::service::planning::{Hands, Row, WhatIf, YardPlan};
 
 /// The whole plan for a screen.
 pub(super) fn in_words(plan: &YardPlan, what_if: &WhatIf) -> String {
@@ -46,10 +46,39 @@ fn tonight(plan: &YardPlan, out: &mut String) {
     let Some(round) = &plan.tonight else { return };
     let _ = writeln!(
         out,
-        "TONIGHT: emergency drains before dark (plugs, hose, probe; the full job later)"
+        "TONIGHT: emergency drains {} (plugs, hose, probe; the full job later)",
+        match plan.hands {
+            Hands::OnRoster => "before dark",
+            Hands::DayOver | Hands::Nobody => "that cannot wait for the next working day",
+        }
     );
-    if plan.call_in {
-        let _ = writeln!(out, "  Nobody is on the roster today: call somebody in for these.");
+    let _ = match plan.hands {
+        Hands::OnRoster => Ok(()),
+        Hands::DayOver => writeln!(
+            out,
+            "  Today's hours are over: somebody has to stay or come back. After dark two people, with lamps; nobody alone on a ladder."
+        ),
+        Hands::Nobody => {
+            writeln!(out, "  Nobody is on the roster today: call somebody in for these.")
+        }
+    };
+    let clock =
+        |at: chrono::DateTime<chrono::Utc>| at.with_timezone(&plan.crew.zone).format("%H:%M");
+    if let Some(last) = round.stops.last() {
+        let (begins, people) = plan.begins;
+        let _ = writeln!(
+            out,
+            "  {}, {} of work{}: from {} with {people} {} done about {}",
+            boats(round.stops.len()),
+            work_time(round.work_min()),
+            match last.ways_min {
+                0 => String::new(),
+                ways => format!(" and {} of ways", work_time(ways)),
+            },
+            clock(begins),
+            if people == 1 { "person" } else { "people" },
+            clock(plan.done_at(last)),
+        );
     }
     let mut place = None;
     for stop in &round.stops {
@@ -58,12 +87,18 @@ fn tonight(plan: &YardPlan, out: &mut String) {
             place = Some(&row.work.place);
             let _ = writeln!(out, "  {}", row.work.place);
         }
-        let scope = plan.urgent;
-        let what: Vec<String> = row.work.within(scope).map(doing).collect();
+        let Some(scope) = row.urgent else { continue };
+        let what: Vec<String> = row.work.within(scope).map(GroupWork::doing).collect();
+        let late = match row.work.over_in_h(scope) {
+            Some(0) => " -- ICE HAS BEGUN",
+            _ if stop.late => " -- MAY FREEZE BEFORE",
+            _ => "",
+        };
         let ask = permission(row);
         let _ = writeln!(
             out,
-            "    [ ] {:12} {} {}, {} min: {}{}",
+            "    [ ] {} {:12} {} {}, {} min{late}: {}{}",
+            clock(plan.done_at(stop)),
             row.boat.location,
             row.boat.id,
             row.boat.name,
@@ -93,7 +128,7 @@ fn tonight(plan: &YardPlan, out: &mut String) {
     if !plan.cart.is_empty() {
         let _ = writeln!(out, "  On the cart: {}", litres(&plan.cart));
     }
-    let wait = plan.rows.iter().filter(|row| row.work.minutes(plan.urgent) == 0).count();
+    let wait = plan.rows.iter().filter(|row| row.urgent.is_none()).count();
     let _ = writeln!(out, "  Can wait past tonight: {}\n", boats(wait));
 }
 
@@ -101,34 +136,49 @@ fn list(plan: &YardPlan, out: &mut String) {
     if plan.rows.is_empty() {
         return;
     }
-    let _ = writeln!(out, "THE LIST: complete lay-ups, first to do first");
+    let after = match &plan.tonight {
+        Some(round) if !round.stops.is_empty() => ", after tonight's drains",
+        _ => "",
+    };
+    let _ = writeln!(out, "THE LIST: complete lay-ups{after}, first to do first");
     let mut day = None;
     for row in &plan.rows {
         if day != Some(row.done_on) {
             day = Some(row.done_on);
             let words = match row.done_on {
-                Some(day) => plan.days.get(day).map_or_else(String::new, |day| {
-                    format!("{} (crew: {})", date_in_words(day.date), work_time(day.minutes))
+                Some(number) => plan.days.get(number).map_or_else(String::new, |day| {
+                    let round = match plan.round_takes_min {
+                        taken if number == 0 && taken > 0 => {
+                            format!(", {} of it for tonight's drains", work_time(taken))
+                        }
+                        _ => String::new(),
+                    };
+                    format!("{} (crew: {}{round})", date_in_words(day.date), work_time(day.minutes))
                 }),
                 None => "below the line: does not fit into the days looked at".into(),
             };
             let _ = writeln!(out, "  {words}");
         }
-        let due = row.job.due.and_then(|day| plan.date(day));
-        let due =
-            due.map_or_else(|| "no due day yet".into(), |day| format!("by {}", date_in_words(day)));
+        let due = due_in_words(plan, row);
         let _ = writeln!(
             out,
-            "    {} {:16} {:6} {:12} {:>11}  {due}; {}",
+            "    {} {:16} {:6} {:12} {:>11}  {}",
             row.boat.id,
             row.boat.name,
             row.work.place.as_str(),
             row.boat.location,
             work_time(row.crew_minutes),
-            reason(plan, row)
+            [due, reason(plan, row)]
+                .iter()
+                .filter(|part| !part.is_empty())
+                .cloned()
+                .collect::<Vec<_>>()
+                .join("; ")
         );
         for group in &row.work.groups {
             let last = match group.last_day.and_then(|day| plan.date(day)) {
+                _ if group.thaws_on > 0 => "frozen".to_owned(),
+                _ if row.is_drained_tonight(group) => "drained tonight".to_owned(),
                 _ if group.over_already => "over the tolerance already".to_owned(),
                 Some(day) => format!("last day {}", date_in_words(day)),
                 None => "no due day yet".to_owned(),
@@ -147,11 +197,27 @@ fn list(plan: &YardPlan, out: &mut String) {
     out.push('\n');
 }
 
+/// By when the complete work must begin and end; after a drain tonight there is no hurry left for what was drained.
+fn due_in_words(plan: &YardPlan, row: &Row) -> String {
+    let date = |day: Option<usize>| day.and_then(|day| plan.date(day)).map(date_in_words);
+    if let (Some(due), None, false) = (date(row.due), row.job.due, row.in_round) {
+        return format!("drain it afloat by {due}");
+    }
+    match (date(row.job.due), date(row.latest_start)) {
+        (Some(due), Some(start)) if start != due => format!("start {start}, by {due}"),
+        (Some(due), _) => format!("by {due}"),
+        (None, _) if row.in_round && row.due.is_some() => "no hurry after tonight's drain".into(),
+        (None, _) => "no due day yet".into(),
+    }
+}
+
 /// Why a row stands where it does.
 pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     let mut parts = Vec::new();
     if row.saves_per_hour >= 0.5 {
         parts.push(format!("an hour on it now saves {:.0}", row.saves_per_hour));
+    } else if row.in_round && row.job.due.is_none() {
+        // Said by the due day.
     } else if row.work.over_already() {
         // By the evening its price has been paid, so that no day gains anything; the hours of today may.
         parts.push("may freeze before this evening: at once".to_owned());
@@ -172,8 +238,28 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     if longest > 0 && row.crew_minutes > longest {
         parts.push("longer than any day: goes over several".into());
     }
-    if row.job.due.is_some() && row.latest_start.is_none() {
-        parts.push("too late to end in time behind what is due before".into());
+    if let Some((day, what)) = row.not_before {
+        let when = plan.date(day).map_or_else(
+            || " (after the days looked at)".to_owned(),
+            |date| format!(", about {}", date_in_words(date)),
+        );
+        parts.push(match row.due {
+            Some(due) if due < day && what == "hauled" => format!(
+                "not before it is hauled{when}, and due before: haul it earlier, or drain it afloat"
+            ),
+            _ => format!("not before it is {what}{when}"),
+        });
+    }
+    if row.job.due.is_some() && row.latest_start.is_none() && !row.in_round {
+        parts.push(if row.urgent.is_some() {
+            "too late for the complete work: tonight's drains first".to_owned()
+        } else {
+            "too late to end in time behind what is due before".to_owned()
+        });
+    }
+    if let Some((day, scope)) = row.drain_by.filter(|_| row.urgent.is_none()) {
+        let by = plan.date(day).map_or_else(String::new, date_in_words);
+        parts.push(format!("emergency drain ({} min) by {by}", row.work.minutes(scope)));
     }
     let ask = permission(row);
     if !ask.is_empty() {
@@ -242,7 +328,7 @@ fn below_the_list(plan: &YardPlan, out: &mut String) {
 
 fn others(plan: &YardPlan, out: &mut String) {
     for row in &plan.owners {
-        let due = row.job.due.and_then(|day| plan.date(day));
+        let due = row.due.and_then(|day| plan.date(day));
         let when =
             due.map_or_else(|| "no due day yet".into(), |day| format!("by {}", date_in_words(day)));
         let _ = writeln!(
@@ -254,12 +340,39 @@ fn others(plan: &YardPlan, out: &mut String) {
             work_time(row.minutes)
         );
     }
-    for (boat, circuits) in &plan.frozen {
-        let _ = writeln!(
-            out,
-            "Past its limit already: look first, let out what still runs, start nothing before it is tested: {boat}: {}",
-            circuits.join(", ")
-        );
+    for (boat, place, circuits) in &plan.frozen {
+        let named = |runs: bool| {
+            let of = circuits.iter().filter(|one| one.runs == runs);
+            of.map(|one| {
+                let thaws = one.thaws.filter(|_| !runs).and_then(|day| plan.date(day));
+                thaws.map_or_else(
+                    || one.label.clone(),
+                    |day| format!("{} (thaws about {})", one.label, date_in_words(day)),
+                )
+            })
+            .collect::<Vec<_>>()
+            .join(", ")
+        };
+        let at = [place.as_str(), boat.location.as_str()].join(" ");
+        let at = at.trim_end();
+        if circuits.iter().any(|one| one.runs) {
+            let _ = writeln!(
+                out,
+                "Ice has begun, let out what still runs at once: {} {} at {at}: {}",
+                boat.id,
+                boat.name,
+                named(true)
+            );
+        }
+        if circuits.iter().any(|one| !one.runs) {
+            let _ = writeln!(
+                out,
+                "Frozen: start nothing before it has thawed and been tested, then drain it before the next cold: {} {} at {at}: {}",
+                boat.id,
+                boat.name,
+                named(false)
+            );
+        }
     }
     for (site, n) in &plan.cannot_say {
         let _ = writeln!(
@@ -269,7 +382,8 @@ fn others(plan: &YardPlan, out: &mut String) {
         );
     }
     if !plan.done.is_empty() {
-        let names: Vec<&str> = plan.done.iter().map(|id| id.as_str()).collect();
+        let names: Vec<String> =
+            plan.done.iter().map(|boat| format!("{} {}", boat.id, boat.name)).collect();
         let _ = writeln!(out, "Nothing open: {}", names.join(", "));
     }
 }
@@ -312,32 +426,4 @@ fn grounds(plan: &YardPlan, out: &mut String) {
             }
         );
     }
-}
-
-pub(super) fn litres(products: &BTreeMap<String, f64>) -> String {
-    let parts: Vec<String> =
-        products.iter().map(|(name, litres)| format!("{litres:.1} L {name}")).collect();
-    parts.join(", ")
-}
-
-/// What is to be done about a group, in words: `drain engine block, manifolds; test engine coolant`.
-pub(super) fn doing(group: &GroupWork) -> String {
-    let parts: Vec<String> = group
-        .entries()
-        .into_iter()
-        .map(|(entry, open)| {
-            format!("{} {}", entry.verb, labels(open.iter().map(|open| open.label.as_str())))
-        })
-        .collect();
-    parts.join("; ")
-}
-
-fn labels<'a>(words: impl Iterator<Item = &'a str>) -> String {
-    let mut seen: Vec<&str> = Vec::new();
-    for word in words {
-        if !seen.contains(&word) {
-            seen.push(word);
-        }
-    }
-    seen.join(", ")
 }

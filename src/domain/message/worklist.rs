@@ -93,6 +93,19 @@ pub struct HeldLine {
     pub goes: DateTime<Utc>,
 }
 
+/// The crew's plan.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct CrewLines {
+    /// By which day to start, in a few sentences.
+    pub headline: String,
+    /// Tonight's emergency drains in walking order, a line each.
+    pub round: Vec<String>,
+    /// Litres to have on the cart tonight, by product; may be empty.
+    pub cart: String,
+    /// The complete lay-ups that end today, a line each.
+    pub today: Vec<String>,
+}
+
 /// What the worklist is made of, in the order of the worklist.
 #[derive(Clone, Copy)]
 pub struct Worklist<'a> {
@@ -110,8 +123,8 @@ pub struct Worklist<'a> {
     pub over: &'a [OverLine],
     /// Letters to owners that wait for this reader.
     pub held: &'a [HeldLine],
-    /// By which day the crew has to start, in a sentence; `None` where there is no plan.
-    pub plan: Option<&'a str>,
+    /// What the crew is to do; `None` where there is no plan.
+    pub plan: Option<&'a CrewLines>,
     /// Head of the log's chain, where one is kept.
     pub log_head: Option<&'a str>,
 }
@@ -239,7 +252,15 @@ fn words(
         ("late", json!(start.is_some_and(|at| at <= worklist.at))),
         ("blind_count", json!((blind > 0).then(|| count(blind, "place")))),
         ("notices", json!((notices > 0).then(|| count(notices, "boat")))),
-        ("plan", json!(worklist.plan.map(|plan| one_line(plan, 400)))),
+        ("plan", json!(worklist.plan.map(|plan| one_line(&plan.headline, 600)))),
+        ("round", lines_of(worklist.plan.map(|plan| plan.round.as_slice()))),
+        (
+            "cart",
+            json!(
+                worklist.plan.map(|plan| one_line(&plan.cart, 200)).filter(|cart| !cart.is_empty())
+            ),
+        ),
+        ("today", lines_of(worklist.plan.map(|plan| plan.today.as_slice()))),
         ("places", Value::Array(places)),
         ("cannot_say", Value::Array(cannot_say)),
         ("over", Value::Array(worklist.over.iter().map(over).collect())),
@@ -262,6 +283,11 @@ fn words(
         ),
         ("log_head", json!(worklist.log_head.map(|head| one_line(head, 80)))),
     ]])
+}
+
+fn lines_of(lines: Option<&[String]>) -> Value {
+    let lines = lines.unwrap_or_default().iter();
+    Value::Array(lines.map(|line| json!({ "line": one_line(line, 400) })).collect())
 }
 
 fn over(line: &OverLine) -> Value {

@@ -28,13 +28,6 @@ pub(super) struct Looked<'a> {
     pub without_past: usize,
 }
 
-impl Looked<'_> {
-    /// Boats at places without a usable forecast.
-    pub(super) fn unseen(&self) -> usize {
-        self.cannot_say.iter().map(|(_, boats)| boats).sum()
-    }
-}
-
 /// Looks at every boat through all hours of the forecast and the season after it.
 pub(super) fn look<'a>(
     house: &House,

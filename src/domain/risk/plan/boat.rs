@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::due::last_day_at;
-use super::passage::Passages;
+use super::passage::{Now, Passage, Passages};
 use super::tail::{DamageDays, NEVER};
 use super::work::{Minutes, WorkEntry, WorkTable, product_litres};
 use super::{Job, count};
@@ -54,6 +54,17 @@ impl Evenings {
     }
 }
 
+/// A circuit that is past its limit already.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FrozenCircuit {
+    /// As people call it.
+    pub label: String,
+    /// Ice has begun, but not so much that parts are likely to be broken: what still runs is let out at once.
+    pub runs: bool,
+    /// The day on which it has thawed in half of all members; `None` beyond the days.
+    pub thaws: Option<usize>,
+}
+
 /// An open circuit, in words.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OpenCircuit {
@@ -90,6 +101,10 @@ pub struct GroupWork {
     pub last_day: Option<usize>,
     /// Is it over the tolerance by tonight whatever is done?
     pub over_already: bool,
+    /// Hours from now until the chance passes the tolerance; `None` where it never does.
+    pub over_in_h: Option<u16>,
+    /// The first day on which work on it makes sense: all that is open in it is frozen until then.
+    pub thaws_on: usize,
     price: Vec<f64>,
     damage: DamageDays,
     loss: f64,
@@ -112,6 +127,22 @@ impl GroupWork {
         }
         found
     }
+
+    /// What is to be done, in words: `drain engine block, exhaust manifolds; test engine coolant`.
+    #[must_use]
+    pub fn doing(&self) -> String {
+        let parts: Vec<String> = self
+            .entries()
+            .into_iter()
+            .map(|(entry, open)| {
+                let mut labels: Vec<&str> = open.iter().map(|open| open.label.as_str()).collect();
+                // Two of a kind stand side by side.
+                labels.dedup();
+                format!("{} {}", entry.verb, labels.join(", "))
+            })
+            .collect();
+        parts.join("; ")
+    }
 }
 
 /// The open work of a boat.
@@ -123,8 +154,9 @@ pub struct BoatWork {
     pub place: SiteId,
     /// Open groups, in the order of the work.
     pub groups: Vec<GroupWork>,
-    /// Circuits past their limit already: to be tested, not drained.
-    pub frozen: Vec<String>,
+    /// Circuits past their limit already. Those that still run, and those that thaw and may freeze again, are among the
+    /// open ones as well.
+    pub frozen: Vec<FrozenCircuit>,
     /// Members and days.
     days: usize,
     members: usize,
@@ -139,6 +171,20 @@ pub enum Scope {
     Emergency(usize),
 }
 
+impl Scope {
+    /// Is this group in it?
+    #[must_use]
+    pub fn reaches(self, group: &GroupWork) -> bool {
+        match self {
+            Self::Complete => true,
+            // What is frozen through cannot be drained before it has thawed.
+            Self::Emergency(day) => {
+                group.thaws_on == 0 && group.last_day.is_some_and(|last| last <= day)
+            }
+        }
+    }
+}
+
 impl BoatWork {
     /// Whether nothing is open.
     #[must_use]
@@ -148,10 +194,7 @@ impl BoatWork {
 
     /// The groups that a scope reaches.
     pub fn within(&self, scope: Scope) -> impl Iterator<Item = &GroupWork> {
-        self.groups.iter().filter(move |group| match scope {
-            Scope::Complete => true,
-            Scope::Emergency(day) => group.last_day.is_some_and(|last| last <= day),
-        })
+        self.groups.iter().filter(move |group| scope.reaches(group))
     }
 
     /// Hands-on minutes of a scope.
@@ -176,45 +219,71 @@ impl BoatWork {
         self.groups.iter().any(|group| group.over_already)
     }
 
-    /// Chance that anything of it is damaged by the evening of each day; last, by the end.
+    /// Hours until the first group of a scope passes its tolerance.
     #[must_use]
-    pub fn chance(&self) -> Vec<f64> {
-        shares(&self.damage(), self.days)
-    }
-
-    /// The day of the first damage, member by member.
-    #[must_use]
-    pub fn damage(&self) -> DamageDays {
-        let mut first = vec![NEVER; self.members];
-        for group in &self.groups {
-            for (day, other) in first.iter_mut().zip(&group.damage) {
-                *day = (*day).min(*other);
-            }
-        }
-        first
+    pub fn over_in_h(&self, scope: Scope) -> Option<u16> {
+        self.within(scope).filter_map(|group| group.over_in_h).min()
     }
 
     /// The work of a scope as a job; `minutes` are what the crew spends on it, the way there included. `equal`: every boat
     /// counts alike, for yards that would rather have the fewest damaged.
     #[must_use]
     pub fn job(&self, scope: Scope, minutes: u32, equal: bool) -> Job {
+        self.job_after(None, scope, minutes, equal)
+    }
+
+    /// The same after the groups of `drained` have been drained today: nothing more happens to them than has by this evening.
+    #[must_use]
+    pub fn job_after(
+        &self,
+        drained: Option<Scope>,
+        scope: Scope,
+        minutes: u32,
+        equal: bool,
+    ) -> Job {
         let groups: Vec<&GroupWork> = self.within(scope).collect();
+        let is_drained = |group: &GroupWork| drained.is_some_and(|scope| scope.reaches(group));
+        let price_of = |group: &GroupWork, day: usize| {
+            group.price.get(if is_drained(group) { 0 } else { day }).copied().unwrap_or(0.0)
+        };
         let price = if equal {
-            self.chance()
+            shares(&self.damage_after(drained), self.days)
         } else {
             (0..=self.days)
-                .map(|day| groups.iter().filter_map(|group| group.price.get(day)).sum())
+                .map(|day| groups.iter().map(|group| price_of(group, day)).sum())
                 .collect()
         };
         let loss = if equal { 1.0 } else { groups.iter().map(|group| group.loss).sum() };
+        let open = groups.iter().filter(|group| !is_drained(group));
         Job {
             boat: self.boat.clone(),
             place: self.place.clone(),
             minutes: minutes.max(1),
             price,
-            due: groups.iter().filter_map(|group| group.last_day).min(),
+            due: open.filter_map(|group| group.last_day).min(),
             loss,
         }
+    }
+
+    /// The day of the first damage, member by member, after the groups of `drained` have been drained today.
+    #[must_use]
+    pub fn damage_after(&self, drained: Option<Scope>) -> DamageDays {
+        let mut first = vec![NEVER; self.members];
+        for group in &self.groups {
+            let is_drained = drained.is_some_and(|scope| scope.reaches(group));
+            for (day, other) in first.iter_mut().zip(&group.damage) {
+                if !is_drained || *other == 0 {
+                    *day = (*day).min(*other);
+                }
+            }
+        }
+        first
+    }
+
+    /// The first day on which work on it makes sense: all that is open is frozen until then.
+    #[must_use]
+    pub fn thaws_on(&self) -> usize {
+        self.groups.iter().map(|group| group.thaws_on).min().unwrap_or(0)
     }
 }
 
@@ -265,23 +334,44 @@ impl<'a> BoatLook<'a> {
                 _ => Limit::FirstIce,
             };
             let passage = self.passages.of(state, circuit, kind, &liquid, limit)?;
-            if passage.frozen_now {
-                frozen.push(kind.label.clone());
-                continue;
+            let thaws = self.thaws(&passage);
+            if passage.now != Now::Liquid {
+                let runs = passage.now == Now::Ice;
+                let known = frozen.iter().any(|known: &FrozenCircuit| known.label == kind.label);
+                let thaws = thaws.filter(|day| *day < days);
+                if !known {
+                    frozen.push(FrozenCircuit { label: kind.label.clone(), runs, thaws });
+                }
+                // Frozen through until the end of the days: there is nothing to be done about it but to look.
+                if !runs && thaws.is_none() {
+                    continue;
+                }
             }
             let damage = self.damage_days(&passage.hours);
             let consequence = kind.consequence_when(state.afloat);
             // Antifreeze that holds through all days is no work; where it may not, it is.
             let holds = matches!(circuit.holds, Holds::Blend | Holds::Coolant);
             let tolerance = self.tolerance.of(consequence);
-            if holds && last_day_at(&shares(&damage, days), tolerance).is_none() {
+            let is_liquid = passage.now == Now::Liquid;
+            if holds && is_liquid && last_day_at(&shares(&damage, days), tolerance).is_none() {
                 continue;
             }
+            let over_in_h = if passage.now == Now::Ice {
+                Some(0)
+            } else {
+                hour_over(&passage.hours, tolerance)
+            };
+            let pressing = Pressing {
+                loss: self.work.loss(consequence),
+                tolerance,
+                over_in_h,
+                thaws_on: if passage.now == Now::Solid { thaws.unwrap_or(0) } else { 0 },
+            };
             drafts.entry(group).or_insert_with(|| Draft::new(members, days)).add(
                 (circuit, kind),
                 damage,
-                (self.work.loss(consequence), tolerance),
-                (self.work.is_dosed(group, &circuit.circuit), self.work.entry(kind)),
+                pressing,
+                (self.work.is_dosed(group, &circuit.circuit), self.work.entry(&boat.kind, kind)),
             );
         }
         let groups = drafts
@@ -301,6 +391,18 @@ impl<'a> BoatLook<'a> {
         })
     }
 
+    /// The day by which half of all members have thawed; day 0 where nothing is frozen.
+    fn thaws(&self, passage: &Passage) -> Option<usize> {
+        if passage.now == Now::Liquid {
+            return Some(0);
+        }
+        let mut hours: Vec<u16> = passage.thaws.iter().filter_map(|hour| *hour).collect();
+        hours.sort_unstable();
+        let hour = *hours.get(passage.thaws.len() / 2)?;
+        let at = self.passages.weather().at + TimeDelta::hours(i64::from(hour));
+        Some(self.evenings.day_of(at))
+    }
+
     fn damage_days(&self, hours: &[Option<u16>]) -> DamageDays {
         let at = self.passages.weather().at;
         hours
@@ -315,6 +417,23 @@ impl<'a> BoatLook<'a> {
     }
 }
 
+/// How pressing one circuit is.
+struct Pressing {
+    loss: f64,
+    tolerance: f64,
+    over_in_h: Option<u16>,
+    thaws_on: usize,
+}
+
+/// The hour in which more than the share `tolerance` of the members has come to harm.
+fn hour_over(hours: &[Option<u16>], tolerance: f64) -> Option<u16> {
+    let mut harmed: Vec<u16> = hours.iter().filter_map(|hour| *hour).collect();
+    harmed.sort_unstable();
+    let all = count(hours.len());
+    let over = |place: &usize| count(place + 1) > tolerance * all;
+    (0..harmed.len()).find(over).and_then(|place| harmed.get(place)).copied()
+}
+
 /// A group in the making.
 struct Draft {
     open: Vec<OpenCircuit>,
@@ -326,6 +445,8 @@ struct Draft {
     damage: DamageDays,
     last_day: Option<usize>,
     over_already: bool,
+    over_in_h: Option<u16>,
+    thaws_on: Option<usize>,
     loss: f64,
     days: usize,
 }
@@ -341,6 +462,8 @@ impl Draft {
             damage: vec![NEVER; members],
             last_day: None,
             over_already: false,
+            over_in_h: None,
+            thaws_on: None,
             loss: 0.0,
             days,
         }
@@ -350,7 +473,7 @@ impl Draft {
         &mut self,
         (circuit, kind): (&CircuitState, &CircuitKind),
         damage: DamageDays,
-        (loss, tolerance): (f64, f64),
+        Pressing { loss, tolerance, over_in_h, thaws_on }: Pressing,
         (dosed, entry): (bool, Option<&WorkEntry>),
     ) {
         self.open.push(OpenCircuit {
@@ -366,10 +489,15 @@ impl Draft {
         self.dose_l += if dosed { litres } else { 0.0 };
         self.loss = self.loss.max(loss);
         let chance = shares(&damage, self.days);
-        if let Some(last) = last_day_at(&chance, tolerance) {
+        // Ice that has begun is past every tolerance; how much it costs to leave it is another matter.
+        let last = if over_in_h == Some(0) { Some(0) } else { last_day_at(&chance, tolerance) };
+        if let Some(last) = last {
             self.last_day = Some(self.last_day.map_or(last, |known| known.min(last)));
-            self.over_already |= chance.first().is_some_and(|now| *now > tolerance);
         }
+        self.over_already |=
+            over_in_h == Some(0) || chance.first().is_some_and(|now| *now > tolerance);
+        self.over_in_h = [self.over_in_h, over_in_h].into_iter().flatten().min();
+        self.thaws_on = Some(self.thaws_on.map_or(thaws_on, |known| known.min(thaws_on)));
         for ((first, own), losses) in self.damage.iter_mut().zip(&damage).zip(&mut self.losses) {
             *first = (*first).min(*own);
             if *own != NEVER {
@@ -399,6 +527,8 @@ impl Draft {
             chance: shares(&self.damage, days),
             last_day: self.last_day,
             over_already: self.over_already,
+            over_in_h: self.over_in_h,
+            thaws_on: self.thaws_on.unwrap_or(0),
             price: prices(&self.losses, days),
             damage: self.damage,
             loss: self.loss,

@@ -48,6 +48,8 @@ pub struct WorkDay {
     pub date: NaiveDate,
     /// Minutes of the whole crew.
     pub minutes: u32,
+    /// When its work begins, or would.
+    pub opens: DateTime<Utc>,
     /// When its work ends, or would.
     pub evening: DateTime<Utc>,
 }
@@ -63,20 +65,16 @@ impl Crew {
                 let (opens, evening) = self.window(date);
                 let left_min = (evening - opens.max(now)).num_minutes().max(0);
                 let minutes = self.minutes(date, (evening - opens).num_minutes().max(0), left_min);
-                WorkDay { date, minutes, evening }
+                WorkDay { date, minutes, opens, evening }
             })
             .collect()
     }
 
     fn minutes(&self, date: NaiveDate, window_min: i64, left_min: i64) -> u32 {
-        if self.days_off.contains(&date) || left_min == 0 {
+        if left_min == 0 || !self.works_on(date) {
             return 0;
         }
-        let weekday = usize::try_from(date.weekday().num_days_from_monday()).unwrap_or(0);
-        let own_h = self.hours.get(weekday).copied().unwrap_or(0.0);
-        if own_h <= 0.0 {
-            return 0;
-        }
+        let own_h = self.own_hours(date);
         let window = minutes(window_min);
         // The break lies anywhere: what is left of the day counts as far as it is not longer than the hours.
         let each = (own_h * 60.0).min(minutes(left_min));
@@ -86,6 +84,19 @@ impl Crew {
             None => each * super::count(self.technicians.len()),
         };
         whole(all)
+    }
+
+    fn own_hours(&self, date: NaiveDate) -> f64 {
+        let weekday = usize::try_from(date.weekday().num_days_from_monday()).unwrap_or(0);
+        self.hours.get(weekday).copied().unwrap_or(0.0)
+    }
+
+    /// Is it a working day? Where no weekday has hours, those that are given in all are meant for every day.
+    #[must_use]
+    pub fn works_on(&self, date: NaiveDate) -> bool {
+        let any = self.hours.iter().any(|hours| *hours > 0.0);
+        let on_weekday = if any { self.own_hours(date) > 0.0 } else { self.hours_in_all.is_some() };
+        on_weekday && !self.days_off.contains(&date)
     }
 
     /// When a day's work begins and ends: working hours, cut by sunrise and sunset.
@@ -164,6 +175,19 @@ mod tests {
         let minutes: Vec<u32> = days.iter().map(|day| day.minutes).collect();
         assert_eq!((minutes[3], minutes[5], minutes[6]), (0, 0, 0));
         assert!((860..=940).contains(&minutes[0]), "{minutes:?}");
+    }
+
+    #[test]
+    fn hours_in_all_count_on_every_day_where_no_weekday_has_its_own() {
+        let monday = "2022-11-21T06:30:00-05:00".parse().unwrap();
+        let minutes =
+            |crew: Crew| crew.days(monday, 7).iter().map(|d| d.minutes).collect::<Vec<_>>();
+        let none = Crew { hours: [0.0; 7], ..crew() };
+        assert_eq!(minutes(none.clone()), [0; 7]);
+        let asked = minutes(Crew { hours_in_all: Some(4.0), ..none });
+        assert_eq!(asked, [240, 240, 240, 0, 240, 240, 240], "Thursday is off");
+        let weekdays = minutes(Crew { hours_in_all: Some(4.0), ..crew() });
+        assert_eq!(weekdays, [240, 240, 240, 0, 240, 0, 0]);
     }
 
     #[test]

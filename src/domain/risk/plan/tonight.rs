@@ -1,17 +1,44 @@
-//! The night before: emergency drains of what cannot wait until tomorrow, chosen by the same optimiser when not all can
-//! be done, then walked place by place and row by row.
+//! The night before: emergency drains of what cannot wait until the next working day, chosen by the same optimiser when
+//! not all can be done, then walked place by place and row by row; what freezes while the crew is at work goes by the hour.
 
 use super::Job;
 use super::order::rank;
 use crate::domain::boat::SiteId;
 
-/// A stop of the evening's round.
+/// One boat's emergency drain.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Errand {
+    /// As the optimiser sees it, with the minutes of the drain alone.
+    pub job: Job,
+    /// Crew minutes from the start of the round by which it must be done, where that is before the evening: until then its
+    /// chance is within the tolerance. The evening's prices cannot tell an hour gained on it.
+    pub within_min: Option<u32>,
+    /// Where in its place the boat stands.
+    pub location: String,
+}
+
+/// What the evening allows.
+#[derive(Clone, Copy)]
+pub struct Evening<'a> {
+    /// The crew's minutes that are left today; `None` where hands are called in.
+    pub minutes_left: Option<u32>,
+    /// To wait is to wait until the evening of this day, the next working one.
+    pub next: usize,
+    /// Minutes to a place and back.
+    pub way: &'a dyn Fn(&SiteId) -> u32,
+}
+
+/// A stop of the round.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Stop {
-    /// Index of the job.
+    /// Index of the errand.
     pub job: usize,
-    /// Minutes from the start at which it is done, the ways in between not counted.
+    /// Crew minutes from the start at which it is done, the ways in between not counted.
     pub done_after_min: u32,
+    /// Minutes of the ways until then.
+    pub ways_min: u32,
+    /// Its cold is expected before it can be reached.
+    pub late: bool,
 }
 
 /// What is drained before dark, and what is left over.
@@ -19,57 +46,60 @@ pub struct Stop {
 pub struct Round {
     /// In walking order.
     pub stops: Vec<Stop>,
-    /// Jobs that do not fit, dearest first.
+    /// Errands that do not fit, dearest first.
     pub left_over: Vec<usize>,
     /// Minutes that are missing to do them all.
     pub short_min: u32,
 }
 
+impl Round {
+    /// The same with other numbers for its errands: `names` has the new one of each.
+    #[must_use]
+    pub fn renamed(mut self, names: &[usize]) -> Self {
+        let name = |job: usize| names.get(job).copied().unwrap_or(usize::MAX);
+        for stop in &mut self.stops {
+            stop.job = name(stop.job);
+        }
+        for job in &mut self.left_over {
+            *job = name(*job);
+        }
+        self
+    }
+
+    /// Crew minutes of all stops.
+    #[must_use]
+    pub fn work_min(&self) -> u32 {
+        self.stops.last().map_or(0, |stop| stop.done_after_min)
+    }
+}
+
 /// The better of a round to all places and a round to one of them alone, by what it saves: on a short evening the ways
-/// to the others may cost more than there is. `minutes_left` is the crew's time today, `None` where hands are called in;
-/// `way` the minutes to a place and back. The rest as for [`round`].
+/// to the others may cost more than there is.
 #[must_use]
-pub fn best_round(
-    jobs: &[Job],
-    before_evening: &[bool],
-    minutes_left: Option<u32>,
-    next: usize,
-    way: &dyn Fn(&SiteId) -> u32,
-    location: &dyn Fn(usize) -> String,
-) -> Round {
-    let mut places: Vec<&SiteId> = jobs.iter().map(|job| &job.place).collect();
+pub fn best_round(errands: &[Errand], evening: &Evening<'_>) -> Round {
+    let mut places: Vec<&SiteId> = errands.iter().map(|errand| &errand.job.place).collect();
     places.sort();
     places.dedup();
-    let ways = places.iter().map(|place| way(place)).sum();
-    let left = |ways: u32| minutes_left.map_or(u32::MAX, |left| left.saturating_sub(ways));
-    let everywhere = round(jobs, before_evening, left(ways), next, location);
+    let ways = places.iter().map(|place| (evening.way)(place)).sum();
+    let left = |ways: u32| evening.minutes_left.map_or(u32::MAX, |left| left.saturating_sub(ways));
+    let everywhere = round(errands, left(ways), evening);
     if everywhere.left_over.is_empty() || ways == 0 {
         return everywhere;
     }
-    let pressing = |job: usize| before_evening.get(job).copied().unwrap_or(false);
     let saved = |round: &Round| -> f64 {
-        let one = |index: usize, job: &Job| {
-            let paid = if pressing(index) { 0.0 } else { job.price_on(0) };
-            job.price_on(next) - paid
+        let one = |errand: &Errand| {
+            let paid = if errand.within_min.is_some() { 0.0 } else { errand.job.price_on(0) };
+            errand.job.price_on(evening.next) - paid
         };
-        round.stops.iter().filter_map(|stop| Some(one(stop.job, jobs.get(stop.job)?))).sum()
+        round.stops.iter().filter_map(|stop| errands.get(stop.job)).map(one).sum()
     };
     let short_min = everywhere.short_min;
     let mut best = everywhere;
     for place in places {
-        let (here, elsewhere): (Vec<usize>, Vec<usize>) =
-            (0..jobs.len()).partition(|job| jobs.get(*job).is_some_and(|job| job.place == *place));
-        let own: Vec<Job> = here.iter().filter_map(|job| jobs.get(*job)).cloned().collect();
-        let marks: Vec<bool> = here.iter().map(|job| pressing(*job)).collect();
-        let back = |job: usize| here.get(job).copied().unwrap_or(usize::MAX);
-        let at = |job: usize| location(back(job));
-        let mut alone = round(&own, &marks, left(way(place)), next, &at);
-        for stop in &mut alone.stops {
-            stop.job = back(stop.job);
-        }
-        for job in &mut alone.left_over {
-            *job = back(*job);
-        }
+        let (here, elsewhere): (Vec<usize>, Vec<usize>) = (0..errands.len())
+            .partition(|at| errands.get(*at).is_some_and(|errand| errand.job.place == *place));
+        let own: Vec<Errand> = here.iter().filter_map(|at| errands.get(*at)).cloned().collect();
+        let mut alone = round(&own, left((evening.way)(place)), evening).renamed(&here);
         alone.left_over.extend(elsewhere);
         alone.short_min = short_min;
         let more = saved(&alone).total_cmp(&saved(&best));
@@ -80,72 +110,127 @@ pub fn best_round(
     best
 }
 
-/// Chooses and orders emergency drains for `minutes_left` crew minutes today; to wait is to wait until the evening of
-/// `next`, the next working day. Jobs marked `before_evening` pass their tolerance while the crew is still at work: the
-/// evening's prices cannot tell an hour gained on them, so they go before all others. `location` says where in its place the boat of a job stands; places follow the dearest
-/// boat in each.
-#[must_use]
-pub fn round(
-    jobs: &[Job],
-    before_evening: &[bool],
-    minutes_left: u32,
-    next: usize,
-    location: &dyn Fn(usize) -> String,
-) -> Round {
-    let tonight: Vec<Job> = jobs
+/// Chooses and orders errands for `minutes_left` crew minutes. Those with an hour of their own go before all others.
+fn round(errands: &[Errand], minutes_left: u32, evening: &Evening<'_>) -> Round {
+    // What falls due later and has to begin today is weighed by what its own first night takes.
+    let waits = |job: &Job| job.price_on(evening.next.max(job.due.map_or(0, |due| due + 1)));
+    let at_night: Vec<Job> = errands
         .iter()
-        .map(|job| Job { price: vec![job.price_on(0), job.price_on(next)], ..job.clone() })
+        .map(|Errand { job, .. }| Job { price: vec![job.price_on(0), waits(job)], ..job.clone() })
         .collect();
-    let first = |job: usize| before_evening.get(job).copied().unwrap_or(false);
-    let (mut order, mut fitting) = (Vec::new(), Vec::new());
+    let is_pressing = |at: &usize| errands.get(*at).is_some_and(|e| e.within_min.is_some());
+    let minutes = |at: usize| errands.get(at).map_or(0, |errand| errand.job.minutes);
     let mut left = minutes_left;
+    let mut left_over = Vec::new();
     // Those that cannot wait for the evening: the dearest of them that fit.
-    let mut pressing: Vec<usize> = (0..jobs.len()).filter(|job| first(*job)).collect();
-    let dear = |job: usize| tonight.get(job).map_or(0.0, |job| job.price_on(1));
-    pressing.sort_by(|a, b| dear(*b).total_cmp(&dear(*a)));
-    for job in pressing {
-        let minutes = jobs.get(job).map_or(0, |job| job.minutes);
-        if minutes <= left {
-            left -= minutes;
-            fitting.push(job);
+    let mut dearest: Vec<usize> = (0..errands.len()).filter(|at| is_pressing(at)).collect();
+    let dear = |at: usize| at_night.get(at).map_or(0.0, |job| job.price_on(1));
+    dearest.sort_by(|a, b| dear(*b).total_cmp(&dear(*a)));
+    let mut pressing = Vec::new();
+    for at in dearest {
+        if minutes(at) <= left {
+            left -= minutes(at);
+            pressing.push(at);
+        } else {
+            left_over.push(at);
         }
-        order.push(job);
     }
-    let rest: Vec<usize> = (0..jobs.len()).filter(|job| !first(*job)).collect();
-    let others: Vec<Job> = rest.iter().filter_map(|job| tonight.get(*job)).cloned().collect();
+    let rest: Vec<usize> = (0..errands.len()).filter(|at| !is_pressing(at)).collect();
+    let others: Vec<Job> = rest.iter().filter_map(|at| at_night.get(*at)).cloned().collect();
     let ranked = rank(&others, &[left], None);
+    let mut later = Vec::new();
     for place in ranked.order {
-        let Some(job) = rest.get(place).copied() else { continue };
-        if ranked.done_on.get(place).copied().flatten().is_some() {
-            fitting.push(job);
-        }
-        order.push(job);
+        let Some(at) = rest.get(place).copied() else { continue };
+        let fits = ranked.done_on.get(place).copied().flatten().is_some();
+        if fits { &mut later } else { &mut left_over }.push(at);
     }
-    let fits = |job: &usize| fitting.contains(job);
-    let mut places: Vec<&str> = Vec::new();
-    let place_of = |job: usize| jobs.get(job).map_or("", |job| job.place.as_str());
-    for job in order.iter().filter(|job| fits(job)) {
-        if !places.contains(&place_of(*job)) {
-            places.push(place_of(*job));
-        }
-    }
-    let mut chosen: Vec<usize> = order.iter().copied().filter(|job| fits(job)).collect();
-    // Place by place, the pressing ones of each place first: nobody drives to and fro for one boat.
-    chosen.sort_by_cached_key(|job| {
-        let place = places.iter().position(|place| *place == place_of(*job));
-        (place, !first(*job), walking_key(&location(*job)), *job)
-    });
-    let mut done_after_min = 0_u32;
-    let stops = chosen
-        .into_iter()
-        .map(|job| {
-            done_after_min += jobs.get(job).map_or(0, |job| job.minutes);
-            Stop { job, done_after_min }
-        })
-        .collect();
-    let all: u32 = jobs.iter().map(|job| job.minutes).sum();
-    let left_over = order.iter().copied().filter(|job| !fits(job)).collect();
+    let pressing = by_the_hour(errands, pressing, &dear);
+    // Place by place, the pressing ones of each place first: nobody drives to and fro for one boat, unless another would
+    // freeze meanwhile.
+    let together = walked(errands, &[&[&pressing[..], &later[..]].concat()], &pressing, evening);
+    let apart = walked(errands, &[&pressing, &later], &pressing, evening);
+    let lost = |stops: &[Stop]| {
+        stops.iter().filter(|stop| stop.late).map(|stop| dear(stop.job)).sum::<f64>()
+    };
+    let stops = if lost(&apart) < lost(&together) { apart } else { together };
+    let all: u32 = errands.iter().map(|errand| errand.job.minutes).sum();
     Round { stops, left_over, short_min: all.saturating_sub(minutes_left) }
+}
+
+/// By the hour at which each must be done; where not all can be in time, the cheapest an hour come last (after Moore 1968,
+/// by price).
+fn by_the_hour(
+    errands: &[Errand],
+    mut pressing: Vec<usize>,
+    dear: &dyn Fn(usize) -> f64,
+) -> Vec<usize> {
+    let within = |at: usize| errands.get(at).and_then(|e| e.within_min).unwrap_or(u32::MAX);
+    let minutes = |at: usize| errands.get(at).map_or(1, |errand| errand.job.minutes.max(1));
+    pressing.sort_by(|a, b| {
+        within(*a).cmp(&within(*b)).then(dear(*b).total_cmp(&dear(*a))).then(a.cmp(b))
+    });
+    let by_hour = |at: usize| dear(at) / f64::from(minutes(at));
+    let (mut in_time, mut late): (Vec<usize>, Vec<usize>) = (Vec::new(), Vec::new());
+    let mut end = 0;
+    for at in pressing {
+        in_time.push(at);
+        end += minutes(at);
+        if end <= within(at) {
+            continue;
+        }
+        let cheapest =
+            in_time.iter().enumerate().min_by(|a, b| by_hour(*a.1).total_cmp(&by_hour(*b.1)));
+        if let Some(place) = cheapest.map(|(place, _)| place) {
+            let dropped = in_time.remove(place);
+            end -= minutes(dropped);
+            late.push(dropped);
+        }
+    }
+    late.sort_by(|a, b| by_hour(*b).total_cmp(&by_hour(*a)));
+    in_time.extend(late);
+    in_time
+}
+
+/// The stops of one walk after the other, each place by place.
+fn walked(
+    errands: &[Errand],
+    walks: &[&[usize]],
+    pressing: &[usize],
+    evening: &Evening<'_>,
+) -> Vec<Stop> {
+    let place_of = |at: usize| errands.get(at).map_or("", |errand| errand.job.place.as_str());
+    let mut stops: Vec<Stop> = Vec::new();
+    let (mut done_after_min, mut ways_min) = (0_u32, 0_u32);
+    let mut here: Option<(&str, u32)> = None;
+    for walk in walks {
+        let mut places: Vec<&str> = Vec::new();
+        for at in *walk {
+            if !places.contains(&place_of(*at)) {
+                places.push(place_of(*at));
+            }
+        }
+        let mut order = walk.to_vec();
+        order.sort_by_cached_key(|at| {
+            let place = places.iter().position(|place| *place == place_of(*at));
+            let hour = pressing.iter().position(|other| other == at).unwrap_or(usize::MAX);
+            let location = errands.get(*at).map_or("", |errand| errand.location.as_str());
+            (place, hour, walking_key(location), *at)
+        });
+        for at in order {
+            let Some(errand) = errands.get(at) else { continue };
+            let place = errand.job.place.as_str();
+            if here.is_none_or(|(known, _)| known != place) {
+                // Half a way out; the way back from the place before comes on top.
+                let way = (evening.way)(&errand.job.place) / 2;
+                ways_min += here.map_or(0, |(_, back)| back) + way;
+                here = Some((place, way));
+            }
+            done_after_min += errand.job.minutes;
+            let late = errand.within_min.is_some_and(|within| done_after_min + ways_min > within);
+            stops.push(Stop { job: at, done_after_min, ways_min, late });
+        }
+    }
+    stops
 }
 
 /// `Row A-4` before `Row A-12`: digits count as numbers.
@@ -168,60 +253,106 @@ pub fn walking_key(location: &str) -> Vec<(String, u64)> {
 mod tests {
     use super::*;
 
-    fn job(boat: &str, place: &str, minutes: u32, lost_tonight: f64) -> Job {
-        Job {
-            boat: boat.into(),
+    fn errand(place: &str, location: &str, minutes: u32, lost_tonight: f64) -> Errand {
+        let job = Job {
+            boat: location.into(),
             place: place.into(),
             minutes,
             price: vec![0.0, lost_tonight, lost_tonight],
             due: Some(0),
             loss: lost_tonight,
-        }
+        };
+        Errand { job, within_min: None, location: location.into() }
+    }
+
+    fn within(minutes: u32, errand: Errand) -> Errand {
+        Errand { within_min: Some(minutes), ..errand }
+    }
+
+    fn evening(minutes: Option<u32>, errands: &[Errand]) -> (Vec<usize>, Round) {
+        let found = best_round(errands, &Evening { minutes_left: minutes, next: 1, way: &|_| 0 });
+        (found.stops.iter().map(|stop| stop.job).collect(), found)
     }
 
     #[test]
     fn what_fits_is_walked_row_by_row_and_the_cheapest_is_left_over() {
-        let jobs = [
-            job("A", "QUAY", 20, 5000.0),
-            job("B", "UPPER", 20, 300.0),
-            job("C", "QUAY", 20, 3000.0),
-            job("D", "UPPER", 20, 4000.0),
-        ];
-        let rows = ["Row A-12", "U-1", "Row A-4", "U-2"];
-        let found = round(&jobs, &[false; 4], 60, 1, &|job| rows[job].to_owned());
-        let walked: Vec<usize> = found.stops.iter().map(|stop| stop.job).collect();
+        let (walked, found) = evening(
+            Some(60),
+            &[
+                errand("QUAY", "Row A-12", 20, 5000.0),
+                errand("UPPER", "U-1", 20, 300.0),
+                errand("QUAY", "Row A-4", 20, 3000.0),
+                errand("UPPER", "U-2", 20, 4000.0),
+            ],
+        );
         assert_eq!(walked, [2, 0, 3]);
-        assert_eq!((found.left_over, found.short_min), (vec![1], 20));
-        assert_eq!(found.stops[2].done_after_min, 60);
+        assert_eq!((found.left_over.clone(), found.short_min), (vec![1], 20));
+        assert_eq!(found.work_min(), 60);
     }
 
     #[test]
     fn what_freezes_while_the_crew_works_goes_before_what_freezes_at_night() {
-        let jobs = [
-            job("A", "UPPER", 20, 9000.0),
-            job("B", "QUAY", 40, 0.0),
-            job("C", "DOCK", 20, 8000.0),
-            job("D", "QUAY", 20, 100.0),
-        ];
-        let found = round(&jobs, &[false, true, false, false], 80, 1, &|job| format!("Row {job}"));
-        let walked: Vec<usize> = found.stops.iter().map(|stop| stop.job).collect();
+        let (walked, found) = evening(
+            Some(80),
+            &[
+                errand("UPPER", "1", 20, 9000.0),
+                within(60, errand("QUAY", "2", 40, 0.0)),
+                errand("DOCK", "3", 20, 8000.0),
+                errand("QUAY", "4", 20, 100.0),
+            ],
+        );
         assert_eq!(walked, [1, 0, 2]);
         assert_eq!((found.left_over, found.short_min), (vec![3], 20));
     }
 
     #[test]
+    fn by_the_hour_and_the_block_before_the_pump_when_only_one_can_be_saved() {
+        let pump = || within(20, errand("QUAY", "1", 15, 200.0));
+        let block = |minutes| within(minutes, errand("QUAY", "9", 20, 9000.0));
+        // Both can be: the pump freezes first.
+        let (walked, found) = evening(None, &[block(40), pump()]);
+        assert_eq!(walked, [1, 0]);
+        assert!(found.stops.iter().all(|stop| !stop.late));
+        // Only one can be: the block, and the pump is known to be late.
+        let (walked, found) = evening(None, &[pump(), block(25)]);
+        assert_eq!(walked, [1, 0]);
+        assert_eq!(found.stops.iter().map(|stop| stop.late).collect::<Vec<_>>(), [false, true]);
+    }
+
+    #[test]
+    fn a_boat_elsewhere_that_freezes_at_noon_is_not_left_for_a_row_that_can_wait() {
+        let errands = [
+            within(30, errand("QUAY", "1", 20, 500.0)),
+            errand("QUAY", "2", 60, 800.0),
+            within(60, errand("UPPER", "3", 20, 9000.0)),
+        ];
+        let (walked, _) = evening(None, &errands);
+        assert_eq!(walked, [0, 2, 1]);
+        let (walked, _) = evening(
+            None,
+            &[
+                errands[0].clone(),
+                errands[1].clone(),
+                within(200, errand("UPPER", "3", 20, 9000.0)),
+            ],
+        );
+        assert_eq!(walked, [0, 1, 2], "time enough: nobody drives to and fro");
+    }
+
+    #[test]
     fn a_short_evening_goes_to_the_place_that_can_be_reached() {
-        let jobs = [job("A", "QUAY", 20, 5000.0), job("B", "UPPER", 5, 9000.0)];
+        let errands = [errand("QUAY", "", 20, 5000.0), errand("UPPER", "", 5, 9000.0)];
         let way = |place: &SiteId| if place.as_str() == "UPPER" { 60 } else { 0 };
-        let at = |_: usize| String::new();
-        let none = round(&jobs, &[false; 2], 0, 1, &at);
-        assert!(none.stops.is_empty());
-        let found = best_round(&jobs, &[false; 2], Some(30), 1, &way, &at);
+        let on = |minutes_left| best_round(&errands, &Evening { minutes_left, next: 1, way: &way });
+        assert!(on(Some(0)).stops.is_empty());
+        let found = on(Some(30));
         assert_eq!(found.stops.iter().map(|stop| stop.job).collect::<Vec<_>>(), [0]);
         assert_eq!((found.left_over, found.short_min), (vec![1], 25));
-        let both = best_round(&jobs, &[false; 2], Some(90), 1, &way, &at);
+        let both = on(Some(90));
         assert_eq!((both.stops.len(), both.left_over.len()), (2, 0));
-        let called = best_round(&jobs, &[false; 2], None, 1, &way, &at);
+        let called = on(None);
         assert_eq!((called.stops.len(), called.short_min), (2, 0));
+        let ways: Vec<u32> = called.stops.iter().map(|stop| stop.ways_min).collect();
+        assert_eq!(ways, [30, 60], "there, and back before the next place");
     }
 }

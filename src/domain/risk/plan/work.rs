@@ -151,8 +151,18 @@ impl WorkTable {
             return Err(CatalogueError::Row { table: GROUPS, line: 0, what });
         }
         for kind in catalogue.circuits() {
-            if self.entry(kind).is_none_or(|entry| catalogue.event(&entry.event).is_none()) {
-                let what = format!("{}: no entry, or one that the log does not know", kind.id);
+            if self.entry("", kind).is_none() {
+                let what = format!("{}: no entry", kind.id);
+                return Err(CatalogueError::Row { table: ENTRIES, line: 0, what });
+            }
+        }
+        for entry in &self.entries {
+            let of_a_kind = entry.key.split_once(':').is_none_or(|(fitout, circuit)| {
+                catalogue.fitout(fitout).is_some()
+                    && catalogue.circuit(&CircuitId::from(circuit)).is_some()
+            });
+            if !of_a_kind || catalogue.event(&entry.event).is_none() {
+                let what = format!("{}: no such kind, circuit or entry of the log", entry.key);
                 return Err(CatalogueError::Row { table: ENTRIES, line: 0, what });
             }
         }
@@ -184,11 +194,13 @@ impl WorkTable {
         self.losses.iter().find(|(known, _)| *known == consequence).map_or(0.0, |(_, loss)| *loss)
     }
 
-    /// What is done about a circuit: by its own row, else by its action.
+    /// What is done about a circuit on a boat of the kind `fitout`: by its row for that kind, else its own, else its action.
     #[must_use]
-    pub fn entry(&self, kind: &CircuitKind) -> Option<&WorkEntry> {
+    pub fn entry(&self, fitout: &str, kind: &CircuitKind) -> Option<&WorkEntry> {
         let with = |key: &str| self.entries.iter().find(|entry| entry.key == key);
-        with(kind.id.as_str()).or_else(|| with(&kind.action))
+        with(&format!("{fitout}:{}", kind.id))
+            .or_else(|| with(kind.id.as_str()))
+            .or_else(|| with(&kind.action))
     }
 
     /// Does this circuit take product in an emergency drain too?
@@ -298,5 +310,15 @@ mod tests {
         let done = work.minutes("petrol_sterndrive", "engine", 1, 0.0, 60.0);
         assert_eq!(done.complete, 0);
         assert_eq!(work.minutes("unknown", "house", 1, 9.0, 9.0).complete, 50);
+    }
+
+    #[test]
+    fn a_saildrive_is_not_told_to_be_lowered() {
+        let catalogue = Catalogue::built_in().unwrap();
+        let work = WorkTable::built_in(&catalogue).unwrap();
+        let leg = catalogue.circuit(&CircuitId::from("drive_water")).unwrap();
+        let verb = |fitout| work.entry(fitout, leg).unwrap().verb.as_str();
+        assert_eq!(verb("petrol_sterndrive"), "lower");
+        assert_eq!(verb("sail_saildrive"), "draw antifreeze through");
     }
 }

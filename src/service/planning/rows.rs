@@ -1,0 +1,188 @@
+//! The boats of a plan: whose work they are, since when they can be worked on, and where they stand in the list.
+
+use chrono::NaiveDate;
+
+use super::Row;
+use crate::domain::boat::{Boat, Care, SiteId};
+use crate::domain::risk::plan::boat::{BoatWork, FrozenCircuit, GroupWork, Scope};
+use crate::domain::risk::plan::crew::{Crew, WorkDay};
+use crate::domain::risk::plan::due::latest_starts;
+use crate::domain::risk::plan::{INDEX_DAYS, Job};
+use crate::service::house::House;
+use crate::service::survey::{BoatView, Survey};
+use crate::settings::crew::Objective;
+
+/// Boats by who works on them, and whether anything is open.
+pub(super) struct Sorted {
+    pub rows: Vec<Row>,
+    pub owners: Vec<Row>,
+    pub done: Vec<Boat>,
+    pub frozen: Vec<(Boat, SiteId, Vec<FrozenCircuit>)>,
+}
+
+pub(super) fn sorted(
+    house: &House,
+    seen: &Survey,
+    crew: &Crew,
+    (days, boats): (&[WorkDay], Vec<(&BoatView, BoatWork)>),
+) -> Sorted {
+    let mut found =
+        Sorted { rows: Vec::new(), owners: Vec::new(), done: Vec::new(), frozen: Vec::new() };
+    for (view, work) in boats {
+        let passed = !work.frozen.is_empty();
+        if passed {
+            found.frozen.push((view.boat.clone(), work.place.clone(), work.frozen.clone()));
+        }
+        if work.is_done() {
+            // What has frozen through is no crew work that can be planned, and least of all done.
+            if !passed {
+                found.done.push(view.boat.clone());
+            }
+            continue;
+        }
+        let travel = seen.places.get(&work.place).map_or(0.0, |place| place.site.travel_minutes);
+        let row = row(house, view, (work, days), crew, travel);
+        let whose = if row.boat.care == Care::Owner { &mut found.owners } else { &mut found.rows };
+        whose.push(row);
+    }
+    found
+}
+
+fn row(
+    house: &House,
+    view: &BoatView,
+    (work, days): (BoatWork, &[WorkDay]),
+    crew: &Crew,
+    travel: f64,
+) -> Row {
+    let minutes = work.minutes(Scope::Complete);
+    let crew_minutes = crew.with_travel(minutes, travel);
+    let needed = &house.settings.crew.skills_needed;
+    let mut nobody_may: Vec<String> = work
+        .groups
+        .iter()
+        .filter_map(|group| needed.get(&group.group))
+        .filter(|skill| crew.able(skill) == 0)
+        .cloned()
+        .collect();
+    nobody_may.dedup();
+    let haul = view.boat.haul_date.filter(|_| view.state.afloat);
+    let mut row = Row {
+        boat: view.boat.clone(),
+        not_before: not_before(&work, haul, days),
+        work,
+        minutes,
+        crew_minutes,
+        job: Job {
+            boat: view.boat.id.clone(),
+            place: view.state.site.clone(),
+            minutes: 1,
+            price: Vec::new(),
+            due: None,
+            loss: 0.0,
+        },
+        due: None,
+        urgent: None,
+        drain_by: None,
+        in_round: false,
+        saves_per_hour: 0.0,
+        done_on: None,
+        latest_start: None,
+        put_off_for: None,
+        nobody_may,
+    };
+    row.set_job(house.settings.crew.objective == Objective::FewestBoats);
+    row.due = row.work.last_day();
+    row
+}
+
+/// The first day on which the complete lay-up can begin, where that is not today: the boat is still in the water and its
+/// haul is planned, or all that is open is frozen.
+fn not_before(
+    work: &BoatWork,
+    haul: Option<NaiveDate>,
+    days: &[WorkDay],
+) -> Option<(usize, &'static str)> {
+    let hauled = haul.map(|date| days.iter().take_while(|day| day.date < date).count());
+    let waits = [(hauled.unwrap_or(0), "hauled"), (work.thaws_on(), "thawed")];
+    waits.into_iter().filter(|(day, _)| *day > 0).max_by_key(|(day, _)| *day)
+}
+
+impl Row {
+    /// Is this group of circuits drained in tonight's round?
+    #[must_use]
+    pub fn is_drained_tonight(&self, group: &GroupWork) -> bool {
+        self.in_round && self.urgent.is_some_and(|scope| scope.reaches(group))
+    }
+
+    /// The complete lay-up as the optimiser sees it: after what is drained tonight, and with nothing to be gained by a day on
+    /// which it cannot begin yet.
+    pub(super) fn set_job(&mut self, equal: bool) {
+        let drained = self.urgent.filter(|_| self.in_round);
+        let mut job = self.work.job_after(drained, Scope::Complete, self.crew_minutes, equal);
+        if let Some((from, _)) = self.not_before {
+            let price = job.price_on(from);
+            for early in job.price.iter_mut().take(from) {
+                *early = price;
+            }
+            let days = job.price.len().saturating_sub(1);
+            job.due = job.due.map(|due| due.max(from)).filter(|due| *due < days);
+        }
+        self.saves_per_hour = job.saves_per_hour(INDEX_DAYS - 1);
+        self.job = job;
+    }
+}
+
+/// Boats that cannot be worked on yet end no earlier than on their first working day.
+pub(super) fn hold_back(rows: &[Row], done_on: &mut [Option<usize>], capacity: &[u32]) {
+    for (row, done) in rows.iter().zip(done_on) {
+        if let (Some((from, _)), Some(day)) = (row.not_before, *done)
+            && day < from
+        {
+            *done = (from..capacity.len()).find(|day| capacity.get(*day).is_some_and(|m| *m > 0));
+        }
+    }
+}
+
+pub(super) fn finish_rows(
+    rows: &mut [Row],
+    done_on: &[Option<usize>],
+    moved: &[(usize, String)],
+    capacity: &[u32],
+) {
+    let dated: Vec<(u32, usize)> = rows
+        .iter()
+        .map(|row| (row.crew_minutes, row.job.due.unwrap_or(capacity.len().saturating_sub(1))))
+        .collect();
+    let starts = latest_starts(&dated, capacity);
+    for ((place, row), (day, start)) in rows.iter_mut().enumerate().zip(done_on.iter().zip(starts))
+    {
+        row.done_on = *day;
+        row.latest_start = start.filter(|_| row.job.due.is_some());
+        row.put_off_for = moved.iter().find(|(job, _)| *job == place).map(|(_, what)| what.clone());
+    }
+}
+
+/// Owners have every day; the last one on which to begin is that on which it falls due.
+pub(super) fn finish_owners(owners: &mut [Row], days: &[WorkDay]) {
+    for row in owners {
+        row.latest_start = row.due.filter(|day| *day < days.len());
+    }
+}
+
+/// In the order of the list, what was put off with its new day; and for each row of before where it stands now.
+pub(super) fn in_order(rows: Vec<Row>, order: &[usize]) -> (Vec<Row>, Vec<usize>) {
+    let mut now_at = vec![usize::MAX; rows.len()];
+    let mut slots: Vec<Option<Row>> = rows.into_iter().map(Some).collect();
+    let mut listed: Vec<(usize, Row)> = order
+        .iter()
+        .filter_map(|place| Some((*place, slots.get_mut(*place).and_then(Option::take)?)))
+        .collect();
+    listed.sort_by_key(|(_, row)| row.done_on.unwrap_or(usize::MAX));
+    for (place, (before, _)) in listed.iter().enumerate() {
+        if let Some(slot) = now_at.get_mut(*before) {
+            *slot = place;
+        }
+    }
+    (listed.into_iter().map(|(_, row)| row).collect(), now_at)
+}
