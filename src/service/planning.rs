@@ -184,9 +184,9 @@ pub fn plan(
         } else {
             Vec::new()
         };
-        (late(&jobs, &capacity), waiting)
+        (late(&rows, &capacity), waiting)
     };
-    let evening = evening(house, seen, &crew, (&days, &capacity), &mut rows);
+    let evening = evening(house, seen, &crew, (&days, &capacity), (&mut rows, must.short_minutes));
     if let Some(today) = capacity.first_mut() {
         *today = today.saturating_sub(evening.takes_min);
     }
@@ -294,8 +294,7 @@ impl YardPlan {
 }
 
 fn check(rows: &[Row], capacity: &[u32]) -> MustStart {
-    let work: Vec<(u32, usize)> =
-        rows.iter().filter_map(|row| Some((row.crew_minutes, row.job.due?))).collect();
+    let work: Vec<(u32, usize)> = rows.iter().flat_map(Row::pieces).collect();
     must_start(&work, capacity)
 }
 
@@ -319,10 +318,16 @@ fn tails(rows: &[Row]) -> (Tail, Tail) {
     (tail(&with, &AT_LEAST), tail(&without, &AT_LEAST))
 }
 
-/// Boats that cannot be laid up completely by their due day, at the least (Moore 1968 on one pooled crew).
-fn late(jobs: &[Job], capacity: &[u32]) -> usize {
+/// Boats that cannot be laid up completely in time, at the least (Moore 1968 on one pooled crew): of each only the work that
+/// falls due first is asked for.
+fn late(rows: &[Row], capacity: &[u32]) -> usize {
     let by = |day: usize| capacity.iter().take(day + 1).map(|m| u64::from(*m)).sum::<u64>();
-    let work: Vec<(u64, u64)> =
-        jobs.iter().filter_map(|job| Some((u64::from(job.minutes), by(job.due?)))).collect();
+    let first = |row: &Row| {
+        let pieces = row.pieces();
+        let due = pieces.iter().map(|(_, due)| *due).min()?;
+        let minutes = pieces.iter().filter(|(_, by)| *by == due).map(|(minutes, _)| *minutes);
+        Some((u64::from(minutes.sum::<u32>()), by(due)))
+    };
+    let work: Vec<(u64, u64)> = rows.iter().filter_map(first).collect();
     fewest_late(&work).len()
 }

@@ -89,7 +89,7 @@ fn fewer_hands_and_deeper_cold_never_leave_more_time() {
     let short = |document: &Value| document["must_start"]["short_h"].as_f64().unwrap();
     let (plain, colder) = (plan_json(&[]), plan_json(&["--cold", "3"]));
     assert!(day(&colder) <= day(&plain) && short(&colder) >= short(&plain));
-    let (alone, hour) = (plan_json(&["--without", "P52"]), plan_json(&["--crew-hours", "1"]));
+    let (alone, hour) = (plan_json(&["--without", "P52"]), plan_json(&["--crew-hours", "0.5"]));
     assert!(day(&alone) <= day(&plain));
     assert!(short(&hour) > 0.0, "{}", hour["must_start"]);
     assert!(hour["headline"].as_str().unwrap().contains("short"), "{}", hour["headline"]);

@@ -46,7 +46,7 @@ pub(super) fn evening(
     seen: &Survey,
     crew: &Crew,
     (days, capacity): (&[WorkDay], &[u32]),
-    rows: &mut [Row],
+    (rows, short_min): (&mut [Row], u32),
 ) -> Tonight {
     let at = seen.instant.at;
     let today = capacity.first().copied().unwrap_or(0);
@@ -57,7 +57,7 @@ pub(super) fn evening(
     };
     let begins = begins(at, days, hands, today);
     let next = next_working_day(capacity);
-    mark_urgent(rows, capacity, next);
+    mark_urgent(rows, capacity, next, short_min);
     let due: Vec<usize> = (0..rows.len())
         .filter(|row| rows.get(*row).is_some_and(|row| row.urgent.is_some()))
         .collect();
@@ -113,14 +113,14 @@ fn begins(at: DateTime<Utc>, days: &[WorkDay], hands: Hands, today: u32) -> (Dat
 
 /// Marks what falls due before the next working day's evening; and where complete lay-ups come too late, the emergency
 /// drains that must begin before the next working day so that all of them are done in time.
-fn mark_urgent(rows: &mut [Row], capacity: &[u32], next: usize) {
+fn mark_urgent(rows: &mut [Row], capacity: &[u32], next: usize, short_min: u32) {
     let soon = Scope::Emergency(next.saturating_sub(1));
     for row in rows.iter_mut() {
         row.urgent = (row.work.minutes(soon) > 0).then_some(soon);
     }
     let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
     // Where nobody ever works there is no order of days to keep.
-    if capacity.iter().all(|minutes| *minutes == 0) || super::late(&jobs, capacity) == 0 {
+    if capacity.iter().all(|minutes| *minutes == 0) || short_min == 0 {
         return;
     }
     let ends = rank(&jobs, capacity, None).done_on;

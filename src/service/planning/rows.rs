@@ -115,6 +115,21 @@ impl Row {
         self.in_round && self.urgent.is_some_and(|scope| scope.reaches(group))
     }
 
+    /// The complete work group by group, as crew minutes and the day on which it falls due, where it does within the days;
+    /// nothing before the boat can be worked on.
+    pub(super) fn pieces(&self) -> Vec<(u32, usize)> {
+        let from = self.not_before.map_or(0, |(day, _)| day);
+        let days = self.job.price.len().saturating_sub(1);
+        let way = f64::from(self.crew_minutes) / f64::from(self.minutes.max(1));
+        self.work
+            .groups
+            .iter()
+            .filter_map(|group| Some((group.minutes.complete, group.last_day?.max(from))))
+            .filter(|(_, due)| *due < days)
+            .map(|(minutes, due)| (whole(f64::from(minutes) * way), due))
+            .collect()
+    }
+
     /// The complete lay-up as the optimiser sees it: after what is drained tonight, and with nothing to be gained by a day on
     /// which it cannot begin yet.
     pub(super) fn set_job(&mut self, equal: bool) {
@@ -185,4 +200,13 @@ pub(super) fn in_order(rows: Vec<Row>, order: &[usize]) -> (Vec<Row>, Vec<usize>
         }
     }
     (listed.into_iter().map(|(_, row)| row).collect(), now_at)
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "minutes of a boat's work, clamped"
+)]
+fn whole(minutes: f64) -> u32 {
+    minutes.round().clamp(0.0, 1e7) as u32
 }

@@ -3,6 +3,8 @@
 //!
 //! Where normals of the place are handed in, they are the centre. Where none are, the centre is the mean of the
 //! forecast itself, moved along the yearly wave: that knows nothing of the place's own past seasons, and the plan says so.
+//! A week's mean tells a place's normal only to within some kelvins (a warm week is no warm place), so that each member
+//! then has a centre of its own.
 
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Timelike, Utc};
 use serde::Deserialize;
@@ -62,6 +64,14 @@ impl Wander {
         })
     }
 
+    /// Standard deviation of the mean of `days` days in a row about the normal, K: they wander together, so that a week is
+    /// hardly better than a day.
+    fn mean_sd_k(&self, days: usize) -> f64 {
+        let n = count(days.max(1));
+        let lags = (1..days).map(|lag| (n - count(lag)) * self.day_to_day.powf(count(lag)));
+        self.anomaly_sd_k * ((n + 2.0 * lags.sum::<f64>()) / (n * n)).sqrt()
+    }
+
     /// The yearly wave at an instant, K about the year's mean.
     fn season_k(&self, at: DateTime<Utc>, southern: bool) -> f64 {
         let day = f64::from(at.ordinal()) + f64::from(at.hour()) / 24.0;
@@ -92,12 +102,23 @@ pub fn carried_on(
             shape.mean_c + wander.season_k(at, southern) - wander.season_k(middle, southern)
         })
     };
+    // Where the normal is known it is the same for all members.
+    let unknown_k = |at: DateTime<Utc>| {
+        let known_normal = normal(at.with_timezone(&weather.site.time_zone).date_naive()).is_some();
+        if known_normal { 0.0 } else { wander.mean_sd_k(known / 24) }
+    };
+    let mut guesses = Normals::new(seed.wrapping_add(1));
+    let off: Vec<f64> = (0..members).map(|_| guesses.normal()).collect();
     let time_of =
         |hour: usize| weather.at + TimeDelta::hours(i64::try_from(hour).unwrap_or(i64::MAX / 2));
     // Where each member stands at the end, against its centre.
     let last_day_middle = time_of(known.saturating_sub(12));
-    let mut before: Vec<f64> =
-        last_day_means(weather, known).iter().map(|t| t - centre_c(last_day_middle)).collect();
+    let end_k = unknown_k(last_day_middle);
+    let mut before: Vec<f64> = last_day_means(weather, known)
+        .iter()
+        .zip(&off)
+        .map(|(t, off)| t - centre_c(last_day_middle) - end_k * off)
+        .collect();
     let fresh = wander.anomaly_sd_k * (1.0 - wander.day_to_day.powi(2)).max(0.0).sqrt();
     let mut draws = Normals::new(seed);
     let mut air = Vec::with_capacity((hours - known) * members);
@@ -115,8 +136,9 @@ pub fn carried_on(
         let at = time_of(hour);
         let level_c = centre_c(at) + shape.at(at);
         let share = (count(into_day) + 1.0) / 24.0;
-        let drift = before.iter().zip(&next).map(|(a, b)| a + share * (b - a));
-        air.extend(drift.map(|anomaly| narrow(level_c + anomaly)));
+        let off_k = unknown_k(at);
+        let drift = before.iter().zip(&next).zip(&off);
+        air.extend(drift.map(|((a, b), off)| narrow(level_c + off_k * off + a + share * (b - a))));
         steps.push(Step {
             temperature_c: Some(level_c),
             cloud: shape.cloud,
@@ -179,4 +201,20 @@ fn last_day_means(weather: &PlaceWeather, known: usize) -> Vec<f64> {
 #[expect(clippy::cast_possible_truncation, reason = "rounding to single precision is meant")]
 const fn narrow(celsius: f64) -> f32 {
     celsius as f32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_week_tells_the_normal_hardly_better_than_a_day() {
+        // Mean of n values with correlation r between neighbours: var = sd^2 (n + 2 sum (n - k) r^k) / n^2 (classic).
+        let wander = Wander::built_in().unwrap();
+        assert!((wander.mean_sd_k(1) - wander.anomaly_sd_k).abs() < 1e-12);
+        let two = wander.anomaly_sd_k * f64::midpoint(1.0, wander.day_to_day).sqrt();
+        assert!((wander.mean_sd_k(2) - two).abs() < 1e-12);
+        let week = wander.mean_sd_k(7);
+        assert!((4.0..4.8).contains(&week), "{week}");
+    }
 }
