@@ -3,6 +3,7 @@
 //! Idempotent: it takes no input but the store and the time, and a pass that was cut short is taken up by the next one
 //! when the leases run out.
 
+use std::collections::VecDeque;
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -197,7 +198,9 @@ async fn passes(
             return Ok(());
         }
         let leased = Instant::now();
-        for letter in &due.letters {
+        let mut taken = Taken { store, letters: due.letters.into() };
+        while let Some(letter) = taken.letters.pop_front() {
+            let letter = &letter;
             if report.relay_trouble.is_some() || leased.elapsed() >= deadline || !go_on() {
                 // Not tried: as if nobody had taken it, or with the relay's trouble noted.
                 put_back(store, letter, now, report)?;
@@ -220,6 +223,23 @@ async fn passes(
         }
     }
     Ok(())
+}
+
+/// Letters that were taken and not tried yet. A pass that is dropped in the middle, as when the daemon has to stop beside a
+/// relay that hangs, gives them back at once: whoever comes next need not wait for the leases.
+struct Taken<'a> {
+    store: &'a Store,
+    letters: VecDeque<Posted>,
+}
+
+impl Drop for Taken<'_> {
+    fn drop(&mut self) {
+        for letter in &self.letters {
+            if let Err(error) = self.store.release(letter.id, letter.attempts) {
+                tracing::warn!("a letter waits for the end of its lease: {error}");
+            }
+        }
+    }
 }
 
 /// Whole seconds that have passed, so that a pass that takes no time to speak of changes no time by a hair.

@@ -31,9 +31,14 @@ impl Schedule {
                 "name weekdays (MON-FRI): numbers mean different days in different programs".into(),
             );
         }
-        cron::Schedule::from_str(&format!("0 {line}"))
-            .map(Self)
-            .map_err(|error| error.to_string().lines().last().unwrap_or_default().trim().to_owned())
+        let schedule = cron::Schedule::from_str(&format!("0 {line}")).map_err(|error| {
+            error.to_string().lines().last().unwrap_or_default().trim().to_owned()
+        })?;
+        // From a fixed day on, so that the answer is the same on every day; a 29 February comes.
+        if schedule.after(&DateTime::<Utc>::UNIX_EPOCH).next().is_none() {
+            return Err("this day never comes: no month has both that day and that name".into());
+        }
+        Ok(Self(schedule))
     }
 
     /// The first time after `instant` that the schedule falls due in `zone`.
@@ -86,6 +91,8 @@ mod tests {
         assert!(Schedule::parse("30 6 * * 1-5").unwrap_err().contains("MON-FRI"));
         assert!(Schedule::parse("30 6 * *").unwrap_err().contains("five fields"));
         assert!(Schedule::parse("61 6 * * MON").is_err());
+        assert!(Schedule::parse("30 6 31 FEB *").unwrap_err().contains("never comes"));
+        assert!(Schedule::parse("30 6 29 FEB *").is_ok());
         let worklist = firings("30 6 * * MON-FRI", "2022-11-04T00:00:00Z", "2022-11-08T12:00:00Z");
         assert_eq!(worklist, ["11-04 06:30 EDT", "11-07 06:30 EST", "11-08 06:30 EST"]);
     }

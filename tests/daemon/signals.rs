@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 use super::{Home, relay_on, signal, until};
 use crate::flow::{code, rimeward, text};
 use crate::support::smtp::{Act, At, SmtpServer};
+use rimeward::store::OutboxState;
 
 /// A service manager that listens.
 struct Manager {
@@ -85,6 +86,10 @@ fn a_relay_that_says_nothing_does_not_keep_the_daemon_from_stopping() {
     assert!(child.wait().unwrap().success(), "{}", home.log());
     assert!(begun.elapsed() < Duration::from_secs(10), "took {:?}", begun.elapsed());
     assert!(home.log().contains("deliver was left in the middle"), "{}", home.log());
+    // Only the letter in hand waits for the end of its lease: the others are there for whoever comes next.
+    let outbox = home.store().outbox_summary().unwrap();
+    let (leased, queued) = (outbox.count(OutboxState::Leased), outbox.count(OutboxState::Queued));
+    assert!(leased <= 1 && queued >= 1, "{leased} leased, {queued} queued");
 }
 
 #[test]

@@ -16,6 +16,8 @@ use crate::store::Store;
 /// How long the loops may take to end: what still runs then is left, and taken up by the next start. The service manager
 /// gives us ten seconds in all.
 const GRACE: Duration = Duration::from_secs(8);
+/// How long they may take to give back what they hold, once they are dropped.
+const DROPPED_WITHIN: Duration = Duration::from_secs(1);
 /// A loop without a sign of progress for so long hangs. The longest step is one place of a weather service: five calls
 /// of thirty seconds.
 const PATIENCE: Duration = Duration::from_secs(300);
@@ -130,6 +132,9 @@ impl Shift {
         };
         let _ = tokio::time::timeout(GRACE, all).await;
         self.tasks.abort_all();
+        // What is dropped gives back what it holds; that takes no waiting for anybody outside.
+        let dropped = async { while self.tasks.join_next().await.is_some() {} };
+        let _ = tokio::time::timeout(DROPPED_WITHIN, dropped).await;
         Ended { left }
     }
 }
