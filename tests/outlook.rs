@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use rimeward::domain::weather::seasons::{End, FirstAndLast, calendar, day_at, winters};
+use chrono::Datelike as _;
+use rimeward::domain::weather::seasons::{End, Froze, Half, day_at, winters};
 use rimeward::intake::archive::{ArchiveError, days};
 
 /// The folder of data; `None` when the variable is unset. A folder that is named but missing fails.
@@ -20,7 +21,7 @@ fn data() -> Option<PathBuf> {
 
 /// Days between two month-days, both as counted from July.
 fn apart(day: Option<u32>, expect: &str) -> i64 {
-    let found = day.and_then(calendar).unwrap();
+    let found = day.and_then(|day| Half::Northern.calendar(day)).unwrap();
     let (month, rest) = expect.split_once('-').unwrap();
     let month: u32 = month.parse().unwrap();
     let year = if month >= 7 { 2022 } else { 2023 };
@@ -50,10 +51,10 @@ fn freeze_dates_agree_with_those_computed_independently() {
         let year = |text: &str| text[..4].parse::<i32>().unwrap();
         let threshold: f64 = row["threshold_c"].parse().unwrap();
         // The table's threshold is a whole degree F, the archive's tenths of a degree C: -2.2 C is 28 F.
-        let found: Vec<(i32, FirstAndLast)> = all
+        let found: Vec<Froze> = all
             .iter()
-            .filter(|w| (year(from)..=year(to)).contains(&w.year))
-            .map(|w| (w.year, w.air_below(threshold)))
+            .filter(|w| (year(from)..=year(to)).contains(&w.start.year()))
+            .map(|w| (w.start, w.air_below(threshold)))
             .collect();
         for (end, name) in [(End::First, "first"), (End::Last, "last")] {
             for (share, column) in [(0.1, "p10"), (0.5, "p50"), (0.9, "p90")] {

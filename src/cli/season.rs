@@ -4,25 +4,24 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use chrono::Datelike as _;
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
 use crate::domain::boat::SiteId;
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_classes;
-use crate::domain::weather::seasons::{
-    End, FirstAndLast, Winter, calendar, day_at, day_of_season, frozen_by, water_in,
-};
+use crate::domain::weather::seasons::{End, Froze, Half, Winter, day_at, frozen_by, water_in};
 use crate::service::house::ServiceError;
 use crate::service::past_seasons::{PastSeasons, WINTERS_LEAST};
 
-/// Columns of the chart: 1 September to 31 May in stretches of five days.
+/// Columns of the chart: 1 September to 31 May (in the southern half 4 March to 3 December) in stretches of five days.
 const CHART_FROM_DAY: u32 = 62;
 const CHART_STEP_DAYS: u32 = 5;
 const CHART_COLUMNS: u32 = 55;
 /// Weeks ahead for which the chance of the first freeze is said.
 const WEEKS_AHEAD: [u32; 3] = [1, 2, 4];
-/// 31 January, counted from 1 July: later nobody waits for a first freeze.
+/// 31 January, counted from 1 July (in the southern half 2 August): later nobody waits for a first freeze.
 const LAST_DAY_OF_AUTUMN: u32 = 214;
 
 /// When the first damaging freeze comes and the last, from an archive of past days.
@@ -49,7 +48,7 @@ pub struct SeasonArgs {
 struct Row {
     id: String,
     what: String,
-    winters: Vec<(i32, FirstAndLast)>,
+    winters: Vec<Froze>,
 }
 
 /// What the table is made for.
@@ -71,7 +70,7 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     let mut tolerance = args.tolerance;
     let mut zone = chrono_tz::Tz::UTC;
     let past = match &args.archive {
-        Some(file) => Arc::new(PastSeasons::read(file, &args.site).map_err(bad)?),
+        Some(file) => Arc::new(PastSeasons::read(file, &args.site, 0.0).map_err(bad)?),
         None => {
             let house = around.house()?;
             let yard = house.yard()?;
@@ -86,7 +85,7 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
             };
             zone = known.time_zone;
             tolerance = tolerance.or(Some(house.settings.season.tolerance));
-            house.past_seasons(&site).map_err(bad)?.ok_or_else(|| {
+            house.past_seasons(known).map_err(bad)?.ok_or_else(|| {
                 Refusal::bad_input(format!(
                     "no archive of past days is named for {site}: give one with --archive FILE, or in the configuration under [season.archives]"
                 ))
@@ -106,7 +105,7 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
             all.len()
         )));
     }
-    let today = day_of_season(at.with_timezone(&zone).date_naive());
+    let today = past.half.day_of(at.with_timezone(&zone).date_naive());
     let asked = Question { site: &args.site, tolerance, today, past: &past, winters: all };
     let rows = rows(all)?;
     Ok(Said { text: text(&asked, &rows), json: document(&asked, &rows), exit: Exit::Done })
@@ -116,7 +115,7 @@ fn rows(all: &[Winter]) -> Result<Vec<Row>, Refusal> {
     let air = |id: &str, threshold_c: f64| Row {
         id: id.into(),
         what: format!("air at or below {threshold_c} C"),
-        winters: all.iter().map(|w| (w.year, w.air_below(threshold_c))).collect(),
+        winters: all.iter().map(|w| (w.start, w.air_below(threshold_c))).collect(),
     };
     // 28 F, the "hard" freeze of the published normals.
     let mut rows = vec![air("air_0", 0.0), air("air_hard", -2.2)];
@@ -127,15 +126,16 @@ fn rows(all: &[Winter]) -> Result<Vec<Row>, Refusal> {
         rows.push(Row {
             id: class.id.clone(),
             what: class.what.clone(),
-            winters: all.iter().map(|w| (w.year, w.part_frozen(&part))).collect(),
+            winters: all.iter().map(|w| (w.start, w.part_frozen(&part))).collect(),
         });
     }
     Ok(rows)
 }
 
 /// Month and day; a dash where that share of winters never comes to it.
-fn on(day: Option<u32>) -> String {
-    day.and_then(calendar).map_or_else(|| "-".into(), |date| date.format("%-d %b").to_string())
+fn on(half: Half, day: Option<u32>) -> String {
+    day.and_then(|day| half.calendar(day))
+        .map_or_else(|| "-".into(), |date| date.format("%-d %b").to_string())
 }
 
 /// The last day on which the chance that it has frozen already stays within the tolerance, and the first day in spring
@@ -149,13 +149,19 @@ fn bounds(row: &Row, tolerance: f64) -> (Option<u32>, Option<u32>) {
 fn text(asked: &Question<'_>, rows: &[Row]) -> String {
     let mut out = String::new();
     let all = asked.winters;
-    let (from, to) = (all.first().map_or(0, |w| w.year), all.last().map_or(0, |w| w.year + 1));
+    let half = asked.past.half;
+    let from = all.first().map_or(0, |w| w.start.year());
+    let to = all.last().and_then(|w| w.days.last()).map_or(0, |day| day.date.year());
     let _ = writeln!(
         out,
-        "{}: {} winters from {from} to {to}, {} days\nFull of fresh water, outdoors, in still air; nothing done.\n",
+        "{}: {} winters from {from} to {to}, {} days{}\nFull of fresh water, outdoors, in still air; nothing done.\n",
         asked.site,
         all.len(),
-        asked.past.days
+        asked.past.days,
+        match asked.past.night_offset_k {
+            k if k < 0.0 => format!(", lows {} K colder for this place", -k),
+            _ => String::new(),
+        }
     );
     let _ = writeln!(
         out,
@@ -165,7 +171,7 @@ fn text(asked: &Question<'_>, rows: &[Row]) -> String {
     for row in rows {
         let reached = row.winters.iter().filter(|(_, found)| found.is_some()).count();
         let three =
-            |end| [0.1, 0.5, 0.9].map(|share| on(day_at(&row.winters, end, share))).join("/");
+            |end| [0.1, 0.5, 0.9].map(|share| on(half, day_at(&row.winters, end, share))).join("/");
         let (safe, fill) = bounds(row, asked.tolerance);
         let _ = writeln!(
             out,
@@ -173,8 +179,8 @@ fn text(asked: &Question<'_>, rows: &[Row]) -> String {
             row.id,
             three(End::First),
             three(End::Last),
-            on(safe),
-            on(fill)
+            on(half, safe),
+            on(half, fill)
         );
     }
     let percent = asked.tolerance * 100.0;
@@ -185,12 +191,16 @@ fn text(asked: &Question<'_>, rows: &[Row]) -> String {
     out += &soon(asked, rows);
     let _ = writeln!(
         out,
-        "Share of winters in which it has frozen (. under 10 %, - under 50 %, + under 90 %, # more), Sep to May:\n"
+        "Share of winters in which it has frozen (. under 10 %, - under 50 %, + under 90 %, # more), {}:\n",
+        match half {
+            Half::Northern => "Sep to May",
+            Half::Southern => "Mar to Nov",
+        }
     );
     for row in rows {
         let _ = writeln!(out, "{:<20} {}", row.id, chart(row));
     }
-    let _ = writeln!(out, "{:<20} {}", "", months());
+    let _ = writeln!(out, "{:<20} {}", "", months(half));
     out
 }
 
@@ -220,7 +230,7 @@ fn soon(asked: &Question<'_>, rows: &[Row]) -> String {
     if !out.is_empty() {
         out = format!(
             "From {}, where it has not frozen yet this season, the first damaging freeze comes:\n{out}\n",
-            on(Some(asked.today))
+            on(asked.past.half, Some(asked.today))
         );
     }
     out
@@ -235,10 +245,8 @@ fn chart(row: &Row) -> String {
             let inside = row
                 .winters
                 .iter()
-                .filter(|(year, found)| {
-                    let start = chrono::NaiveDate::from_ymd_opt(*year, 7, 1);
-                    let date =
-                        start.and_then(|s| s.checked_add_days(chrono::Days::new(u64::from(day))));
+                .filter(|(start, found)| {
+                    let date = start.checked_add_days(chrono::Days::new(u64::from(day)));
                     matches!((found, date), (Some((a, b)), Some(d)) if *a <= d && d <= *b)
                 })
                 .count();
@@ -253,12 +261,18 @@ fn chart(row: &Row) -> String {
         .collect()
 }
 
-fn months() -> String {
-    "Sep   Oct   Nov   Dec   Jan   Feb   Mar   Apr   May".into()
+const fn months(half: Half) -> &'static str {
+    match half {
+        Half::Northern => "Sep   Oct   Nov   Dec   Jan   Feb   Mar   Apr   May",
+        Half::Southern => "Mar   Apr   May   Jun   Jul   Aug   Sep   Oct   Nov",
+    }
 }
 
 fn document(asked: &Question<'_>, rows: &[Row]) -> Value {
-    let date = |day: Option<u32>| day.and_then(calendar).map(|d| d.format("%m-%d").to_string());
+    let half = asked.past.half;
+    let date = |day: Option<u32>| {
+        day.and_then(|day| half.calendar(day)).map(|d| d.format("%m-%d").to_string())
+    };
     let row = |row: &Row| {
         let three =
             |end| [0.1, 0.5, 0.9].map(|share| date(day_at(&row.winters, end, share))).to_vec();
@@ -268,7 +282,8 @@ fn document(asked: &Question<'_>, rows: &[Row]) -> Value {
             "winters_reached": row.winters.iter().filter(|(_, f)| f.is_some()).count(),
             "first_10_50_90": three(End::First), "last_10_50_90": three(End::Last),
             "last_safe_day": date(safe), "earliest_fill": date(fill),
-            "first_by": by_date(row, None), "first_by_from_today": by_date(row, Some(asked.today)),
+            "first_by": by_date(half, row, None),
+            "first_by_from_today": by_date(half, row, Some(asked.today)),
         })
     };
     json!({
@@ -280,13 +295,13 @@ fn document(asked: &Question<'_>, rows: &[Row]) -> Value {
 
 /// Chance that the first damaging freeze has come by each date of autumn, a week apart; from `after` on, where it has not
 /// come by then.
-fn by_date(row: &Row, after: Option<u32>) -> Vec<Value> {
+fn by_date(half: Half, row: &Row, after: Option<u32>) -> Vec<Value> {
     let first = after.unwrap_or(CHART_FROM_DAY);
     (first..=LAST_DAY_OF_AUTUMN)
         .step_by(7)
         .filter_map(|day| {
             let chance = frozen_by(&row.winters, day, after)?;
-            let date = calendar(day)?.format("%m-%d").to_string();
+            let date = half.calendar(day)?.format("%m-%d").to_string();
             Some(json!({ "date": date, "chance": chance }))
         })
         .collect()

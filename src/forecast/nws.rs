@@ -30,6 +30,8 @@ pub const GRIDPOINT: &str = "nws-gridpoint";
 
 /// Most entries of one layer that are looked at; recorded layers have up to 162.
 const ENTRIES_MAX: usize = 2_000;
+/// No temperature holds for longer than this, hours: recorded grids merge up to 12 equal ones.
+const HELD_HOURS_MAX: i64 = 48;
 /// Most night minima that are kept.
 const MINIMA_MAX: usize = 40;
 /// Earliest issue that can be: the service's grids have been public since 2016.
@@ -189,7 +191,12 @@ fn read_layer(value: &Value, quantity: Quantity, issued_at: DateTime<Utc>) -> La
     let conversion = unit.and_then(|u| Conversion::find(quantity, u));
     for entry in entries(value) {
         let interval = entry.get("validTime").and_then(Value::as_str);
-        let Some(interval) = interval.and_then(|t| Interval::parse(t, issued_at)) else {
+        let interval = interval.and_then(|t| Interval::parse(t, issued_at));
+        let holds = |interval: &Interval| {
+            quantity != Quantity::Temperature
+                || interval.end - interval.start <= TimeDelta::hours(HELD_HOURS_MAX)
+        };
+        let Some(interval) = interval.filter(holds) else {
             layer.unread = layer.unread.saturating_add(1);
             continue;
         };

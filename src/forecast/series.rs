@@ -15,8 +15,10 @@ const HOURLY_CHANGE_K_MAX: f64 = 12.0;
 const SPIKE_HOURS_MAX: usize = 24;
 /// At either end of the series a stretch behind such a change is dropped up to this length, in hours.
 const EDGE_HOURS_MAX: usize = 3;
-/// From this many hours on, one unchanging temperature is a stuck value.
-const STUCK_HOURS: usize = 48;
+/// From this many hours on, a series with one unchanging temperature is a stuck value.
+const STUCK_HOURS: usize = 24;
+/// From this many hours on, a stretch with one unchanging temperature inside a series that moves is a stuck value.
+const STUCK_STRETCH_HOURS: usize = 48;
 /// More missing hours than this among the next 48 are worth a warning.
 const MISSING_OF_48_WARN: usize = 3;
 /// How far before the issue hours are kept, in hours: recorded grids begin up to 7 hours before it.
@@ -120,7 +122,22 @@ impl Layer {
         }
     }
 
-    /// Refuses a temperature layer that cannot be weather, after taking out leaps.
+    /// Takes out stretches of two days or more without any change, and counts their hours.
+    fn drop_stuck(&mut self) {
+        let known: Vec<(i64, f64)> =
+            self.hours.iter().filter_map(|(hour, value)| value.map(|v| (*hour, v))).collect();
+        for stretch in known.chunk_by(|(_, a), (_, b)| (a - b).abs() < 1e-6) {
+            if stretch.len() < STUCK_STRETCH_HOURS {
+                continue;
+            }
+            for (hour, _) in stretch {
+                self.hours.insert(*hour, None);
+                self.dropped = self.dropped.saturating_add(1);
+            }
+        }
+    }
+
+    /// Refuses a temperature layer that cannot be weather, after taking out leaps and stuck stretches.
     ///
     /// # Errors
     /// [`PayloadError::AllMissing`], [`PayloadError::AllOneValue`].
@@ -136,6 +153,7 @@ impl Layer {
         if known.len() >= STUCK_HOURS && known.iter().all(|v| (v - first).abs() < 1e-6) {
             return Err(PayloadError::AllOneValue { hours: known.len(), celsius: first });
         }
+        self.drop_stuck();
         Ok(())
     }
 }
@@ -262,6 +280,21 @@ mod tests {
         assert!(matches!(nothing, Err(PayloadError::AllMissing { hours: 50, dropped: 0 })));
         let stuck = layer(&[Some(3.0); 50]).settle_temperature();
         assert!(matches!(stuck, Err(PayloadError::AllOneValue { hours: 50, .. })));
+        let a_day = layer(&[Some(1.0); 30]).settle_temperature();
+        assert!(matches!(a_day, Err(PayloadError::AllOneValue { hours: 30, .. })));
+    }
+
+    #[test]
+    fn a_stretch_that_stands_still_for_two_days_is_missing_and_a_foggy_day_is_not() {
+        let mut values = steady(30);
+        values.extend([Some(4.0); 60]);
+        let mut stuck = layer(&values);
+        stuck.settle_temperature().unwrap();
+        assert_eq!((stuck.dropped, stuck.get(29), stuck.get(45)), (60, values[29], None));
+        values.truncate(60);
+        let mut fog = layer(&values);
+        fog.settle_temperature().unwrap();
+        assert_eq!((fog.dropped, fog.get(45)), (0, Some(4.0)));
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row, label_of};
@@ -207,17 +207,13 @@ fn look(
     let Some(site) = site.filter(|site| site.kind != SiteKind::IndoorHeated) else {
         return Ok(None);
     };
-    let past = house.past_seasons(&site.id).unwrap_or_else(|error| {
+    let past = house.past_seasons(site).unwrap_or_else(|error| {
         tracing::warn!("{}: nobody is nudged: {error}", site.id);
         None
     });
     let Some(past) = past else { return Ok(None) };
     let today = now.with_timezone(&site.time_zone).date_naive();
-    let year = if today.month() >= 7 { today.year() } else { today.year() - 1 };
-    let on = |day: u32| {
-        let start = NaiveDate::from_ymd_opt(year, 7, 1)?;
-        start.checked_add_days(chrono::Days::new(u64::from(day)))
-    };
+    let on = |day: u32| past.half.this_season(today, day);
     let tolerance = house.settings.season.tolerance;
     let mut found = Look {
         wet: Vec::new(),

@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::house::{House, ServiceError};
-use crate::domain::boat::SiteId;
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_class;
-use crate::domain::weather::seasons::{DailyNormals, Day, FirstAndLast, Winter, water_in, winters};
+use crate::domain::weather::seasons::{DailyNormals, Froze, Half, Winter, water_in, winters};
+use crate::domain::yard::Site;
 use crate::intake::archive::{ARCHIVE_BYTES_MAX, days};
 
 /// Fewer winters say too little.
@@ -21,6 +21,10 @@ pub struct PastSeasons {
     pub file: PathBuf,
     /// Days read.
     pub days: usize,
+    /// When their winter falls.
+    pub half: Half,
+    /// What was put on the lows, K: the place's own cold at night, 0 or less.
+    pub night_offset_k: f64,
     /// Whole winters, oldest first.
     pub winters: Vec<Winter>,
     /// Mean of each day of the year.
@@ -28,13 +32,13 @@ pub struct PastSeasons {
 }
 
 /// First and last freeze of each winter.
-pub type FirstFreezes = Arc<[(i32, FirstAndLast)]>;
+pub type FirstFreezes = Arc<[Froze]>;
 
 /// Archives by file, once read, and what they say of each thermal class.
 #[derive(Debug, Default)]
 pub struct Archives {
-    read: Mutex<BTreeMap<(PathBuf, String), Arc<PastSeasons>>>,
-    freezes: Mutex<BTreeMap<(PathBuf, usize, String), FirstFreezes>>,
+    read: Mutex<BTreeMap<(PathBuf, String, u64), Arc<PastSeasons>>>,
+    freezes: Mutex<BTreeMap<(PathBuf, usize, u64, String), FirstFreezes>>,
 }
 
 impl Archives {
@@ -45,7 +49,8 @@ impl Archives {
         class: &str,
         make: impl FnOnce() -> Result<FirstFreezes, ServiceError>,
     ) -> Result<FirstFreezes, ServiceError> {
-        let key = (past.file.clone(), past.days, class.to_owned());
+        let offset = past.night_offset_k.to_bits();
+        let key = (past.file.clone(), past.days, offset, class.to_owned());
         let mut known = self.freezes.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(found) = known.get(&key) {
             return Ok(Arc::clone(found));
@@ -59,9 +64,12 @@ impl Archives {
 impl PastSeasons {
     /// Reads an archive; in a table with a `station` column only the rows of `station` count, where there are any.
     ///
+    /// `night_offset_k` is the place's own cold on clear calm nights, as for the forecast; an archive does not say which
+    /// nights those were, so that all lows get it: the cold side. A place that is warmer gets no credit.
+    ///
     /// # Errors
     /// [`ServiceError::Told`]: a file that cannot be read, or too few winters in it.
-    pub fn read(file: &Path, station: &str) -> Result<Self, ServiceError> {
+    pub fn read(file: &Path, station: &str, night_offset_k: f64) -> Result<Self, ServiceError> {
         let name = file.display();
         let told = |words: String| ServiceError::Told(format!("{name}: {words}"));
         let size = std::fs::metadata(file).map_err(|error| told(error.to_string()))?.len();
@@ -71,7 +79,11 @@ impl PastSeasons {
             )));
         }
         let body = std::fs::read(file).map_err(|error| told(error.to_string()))?;
-        let days: Vec<Day> = days(&body, Some(station)).map_err(|error| told(error.to_string()))?;
+        let mut days = days(&body, Some(station)).map_err(|error| told(error.to_string()))?;
+        let night_offset_k = night_offset_k.min(0.0);
+        for day in &mut days {
+            day.low_c += night_offset_k;
+        }
         let winters = winters(&days);
         if winters.len() < WINTERS_LEAST {
             return Err(told(format!(
@@ -79,7 +91,14 @@ impl PastSeasons {
                 winters.len()
             )));
         }
-        Ok(Self { file: file.into(), days: days.len(), normals: DailyNormals::of(&days), winters })
+        Ok(Self {
+            file: file.into(),
+            days: days.len(),
+            half: Half::of(&days),
+            night_offset_k,
+            normals: DailyNormals::of(&days),
+            winters,
+        })
     }
 }
 
@@ -88,14 +107,15 @@ impl House {
     ///
     /// # Errors
     /// As [`PastSeasons::read`].
-    pub fn past_seasons(&self, site: &SiteId) -> Result<Option<Arc<PastSeasons>>, ServiceError> {
-        let Some(file) = self.settings.season.archive_of(site.as_str()) else { return Ok(None) };
-        let key = (file.to_path_buf(), site.to_string());
+    pub fn past_seasons(&self, site: &Site) -> Result<Option<Arc<PastSeasons>>, ServiceError> {
+        let id = site.id.as_str();
+        let Some(file) = self.settings.season.archive_of(id) else { return Ok(None) };
+        let key = (file.to_path_buf(), id.to_owned(), site.night_offset_k.to_bits());
         let mut known = self.archives.read.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(found) = known.get(&key) {
             return Ok(Some(Arc::clone(found)));
         }
-        let read = Arc::new(PastSeasons::read(file, site.as_str())?);
+        let read = Arc::new(PastSeasons::read(file, id, site.night_offset_k)?);
         known.insert(key, Arc::clone(&read));
         Ok(Some(read))
     }
@@ -114,7 +134,7 @@ impl House {
                 thermal_class(class).map_err(|error| ServiceError::Told(error.to_string()))?;
             let part = water_in(class, &Liquid::FreshWater);
             let froze = |winter: &Winter| {
-                (winter.year, part.as_ref().and_then(|part| winter.part_frozen(part)))
+                (winter.start, part.as_ref().and_then(|part| winter.part_frozen(part)))
             };
             Ok(past.winters.iter().map(froze).collect())
         })

@@ -153,3 +153,21 @@ fn a_cell_and_a_reading_are_read() {
     assert_eq!(reading.step.temperature_c, Some(4.4));
     assert_eq!(reading.step.dewpoint_c, None);
 }
+
+/// One entry that claims to hold for centuries says nothing of any hour.
+#[test]
+fn a_temperature_that_holds_for_ever_is_not_read() {
+    let forecast = changed(|d| {
+        d["properties"]["temperature"]["values"]
+            .as_array_mut()
+            .unwrap()
+            .push(json!({"validTime": "2022-11-14T18:00:00+00:00/P9999999D", "value": 20.0}));
+    })
+    .unwrap();
+    assert_eq!(forecast.steps.len(), 60, "as without it");
+    assert!(
+        forecast.warnings.iter().any(|warning| warning.contains("without a usable time")),
+        "{:?}",
+        forecast.warnings
+    );
+}

@@ -8,7 +8,7 @@ use std::process::{Command, Stdio};
 
 use chrono::{Datelike as _, NaiveDate};
 use rimeward::domain::risk::plan::due::last_day_at;
-use rimeward::domain::weather::seasons::{End, Winter, day_at, day_of_season, winters};
+use rimeward::domain::weather::seasons::{End, Half, Winter, day_at, winters};
 use rimeward::intake::archive::days as archive_days;
 
 /// Tolerated chance.
@@ -108,7 +108,7 @@ fn first_and_last_freezes_are_those_of_the_computed_table() {
     let day_of = |text: &str| {
         let date: NaiveDate = format!("2022-{text}").parse().ok()?;
         let year = if date.month() >= 7 { 2022 } else { 2023 };
-        Some(i64::from(day_of_season(date.with_year(year)?)))
+        Some(i64::from(Half::Northern.day_of(date.with_year(year)?)))
     };
     let (mut within_two, mut days_compared, mut largest) = (0_usize, 0_usize, 0_i64);
     let mut read: BTreeMap<String, Vec<Winter>> = BTreeMap::new();
@@ -129,7 +129,7 @@ fn first_and_last_freezes_are_those_of_the_computed_table() {
             continue;
         }
         let some = all.get(all.len().saturating_sub(seasons)..).unwrap();
-        let found: Vec<_> = some.iter().map(|w| (w.year, w.air_below(threshold_c))).collect();
+        let found: Vec<_> = some.iter().map(|w| (w.start, w.air_below(threshold_c))).collect();
         for (cell, end, share) in [
             (6, End::First, 0.1),
             (7, End::First, 0.5),

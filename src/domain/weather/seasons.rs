@@ -1,7 +1,7 @@
 //! Past winters of a place: on which day the first damaging ice came and the last, for the air alone and for each kind
 //! of part, and from these the last day without care at a chosen tolerance.
 //!
-//! A winter runs from July to June. Hours between the low (06 h) and the high (15 h) of a day follow half a cosine.
+//! A winter runs from July to June, in the southern half of the earth from January to December. Hours between the low (06 h) and the high (15 h) of a day follow half a cosine.
 
 use chrono::{Datelike, Days, NaiveDate};
 
@@ -19,21 +19,92 @@ pub struct Day {
     pub high_c: f64,
 }
 
-/// Days that a winter must have between September and May to count: nine tenths of 273.
+/// The half of the earth, by when its winter falls.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Half {
+    /// Winter about January.
+    Northern,
+    /// Winter about July.
+    Southern,
+}
+
+impl Half {
+    /// By which of the two is colder in a series of days: an archive need not say where it was measured.
+    #[must_use]
+    pub fn of(days: &[Day]) -> Self {
+        let mean = |months: [u32; 3]| {
+            let (sum, count) = days
+                .iter()
+                .filter(|day| months.contains(&day.date.month()))
+                .fold((0.0, 0.0), |(s, n), day| {
+                    (s + f64::midpoint(day.low_c, day.high_c), n + 1.0)
+                });
+            sum / f64::max(count, 1.0)
+        };
+        if mean([12, 1, 2]) <= mean([6, 7, 8]) { Self::Northern } else { Self::Southern }
+    }
+
+    /// The year in which the season of a date began.
+    #[must_use]
+    pub fn year_of(self, date: NaiveDate) -> i32 {
+        match self {
+            Self::Northern if date.month() < 7 => date.year() - 1,
+            Self::Northern | Self::Southern => date.year(),
+        }
+    }
+
+    /// The first day of the season that begins in a year; `None` outside the calendar.
+    #[must_use]
+    pub fn start(self, year: i32) -> Option<NaiveDate> {
+        NaiveDate::from_ymd_opt(year, if self == Self::Northern { 7 } else { 1 }, 1)
+    }
+
+    /// The day of a date counted from the first of its own season.
+    #[must_use]
+    pub fn day_of(self, date: NaiveDate) -> u32 {
+        let days = self.start(self.year_of(date)).map_or(0, |start| (date - start).num_days());
+        u32::try_from(days).unwrap_or(0)
+    }
+
+    /// Month and day of a day of the season, in a year without a leap day.
+    #[must_use]
+    pub fn calendar(self, day: u32) -> Option<NaiveDate> {
+        self.start(2022)?.checked_add_days(Days::new(u64::from(day)))
+    }
+
+    /// The day of the season `day` in the season that has `today` in it.
+    #[must_use]
+    pub fn this_season(self, today: NaiveDate, day: u32) -> Option<NaiveDate> {
+        self.start(self.year_of(today))?.checked_add_days(Days::new(u64::from(day)))
+    }
+
+    /// Is it summer, in which no winter is missed?
+    fn is_summer(self, date: NaiveDate) -> bool {
+        match self {
+            Self::Northern => (6..=8).contains(&date.month()),
+            Self::Southern => matches!(date.month(), 12 | 1 | 2),
+        }
+    }
+}
+
+/// Days that a winter must have outside summer to count: nine tenths of 273.
 const DAYS_MIN: usize = 246;
 /// Ice share that damages a hard part (the contract's limit of a circuit that holds water).
 pub const DAMAGING_SHARE: f64 = 0.05;
 const LOW_HOUR: u32 = 6;
 const HIGH_HOUR: u32 = 15;
 
-/// One winter by its first year, days in order.
+/// One winter, days in order.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Winter {
-    /// The year in which it began.
-    pub year: i32,
-    /// Its days, July to June.
+    /// The first day of its season, from which days are counted.
+    pub start: NaiveDate,
+    /// Its days.
     pub days: Vec<Day>,
 }
+
+/// What came of one winter: the first day of its season, and first and last freeze.
+pub type Froze = (NaiveDate, FirstAndLast);
 
 /// The complete winters of a series, oldest first. Days may come in any order; of two entries for a day the last stands.
 #[must_use]
@@ -42,15 +113,16 @@ pub fn winters(days: &[Day]) -> Vec<Winter> {
     for day in days {
         by_date.insert(day.date, *day);
     }
+    let half = Half::of(days);
     let mut all: Vec<Winter> = Vec::new();
     for day in by_date.into_values() {
-        let year = if day.date.month() >= 7 { day.date.year() } else { day.date.year() - 1 };
+        let Some(start) = half.start(half.year_of(day.date)) else { continue };
         match all.last_mut() {
-            Some(winter) if winter.year == year => winter.days.push(day),
-            _ => all.push(Winter { year, days: vec![day] }),
+            Some(winter) if winter.start == start => winter.days.push(day),
+            _ => all.push(Winter { start, days: vec![day] }),
         }
     }
-    let cold_months = |day: &&Day| !(6..=8).contains(&day.date.month());
+    let cold_months = |day: &&Day| !half.is_summer(day.date);
     all.retain(|winter| winter.days.iter().filter(cold_months).count() >= DAYS_MIN);
     all
 }
@@ -152,18 +224,18 @@ pub enum End {
     Last,
 }
 
-/// The day, counted from 1 July, by which a share of the winters had their first freeze, or after which a share of them
+/// The day of the season by which a share of the winters had their first freeze, or after which a share of them
 /// still had one. Winters without any freeze count as later than every day (first) or earlier (last). `None` where that
 /// share is never reached.
 ///
 /// Quantiles are those of the ordered winters, interpolated between neighbours.
 #[must_use]
-pub fn day_at(winters: &[(i32, FirstAndLast)], end: End, share: f64) -> Option<u32> {
+pub fn day_at(winters: &[Froze], end: End, share: f64) -> Option<u32> {
     let mut days: Vec<f64> = winters
         .iter()
-        .map(|(year, found)| match (end, found) {
-            (End::First, Some((first, _))) => since_july(*year, *first),
-            (End::Last, Some((_, last))) => -since_july(*year, *last),
+        .map(|(start, found)| match (end, found) {
+            (End::First, Some((first, _))) => since(*start, *first),
+            (End::Last, Some((_, last))) => -since(*start, *last),
             (_, None) => f64::INFINITY,
         })
         .collect();
@@ -178,18 +250,16 @@ pub fn day_at(winters: &[(i32, FirstAndLast)], end: End, share: f64) -> Option<u
     value.is_finite().then(|| value.abs().round() as u32)
 }
 
-fn since_july(year: i32, date: NaiveDate) -> f64 {
-    let start = NaiveDate::from_ymd_opt(year, 7, 1).unwrap_or(date);
+fn since(start: NaiveDate, date: NaiveDate) -> f64 {
     i32::try_from((date - start).num_days()).map_or(0.0, f64::from)
 }
 
-/// The share of winters in which it had frozen by a day (counted from 1 July), among those in which it had not by `after`:
+/// The share of winters in which it had frozen by a day of the season, among those in which it had not by `after`:
 /// the season so far is known. `None` where no winter is left.
 #[must_use]
-pub fn frozen_by(winters: &[(i32, FirstAndLast)], day: u32, after: Option<u32>) -> Option<f64> {
-    let first = |(year, found): &(i32, FirstAndLast)| {
-        found.map_or(f64::INFINITY, |(first, _)| since_july(*year, first))
-    };
+pub fn frozen_by(winters: &[Froze], day: u32, after: Option<u32>) -> Option<f64> {
+    let first =
+        |(start, found): &Froze| found.map_or(f64::INFINITY, |(first, _)| since(*start, first));
     let left: Vec<f64> = winters
         .iter()
         .map(first)
@@ -198,22 +268,6 @@ pub fn frozen_by(winters: &[(i32, FirstAndLast)], day: u32, after: Option<u32>) 
     let count = |n: usize| u32::try_from(n).map_or(0.0, f64::from);
     let frozen = left.iter().filter(|first| **first <= f64::from(day)).count();
     (!left.is_empty()).then(|| count(frozen) / count(left.len()))
-}
-
-/// The day counted from 1 July of a date's own season.
-#[must_use]
-pub fn day_of_season(date: NaiveDate) -> u32 {
-    let year = if date.month() >= 7 { date.year() } else { date.year() - 1 };
-    let days = since_july(year, date);
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a day of a year")]
-    let whole = days.max(0.0) as u32;
-    whole
-}
-
-/// Month and day of a day counted from 1 July, in a year without a leap day.
-#[must_use]
-pub fn calendar(day: u32) -> Option<NaiveDate> {
-    NaiveDate::from_ymd_opt(2022, 7, 1)?.checked_add_days(Days::new(u64::from(day)))
 }
 
 #[cfg(test)]
@@ -250,18 +304,48 @@ mod tests {
     #[test]
     fn quantiles_run_from_the_bad_end() {
         let date = |text: &str| text.parse::<NaiveDate>().unwrap();
-        let all: Vec<(i32, FirstAndLast)> = (0..11)
+        let all: Vec<Froze> = (0..11)
             .map(|k| {
                 let first = date("2020-10-01") + Days::new(k);
-                (2020, Some((first, date("2021-04-01") + Days::new(k))))
+                (date("2020-07-01"), Some((first, date("2021-04-01") + Days::new(k))))
             })
             .collect();
         let on = |end, share| {
-            calendar(day_at(&all, end, share).unwrap()).unwrap().format("%m-%d").to_string()
+            Half::Northern
+                .calendar(day_at(&all, end, share).unwrap())
+                .unwrap()
+                .format("%m-%d")
+                .to_string()
         };
         assert_eq!(on(End::First, 0.1), "10-02");
         assert_eq!(on(End::Last, 0.1), "04-10");
-        assert_eq!(day_at(&[(2020, None)], End::First, 0.1), None);
+        assert_eq!(day_at(&[(date("2020-07-01"), None)], End::First, 0.1), None);
+    }
+
+    #[test]
+    fn in_the_south_a_winter_is_one_calendar_year() {
+        let start = NaiveDate::from_ymd_opt(2018, 1, 1).unwrap();
+        let days: Vec<Day> = start
+            .iter_days()
+            .take(3 * 365 + 1)
+            .map(|date| {
+                let wave = (f64::from(date.ordinal()) / 365.25 * std::f64::consts::TAU).cos();
+                Day { date, low_c: 5.0 + 8.0 * wave, high_c: 15.0 + 8.0 * wave }
+            })
+            .collect();
+        assert_eq!(Half::of(&days), Half::Southern);
+        let all = winters(&days);
+        assert_eq!(all.len(), 3);
+        for winter in &all {
+            let (first, last) = winter.air_below(0.0).unwrap();
+            assert_eq!((first.month(), last.month()), (5, 8), "{first} {last}");
+        }
+        let froze: Vec<Froze> = all.iter().map(|w| (w.start, w.air_below(0.0))).collect();
+        let first = day_at(&froze, End::First, 0.5).and_then(|day| Half::Southern.calendar(day));
+        assert_eq!(first.unwrap().month(), 5);
+        let today = NaiveDate::from_ymd_opt(2026, 4, 3).unwrap();
+        assert_eq!(Half::Southern.this_season(today, 0).unwrap().to_string(), "2026-01-01");
+        assert_eq!(Half::Northern.this_season(today, 0).unwrap().to_string(), "2025-07-01");
     }
 
     #[test]

@@ -50,7 +50,7 @@ pub(super) fn look<'a>(
         };
         let until = at + TimeDelta::hours(i64::try_from(weather.coming.len()).unwrap_or(0));
         // A plan without past seasons is better than none.
-        let past = house.past_seasons(id).unwrap_or_else(|error| {
+        let past = house.past_seasons(&place.site).unwrap_or_else(|error| {
             tracing::warn!("{id}: planned without past seasons: {error}");
             None
         });

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Datelike, NaiveDate};
 
 use crate::domain::boat::SiteId;
 use crate::domain::catalogue::Consequence;
@@ -44,7 +44,7 @@ pub(super) fn fill_from(
         if !is_spring(site, today) {
             continue;
         }
-        let Some(past) = house.past_seasons(&site.id).unwrap_or(None) else { continue };
+        let Some(past) = house.past_seasons(site).unwrap_or(None) else { continue };
         let mut classes: BTreeSet<(&str, bool)> = BTreeSet::new();
         for view in seen.boats.iter().filter(|view| view.state.site == site.id) {
             for circuit in &view.state.circuits {
@@ -61,10 +61,7 @@ pub(super) fn fill_from(
             all = all.max(Some(from));
             engine = if dear { engine.max(Some(from)) } else { engine };
         }
-        let on = |day: u32| {
-            let year = if today.month() >= 7 { today.year() } else { today.year() - 1 };
-            NaiveDate::from_ymd_opt(year, 7, 1)?.checked_add_days(Days::new(u64::from(day)))
-        };
+        let on = |day: u32| past.half.this_season(today, day);
         if let Some(all) = all.and_then(on) {
             let (site, winters) = (site.id.clone(), past.winters.len());
             found.push(FillFrom { site, engine: engine.and_then(on), all, winters });
