@@ -15,7 +15,8 @@ pub mod season;
 mod page;
 pub mod record;
 pub mod sheet;
-pub mod plan;
+pub mod place;
+mod plan;
 pub mod round;
 pub mod self_test;
 pub mod run;
@@ -195,6 +196,8 @@ enum Command {
     Inspect(inspect::Args),
     /// When the first damaging freeze comes and the last, from an archive of past days
     Season(season::SeasonArgs),
+    /// A storage place, and what its own thermometer has taught about its nights
+    Place(place::PlaceArgs),
     /// Checks the chain of the lay-up log and prints its head
     VerifyLog(verify_log::VerifyLogArgs),
     /// A consistent copy of the store, while the daemon runs
@@ -326,6 +329,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),
         Command::Inspect(args) => inspect_said(&args, around.json),
         Command::Season(args) => season::season(&args, around),
+        Command::Place(args) => place::place(&args, around),
         Command::Alerts(args) => alerts::alerts(&args, around),
         Command::VerifyLog(args) => verify_log::verify_log(&args, around),
         Command::Backup(args) => backup::backup(&args, around),

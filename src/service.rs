@@ -5,6 +5,7 @@ pub mod clock;
 pub mod salt;
 pub mod weather_memory;
 pub mod house;
+pub mod learning;
 pub mod exposures;
 pub mod fetch;
 pub mod threads;

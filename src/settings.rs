@@ -99,6 +99,10 @@ pub struct StoreSettings {
     pub keep_forecasts_days: u16,
 }
 
+const fn learns() -> bool {
+    true
+}
+
 /// Weather services.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -108,6 +112,12 @@ pub struct ForecastSettings {
     /// Age limits.
     #[serde(default)]
     pub limits: FreshnessLimits,
+    /// Let the readings of the places' own thermometers change their offsets?
+    #[serde(default = "learns")]
+    pub learn: bool,
+    /// Only nights up to this day teach: what was learned by then stays as it is.
+    #[serde(default)]
+    pub learn_until: Option<chrono::NaiveDate>,
     /// Which services are asked, in order of trust: all of them, so that one is there when another fails.
     #[serde(default = "services::ServiceName::usual")]
     pub services: Vec<services::ServiceName>,

@@ -17,6 +17,7 @@ pub mod failpoint;
 pub mod forecasts;
 pub mod hold;
 pub mod log;
+pub mod nights;
 pub mod observations;
 pub mod outbox;
 pub mod round;

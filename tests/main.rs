@@ -25,6 +25,8 @@ mod peers;
 #[cfg(test)]
 mod physics_properties;
 #[cfg(test)]
+mod place;
+#[cfg(test)]
 mod plan;
 #[cfg(test)]
 mod published;

@@ -8,12 +8,14 @@ mod keep;
 mod plan;
 
 use super::{Exit, Refusal, Said, Surroundings};
-use crate::domain::boat::{Boat, Fate, LayupEvent, revise};
+use crate::domain::boat::{Boat, Fate, LayupEvent, SiteId, revise};
+use crate::domain::weather::learned::ReadNight;
 use crate::domain::yard::{Person, Site};
 use crate::intake::layout::heading;
 use crate::intake::{self, DateOrder, Layout, TickColumn};
 use crate::service::house::House;
 use crate::service::salt;
+use crate::store::Store;
 use keep::{Of, keep_absent};
 use plan::Plan;
 
@@ -50,6 +52,8 @@ pub enum Kind {
     Boats,
     /// Lay-up events
     Events,
+    /// Nights of the places' own thermometers, or the rows of a logger
+    Readings,
 }
 
 /// Reads a table and keeps it; importing the same table twice changes nothing.
@@ -104,6 +108,7 @@ enum Rows {
     People(Vec<Person>),
     Boats(Vec<Boat>),
     Events(Vec<LayupEvent>),
+    Readings(Vec<ReadNight>),
 }
 
 /// A file that was read whole.
@@ -162,6 +167,12 @@ impl Table {
                 let read = intake::csv::events(bytes, name, &known).map_err(refuse)?;
                 (Rows::Events(read.rows), read.notes)
             }
+            Kind::Readings => {
+                let sites = store.sites()?;
+                let read = intake::csv::readings(bytes, name, (layout, &sites), around.now)
+                    .map_err(refuse)?;
+                (Rows::Readings(read.rows), read.notes)
+            }
         };
         Ok(Self { rows, notes })
     }
@@ -187,6 +198,11 @@ impl Table {
                 let plan = Plan::against(boats, &store.boats()?, |boat| boat.id.as_str());
                 (plan, (!dry_run).then(|| store.put_yard(&[], &[], boats)).transpose()?)
             }
+            Rows::Readings(nights) => {
+                let plan = against_nights(nights, store, around)?;
+                let kept = (!dry_run).then(|| store.put_nights(nights, around.now)).transpose()?;
+                return Ok((plan, kept));
+            }
             Rows::Events(events) => {
                 let log = store.all_events()?;
                 let revision = revise(events, &log, &store.erased_texts()?, around.now);
@@ -202,6 +218,37 @@ impl Table {
         };
         Ok((plan, changed.map(|counts| counts.added + counts.changed)))
     }
+}
+
+/// What becomes of each night, by place and morning.
+fn against_nights(
+    nights: &[ReadNight],
+    store: &Store,
+    around: &Surroundings<'_>,
+) -> Result<Plan, Refusal> {
+    let mut stored = Vec::new();
+    let mut sites: Vec<&SiteId> = nights.iter().map(|night| &night.site).collect();
+    sites.dedup();
+    for site in sites {
+        stored.extend(store.nights(site, around.now)?);
+    }
+    let named = |nights: &[ReadNight]| -> Vec<NamedNight> {
+        let named = nights.iter().map(|night| NamedNight {
+            id: format!("{} {}", night.site, night.morning),
+            low_c: night.low_c,
+            high_c: night.high_c,
+        });
+        named.collect()
+    };
+    Ok(Plan::against(&named(nights), &named(&stored), |night| night.id.as_str()))
+}
+
+/// A night under its name.
+#[derive(PartialEq, serde::Serialize)]
+struct NamedNight {
+    id: String,
+    low_c: f64,
+    high_c: Option<f64>,
 }
 
 fn without_address(person: &Person) -> Option<String> {

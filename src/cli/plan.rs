@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
-use crate::domain::risk::plan::boat::{GroupWork, OpenCircuit};
+use crate::domain::risk::plan::group::{GroupWork, OpenCircuit};
 use crate::domain::risk::plan::tail::Tail;
 use crate::domain::risk::plan::work::WorkEntry;
 use crate::service::planning::{Hands, Row, WhatIf, YardPlan, lines::permission, plan_at};

@@ -14,6 +14,7 @@ use crate::domain::physics::part::thermal_classes;
 use crate::domain::weather::seasons::{End, Froze, Half, Winter, day_at, frozen_by, water_in};
 use crate::service::house::ServiceError;
 use crate::service::past_seasons::{PastSeasons, WINTERS_LEAST};
+use crate::service::survey::Instant;
 
 /// Columns of the chart: 1 September to 31 May (in the southern half 4 March to 3 December) in stretches of five days.
 const CHART_FROM_DAY: u32 = 62;
@@ -85,6 +86,8 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
             };
             zone = known.time_zone;
             tolerance = tolerance.or(Some(house.settings.season.tolerance));
+            let now = around.time_or_now(args.at.as_deref(), zone)?;
+            let known = &house.taught(known.clone(), Instant::now(now))?;
             house.past_seasons(known).map_err(bad)?.ok_or_else(|| {
                 Refusal::bad_input(format!(
                     "no archive of past days is named for {site}: give one with --archive FILE, or in the configuration under [season.archives]"

@@ -6,6 +6,7 @@ pub mod error_table;
 pub mod errors;
 pub mod fitted;
 pub mod freshness;
+pub mod learned;
 pub mod measured;
 pub mod outlook;
 pub mod seasons;

@@ -24,6 +24,17 @@ pub enum SiteKind {
     Afloat,
 }
 
+/// What a place's own thermometer has taught about its nights.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OwnNights {
+    /// What clear calm nights add to the forecast, K; 0 or less.
+    pub clear_k: f64,
+    /// What the others add, K; 0 or less.
+    pub other_k: f64,
+    /// Spread of the place against the point of the forecast, K.
+    pub place_sd_k: f64,
+}
+
 /// A storage place.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Site {
@@ -63,6 +74,23 @@ pub struct Site {
     pub duty_phone: Option<String>,
     /// Remarks as written.
     pub notes: String,
+    /// What its own thermometer has taught; not part of the list.
+    #[serde(skip)]
+    pub own_nights: Option<OwnNights>,
+}
+
+impl Site {
+    /// What clear calm nights add to the forecast, K, never above 0: as learned, else as listed.
+    #[must_use]
+    pub fn clear_night_k(&self) -> f64 {
+        self.own_nights.map_or(self.night_offset_k, |own| own.clear_k).min(0.0)
+    }
+
+    /// What the other nights add, K, never above 0.
+    #[must_use]
+    pub fn other_night_k(&self) -> f64 {
+        self.own_nights.map_or(0.0, |own| own.other_k).min(0.0)
+    }
 }
 
 /// What a person does here.

@@ -3,6 +3,7 @@
 mod boats;
 mod events;
 mod people;
+mod readings;
 mod sites;
 
 use std::collections::BTreeSet;
@@ -13,6 +14,7 @@ pub(super) use events::KNOWN as EVENT_COLUMNS;
 pub use events::events;
 pub(super) use events::{Ids, of_sheet as events_of_sheet};
 pub use people::{people, people_laid_out};
+pub use readings::readings;
 pub use sites::{sites, sites_laid_out};
 
 use super::Imported;

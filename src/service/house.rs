@@ -7,6 +7,7 @@ use chrono_tz::Tz;
 use thiserror::Error;
 
 use super::clients;
+use super::learning::Lessons;
 use super::past_seasons::Archives;
 use super::weather_memory::WeatherMemory;
 use crate::domain::boat::{Boat, LayupEvent, PersonId, SiteId};
@@ -59,6 +60,8 @@ pub struct House {
     log: Mutex<LogRead>,
     /// Standard errors by seed, drawn once: a place keeps its own all winter.
     drawn: Mutex<BTreeMap<u64, Arc<StandardErrors>>>,
+    /// What the places' thermometers have taught.
+    pub(super) lessons: Lessons,
 }
 
 impl House {
@@ -83,6 +86,7 @@ impl House {
             weather: WeatherMemory::default(),
             log: Mutex::default(),
             drawn: Mutex::default(),
+            lessons: Lessons::default(),
         }
     }
 

@@ -6,6 +6,7 @@ use std::sync::{Arc, LazyLock};
 use super::clients::services;
 use super::house::{House, ServiceError};
 use super::survey::Instant;
+use super::weather_memory::WeatherMemory;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::error_table::ErrorTable;
 use crate::domain::weather::freshness::Standing;
@@ -36,7 +37,20 @@ pub fn outlook_of(
     site: &Site,
     instant: Instant,
 ) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
-    let all = newest(house, &site.id, instant)?;
+    outlook_from(house, &house.weather, site, instant)
+}
+
+/// The same by a memory of one's own: who goes through many instants leaves that of the rounds alone.
+///
+/// # Errors
+/// The store's.
+pub(super) fn outlook_from(
+    house: &House,
+    memory: &WeatherMemory,
+    site: &Site,
+    instant: Instant,
+) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
+    let all = newest(house, memory, &site.id, instant)?;
     let limits = house.settings.forecast.limits;
     let state = state_of(house, &all, instant);
     let spot =
@@ -79,7 +93,7 @@ pub fn standing_of(
     site: &SiteId,
     instant: Instant,
 ) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
-    let all = newest(house, site, instant)?;
+    let all = newest(house, &house.weather, site, instant)?;
     let state = state_of(house, &all, instant);
     let forecasts = all.into_iter().filter_map(|one| one.forecast);
     Ok((forecasts.max_by_key(|forecast| forecast.issued_at), state))
@@ -94,7 +108,7 @@ pub fn standings_of(
     site: &SiteId,
     instant: Instant,
 ) -> Result<Vec<Standing>, ServiceError> {
-    Ok(newest(house, site, instant)?.into_iter().map(|one| one.standing).collect())
+    Ok(newest(house, &house.weather, site, instant)?.into_iter().map(|one| one.standing).collect())
 }
 
 /// The best of what the services allow; blind where every one of them refuses.
@@ -107,11 +121,16 @@ fn state_of(house: &House, all: &[Newest], instant: Instant) -> ForecastState {
     states.min().unwrap_or(ForecastState::Blind)
 }
 
-fn newest(house: &House, site: &SiteId, instant: Instant) -> Result<Vec<Newest>, ServiceError> {
+fn newest(
+    house: &House,
+    memory: &WeatherMemory,
+    site: &SiteId,
+    instant: Instant,
+) -> Result<Vec<Newest>, ServiceError> {
     let mut all = Vec::new();
     for service in services(&house.settings.forecast) {
         let name = service.name();
-        let forecast = house.weather.newest_of(&house.store, site, Some(name), instant.known_at)?;
+        let forecast = memory.newest_of(&house.store, site, Some(name), instant.known_at)?;
         let fetching = house.store.fetch_state::<FetchState>(name, site)?;
         // Asked about the past: what we knew then had answered then.
         let answered = fetching.as_ref().and_then(|f| f.last_answer);

@@ -110,12 +110,12 @@ impl House {
     pub fn past_seasons(&self, site: &Site) -> Result<Option<Arc<PastSeasons>>, ServiceError> {
         let id = site.id.as_str();
         let Some(file) = self.settings.season.archive_of(id) else { return Ok(None) };
-        let key = (file.to_path_buf(), id.to_owned(), site.night_offset_k.to_bits());
+        let key = (file.to_path_buf(), id.to_owned(), site.clear_night_k().to_bits());
         let mut known = self.archives.read.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(found) = known.get(&key) {
             return Ok(Some(Arc::clone(found)));
         }
-        let read = Arc::new(PastSeasons::read(file, id, site.night_offset_k)?);
+        let read = Arc::new(PastSeasons::read(file, id, site.clear_night_k())?);
         known.insert(key, Arc::clone(&read));
         Ok(Some(read))
     }

@@ -106,7 +106,10 @@ pub fn survey(
     instant: Instant,
     only: impl Fn(&SiteId) -> bool,
 ) -> Result<Survey, ServiceError> {
-    let yard = house.yard()?;
+    let mut yard = house.yard()?;
+    for site in yard.sites.values_mut() {
+        *site = house.taught(site.clone(), instant)?;
+    }
     let hour = whole_hour(instant.at);
     let horizon = i64::from(house.settings.judge.horizon_h);
     let events = house.events()?;
@@ -220,12 +223,18 @@ fn view(
     let past = place::at_the_place(site, &past);
     let lead_h = (hour - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
     let seed = judge.seed ^ place_seed(&site.id);
-    let paths =
-        Ensemble::around(&coming, lead_h, &ErrorModel::default(), &house.standard_errors(seed));
+    let paths = Ensemble::around(&coming, lead_h, &error_model(site), &house.standard_errors(seed));
     seen.low = low(&paths, hour, usize::from(judge.horizon_h));
     seen.weather =
         Some(PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat_on });
     Ok(seen)
+}
+
+/// The errors of a place's forecasts: as far as its own thermometer has told its spread, with that.
+pub(super) fn error_model(site: &Site) -> ErrorModel {
+    let usual = ErrorModel::default();
+    let place_sd_k = site.own_nights.map_or(usual.place_sd_k, |own| own.place_sd_k);
+    ErrorModel { place_sd_k, ..usual }
 }
 
 /// The coldest hour of each member until the horizon: median and 10 and 90 % quantiles, at the hour that is coldest in

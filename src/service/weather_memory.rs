@@ -44,7 +44,9 @@ impl Read {
         if known_at <= self.until && kept == self.kept {
             return Ok(());
         }
-        let from = (known_at - KEPT).max(self.until - MAY_LAND_LATE);
+        // Nothing of a long pause is left out: the newest issue may lie in it.
+        let first = self.until == DateTime::<Utc>::default();
+        let from = if first { known_at - KEPT } else { self.until - MAY_LAND_LATE };
         // Oldest first: of two answers under one issue time the later fetched counts.
         for stored in store.forecasts_between(site, from, known_at)?.into_iter().rev() {
             self.past.take(&stored.forecast);

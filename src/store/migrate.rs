@@ -13,6 +13,7 @@ const STEPS: &[(i64, &str)] = &[
     (6, include_str!("migrations/0006_observation.sql")),
     (7, include_str!("migrations/0007_first_attempt.sql")),
     (8, include_str!("migrations/0008_held_letters.sql")),
+    (9, include_str!("migrations/0009_nights.sql")),
 ];
 
 /// The newest layout this program knows.

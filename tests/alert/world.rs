@@ -38,6 +38,7 @@ pub fn site() -> Site {
         travel_minutes: 25.0,
         duty_phone: Some("207-555-0150".into()),
         notes: String::new(),
+        own_nights: None,
     }
 }
 

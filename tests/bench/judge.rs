@@ -74,6 +74,7 @@ fn weather(place: u32) -> PlaceWeather {
         travel_minutes: 20.0,
         duty_phone: None,
         notes: String::new(),
+        own_nights: None,
     };
     PlaceWeather { site, at, past: (-336..0).map(step).collect(), coming, paths, heat_on: false }
 }

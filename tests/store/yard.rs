@@ -50,6 +50,7 @@ fn site() -> Site {
         travel_minutes: 0.0,
         duty_phone: None,
         notes: String::new(),
+        own_nights: None,
     }
 }
 

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::permission;
-use crate::domain::risk::plan::boat::GroupWork;
+use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
 use crate::domain::units::work_time;
 use crate::service::planning::lines::litres;

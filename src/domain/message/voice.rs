@@ -218,7 +218,7 @@ impl<'a> Voice<'a> {
         forecast: ForecastState,
         site: &Site,
     ) -> Vec<(&'static str, Value)> {
-        let offset = site.night_offset_k;
+        let offset = site.own_nights.map_or(site.night_offset_k, |_| site.clear_night_k());
         let side = if offset < 0.0 { "colder" } else { "milder" };
         let offset = (offset.abs() >= OFFSET_K)
             .then(|| format!("{} {side}", difference(offset, self.scale)));

@@ -225,7 +225,7 @@ fn night_offset_k(row: &Exposure, site: &Site, step: &Step) -> f64 {
     if sees_nothing || !sun::is_night(step.time, site.latitude, site.longitude) {
         return 0.0;
     }
-    let counted_k = site.night_offset_k.min(0.0);
+    let counted_k = site.clear_night_k();
     let beyond_k = (row.clear_night_offset_k - counted_k).min(0.0);
     let pooled_k = beyond_k * place::clear_and_calm(step.cloud, step.wind_ms);
     if row.sky_view <= 0.0 {

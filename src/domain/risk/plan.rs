@@ -11,6 +11,7 @@ pub mod beyond;
 pub mod boat;
 pub mod crew;
 pub mod due;
+pub mod group;
 pub mod order;
 pub mod passage;
 pub mod second;

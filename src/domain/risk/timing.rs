@@ -187,6 +187,7 @@ pub(crate) mod tests {
             travel_minutes: 25.0,
             duty_phone: None,
             notes: String::new(),
+            own_nights: None,
         }
     }
 

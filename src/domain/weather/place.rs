@@ -22,7 +22,16 @@ pub fn clear_and_calm(cloud: Option<f64>, wind_ms: Option<f64>) -> f64 {
 /// and calm. A place that is warmer than its cell gets no credit.
 #[must_use]
 pub fn night_offset_k(site: &Site, step: &Step) -> f64 {
-    pooled_cold_k(site.night_offset_k, (site.latitude, site.longitude), step)
+    let at = (site.latitude, site.longitude);
+    let other_k = site.other_night_k();
+    if other_k >= 0.0 {
+        return pooled_cold_k(site.clear_night_k(), at, step);
+    }
+    if !sun::is_night(step.time, at.0, at.1) {
+        return 0.0;
+    }
+    let clear = clear_and_calm(step.cloud, step.wind_ms);
+    clear * site.clear_night_k() + (1.0 - clear) * other_k
 }
 
 /// The same for a night offset in K at a latitude and longitude.

@@ -113,5 +113,6 @@ fn site(row: &mut Row<'_>) -> Option<Site> {
         travel_minutes: row.number("travel_minutes", 0.0, 1440.0).unwrap_or(0.0),
         duty_phone: row.text("duty_phone").map(str::to_owned),
         notes: row.words("notes"),
+        own_nights: None,
     })
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{Row, YardPlan};
 use crate::domain::boat::{DrainPermission, SiteId};
-use crate::domain::risk::plan::boat::GroupWork;
+use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::units::work_time;
 
 /// Lines of each kind that a letter carries; what is more stands in the plan.

@@ -10,10 +10,10 @@ use crate::domain::risk::plan::boat::{BoatLook, BoatWork, Evenings, Tolerance};
 use crate::domain::risk::plan::crew::WorkDay;
 use crate::domain::risk::plan::passage::Passages;
 use crate::domain::risk::plan::work::WorkTable;
-use crate::domain::weather::errors::{Ensemble, ErrorModel};
+use crate::domain::weather::errors::Ensemble;
 use crate::domain::weather::place;
 use crate::service::house::{House, ServiceError};
-use crate::service::survey::{BoatView, PlaceView, Survey, whole_hour};
+use crate::service::survey::{BoatView, PlaceView, Survey, error_model, whole_hour};
 use crate::service::threads::on_threads;
 
 /// Weather paths for a plan, at most: it looks three weeks ahead, where chances need no second digit.
@@ -103,7 +103,7 @@ fn all_hours(
     let paths = Ensemble::draw(
         &coming,
         lead_h,
-        &ErrorModel::default(),
+        &error_model(&place.site),
         judge.members.min(MEMBERS_MAX),
         judge.seed,
     );

@@ -4,9 +4,10 @@ use chrono::NaiveDate;
 
 use super::Row;
 use crate::domain::boat::{Boat, Care, SiteId};
-use crate::domain::risk::plan::boat::{BoatWork, FrozenCircuit, GroupWork, Scope};
+use crate::domain::risk::plan::boat::{BoatWork, FrozenCircuit, Scope};
 use crate::domain::risk::plan::crew::{Crew, WorkDay};
 use crate::domain::risk::plan::due::latest_starts;
+use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::{INDEX_DAYS, Job};
 use crate::service::house::House;
 use crate::service::survey::{BoatView, Survey};

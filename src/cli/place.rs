@@ -1,0 +1,133 @@
+//! `rimeward place`: a storage place, and what its own thermometer has taught.
+
+use serde_json::json;
+
+use super::{Exit, Refusal, Said, Surroundings};
+use crate::domain::boat::SiteId;
+use crate::domain::weather::learned::{OwnCold, Sort};
+use crate::domain::yard::{Site, SiteKind};
+use crate::service::learning::Lesson;
+
+/// Refused nights that are named; all of them stand in the JSON.
+const REFUSED_NAMED: usize = 10;
+
+/// Arguments of `place`.
+#[derive(Debug, clap::Args)]
+pub struct PlaceArgs {
+    /// Which place
+    site: String,
+    /// At this time instead of now
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// Only what was known by then
+    #[arg(long, value_name = "TIME")]
+    known_at: Option<String>,
+}
+
+/// Shows a place: where it is, what the list says of its nights, what its readings have taught.
+///
+/// # Errors
+/// [`Refusal`]: an unknown place, a time that is none, the store.
+pub fn place(args: &PlaceArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+    let house = around.house()?;
+    let mut yard = house.yard()?;
+    let Some(site) = yard.sites.remove(&SiteId::from(args.site.clone())) else {
+        let names: Vec<&str> = yard.sites.keys().map(SiteId::as_str).collect();
+        return Err(Refusal::bad_input(format!(
+            "no place is called {}; the yard has {}",
+            args.site,
+            names.join(", ")
+        )));
+    };
+    let instant = around.instant((args.at.as_deref(), args.known_at.as_deref()), site.time_zone)?;
+    let lesson = house.lesson_of(&site, instant)?;
+    let used = house.settings.forecast.learn;
+    let until = house.settings.forecast.learn_until;
+    let mut text = about(&site);
+    text += &match &lesson.own {
+        None if lesson.nights == 0 => "No readings of its own thermometer: rimeward import readings FILE (columns site_id, morning, low_c or low_f; or site_id, time, temperature_c for a logger).\n".to_owned(),
+        None => format!(
+            "{} nights were read, but no usable forecast of the evenings before is kept: nothing to learn from.\n",
+            lesson.nights
+        ),
+        Some(own) => learned(&site, own, &lesson),
+    };
+    if lesson.own.is_some() && !used {
+        text += "Not used: forecast.learn is false.\n";
+    }
+    if let Some(until) = until {
+        text += &format!("Only nights up to {until} teach (forecast.learn_until).\n");
+    }
+    let json = json!({
+        "site": site.id, "kind": site.kind, "latitude": site.latitude, "longitude": site.longitude,
+        "listed_night_offset_k": site.night_offset_k,
+        "nights_read": lesson.nights, "nights_without_forecast": lesson.without_forecast,
+        "used": used, "learn_until": until, "learned": lesson.own,
+    });
+    Ok(Said { text, json, exit: Exit::Done })
+}
+
+fn about(site: &Site) -> String {
+    let kind = match site.kind {
+        SiteKind::Outdoor => "outdoors",
+        SiteKind::IndoorUnheated => "indoors, no heat",
+        SiteKind::IndoorHeated => "indoors, heated",
+        SiteKind::Afloat => "afloat",
+    };
+    format!(
+        "{}: {}, {kind}; {:.3}, {:.3}, {:.0} m; {}\nClear calm nights by the list: {}\n",
+        site.id,
+        site.name,
+        site.latitude,
+        site.longitude,
+        site.elevation_m,
+        site.terrain,
+        kelvins(site.night_offset_k.min(0.0))
+    )
+}
+
+fn kelvins(offset_k: f64) -> String {
+    if offset_k > -0.05 {
+        "as forecast".to_owned()
+    } else {
+        format!("{:.1} K ({:.1} F degrees) colder than forecast", -offset_k, -1.8 * offset_k)
+    }
+}
+
+fn learned(site: &Site, own: &OwnCold, lesson: &Lesson) -> String {
+    let sort = |name: &str, sort: &Sort| {
+        let scatter = sort.scatter_k.map_or_else(String::new, |sd| format!(", scatter {sd:.1} K"));
+        format!("  {name:<18} {} ({} nights{scatter})\n", kelvins(sort.offset_k), sort.nights)
+    };
+    let until = own.until.map_or_else(String::new, |day| format!(", the last on {day}"));
+    let mut text = format!(
+        "Learned from {} nights{until}, against the forecast of each evening before:\n",
+        own.clear.nights + own.other.nights
+    );
+    text += &sort("clear calm nights", &own.clear);
+    text += &sort("other nights", &own.other);
+    text += &format!(
+        "  spread of the place: {:.1} K (1.3 K where no thermometer stands)\n",
+        own.place_sd_k
+    );
+    if own.in_the_sun {
+        text += "  THE THERMOMETER STANDS IN THE SUN or at a warm wall: its days are far over the forecast. It cannot make the place milder; hang it in the shade.\n";
+    }
+    if lesson.without_forecast > 0 {
+        text += &format!(
+            "  {} nights have no usable forecast of the evening before and teach nothing\n",
+            lesson.without_forecast
+        );
+    }
+    for (morning, why) in own.refused.iter().take(REFUSED_NAMED) {
+        text += &format!("  not believed: {morning}: {why}\n");
+    }
+    let more = own.refused.len().saturating_sub(REFUSED_NAMED);
+    if more > 0 {
+        text += &format!("  and {more} more; --json has them all\n");
+    }
+    if site.kind == SiteKind::IndoorHeated {
+        text += "  The place is heated: what is learned counts when its power fails.\n";
+    }
+    text
+}

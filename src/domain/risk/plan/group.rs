@@ -1,0 +1,254 @@
+//! One group of circuits that are laid up in one go: what is open in it, how long it takes, when the cold takes it.
+
+use super::count;
+use super::due::last_day_at;
+use super::tail::{DamageDays, NEVER};
+use super::work::{Minutes, WorkEntry, WorkTable, product_litres};
+use crate::domain::boat::{Boat, CircuitId, CircuitState};
+use crate::domain::catalogue::CircuitKind;
+
+/// An open circuit, in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OpenCircuit {
+    /// Which.
+    pub circuit: CircuitId,
+    /// Which of several.
+    pub instance: Option<String>,
+    /// As people call it.
+    pub label: String,
+    /// Order in which one walks round the boat.
+    pub walk_order: u16,
+    /// What is done about it, and how the log is told.
+    pub entry: Option<WorkEntry>,
+}
+
+/// The open work of one group of circuits.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GroupWork {
+    /// The group, such as `engine`.
+    pub group: String,
+    /// As people call it.
+    pub label: String,
+    /// What is open, in walking order.
+    pub open: Vec<OpenCircuit>,
+    /// Minutes.
+    pub minutes: Minutes,
+    /// Product and litres for the complete lay-up.
+    pub product: Option<(String, f64)>,
+    /// Litres of it that an emergency drain takes.
+    pub dose_l: f64,
+    /// Chance that a circuit of it has passed its limit by the evening of each day; last, by the end.
+    pub chance: Vec<f64>,
+    /// Last day on which every circuit of it is still under its tolerance; `None` beyond the days.
+    pub last_day: Option<usize>,
+    /// Is it over the tolerance by tonight whatever is done?
+    pub over_already: bool,
+    /// Hours from now until the chance passes the tolerance; `None` where it never does.
+    pub over_in_h: Option<u16>,
+    /// The first day on which work on it makes sense: all that is open in it is frozen until then.
+    pub thaws_on: usize,
+    pub(super) price: Vec<f64>,
+    pub(super) damage: DamageDays,
+    pub(super) loss: f64,
+}
+
+impl GroupWork {
+    /// The open circuits by what is done about them, in walking order of the first of each.
+    #[must_use]
+    pub fn entries(&self) -> Vec<(&WorkEntry, Vec<&OpenCircuit>)> {
+        let mut found: Vec<(&WorkEntry, Vec<&OpenCircuit>)> = Vec::new();
+        for open in &self.open {
+            let Some(entry) = &open.entry else { continue };
+            match found
+                .iter_mut()
+                .find(|(known, _)| (&known.verb, &known.event) == (&entry.verb, &entry.event))
+            {
+                Some((_, circuits)) => circuits.push(open),
+                None => found.push((entry, vec![open])),
+            }
+        }
+        found
+    }
+
+    /// What is to be done, in words: `drain engine block, exhaust manifolds; test engine coolant`.
+    #[must_use]
+    pub fn doing(&self) -> String {
+        let parts: Vec<String> = self
+            .entries()
+            .into_iter()
+            .map(|(entry, open)| {
+                let mut labels: Vec<&str> = open.iter().map(|open| open.label.as_str()).collect();
+                // Two of a kind stand side by side.
+                labels.dedup();
+                format!("{} {}", entry.verb, labels.join(", "))
+            })
+            .collect();
+        parts.join("; ")
+    }
+}
+
+/// How pressing one circuit is.
+pub(super) struct Pressing {
+    pub(super) loss: f64,
+    pub(super) tolerance: f64,
+    pub(super) over_in_h: Option<u16>,
+    pub(super) thaws_on: usize,
+}
+
+/// The hour in which more than the share `tolerance` of the members has come to harm.
+pub(super) fn hour_over(hours: &[Option<u16>], tolerance: f64) -> Option<u16> {
+    let mut harmed: Vec<u16> = hours.iter().filter_map(|hour| *hour).collect();
+    harmed.sort_unstable();
+    let all = count(hours.len());
+    let over = |place: &usize| count(place + 1) > tolerance * all;
+    (0..harmed.len()).find(over).and_then(|place| harmed.get(place)).copied()
+}
+
+/// A group in the making.
+pub(super) struct Draft {
+    open: Vec<OpenCircuit>,
+    open_min: f64,
+    litres: f64,
+    dose_l: f64,
+    /// For each member the losses by day: day and loss of each circuit.
+    losses: Vec<Vec<(u8, f64)>>,
+    damage: DamageDays,
+    last_day: Option<usize>,
+    over_already: bool,
+    over_in_h: Option<u16>,
+    thaws_on: Option<usize>,
+    loss: f64,
+    days: usize,
+}
+
+impl Draft {
+    pub(super) fn new(members: usize, days: usize) -> Self {
+        Self {
+            open: Vec::new(),
+            open_min: 0.0,
+            litres: 0.0,
+            dose_l: 0.0,
+            losses: vec![Vec::new(); members],
+            damage: vec![NEVER; members],
+            last_day: None,
+            over_already: false,
+            over_in_h: None,
+            thaws_on: None,
+            loss: 0.0,
+            days,
+        }
+    }
+
+    pub(super) fn add(
+        &mut self,
+        (circuit, kind): (&CircuitState, &CircuitKind),
+        damage: DamageDays,
+        Pressing { loss, tolerance, over_in_h, thaws_on }: Pressing,
+        (dosed, entry): (bool, Option<&WorkEntry>),
+    ) {
+        self.open.push(OpenCircuit {
+            circuit: circuit.circuit.clone(),
+            instance: circuit.instance.clone(),
+            label: kind.label.clone(),
+            walk_order: kind.walk_order,
+            entry: entry.cloned(),
+        });
+        self.open_min += kind.drain_minutes;
+        let litres = product_litres(kind, circuit.litres);
+        self.litres += litres;
+        self.dose_l += if dosed { litres } else { 0.0 };
+        self.loss = self.loss.max(loss);
+        let chance = shares(&damage, self.days);
+        // Ice that has begun is past every tolerance; how much it costs to leave it is another matter.
+        let last = if over_in_h == Some(0) { Some(0) } else { last_day_at(&chance, tolerance) };
+        if let Some(last) = last {
+            self.last_day = Some(self.last_day.map_or(last, |known| known.min(last)));
+        }
+        self.over_already |=
+            over_in_h == Some(0) || chance.first().is_some_and(|now| *now > tolerance);
+        self.over_in_h = [self.over_in_h, over_in_h].into_iter().flatten().min();
+        self.thaws_on = Some(self.thaws_on.map_or(thaws_on, |known| known.min(thaws_on)));
+        for ((first, own), losses) in self.damage.iter_mut().zip(&damage).zip(&mut self.losses) {
+            *first = (*first).min(*own);
+            if *own != NEVER {
+                losses.push((*own, loss));
+            }
+        }
+    }
+
+    pub(super) fn finish(
+        mut self,
+        boat: &Boat,
+        work: &WorkTable,
+        place: usize,
+        all_min: f64,
+        days: usize,
+    ) -> Option<GroupWork> {
+        let group = work.groups().get(place)?;
+        self.open.sort_by_key(|open| open.walk_order);
+        let litres = (self.litres * 10.0).round() / 10.0;
+        let product = !group.product.is_empty() && litres > 0.0;
+        Some(GroupWork {
+            minutes: work.minutes(&boat.kind, &group.group, boat.engines, self.open_min, all_min),
+            group: group.group.clone(),
+            label: group.label.clone(),
+            dose_l: (self.dose_l * 10.0).round() / 10.0,
+            product: product.then(|| (group.product.clone(), litres)),
+            chance: shares(&self.damage, days),
+            last_day: self.last_day,
+            over_already: self.over_already,
+            over_in_h: self.over_in_h,
+            thaws_on: self.thaws_on.unwrap_or(0),
+            price: prices(&self.losses, days),
+            damage: self.damage,
+            loss: self.loss,
+            open: self.open,
+        })
+    }
+}
+
+/// Share of the members that are damaged by the evening of each day; last, by the end.
+pub(super) fn shares(damage: &DamageDays, days: usize) -> Vec<f64> {
+    let mut counts = vec![0_usize; days + 1];
+    for day in damage.iter().filter(|day| **day != NEVER) {
+        if let Some(slot) = counts.get_mut(usize::from(*day).min(days)) {
+            *slot += 1;
+        }
+    }
+    let all = count(damage.len().max(1));
+    let mut so_far = 0;
+    counts
+        .into_iter()
+        .map(|more| {
+            so_far += more;
+            count(so_far) / all
+        })
+        .collect()
+}
+
+/// Expected loss by the evening of each day, the dearest damaged circuit of each member counting; last, by the end.
+fn prices(losses: &[Vec<(u8, f64)>], days: usize) -> Vec<f64> {
+    let mut rises = vec![0.0; days + 1];
+    for member in losses {
+        let mut by_day: Vec<(u8, f64)> = member.clone();
+        by_day.sort_by(|a, b| a.0.cmp(&b.0).then(b.1.total_cmp(&a.1)));
+        let mut dearest = 0.0_f64;
+        for (day, loss) in by_day {
+            if loss > dearest {
+                if let Some(slot) = rises.get_mut(usize::from(day).min(days)) {
+                    *slot += loss - dearest;
+                }
+                dearest = loss;
+            }
+        }
+    }
+    let all = count(losses.len().max(1));
+    let mut so_far = 0.0;
+    rises
+        .into_iter()
+        .map(|more| {
+            so_far += more;
+            so_far / all
+        })
+        .collect()
+}
