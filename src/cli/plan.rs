@@ -153,6 +153,7 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
         "fill_from": plan.fill_from.iter().map(|from| json!({
             "site": from.site, "engine": from.engine, "all": from.all, "winters": from.winters,
         })).collect::<Vec<_>>(),
+        "sources": plan.sources(),
         "places_without_past_seasons": plan.without_past,
         "forecast_until": plan.forecast_until.map(|at| at.with_timezone(&zone).to_rfc3339()),
         "days": days,
@@ -173,6 +174,11 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
                 "label": one.label, "still_runs": one.runs,
                 "thaws": one.thaws.and_then(|day| plan.date(day)),
             })).collect::<Vec<_>>(),
+        })).collect::<Vec<_>>(),
+        "outside": plan.outside.iter().map(|one| json!({
+            "boat": one.boat.id, "site": one.place, "location": one.boat.location,
+            "group": one.group.group, "skill": one.skill, "minutes": one.group.minutes.complete,
+            "last_day": one.group.last_day.and_then(|day| plan.date(day)),
         })).collect::<Vec<_>>(),
         "cannot_say": plan.cannot_say.iter().map(|(site, boats)| json!({
             "site": site, "boats": boats,
@@ -236,7 +242,6 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
         "saves_per_hour": tidy(row.saves_per_hour),
         "permission": permission(row),
         "put_off_for": row.put_off_for,
-        "nobody_may": row.nobody_may,
         "why": text::reason(plan, row),
         "groups": groups,
     })

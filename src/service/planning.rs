@@ -24,10 +24,12 @@ use crate::domain::risk::plan::second::put_off;
 use crate::domain::risk::plan::tail::{DamageDays, Tail, tail};
 use crate::domain::risk::plan::tonight::{Round, Stop};
 use crate::domain::risk::plan::words::{Facts, headline};
+use crate::domain::weather::credit;
 pub use evening::Hands;
 use evening::evening;
 use hands::{crew, scarce};
 use look::look;
+pub use rows::Outside;
 use rows::{Sorted, finish_owners, finish_rows, hold_back, in_order, sorted};
 pub use spring::FillFrom;
 use spring::fill_from;
@@ -85,8 +87,6 @@ pub struct Row {
     pub saves_per_hour: f64,
     /// Put off for want of this.
     pub put_off_for: Option<String>,
-    /// Skills that it asks for and that nobody of the crew has.
-    pub nobody_may: Vec<String>,
 }
 
 /// The plan.
@@ -98,6 +98,8 @@ pub struct YardPlan {
     pub days: Vec<WorkDay>,
     /// The crew that it was made for.
     pub crew: Crew,
+    /// Services that the forecasts are from, as `nws-gridpoint+met-norway`, one for each place.
+    pub services: Vec<String>,
     /// The forecast reaches so far; `None` without one.
     pub forecast_until: Option<DateTime<Utc>>,
     /// How many places are carried on beyond the forecast without past seasons of their own.
@@ -112,6 +114,8 @@ pub struct YardPlan {
     pub done: Vec<Boat>,
     /// Boats with circuits past their limit already, and which.
     pub frozen: Vec<(Boat, SiteId, Vec<FrozenCircuit>)>,
+    /// Work that nobody of the crew may do.
+    pub outside: Vec<Outside>,
     /// Places without a usable forecast and how many boats stand there.
     pub cannot_say: Vec<(SiteId, usize)>,
     /// Boats on the list in all.
@@ -174,7 +178,7 @@ pub fn plan(
     let days = crew.days(seen.instant.at, settings.days);
     let mut capacity: Vec<u32> = days.iter().map(|day| day.minutes).collect();
     let looked = look(house, seen, what_if, &days)?;
-    let Sorted { mut rows, mut owners, done, frozen } =
+    let Sorted { mut rows, mut owners, done, frozen, outside } =
         sorted(house, seen, &crew, (&days, looked.boats));
     let must = check(&rows, &capacity);
     let (late, waiting) = {
@@ -216,6 +220,11 @@ pub fn plan(
         tonight: evening.round.map(|round| round.renamed(&now_at)),
         days,
         crew,
+        services: seen
+            .places
+            .values()
+            .filter_map(|place| Some(place.forecast.as_ref()?.service.clone()))
+            .collect(),
         forecast_until: looked.forecast_until,
         without_past: looked.without_past,
         fill_from: fill_from(
@@ -226,6 +235,7 @@ pub fn plan(
         owners,
         done,
         frozen,
+        outside,
         cannot_say: looked.cannot_say,
         must,
         ranked,
@@ -265,6 +275,15 @@ fn yesterdays_order(
 }
 
 impl YardPlan {
+    /// Whose forecasts these are, with the credits that must be shown beside them.
+    #[must_use]
+    pub fn sources(&self) -> String {
+        let services = || self.services.iter().map(String::as_str);
+        let mut parts = vec![format!("Forecast: {}", credit::names(services()))];
+        parts.extend(credit::credits(services()).into_iter().map(str::to_owned));
+        parts.join(". ")
+    }
+
     /// When a stop of tonight's round is done, about: the work shared among who is there, all of them going together.
     #[must_use]
     pub fn done_at(&self, stop: &Stop) -> DateTime<Utc> {
@@ -288,6 +307,7 @@ impl YardPlan {
             open_minutes: self.rows.iter().map(|row| row.crew_minutes).sum(),
             late: self.late,
             passed: self.frozen.len(),
+            outside: self.outside.len(),
             unseen: self.cannot_say.iter().map(|(_, boats)| boats).sum(),
         })
     }

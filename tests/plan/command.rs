@@ -157,6 +157,27 @@ fn no_complete_lay_up_before_the_haul() {
     }
 }
 
+/// Work for which nobody has the skill does not count as done by the plan.
+#[test]
+fn work_that_nobody_may_do_is_named_and_not_planned() {
+    let folder = TempDir::new("plan-skill");
+    let own = folder.path().join("rimeward.toml");
+    let text = std::fs::read_to_string(config()).unwrap();
+    let store = std::path::Path::new(config()).with_file_name("rimeward.sqlite");
+    let text = text.replace("rimeward.sqlite", store.to_str().unwrap());
+    let crew = "\n[crew]\nskills_needed = { aircon = \"refrigeration\" }\ntechnicians = [{ person = \"P52\", skills = [\"engines\"] }]\n";
+    std::fs::write(&own, text + crew).unwrap();
+    let answer = run(&["--config", own.to_str().unwrap(), "--json", "plan", "--at", AT]);
+    assert_eq!(answer.code, 0, "{}", answer.err);
+    let found: Value = serde_json::from_str(&answer.out).unwrap();
+    let outside = found["outside"].as_array().unwrap();
+    assert!(outside.iter().any(|one| one["boat"] == "B05" && one["group"] == "aircon"), "{found}");
+    let planned =
+        found["rows"].as_array().unwrap().iter().flat_map(|r| r["groups"].as_array().unwrap());
+    assert!(planned.clone().all(|group| group["group"] != "aircon") && planned.count() > 5);
+    assert!(found["headline"].as_str().unwrap().contains("nobody of this crew has"));
+}
+
 #[test]
 fn after_hours_the_plan_asks_for_overtime_and_on_sunday_for_a_call() {
     let at = |time: &str| run(&["--config", config(), "plan", "--at", time, "--cold", "14"]).out;

@@ -66,6 +66,7 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
                 headline => plan.headline.clone(),
                 parts => minijinja::Value::from(minijinja::value::Serde(&parts)),
                 carry => litres(&plan.cart),
+                sources => plan.sources(),
                 order => litres(&plan.order),
             },
         )

@@ -231,9 +231,6 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     if let Some(what) = &row.put_off_for {
         parts.push(format!("put off for want of {what}"));
     }
-    for skill in &row.nobody_may {
-        parts.push(format!("nobody of this crew may do its {skill}"));
-    }
     let longest = plan.days.iter().map(|day| day.minutes).max().unwrap_or(0);
     if longest > 0 && row.crew_minutes > longest {
         parts.push("longer than any day: goes over several".into());
@@ -340,6 +337,21 @@ fn others(plan: &YardPlan, out: &mut String) {
             work_time(row.minutes)
         );
     }
+    for one in &plan.outside {
+        let due = one.group.last_day.and_then(|day| plan.date(day));
+        let _ = writeln!(
+            out,
+            "Nobody of this crew may do it ({}), call somebody who may: {} {} at {} {}: {}, {} min{}",
+            one.skill,
+            one.boat.id,
+            one.boat.name,
+            one.place,
+            one.boat.location,
+            one.group.label,
+            one.group.minutes.complete,
+            due.map_or_else(String::new, |day| format!(", by {}", date_in_words(day)))
+        );
+    }
     for (boat, place, circuits) in &plan.frozen {
         let named = |runs: bool| {
             let of = circuits.iter().filter(|one| one.runs == runs);
@@ -417,7 +429,8 @@ fn grounds(plan: &YardPlan, out: &mut String) {
     if let Some(until) = plan.forecast_until {
         let _ = writeln!(
             out,
-            "\nThe forecast reaches {}; after that each of its paths goes on along {} with the day-to-day changes of public records. Minutes are common practice, losses count by their ratios only.",
+            "\n{}. It reaches {}; after that each of its paths goes on along {} with the day-to-day changes of public records. Minutes are common practice, losses count by their ratios only.",
+            plan.sources(),
             until.with_timezone(&plan.crew.zone).format("%a %-d %b %H:%M"),
             match plan.without_past {
                 0 => "the normals of its place's past seasons".to_owned(),

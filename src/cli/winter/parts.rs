@@ -8,6 +8,7 @@ use crate::domain::boat::{Boat, BoatState, CircuitState, LayupEvent, Precision};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::message::words::fuel;
 use crate::domain::units::{Celsius, in_both_scales};
+use crate::domain::weather::credit;
 use crate::domain::yard::Site;
 use crate::service::house::YardBook;
 use crate::store::log::Entry;
@@ -210,7 +211,15 @@ impl Book<'_> {
         }
         let low = &facts["low"];
         let parts = [
-            facts["service"].as_str().map(|service| format!("forecast of {service}")),
+            facts["service"].as_str().map(|service| {
+                let credits = credit::credits([service]).join("; ");
+                let name = credit::names([service]);
+                if credits.is_empty() {
+                    format!("forecast of {name}")
+                } else {
+                    format!("forecast of {name} ({credits})")
+                }
+            }),
             when(&facts["issued_at"]).map(|at| format!("issued {at}")),
             degrees(&low["median_c"]).map(|low| format!("low {low}")),
             degrees(&low["p10_c"])

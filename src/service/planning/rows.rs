@@ -19,6 +19,20 @@ pub(super) struct Sorted {
     pub owners: Vec<Row>,
     pub done: Vec<Boat>,
     pub frozen: Vec<(Boat, SiteId, Vec<FrozenCircuit>)>,
+    pub outside: Vec<Outside>,
+}
+
+/// Work that asks for a skill which nobody of the crew has: somebody has to be called for it.
+#[derive(Debug, Clone)]
+pub struct Outside {
+    /// The boat.
+    pub boat: Boat,
+    /// Where it stands.
+    pub place: SiteId,
+    /// What is open.
+    pub group: GroupWork,
+    /// What it asks for.
+    pub skill: String,
 }
 
 pub(super) fn sorted(
@@ -27,9 +41,14 @@ pub(super) fn sorted(
     crew: &Crew,
     (days, boats): (&[WorkDay], Vec<(&BoatView, BoatWork)>),
 ) -> Sorted {
-    let mut found =
-        Sorted { rows: Vec::new(), owners: Vec::new(), done: Vec::new(), frozen: Vec::new() };
-    for (view, work) in boats {
+    let mut found = Sorted {
+        rows: Vec::new(),
+        owners: Vec::new(),
+        done: Vec::new(),
+        frozen: Vec::new(),
+        outside: Vec::new(),
+    };
+    for (view, mut work) in boats {
         let passed = !work.frozen.is_empty();
         if passed {
             found.frozen.push((view.boat.clone(), work.place.clone(), work.frozen.clone()));
@@ -40,6 +59,23 @@ pub(super) fn sorted(
                 found.done.push(view.boat.clone());
             }
             continue;
+        }
+        if view.boat.care != Care::Owner {
+            // It must not count as protected by a plan in which nobody can do it.
+            let needed = &house.settings.crew.skills_needed;
+            let nobody = |group: &GroupWork| {
+                needed.get(&group.group).filter(|skill| crew.able(skill) == 0).cloned()
+            };
+            for group in &work.groups {
+                if let Some(skill) = nobody(group) {
+                    let (boat, place) = (view.boat.clone(), work.place.clone());
+                    found.outside.push(Outside { boat, place, group: group.clone(), skill });
+                }
+            }
+            work.groups.retain(|group| nobody(group).is_none());
+            if work.is_done() {
+                continue;
+            }
         }
         let travel = seen.places.get(&work.place).map_or(0.0, |place| place.site.travel_minutes);
         let row = row(house, view, (work, days), crew, travel);
@@ -58,15 +94,6 @@ fn row(
 ) -> Row {
     let minutes = work.minutes(Scope::Complete);
     let crew_minutes = crew.with_travel(minutes, travel);
-    let needed = &house.settings.crew.skills_needed;
-    let mut nobody_may: Vec<String> = work
-        .groups
-        .iter()
-        .filter_map(|group| needed.get(&group.group))
-        .filter(|skill| crew.able(skill) == 0)
-        .cloned()
-        .collect();
-    nobody_may.dedup();
     let haul = view.boat.haul_date.filter(|_| view.state.afloat);
     let mut row = Row {
         boat: view.boat.clone(),
@@ -90,7 +117,6 @@ fn row(
         done_on: None,
         latest_start: None,
         put_off_for: None,
-        nobody_may,
     };
     row.set_job(house.settings.crew.objective == Objective::FewestBoats);
     row.due = row.work.last_day();

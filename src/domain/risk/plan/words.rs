@@ -23,6 +23,8 @@ pub struct Facts<'a> {
     pub late: usize,
     /// Boats with circuits past their limit already.
     pub passed: usize,
+    /// Groups of work that ask for a skill which nobody of the crew has.
+    pub outside: usize,
     /// Boats at places without a usable forecast.
     pub unseen: usize,
 }
@@ -45,6 +47,16 @@ pub fn headline(facts: &Facts<'_>) -> String {
         sentences.push(format!(
             "{} without a usable forecast cannot be planned: see to the forecast, and take no calm from this list until then.",
             boats(facts.unseen)
+        ));
+    }
+    if facts.outside > 0 {
+        sentences.push(format!(
+            "{} for a skill that nobody of this crew has: call somebody who may do it.",
+            if facts.outside == 1 {
+                "1 job asks".to_owned()
+            } else {
+                format!("{} jobs ask", facts.outside)
+            }
         ));
     }
     match (facts.open, sentences.is_empty()) {
@@ -143,6 +155,7 @@ mod tests {
             open_minutes: 0,
             late: 0,
             passed,
+            outside: 0,
             unseen,
         })
     }
