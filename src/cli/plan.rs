@@ -9,10 +9,13 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::group::{GroupWork, OpenCircuit};
 use crate::domain::risk::plan::tail::Tail;
-use crate::domain::risk::plan::work::WorkEntry;
 use crate::service::planning::{Hands, Row, WhatIf, YardPlan, lines::permission, plan_at};
+
+/// What is filled in about antifreeze that was put through.
+const FLUSH_FILL: &str = "fluid= label= litres_in=";
 
 /// Arguments of `plan`.
 #[derive(Debug, clap::Args)]
@@ -97,21 +100,42 @@ fn write(path: &Path, text: &str) -> Result<(), Refusal> {
         .map_err(|error| Refusal::failed(format!("cannot write {}: {error}", path.display())))
 }
 
-/// The lines that write the work on a group into the log once it is done; what stands before an empty `=` is filled in.
-fn record_lines(row: &Row, group: &GroupWork) -> Vec<String> {
-    let line = |(entry, open): (&WorkEntry, Vec<&OpenCircuit>)| {
-        let mut circuits: Vec<&str> = open.iter().map(|open| open.circuit.as_str()).collect();
+/// The lines that write the work on a group into the log once it is done; what stands before an empty `=` is filled in. After
+/// a complete lay-up the product that was put through is written as well.
+fn record_lines(row: &Row, group: &GroupWork, scope: Scope) -> Vec<String> {
+    let mut lines: Vec<String> = group
+        .entries()
+        .into_iter()
+        .flat_map(|(entry, open)| entry_lines(row, (&entry.event, &entry.fill), &open))
+        .collect();
+    let flushed: Vec<&OpenCircuit> = group.open.iter().filter(|open| open.flushed).collect();
+    if scope == Scope::Complete && !group.flush.is_empty() && !flushed.is_empty() {
+        lines.extend(entry_lines(row, (&group.flush, FLUSH_FILL), &flushed));
+    }
+    lines
+}
+
+/// One line for each of several engines or units, since an entry that names none counts for none of them in full.
+fn entry_lines(row: &Row, (event, fill): (&str, &str), open: &[&OpenCircuit]) -> Vec<String> {
+    let mut instances: Vec<Option<&str>> = Vec::new();
+    for one in open {
+        if !instances.contains(&one.instance.as_deref()) {
+            instances.push(one.instance.as_deref());
+        }
+    }
+    let line = |instance: Option<&str>| {
+        let own = open.iter().filter(|one| one.instance.as_deref() == instance);
+        let mut circuits: Vec<&str> = own.map(|one| one.circuit.as_str()).collect();
         circuits.dedup();
+        let which = instance.map_or_else(String::new, |name| format!("instance=\"{name}\" "));
         let line = format!(
-            "rimeward record {} {} circuits=\"{}\" {}",
+            "rimeward record {} {event} circuits=\"{}\" {which}{fill}",
             row.boat.id,
-            entry.event,
             circuits.join(";"),
-            entry.fill
         );
         line.trim_end().to_owned()
     };
-    group.entries().into_iter().map(line).collect()
+    instances.into_iter().map(line).collect()
 }
 
 fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
@@ -222,7 +246,7 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
                 "emergency_minutes": group.minutes.emergency,
                 "product": group.product.as_ref().map(|(name, _)| name),
                 "litres": group.product.as_ref().map(|(_, litres)| litres),
-                "record": record_lines(row, group),
+                "record": record_lines(row, group, Scope::Complete),
             })
         })
         .collect();

@@ -83,7 +83,7 @@ fn lines(plan: &YardPlan, row: &Row, scope: Scope) -> Vec<Line> {
             boat: row.boat.id.to_string(),
             name: row.boat.name.clone(),
             what: format!("{}: {}", group.label, group.doing()),
-            record: record_lines(row, group),
+            record: record_lines(row, group, scope),
             minutes: match scope {
                 Scope::Complete => group.minutes.complete,
                 Scope::Emergency(_) => group.minutes.emergency,

@@ -1,6 +1,7 @@
 //! The plan as a table: one row for each group of work.
 
 use super::{Refusal, permission, record_lines};
+use crate::domain::risk::plan::boat::Scope;
 use crate::service::planning::YardPlan;
 
 /// Comma-separated text with a header line. Texts that a spreadsheet would run as a formula are quoted with an apostrophe.
@@ -53,7 +54,7 @@ pub(super) fn csv(plan: &YardPlan) -> Result<String, Refusal> {
                     product.unwrap_or_default(),
                     litres.map_or_else(String::new, |litres: f64| litres.to_string()),
                     permission(row).to_owned(),
-                    record_lines(row, group).join(" ; "),
+                    record_lines(row, group, Scope::Complete).join(" ; "),
                 ])
                 .map_err(failed)?;
         }

@@ -292,7 +292,11 @@ impl<'a> BoatLook<'a> {
                 (circuit, kind),
                 damage,
                 pressing,
-                (self.work.is_dosed(group, &circuit.circuit), self.work.entry(&boat.kind, kind)),
+                (
+                    self.work.is_dosed(group, &circuit.circuit),
+                    self.work.is_flushed(group, &circuit.circuit, catalogue),
+                    self.work.entry(&boat.kind, kind),
+                ),
             );
         }
         let groups = drafts

@@ -20,6 +20,8 @@ pub struct OpenCircuit {
     pub walk_order: u16,
     /// What is done about it, and how the log is told.
     pub entry: Option<WorkEntry>,
+    /// A complete lay-up puts product through it afterwards.
+    pub flushed: bool,
 }
 
 /// The open work of one group of circuits.
@@ -35,6 +37,8 @@ pub struct GroupWork {
     pub minutes: Minutes,
     /// Product and litres for the complete lay-up.
     pub product: Option<(String, f64)>,
+    /// The entry of the log for that product; empty where none is put through.
+    pub flush: String,
     /// Litres of it that an emergency drain takes.
     pub dose_l: f64,
     /// Chance that a circuit of it has passed its limit by the evening of each day; last, by the end.
@@ -144,7 +148,7 @@ impl Draft {
         (circuit, kind): (&CircuitState, &CircuitKind),
         damage: DamageDays,
         Pressing { loss, tolerance, over_in_h, thaws_on }: Pressing,
-        (dosed, entry): (bool, Option<&WorkEntry>),
+        (dosed, flushed, entry): (bool, bool, Option<&WorkEntry>),
     ) {
         self.open.push(OpenCircuit {
             circuit: circuit.circuit.clone(),
@@ -152,6 +156,7 @@ impl Draft {
             label: kind.label.clone(),
             walk_order: kind.walk_order,
             entry: entry.cloned(),
+            flushed,
         });
         self.open_min += kind.drain_minutes;
         let litres = product_litres(kind, circuit.litres);
@@ -192,6 +197,7 @@ impl Draft {
             minutes: work.minutes(&boat.kind, &group.group, boat.engines, self.open_min, all_min),
             group: group.group.clone(),
             label: group.label.clone(),
+            flush: group.flush.clone(),
             dose_l: (self.dose_l * 10.0).round() / 10.0,
             product: product.then(|| (group.product.clone(), litres)),
             chance: shares(&self.damage, days),

@@ -29,6 +29,9 @@ pub struct WorkGroup {
     /// What a complete lay-up takes along; empty where nothing.
     pub product: String,
     dosed: String,
+    /// The entry of the log for the product that is put through after draining; empty where nothing is.
+    pub flush: String,
+    flushed: String,
     /// Where this comes from.
     pub source: String,
 }
@@ -167,6 +170,14 @@ impl WorkTable {
             }
         }
         for group in &self.groups {
+            let known = group.flush.is_empty() || catalogue.event(&group.flush).is_some();
+            let reaches = table::list(&group.flushed)
+                .all(|id| catalogue.group(&CircuitId::from(id)).is_some());
+            if !known || !reaches {
+                let what =
+                    format!("{}: no such entry of the log, or no such circuits", group.group);
+                return Err(CatalogueError::Row { table: GROUPS, line: 0, what });
+            }
             if self.row("any", &group.group).is_none() {
                 let what = format!("no row any for {}", group.group);
                 return Err(CatalogueError::Row { table: WORK, line: 0, what });
@@ -201,6 +212,17 @@ impl WorkTable {
         with(&format!("{fitout}:{}", kind.id))
             .or_else(|| with(kind.id.as_str()))
             .or_else(|| with(&kind.action))
+    }
+
+    /// Does the product of a complete lay-up go through this circuit of a group?
+    #[must_use]
+    pub fn is_flushed(&self, group: usize, circuit: &CircuitId, catalogue: &Catalogue) -> bool {
+        let Some(group) = self.groups.get(group) else { return false };
+        let place = catalogue.place_of(circuit);
+        table::list(&group.flushed).any(|id| {
+            let set = catalogue.group(&CircuitId::from(id));
+            set.zip(place).is_some_and(|(set, place)| set.contains(place))
+        })
     }
 
     /// Does this circuit take product in an emergency drain too?
