@@ -53,10 +53,11 @@ impl Product {
         self.readable != "none"
     }
 
-    /// Whether these words name its fluid.
+    /// Whether these words name its fluid: `propylene glycol` and `propylene-glycol`, as `blend` has it, are the same.
     #[must_use]
     pub fn has_fluid(&self, words: &str) -> bool {
-        list(&self.fluid_words).any(|word| word.eq_ignore_ascii_case(words.trim()))
+        let words = words.trim().replace(['-', '_'], " ");
+        list(&self.fluid_words).any(|word| word.eq_ignore_ascii_case(&words))
     }
 
     /// Whether these words are its label.
@@ -82,4 +83,22 @@ pub(crate) fn parse(text: &str) -> Result<Vec<Product>, CatalogueError> {
         products.push(product);
     }
     Ok(products)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::domain::catalogue::Catalogue;
+
+    #[test]
+    fn the_calculators_names_of_fluids_are_known_to_the_log() {
+        let catalogue = Catalogue::built_in().unwrap();
+        for (name, fluid) in [
+            ("propylene-glycol", "propylene_glycol"),
+            ("ethylene_glycol", "ethylene_glycol"),
+            ("Propylene Glycol", "propylene_glycol"),
+        ] {
+            let found = catalogue.products().iter().find(|product| product.has_fluid(name));
+            assert_eq!(found.map(|product| product.fluid.as_str()), Some(fluid), "{name}");
+        }
+    }
 }
