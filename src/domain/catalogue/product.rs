@@ -87,18 +87,19 @@ pub(crate) fn parse(text: &str) -> Result<Vec<Product>, CatalogueError> {
 
 #[cfg(test)]
 mod tests {
+    use super::ProductFluid;
     use crate::domain::catalogue::Catalogue;
 
     #[test]
     fn the_calculators_names_of_fluids_are_known_to_the_log() {
         let catalogue = Catalogue::built_in().unwrap();
         for (name, fluid) in [
-            ("propylene-glycol", "propylene_glycol"),
-            ("ethylene_glycol", "ethylene_glycol"),
-            ("Propylene Glycol", "propylene_glycol"),
+            ("propylene-glycol", ProductFluid::PropyleneGlycol),
+            ("ethylene_glycol", ProductFluid::EthyleneGlycol),
+            ("Propylene Glycol", ProductFluid::PropyleneGlycol),
         ] {
             let found = catalogue.products().iter().find(|product| product.has_fluid(name));
-            assert_eq!(found.map(|product| product.fluid.as_str()), Some(fluid), "{name}");
+            assert_eq!(found.map(|product| product.fluid), Some(fluid), "{name}");
         }
     }
 }
