@@ -213,7 +213,10 @@ fn the_page_and_the_table_hold_every_group_and_no_key_place() {
     assert_eq!(answer.code, 0, "{}", answer.err);
     let page = std::fs::read_to_string(page).unwrap();
     assert!(page.contains("&#9744;") && page.contains("rimeward record B02 drained"));
-    assert!(page.contains("rimeward record B02 blend_flush"), "what was put through is written too");
+    assert!(
+        page.contains("rimeward record B02 blend_flush"),
+        "what was put through is written too"
+    );
     for secret in ["lock box", "yard office"] {
         assert!(!page.contains(secret), "the page says where keys hang");
     }

@@ -34,12 +34,16 @@ struct Line {
 pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
     let mut parts = Vec::new();
     if let Some(round) = &plan.tonight {
-        let rows = round.stops.iter().filter_map(|stop| plan.rows.get(stop.job));
+        let zone = plan.crew.zone;
+        let clock =
+            |stop| plan.done_at(stop).with_timezone(&zone).format("about %H:%M").to_string();
+        let rows =
+            round.stops.iter().filter_map(|stop| Some((plan.rows.get(stop.job)?, clock(stop))));
         parts.push(Part {
             title: "Tonight: emergency drains, in walking order".into(),
             rows: rows
-                .filter_map(|row| Some((row, row.urgent?)))
-                .flat_map(|(row, scope)| lines(plan, row, scope))
+                .filter_map(|(row, clock)| Some((row, row.urgent?, clock)))
+                .flat_map(|(row, scope, clock)| lines(plan, row, scope, &clock))
                 .collect(),
         });
     }
@@ -48,7 +52,10 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
         if !rows.is_empty() {
             parts.push(Part {
                 title: format!("Complete lay-ups to end on {}", day.date.format("%A %-d %B")),
-                rows: rows.into_iter().flat_map(|row| lines(plan, row, Scope::Complete)).collect(),
+                rows: rows
+                    .into_iter()
+                    .flat_map(|row| lines(plan, row, Scope::Complete, ""))
+                    .collect(),
             });
         }
     }
@@ -67,13 +74,14 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
                 parts => minijinja::Value::from(minijinja::value::Serde(&parts)),
                 carry => litres(&plan.cart),
                 sources => plan.sources(),
+                others => text::others(plan).lines().map(str::to_owned).collect::<Vec<_>>(),
                 order => litres(&plan.order),
             },
         )
         .map_err(wrong)
 }
 
-fn lines(plan: &YardPlan, row: &Row, scope: Scope) -> Vec<Line> {
+fn lines(plan: &YardPlan, row: &Row, scope: Scope, clock: &str) -> Vec<Line> {
     let groups = row.work.within(scope);
     groups
         .enumerate()
@@ -90,7 +98,10 @@ fn lines(plan: &YardPlan, row: &Row, scope: Scope) -> Vec<Line> {
             },
             remarks: match (number, scope) {
                 (0, Scope::Complete) => text::reason(plan, row),
-                (0, Scope::Emergency(_)) => permission(row).to_owned(),
+                (0, Scope::Emergency(_)) => {
+                    let parts = [clock, permission(row)];
+                    parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; ")
+                }
                 _ => String::new(),
             },
         })

@@ -19,7 +19,7 @@ pub(super) fn in_words(plan: &YardPlan, what_if: &WhatIf) -> String {
     tonight(plan, &mut out);
     list(plan, &mut out);
     below_the_list(plan, &mut out);
-    others(plan, &mut out);
+    out += &others(plan);
     grounds(plan, &mut out);
     out
 }
@@ -323,7 +323,9 @@ fn below_the_list(plan: &YardPlan, out: &mut String) {
     out.push('\n');
 }
 
-fn others(plan: &YardPlan, out: &mut String) {
+/// What stands beside the crew's list: boats that have frozen, what others do, what cannot be said.
+pub(super) fn others(plan: &YardPlan) -> String {
+    let mut out = String::new();
     for row in &plan.owners {
         let due = row.due.and_then(|day| plan.date(day));
         let when =
@@ -398,6 +400,7 @@ fn others(plan: &YardPlan, out: &mut String) {
             plan.done.iter().map(|boat| format!("{} {}", boat.id, boat.name)).collect();
         let _ = writeln!(out, "Nothing open: {}", names.join(", "));
     }
+    out
 }
 
 /// In spring, the day from which on water may be filled in again.
