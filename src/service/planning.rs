@@ -212,7 +212,7 @@ pub fn plan(
     let tail = tails(&rows);
     let (rows, now_at) = in_order(rows, &ranked.order);
     let mut plan = YardPlan {
-        at,
+        at: seen.instant.at,
         tail,
         boats: seen.boats.len(),
         order: to_order(&rows),

@@ -326,19 +326,6 @@ fn below_the_list(plan: &YardPlan, out: &mut String) {
 /// What stands beside the crew's list: boats that have frozen, what others do, what cannot be said.
 pub(super) fn others(plan: &YardPlan) -> String {
     let mut out = String::new();
-    for row in &plan.owners {
-        let due = row.due.and_then(|day| plan.date(day));
-        let when =
-            due.map_or_else(|| "no due day yet".into(), |day| format!("by {}", date_in_words(day)));
-        let _ = writeln!(
-            out,
-            "Owner's own: {} {} at {}, {} of work, {when}; ask whether it is done",
-            row.boat.id,
-            row.boat.name,
-            row.work.place,
-            work_time(row.minutes)
-        );
-    }
     for one in &plan.outside {
         let due = one.group.last_day.and_then(|day| plan.date(day));
         let _ = writeln!(
@@ -387,6 +374,19 @@ pub(super) fn others(plan: &YardPlan) -> String {
                 named(false)
             );
         }
+    }
+    for row in &plan.owners {
+        let due = row.due.and_then(|day| plan.date(day));
+        let when =
+            due.map_or_else(|| "no due day yet".into(), |day| format!("by {}", date_in_words(day)));
+        let _ = writeln!(
+            out,
+            "Owner's own: {} {} at {}, {} of work, {when}; ask whether it is done",
+            row.boat.id,
+            row.boat.name,
+            row.work.place,
+            work_time(row.minutes)
+        );
     }
     for (site, n) in &plan.cannot_say {
         let _ = writeln!(
