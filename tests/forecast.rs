@@ -4,6 +4,7 @@ mod client;
 mod hostile;
 mod inspect;
 mod issues;
+mod notices;
 mod observed;
 mod own;
 mod recorded;

@@ -94,6 +94,13 @@ pub fn worklist_json(survey: &Survey) -> Value {
                     "time": local(seen.step.time, id),
                     "temperature_c": seen.step.temperature_c.map(tidy),
                 })),
+                "official": place.official().map(|(notice, not_shown)| json!({
+                    "event": notice.event,
+                    "office": notice.office,
+                    "onset": local(notice.onset, id),
+                    "ends": local(notice.ends, id),
+                    "not_in_our_forecast": not_shown,
+                })).collect::<Vec<_>>(),
                 "low": place.low.map(|low| json!({
                     "time": local(low.time, id),
                     "median_c": tidy(low.median_c),

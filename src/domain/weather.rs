@@ -8,6 +8,7 @@ pub mod fitted;
 pub mod freshness;
 pub mod learned;
 pub mod measured;
+pub mod official;
 pub mod outlook;
 pub mod seasons;
 pub mod sun;

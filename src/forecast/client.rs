@@ -7,6 +7,7 @@
 mod cache;
 mod http;
 mod nws;
+mod notices;
 mod observed;
 mod polled;
 mod state;
@@ -19,6 +20,7 @@ use thiserror::Error;
 
 use super::Place;
 
+pub use notices::NoticeState;
 pub use observed::StationState;
 pub use state::{FetchState, Outcome};
 

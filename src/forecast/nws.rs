@@ -4,6 +4,7 @@
 //! The hourly text forecast is a rounded copy of it. Age is `updateTime`; `generatedAt` only says when text was made.
 
 pub mod hourly;
+pub mod notices;
 pub mod observation;
 pub mod points;
 pub mod problem;
@@ -22,6 +23,7 @@ use super::series::{Layer, Layers};
 use super::{BODY_BYTES_MAX, Context, ISSUED_AHEAD_HOURS_MAX, PayloadError};
 
 pub use hourly::parse_hourly;
+pub use notices::parse_notices;
 pub use observation::parse_observation;
 pub use points::parse_points;
 

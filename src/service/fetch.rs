@@ -6,10 +6,14 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::house::{House, ServiceError};
+use super::survey::Instant;
 use crate::domain::boat::SiteId;
+use crate::domain::weather::official::Official;
 use crate::domain::yard::Site;
 use crate::forecast::Place;
-use crate::forecast::client::{Client, Clients, FetchState, Outcome, Service, StationState};
+use crate::forecast::client::{
+    Client, Clients, FetchState, NoticeState, Outcome, Service, StationState,
+};
 
 /// What came of asking for one place.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,6 +43,10 @@ struct Asked<'a> {
 
 /// Where the store keeps what is known about the stations of a place.
 const STATIONS: &str = "nws-observation";
+/// Name under which the store keeps what is known of official notices.
+const NOTICES: &str = "nws-notices";
+/// Notices that were read longer ago are not shown.
+const NOTICES_GOOD_FOR: TimeDelta = TimeDelta::hours(3);
 
 /// An answer that other places may share: what came, the state that it left, and the issue that was held before.
 struct Shared {
@@ -75,6 +83,7 @@ pub async fn fetch_all<'a>(
             if asked.failures < FAILURES_IN_A_ROW_MOST && go_on() {
                 ones.push(fetch_one(house, asked, site, now).await?);
                 observe(house, asked, site, now).await?;
+                notices(house, asked, site, now).await?;
             }
         }
         if ones.is_empty() {
@@ -195,6 +204,55 @@ async fn observe(
     }
     store.put_fetch_state(STATIONS, &site.id, &state, reading.map(|_| now))?;
     Ok(())
+}
+
+/// Asks for the official notices of cold at a place, where the service serves it and its time has come; trouble is noted, not
+/// told: no forecast hangs on it.
+async fn notices(
+    house: &House,
+    asked: &Asked<'_>,
+    site: &Site,
+    now: DateTime<Utc>,
+) -> Result<(), ServiceError> {
+    let (client, store) = (asked.client, &house.store);
+    if client.service() != Service::NwsGridpoint || asked.failures > 0 {
+        return Ok(());
+    }
+    let known = store.fetch_state::<NoticeState>(NOTICES, &site.id)?;
+    let mut state = known.map(|known| known.document).unwrap_or_default();
+    if !state.is_due(now) {
+        return Ok(());
+    }
+    let grid = store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
+    let is_served = grid.is_some_and(|known| known.document.grid_path.is_some());
+    let (true, Ok(place)) = (is_served, Place::new(site.latitude, site.longitude)) else {
+        return Ok(());
+    };
+    let answered = client.notices(place, &mut state, now).await;
+    if let Some(why) = &state.last_failure {
+        tracing::debug!(site.id = %site.id, "no official notices for {}: {why}", site.id);
+    }
+    store.put_fetch_state(NOTICES, &site.id, &state, answered.then_some(now))?;
+    Ok(())
+}
+
+/// The official notices of cold for a place that were known and in force at the instant; none that are older than a few
+/// hours, since what has been withdrawn meanwhile is not known.
+///
+/// # Errors
+/// The store's.
+pub(super) fn notices_at(
+    house: &House,
+    site: &SiteId,
+    instant: Instant,
+) -> Result<Vec<Official>, ServiceError> {
+    let Some(known) = house.store.fetch_state::<NoticeState>(NOTICES, site)? else {
+        return Ok(Vec::new());
+    };
+    let state = known.document;
+    let read = |at: DateTime<Utc>| at <= instant.known_at && instant.at - at <= NOTICES_GOOD_FOR;
+    let notices = if state.read_at.is_some_and(read) { state.notices } else { Vec::new() };
+    Ok(notices.into_iter().filter(|notice| notice.ends > instant.at).collect())
 }
 
 /// Keeps for one place what came, and the state that it left.

@@ -102,6 +102,10 @@ fn worklist_letter(
             forecast: place.state,
             service: place.forecast.as_ref().map_or("", |forecast| forecast.service.as_str()),
             measured: place.measured.as_ref(),
+            official: place
+                .official()
+                .map(|(notice, not_shown)| (notice.clone(), not_shown))
+                .collect(),
         })
         .collect();
     let mut listed: Vec<(&BoatView, Vec<CircuitRisk>)> = survey

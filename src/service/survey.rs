@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 
+use super::fetch::notices_at;
 use super::house::{House, ServiceError, YardBook};
 use super::outlook::outlook_of;
 use super::threads::{Threads, on_threads};
@@ -18,6 +19,7 @@ use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::risk::power::PowerLoss;
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::measured::{self, Measured};
+use crate::domain::weather::official::Official;
 use crate::domain::weather::{Forecast, ForecastState, place};
 use crate::domain::yard::Site;
 
@@ -57,6 +59,8 @@ pub struct PlaceView {
     pub low: Option<Low>,
     /// What a station nearby measured within the last two hours.
     pub measured: Option<Measured>,
+    /// Official notices of cold in force: a cross-check, never an input.
+    pub official: Vec<Official>,
     /// Members, hours and past of the air; `None` without a forecast.
     pub weather: Option<PlaceWeather>,
 }
@@ -87,6 +91,17 @@ pub struct Survey {
     pub boats: Vec<BoatView>,
     /// As listed.
     pub yard: YardBook,
+}
+
+impl PlaceView {
+    /// The official notices, each with whether our own forecast shows nothing of it.
+    pub fn official(&self) -> impl Iterator<Item = (&Official, bool)> {
+        self.official.iter().map(|notice| {
+            let steps = self.weather.iter().flat_map(|weather| &weather.coming);
+            let hours = steps.filter_map(|step| Some((step.time, step.temperature_c?)));
+            (notice, notice.is_not_shown(hours))
+        })
+    }
 }
 
 impl Survey {
@@ -205,8 +220,15 @@ fn view(
 ) -> Result<PlaceView, ServiceError> {
     let judge = house.settings.judge;
     let (forecast, state) = outlook_of(house, site, instant)?;
-    let mut seen =
-        PlaceView { site: site.clone(), forecast, state, low: None, measured: None, weather: None };
+    let mut seen = PlaceView {
+        site: site.clone(),
+        forecast,
+        state,
+        low: None,
+        measured: None,
+        official: notices_at(house, &site.id, instant)?,
+        weather: None,
+    };
     let from = hour - TimeDelta::days(i64::from(judge.past_days));
     let span = (from, instant.at + TimeDelta::minutes(1));
     let readings = house.store.observations(&site.id, span, instant.known_at)?;

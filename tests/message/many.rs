@@ -92,6 +92,7 @@ fn a_worklist_without_boats_says_whether_that_is_known() {
             forecast,
             service: "",
             measured: None,
+            official: Vec::new(),
         }];
         let worklist = Worklist {
             at: at(17, 11),

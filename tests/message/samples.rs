@@ -10,6 +10,7 @@ use rimeward::domain::message::{
 use rimeward::domain::risk::{CircuitRisk, Consequence, Limit, Priority};
 use rimeward::domain::units::TemperatureScale;
 use rimeward::domain::weather::ForecastState;
+use rimeward::domain::weather::official::Official;
 use rimeward::domain::yard::{Person, Role, Site};
 
 use crate::alert::world::{World, at, people, row, site};
@@ -367,6 +368,12 @@ impl Fleet {
                 remark: "owner told Wed 08:00",
             })
             .collect();
+        let notice = Official {
+            event: "Extreme Cold Warning".into(),
+            office: "an office of the service".into(),
+            onset: at(18, 5),
+            ends: at(18, 14),
+        };
         let places = [
             PlaceLine {
                 site: &upper,
@@ -375,6 +382,7 @@ impl Fleet {
                 forecast: ForecastState::Degraded,
                 service: "nws-gridpoint+met-norway",
                 measured: None,
+                official: vec![(notice, true)],
             },
             PlaceLine {
                 site: &dock,
@@ -383,6 +391,7 @@ impl Fleet {
                 forecast: ForecastState::Blind,
                 service: "",
                 measured: None,
+                official: Vec::new(),
             },
         ];
         let cannot_say = [CannotSay {

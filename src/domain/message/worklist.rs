@@ -18,16 +18,19 @@ use crate::domain::risk::{CircuitRisk, Priority};
 use crate::domain::weather::ForecastState;
 use crate::domain::weather::credit;
 use crate::domain::weather::measured::Measured;
+use crate::domain::weather::official::Official;
 use crate::domain::yard::Site;
 
 /// Letters of what cannot be said: many boats stand in one line.
 const CANNOT_LETTERS: usize = 2000;
 
+/// Longest name of an official notice.
+const EVENT_LETTERS: usize = 60;
 /// Longest identifier of a station.
 const STATION_LETTERS: usize = 12;
 
 /// A place on the worklist.
-#[derive(Clone, Copy)]
+#[derive(Clone)]
 pub struct PlaceLine<'a> {
     /// Which.
     pub site: &'a Site,
@@ -41,6 +44,8 @@ pub struct PlaceLine<'a> {
     pub service: &'a str,
     /// What a station nearby says now.
     pub measured: Option<&'a Measured>,
+    /// Official notices of cold in force, and whether our own forecast shows nothing of them.
+    pub official: Vec<(Official, bool)>,
 }
 
 /// A boat on the worklist.
@@ -224,6 +229,16 @@ fn words(
                 fields.insert("measured".into(), json!(air.map(|c| voice.temperature(c))));
                 fields.insert("station".into(), json!(station));
                 fields.insert("measured_at".into(), json!(time));
+                let notice = |(notice, not_shown): &(Official, bool)| {
+                    json!({
+                        "event": one_line(&notice.event, EVENT_LETTERS),
+                        "office": one_line(&notice.office, EVENT_LETTERS),
+                        "from": (notice.onset > worklist.at).then(|| voice.soon(notice.onset)),
+                        "until": voice.soon(notice.ends),
+                        "not_shown": not_shown,
+                    })
+                };
+                fields.insert("official".into(), place.official.iter().map(notice).collect());
             }
             line
         })

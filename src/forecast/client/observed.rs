@@ -142,7 +142,7 @@ impl Client {
         Err(why)
     }
 
-    async fn body(&self, path: &str, now: DateTime<Utc>) -> Result<Vec<u8>, Refusal> {
+    pub(super) async fn body(&self, path: &str, now: DateTime<Utc>) -> Result<Vec<u8>, Refusal> {
         let malformed = |why| Refusal::new(Outcome::Malformed { why });
         let url = self.http.at(path).ok_or_else(|| malformed(format!("{path} is not a path")))?;
         self.spend(now).map_err(|until| Refusal::new(Outcome::NotDue { until }))?;
@@ -152,7 +152,7 @@ impl Client {
     }
 }
 
-fn words(refusal: &Refusal) -> String {
+pub(super) fn words(refusal: &Refusal) -> String {
     match &refusal.outcome {
         Outcome::Transient { why }
         | Outcome::Blocked { why }
