@@ -114,3 +114,43 @@ fn a_loggers_rows_become_nights_and_bad_rows_are_named() {
         assert!(words.contains(part), "{part}: {words}");
     }
 }
+
+/// A notice in force stands on the worklist beside the place, with a word where our own forecast shows nothing of it; an old
+/// reading of the notices, and one that was read later, do not.
+#[test]
+fn an_official_notice_stands_beside_the_forecast() {
+    let folder = TempDir::new("notice");
+    let config = demo(&folder);
+    let store =
+        Store::open(&folder.path().join("demo/rimeward.sqlite"), Options::default()).unwrap();
+    let worklist = || {
+        let args = ["worklist", "--at", "2022-10-04T06:30", "--json"];
+        let found = json(&rimeward(Some(&config), &args));
+        let sites = found["sites"].as_array().unwrap();
+        sites.iter().find(|site| site["site"] == "QUAY").unwrap()["official"].clone()
+    };
+    let keep = |read_at: &str, ends: &str| {
+        let state = serde_json::json!({
+            "notices": [{ "event": "Freeze Warning", "office": "an office", "onset": "2022-10-04T16:00:00Z", "ends": ends }],
+            "read_at": read_at,
+        });
+        let quay = SiteId::from("QUAY");
+        store.put_fetch_state("nws-notices", &quay, &state, read_at.parse().ok()).unwrap();
+    };
+    keep("2022-10-04T10:00:00Z", "2022-10-04T20:00:00Z");
+    let official = worklist();
+    assert_eq!(official[0]["event"], "Freeze Warning");
+    assert_eq!(official[0]["not_in_our_forecast"], true, "an October noon: {official}");
+    let said = text(&rimeward(Some(&config), &["worklist", "--at", "2022-10-04T06:30"]));
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("OFFICIAL NOTICE of an office: \"Freeze Warning\""), "{said}");
+    assert!(said.contains("WHICH OUR FORECAST DOES NOT SHOW"), "{said}");
+    for (read_at, ends) in [
+        ("2022-10-04T05:00:00Z", "2022-10-04T20:00:00Z"),
+        ("2022-10-04T11:00:00Z", "2022-10-04T20:00:00Z"),
+        ("2022-10-04T10:00:00Z", "2022-10-04T10:10:00Z"),
+    ] {
+        keep(read_at, ends);
+        assert_eq!(worklist(), serde_json::json!([]), "{read_at} {ends}");
+    }
+}

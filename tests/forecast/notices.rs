@@ -1,9 +1,14 @@
 //! Official notices of cold: which are in force, and that a place without any is no fault.
 
-use chrono::{DateTime, Utc};
+use std::time::Duration;
+
+use chrono::{DateTime, TimeDelta, Utc};
 use rimeward::forecast::PayloadError;
+use rimeward::forecast::client::{Client, ClientSettings, NoticeState, Service};
 use rimeward::forecast::nws::parse_notices;
 use serde_json::{Value, json};
+
+use super::server::{Reply, Server};
 
 fn at(text: &str) -> DateTime<Utc> {
     text.parse().unwrap()
@@ -88,4 +93,35 @@ fn recorded_notices_are_read() {
     assert_eq!(found[0].ends, at("2025-12-16T14:00:00Z"));
     let none = parse_notices(&read("alerts_active_empty_nyc_20260120.json"), now).unwrap();
     assert!(none.is_empty());
+}
+
+#[tokio::test]
+async fn notices_are_asked_for_by_the_point_now_and_then_and_trouble_keeps_what_is_known() {
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    let server = Server::start(|_, number| match number {
+        0 => {
+            let features = [feature("a", "Freeze Warning", None, |_| ())];
+            Reply::new(200, json!({ "features": features }).to_string())
+        }
+        _ => Reply::problem(503, "Unavailable"),
+    })
+    .await;
+    let settings = ClientSettings {
+        base: server.base.clone(),
+        contact: "harbour@example.org".to_owned(),
+        deadline: Duration::from_millis(1500),
+    };
+    let client = Client::new(Service::NwsGridpoint, &settings).unwrap();
+    let place = "44.19,-69.07".parse().unwrap();
+    let mut state = NoticeState::default();
+    let now = at("2022-11-13T23:00:00Z");
+    assert!(client.notices(place, &mut state, now).await);
+    assert_eq!(server.paths(), ["/alerts/active?point=44.1900,-69.0700"]);
+    assert_eq!(state.notices.len(), 1);
+    assert!(!client.notices(place, &mut state, now + TimeDelta::minutes(20)).await);
+    assert_eq!(server.paths().len(), 1, "not due");
+    let later = now + TimeDelta::minutes(31);
+    assert!(!client.notices(place, &mut state, later).await);
+    assert!(state.last_failure.is_some() && state.notices.len() == 1 && state.read_at == Some(now));
+    assert!(!state.is_due(later + TimeDelta::minutes(20)));
 }
