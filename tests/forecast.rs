@@ -4,6 +4,7 @@ mod client;
 mod hostile;
 mod inspect;
 mod issues;
+mod mutated;
 mod notices;
 mod observed;
 mod own;

@@ -13,7 +13,7 @@ use serde_json::Value;
 use super::measure::{Conversion, Quantity};
 use super::nws::{note_faults, problem::Problem, read_json};
 use super::series::{Layer, Layers};
-use super::{Context, PayloadError, Place};
+use super::{Context, PayloadError, Place, STEPS_MAX};
 use crate::domain::weather::{Forecast, Step};
 
 /// The name of the point forecast.
@@ -104,7 +104,9 @@ pub fn parse_open_meteo(
     let Read { mut layers, members } = read;
     layers.temperature.settle_temperature()?;
     note_faults("temperature", &layers.temperature, &mut warnings);
-    let steps = layers.steps_up_to(HOURS_MAX);
+    // Only an archive is long; in a forecast one stamp far off would make a hundred thousand hours of nothing.
+    let most = if service == ARCHIVE { HOURS_MAX } else { STEPS_MAX.saturating_mul(2) };
+    let steps = layers.steps_up_to(most);
     let members = members.iter().map(|member| along(member, &steps)).collect();
     let missing = steps.iter().filter(|s| s.temperature_c.is_none()).count();
     let cell_elevation_m = document.elevation.filter(|m| (-500.0..=9000.0).contains(m));
