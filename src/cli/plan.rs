@@ -245,6 +245,7 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
                 "minutes": group.minutes.complete,
                 "emergency_minutes": group.minutes.emergency,
                 "product": group.product.as_ref().map(|(name, _)| name),
+                "too_weak": group.weak,
                 "litres": group.product.as_ref().map(|(_, litres)| litres),
                 "record": record_lines(row, group, Scope::Complete),
             })

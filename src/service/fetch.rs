@@ -191,11 +191,7 @@ async fn observe(
     if !state.is_due(now) {
         return Ok(());
     }
-    let grid = store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
-    let grid = grid.and_then(|known| known.document.grid_path);
-    let (Some(grid), Ok(place)) = (grid, Place::new(site.latitude, site.longitude)) else {
-        return Ok(());
-    };
+    let Some((place, grid)) = served(house, client, site)? else { return Ok(()) };
     let reading = client.observe(place, &grid, &mut state, now).await;
     if let Some(reading) = &reading {
         store.put_observation(&site.id, reading, now)?;
@@ -204,6 +200,17 @@ async fn observe(
     }
     store.put_fetch_state(STATIONS, &site.id, &state, reading.map(|_| now))?;
     Ok(())
+}
+
+/// The place and the path of its cell, once the service has said which that is.
+fn served(
+    house: &House,
+    client: &Client,
+    site: &Site,
+) -> Result<Option<(Place, String)>, ServiceError> {
+    let known = house.store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
+    let grid = known.and_then(|known| known.document.grid_path);
+    Ok(Place::new(site.latitude, site.longitude).ok().zip(grid))
 }
 
 /// Asks for the official notices of cold at a place, where the service serves it and its time has come; trouble is noted, not
@@ -223,11 +230,7 @@ async fn notices(
     if !state.is_due(now) {
         return Ok(());
     }
-    let grid = store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
-    let is_served = grid.is_some_and(|known| known.document.grid_path.is_some());
-    let (true, Ok(place)) = (is_served, Place::new(site.latitude, site.longitude)) else {
-        return Ok(());
-    };
+    let Some((place, _)) = served(house, client, site)? else { return Ok(()) };
     let answered = client.notices(place, &mut state, now).await;
     if let Some(why) = &state.last_failure {
         tracing::debug!(site.id = %site.id, "no official notices for {}: {why}", site.id);

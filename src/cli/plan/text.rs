@@ -192,9 +192,22 @@ fn list(plan: &YardPlan, out: &mut String) {
                 "         {}: {} min ({} min in an emergency), {last}{product}",
                 group.label, group.minutes.complete, group.minutes.emergency
             );
+            if !group.weak.is_empty() {
+                let _ = writeln!(out, "         {}", too_weak(&group.weak));
+            }
         }
     }
     out.push('\n');
+}
+
+/// What is said of antifreeze that does not hold what comes.
+fn too_weak(labels: &[String]) -> String {
+    let mut labels = labels.to_vec();
+    labels.dedup();
+    format!(
+        "too weak for what comes: {}; measure it, and drain and renew with a stronger one, never top up",
+        labels.join(", ")
+    )
 }
 
 /// By when the complete work must begin and end; after a drain tonight there is no hurry left for what was drained.

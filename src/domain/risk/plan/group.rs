@@ -4,7 +4,7 @@ use super::count;
 use super::due::last_day_at;
 use super::tail::{DamageDays, NEVER};
 use super::work::{Minutes, WorkEntry, WorkTable, product_litres};
-use crate::domain::boat::{Boat, CircuitId, CircuitState};
+use crate::domain::boat::{Boat, CircuitId, CircuitState, Holds};
 use crate::domain::catalogue::CircuitKind;
 
 /// An open circuit, in words.
@@ -41,6 +41,8 @@ pub struct GroupWork {
     pub flush: String,
     /// Litres of it that an emergency drain takes.
     pub dose_l: f64,
+    /// What holds antifreeze that is too weak for what comes: the same again would be too weak again.
+    pub weak: Vec<String>,
     /// Chance that a circuit of it has passed its limit by the evening of each day; last, by the end.
     pub chance: Vec<f64>,
     /// Last day on which every circuit of it is still under its tolerance; `None` beyond the days.
@@ -87,7 +89,8 @@ impl GroupWork {
                 format!("{} {}", entry.verb, labels.join(", "))
             })
             .collect();
-        parts.join("; ")
+        let weak = if self.weak.is_empty() { "" } else { " (too weak as it is: a stronger one)" };
+        format!("{}{weak}", parts.join("; "))
     }
 }
 
@@ -114,6 +117,7 @@ pub(super) struct Draft {
     open_min: f64,
     litres: f64,
     dose_l: f64,
+    weak: Vec<String>,
     /// For each member the losses by day: day and loss of each circuit.
     losses: Vec<Vec<(u8, f64)>>,
     damage: DamageDays,
@@ -132,6 +136,7 @@ impl Draft {
             open_min: 0.0,
             litres: 0.0,
             dose_l: 0.0,
+            weak: Vec::new(),
             losses: vec![Vec::new(); members],
             damage: vec![NEVER; members],
             last_day: None,
@@ -159,8 +164,9 @@ impl Draft {
             flushed,
         });
         self.open_min += kind.drain_minutes;
+        // Only where product goes at all: a bilge or a tank is emptied, not filled.
         let litres = product_litres(kind, circuit.litres);
-        self.litres += litres;
+        self.litres += if dosed || flushed { litres } else { 0.0 };
         self.dose_l += if dosed { litres } else { 0.0 };
         self.loss = self.loss.max(loss);
         let chance = shares(&damage, self.days);
@@ -168,6 +174,9 @@ impl Draft {
         let last = if over_in_h == Some(0) { Some(0) } else { last_day_at(&chance, tolerance) };
         if let Some(last) = last {
             self.last_day = Some(self.last_day.map_or(last, |known| known.min(last)));
+        }
+        if last.is_some() && matches!(circuit.holds, Holds::Blend) {
+            self.weak.push(kind.label.clone());
         }
         self.over_already |=
             over_in_h == Some(0) || chance.first().is_some_and(|now| *now > tolerance);
@@ -199,6 +208,7 @@ impl Draft {
             label: group.label.clone(),
             flush: group.flush.clone(),
             dose_l: (self.dose_l * 10.0).round() / 10.0,
+            weak: self.weak,
             product: product.then(|| (group.product.clone(), litres)),
             chance: shares(&self.damage, days),
             last_day: self.last_day,
