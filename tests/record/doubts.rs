@@ -123,3 +123,39 @@ fn a_run_of_an_engine_that_nobody_has_may_have_been_any() {
         assert_ne!(state.holds, Holds::Drained, "{:?}: {:?}", state.instance, state.because);
     }
 }
+
+/// Two antifreezes without a drain between are a mixture: no instrument reads it, and it is no stronger than the weaker of
+/// the two (a mixture of both glycols cannot be read on either scale: scope of ASTM D3321, from memory).
+#[test]
+fn one_antifreeze_on_top_of_another_is_no_measurement_until_it_is_drained() {
+    let pink = event("E1", "2022-10-20T10:00", "blend_flush")
+        .on("raw_pump")
+        .jug("PG", "-50F")
+        .method("run_warm");
+    let green = event("E2", "2022-10-21T10:00", "blend_flush")
+        .on("raw_pump")
+        .jug("EG", "50/50")
+        .method("run_warm");
+    let read = event("E3", "2022-10-22T10:00", "outlet_measured")
+        .on("raw_pump")
+        .read("EG", -30.0, "EG", "exhaust");
+    let last =
+        |entries: &[super::build::Entry]| at_new_year(&sterndrive(), entries).brief("raw_pump");
+    let (_, evidence, alone) = last(&[green.clone(), read.clone()]);
+    assert_eq!((evidence, alone), (Evidence::Measured, Some(-30.0)));
+    let (holds, evidence, mixed) = last(&[pink.clone(), green.clone(), read.clone()]);
+    assert_eq!(holds, Holds::Blend);
+    assert!(evidence <= Evidence::Recorded, "{evidence:?}");
+    assert!(mixed.unwrap() > -12.0, "no stronger than the weaker jug: {mixed:?}");
+    // The same again on top of a mixture is a mixture still.
+    let again = event("E2b", "2022-10-21T12:00", "blend_flush")
+        .on("raw_pump")
+        .jug("EG", "50/50")
+        .method("run_warm");
+    let (_, evidence, _) = last(&[pink.clone(), green.clone(), again, read.clone()]);
+    assert!(evidence <= Evidence::Recorded, "{evidence:?}");
+    let drained =
+        event("E1b", "2022-10-20T12:00", "drained").on("raw_pump").litres_out(0.5).probed();
+    let (_, evidence, _) = last(&[pink, drained, green, read]);
+    assert_eq!(evidence, Evidence::Measured, "drained between");
+}

@@ -78,6 +78,7 @@ reasons!(
     DrainedIce = "drained_ice": "Ice in what is called drained.",
     Diluted = "diluted": "Water that stayed weakens it.",
     LitresShort = "litres_short": "Too little was run through.",
+    Mixture = "mixture": "Two antifreezes stand in it together.",
     NotRested = "not_rested": "Volts of a battery on charge.",
     NoLabel = "no_label": "No known label.",
     Retest = "retest": "Measure it.",

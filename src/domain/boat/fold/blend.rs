@@ -34,6 +34,32 @@ enum Outcome {
     Blend { at_most: Evidence, why: Option<Reason>, path_proven: bool },
 }
 
+/// Another antifreeze that stood in a circuit before, not drained.
+struct Below {
+    first_ice_c: Option<f64>,
+    label_weakest_c: Option<f64>,
+}
+
+impl Below {
+    fn of(slot: &Slot<'_>, solute: Option<Solute>) -> Option<Self> {
+        let other = slot.solute.zip(solute).is_some_and(|(old, new)| old != new);
+        (slot.holds == Holds::Blend && (slot.mixed || other)).then_some(Self {
+            first_ice_c: slot.first_ice_c,
+            label_weakest_c: slot.label_weakest_c,
+        })
+    }
+
+    /// No stronger than the weaker of the two, and believed no further than it was said.
+    fn mixed_into(self, slot: &mut Slot<'_>, number: usize) {
+        let weaker = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| a.max(b));
+        slot.mixed = true;
+        slot.first_ice_c = weaker(slot.first_ice_c, self.first_ice_c);
+        slot.label_weakest_c = weaker(slot.label_weakest_c, self.label_weakest_c);
+        slot.evidence = slot.evidence.min(Evidence::Recorded);
+        slot.rule(number, Reason::Mixture);
+    }
+}
+
 impl Folding<'_> {
     pub(super) fn blend(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
         let event = &*entry.event;
@@ -78,6 +104,7 @@ impl Folding<'_> {
                 reasons.push(Reason::NotEmptied);
                 grade = grade.min(Evidence::Claimed);
             }
+            let on_top_of = Below::of(slot, solute);
             slot.protect(Holds::Blend, grade, number, event.happened_at);
             slot.path_proven = path_proven;
             slot.solute = solute;
@@ -98,6 +125,9 @@ impl Folding<'_> {
                 slot.first_ice_c = Some(mixed_c);
                 slot.evidence = slot.evidence.min(Evidence::Claimed);
                 slot.note(Some(number), Say::Figures(Reason::LitresShort, poured_l, wet_l));
+            }
+            if let Some(below) = on_top_of {
+                below.mixed_into(slot, number);
             }
             for reason in reasons {
                 slot.rule(number, reason);

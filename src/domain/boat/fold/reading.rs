@@ -43,9 +43,13 @@ impl Folding<'_> {
                 slot.ask(number, Reason::ProveBlock);
                 continue;
             }
+            let slot_mixed = slot.mixed;
             let mut worth = self.worth(entry, slot.solute);
             if event.point.is_none() && !entry.kind.flags.own_drain {
                 worth.doubts.push(Reason::NoPoint);
+            }
+            if slot_mixed {
+                worth.doubts.push(Reason::Mixture);
             }
             let target = self.at_outlet(number, entry, *target);
             if let Some(slot) = self.slot(target) {

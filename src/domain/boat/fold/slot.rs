@@ -46,6 +46,8 @@ pub(super) struct Slot<'a> {
     /// First ice of the weakest under the label, the warmest that an unusable reading may claim.
     pub(super) label_weakest_c: Option<f64>,
     pub(super) solute: Option<Solute>,
+    /// Two antifreezes stand in it together: until it is drained nothing reads what they make.
+    pub(super) mixed: bool,
     pub(super) specific_gravity: Option<f64>,
     pub(super) closed_pocket: bool,
     /// Antifreeze got in by a way that an outlet can speak for: after a drain, or warm.
@@ -80,6 +82,7 @@ impl<'a> Slot<'a> {
             first_ice_c: None,
             label_weakest_c: None,
             solute: None,
+            mixed: false,
             specific_gravity: None,
             closed_pocket: false,
             path_proven: false,
@@ -100,6 +103,7 @@ impl<'a> Slot<'a> {
         self.first_ice_c = None;
         self.label_weakest_c = None;
         self.solute = None;
+        self.mixed = false;
         self.specific_gravity = None;
         self.closed_pocket = false;
         self.path_proven = false;
