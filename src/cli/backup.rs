@@ -8,7 +8,7 @@ use serde_json::json;
 use super::{Exit, Refusal, Said, Surroundings};
 use crate::service::house::ServiceError;
 use crate::settings::Settings;
-use crate::store::{Hold, Options, Store, StoreError};
+use crate::store::{Hold, Options, OutboxState, Store, StoreError};
 
 /// Arguments of `backup`.
 #[derive(Debug, clap::Args)]
@@ -70,6 +70,17 @@ pub fn restore(args: &RestoreArgs, around: &Surroundings<'_>) -> Result<Said, Re
     store.mark_stopped()?;
     let (sites, boats, rows) =
         (store.sites()?.len(), store.boats()?.len(), store.verify_log(None)?.rows);
+    let outbox = store.outbox_summary()?;
+    let waiting: u32 = [OutboxState::Queued, OutboxState::Deferred, OutboxState::Leased]
+        .into_iter()
+        .map(|state| outbox.count(state))
+        .sum();
+    let letters = match waiting {
+        0 => String::new(),
+        n => format!(
+            "{n} letters of the backup wait and go with the next round, also those that have gone since it was made.\n"
+        ),
+    };
     let kept = match (&aside, &args.keep) {
         (Some(aside), _) => {
             format!("The store that could not be opened lies in {}.\n", aside.display())
@@ -79,11 +90,11 @@ pub fn restore(args: &RestoreArgs, around: &Surroundings<'_>) -> Result<Said, Re
     };
     Ok(Said {
         text: format!(
-            "{} is as {} says: {sites} places, {boats} boats, {rows} events; checked\n{kept}",
+            "{} is as {} says: {sites} places, {boats} boats, {rows} events; checked\n{letters}{kept}",
             path.display(),
             args.file.display()
         ),
-        json: json!({ "store": path.display().to_string(), "sites": sites, "boats": boats, "events": rows }),
+        json: json!({ "store": path.display().to_string(), "sites": sites, "boats": boats, "events": rows, "letters_waiting": waiting }),
         exit: Exit::Done,
     })
 }

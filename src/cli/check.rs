@@ -1,10 +1,11 @@
 //! `rimeward check-config`: every problem in one go.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde_json::json;
 
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::delivery::secret::read_secret_file;
 use crate::settings::{Settings, SettingsError};
 
 /// Arguments of `check-config`.
@@ -21,7 +22,7 @@ pub struct CheckArgs {
 pub fn check(args: &CheckArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     let path = args.file.clone().unwrap_or_else(|| around.config_path());
     let problems = match Settings::load(&path) {
-        Ok(_) => Vec::new(),
+        Ok(settings) => file_problems(&settings),
         Err(SettingsError::Invalid { problems, .. }) => problems,
         Err(error @ SettingsError::Unreadable { .. }) => return Err(error.into()),
     };
@@ -33,4 +34,47 @@ pub fn check(args: &CheckArgs, around: &Surroundings<'_>) -> Result<Said, Refusa
     };
     let exit = if problems.is_empty() { Exit::Done } else { Exit::BadInput };
     Ok(Said { text, json: json!({ "file": name.to_string(), "problems": problems }), exit })
+}
+
+/// What is wrong with the files and folders that a configuration names: all of it now, not one at each start.
+fn file_problems(settings: &Settings) -> Vec<String> {
+    let mut found = Vec::new();
+    let mail = &settings.mail;
+    let smtp = mail.smtp.as_ref();
+    let secrets = [
+        ("mail.smtp.password_file", smtp.and_then(|smtp| smtp.password_file.as_deref())),
+        ("mail.id_key_file", mail.id_key_file.as_deref()),
+        ("forecast.open_meteo.key_file", settings.forecast.open_meteo.key_file.as_deref()),
+    ];
+    for (key, path) in secrets.into_iter().filter_map(|(key, path)| Some((key, path?))) {
+        if let Err(error) = read_secret_file(path) {
+            found.push(format!("{key}: {error}"));
+        }
+    }
+    if let Some(path) = smtp.and_then(|smtp| smtp.ca_file.as_deref()) {
+        match std::fs::read_to_string(path) {
+            Ok(text) if text.contains("-----BEGIN CERTIFICATE-----") => {}
+            Ok(_) => found.push(format!(
+                "mail.smtp.ca_file: {} holds no certificate in PEM (-----BEGIN CERTIFICATE-----)",
+                path.display()
+            )),
+            Err(error) => {
+                found.push(format!("mail.smtp.ca_file: cannot read {}: {error}", path.display()));
+            }
+        }
+    }
+    for (site, path) in &settings.season.archives {
+        if let Err(error) = std::fs::File::open(path) {
+            found.push(format!("season.archives.{site}: cannot read {}: {error}", path.display()));
+        }
+    }
+    let folder =
+        |path: &Path| path.parent().is_none_or(|at| at.as_os_str().is_empty() || at.is_dir());
+    if !folder(&settings.store.path) {
+        found.push(format!(
+            "store.path: there is no folder for {}; make it",
+            settings.store.path.display()
+        ));
+    }
+    found
 }

@@ -38,7 +38,15 @@ pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     let mut works =
         Works { house: &house, desk: &desk, client: client.as_ref(), channel: way_out.as_mut() };
     let report = runtime()?.block_on(round(&mut works, &mut Memory::default(), now))?;
-    let exit = if report.is_blind() { Exit::Blind } else { Exit::Done };
+    let stuck = report
+        .delivered
+        .as_ref()
+        .is_some_and(|d| d.relay_trouble.is_some() || !d.rejected.is_empty());
+    let exit = match (report.is_blind(), stuck) {
+        (true, _) => Exit::Blind,
+        (false, true) => Exit::Failed,
+        (false, false) => Exit::Done,
+    };
     Ok(Said { text: in_words(&report), json: as_json(&report), exit })
 }
 
@@ -80,6 +88,18 @@ fn in_words(report: &RoundReport) -> String {
         }
         None => text += "; nothing sent (--no-send)\n",
     }
+    if let Some(delivered) = &report.delivered {
+        if let Some(why) = &delivered.relay_trouble {
+            text += &format!("THE RELAY CANNOT BE USED: {why}\n");
+        }
+        if let [first, more @ ..] = delivered.rejected.as_slice() {
+            text += &format!("REFUSED BY THE RELAY, tried again later: {first}");
+            text += &match more.len() {
+                0 => "\n".to_owned(),
+                more => format!(" (and {more} more)\n"),
+            };
+        }
+    }
     text
 }
 
@@ -96,7 +116,7 @@ fn as_json(report: &RoundReport) -> serde_json::Value {
         .map(|place| json!({ "site": place.site.id, "state": place.state }))
         .collect();
     let delivered = report.delivered.as_ref().map(
-        |d| json!({ "sent": d.sent, "deferred": d.deferred, "failed": d.failed, "expired": d.expired }),
+        |d| json!({ "sent": d.sent, "deferred": d.deferred, "failed": d.failed, "expired": d.expired, "relay_trouble": d.relay_trouble, "rejected": d.rejected }),
     );
     json!({
         "fetched": fetched,

@@ -14,6 +14,9 @@ use crate::service::unreached::not_arrived;
 use crate::settings::Settings;
 use crate::store::{Hold, Options, OutboxState};
 
+/// What is written beside the store, and taken away again, to see that the disk takes more.
+const TRIED_BYTES: usize = 1024 * 1024;
+
 /// Arguments of `self-test`.
 #[derive(Debug, clap::Args)]
 pub struct SelfTestArgs {}
@@ -36,6 +39,7 @@ pub fn self_test(_args: &SelfTestArgs, around: &Surroundings<'_>) -> Result<Said
     match House::open(settings.clone(), Options::default()) {
         Ok(house) => {
             store(&house, &mut findings);
+            findings.push(disk(&house));
             findings.extend(people(&house));
             findings.extend(letters(&house, around.now));
             runtime()?.block_on(weather(&house, around, &mut findings))?;
@@ -84,6 +88,31 @@ fn store(house: &House, findings: &mut Vec<Finding>) {
         Err(error) => (false, super::with_causes(&error)),
     };
     findings.push(Finding { what: "store".into(), ok, words });
+}
+
+/// Does the disk under the store take more? The store notes its own trouble, and cannot where it cannot write.
+fn disk(house: &House) -> Finding {
+    let path = &house.settings.store.path;
+    let own = path.with_extension(format!("try-{}", std::process::id()));
+    let write = || -> std::io::Result<()> {
+        use std::io::Write as _;
+        let mut file = std::fs::OpenOptions::new().write(true).create_new(true).open(&own)?;
+        file.write_all(&vec![0; TRIED_BYTES])?;
+        file.sync_all()
+    };
+    let tried = write();
+    let _ = std::fs::remove_file(&own);
+    let (ok, words) = match tried {
+        Ok(()) => (true, "takes more".to_owned()),
+        Err(error) => (
+            false,
+            format!(
+                "takes no more beside {}: {error}; make room: until then nothing is kept, and letters that are sent may go again",
+                path.display()
+            ),
+        ),
+    };
+    Finding { what: "disk".into(), ok, words }
 }
 
 /// Can everybody be told who has to be?

@@ -206,6 +206,12 @@ impl Daemon {
         Ok(())
     }
 
+    /// What it works on.
+    #[must_use]
+    pub fn house(&self) -> &House {
+        &self.house
+    }
+
     /// Where the store lies.
     #[must_use]
     pub fn path(&self) -> &Path {

@@ -146,7 +146,7 @@ async fn fetch_one(
     };
     let known = house.store.fetch_state::<FetchState>(service, &site.id)?;
     let mut state = known.map(|known| known.document).unwrap_or_default();
-    let stored = house.store.latest_issue(&site.id, service)?;
+    let stored = house.store.latest_issue(&site.id, service, now)?;
     let height = Some(site.elevation_m);
     let cell = client.cell(place, height, &state);
     if let Some(shared) = cell.as_ref().and_then(|cell| asked.answers.get(cell)) {

@@ -11,7 +11,7 @@ use super::clock::SystemClock;
 use super::daemon::{Daemon, Task};
 use super::house::ServiceError;
 use crate::settings::{Settings, SettingsError};
-use crate::store::{Hold, Options, OutboxState, Store};
+use crate::store::{Hold, Options, OutboxState};
 
 use manager::Manager;
 use shift::{Ended, Shift};
@@ -64,8 +64,14 @@ pub async fn run(
     let mut hold = Hold::take(&settings.store.path)?;
     let daemon = Daemon::open(settings, Options::default())?;
     daemon.begin(clock.now())?;
+    if daemon.house().store.sites()?.is_empty() {
+        tracing::warn!(
+            "the store {} holds no place: nothing is watched until you import your tables; is store.path right?",
+            hold.path().display()
+        );
+    }
     let mut shift = Shift::start(daemon, clock);
-    manager.ready(&status_line(shift.store(), clock.now()));
+    manager.ready(&status_line(&shift, clock.now()));
     tracing::info!("running; the store is {}", hold.path().display());
     let stopped = loop {
         match hear(&mut signals, &mut shift, &manager, clock).await {
@@ -75,24 +81,35 @@ pub async fn run(
                 } else {
                     tracing::error!("a loop makes no progress: the watchdog is not fed");
                 }
-                manager.status(&status_line(shift.store(), clock.now()));
+                manager.status(&status_line(&shift, clock.now()));
             }
             Heard::Stop => break Stopped::Asked,
             Heard::Died(task) => break Stopped::LoopDied(task),
             Heard::Reload => {
                 manager.reloading();
-                match reload(&load, &hold) {
+                match reload(&load, &hold, clock.now()) {
                     Ok((daemon, other)) => {
                         let before = shift.house();
-                        note_ended(shift.end().await);
-                        if let Some(other) = other {
+                        let (ended, asked) = end_or_stop(shift, &mut signals).await;
+                        note_ended(ended);
+                        if asked {
+                            manager.stopping();
+                            if other.is_some() {
+                                daemon.house().store.mark_stopped()?;
+                            }
                             before.store.mark_stopped()?;
+                            tracing::info!("stopped");
+                            return Ok(Stopped::Asked);
+                        }
+                        if let Some(other) = other {
+                            if let Err(error) = before.store.mark_stopped() {
+                                tracing::error!("leaving the store before: {error}");
+                            }
                             hold = other;
-                            daemon.begin(clock.now())?;
                         }
                         shift = Shift::start(daemon, clock);
                         tracing::info!("the configuration was read again and is in force");
-                        manager.ready(&status_line(shift.store(), clock.now()));
+                        manager.ready(&status_line(&shift, clock.now()));
                     }
                     Err(why) => {
                         tracing::error!(
@@ -132,19 +149,45 @@ async fn hear(
     }
 }
 
-/// Everything that a new configuration needs, made while the old one still runs; nothing of the old one is touched.
+/// Lets the loops end, hearing meanwhile whether the daemon is to stop altogether.
+async fn end_or_stop(shift: Shift, signals: &mut Signals) -> (Ended, bool) {
+    let ending = shift.end();
+    tokio::pin!(ending);
+    let mut asked = false;
+    loop {
+        tokio::select! {
+            ended = &mut ending => return (ended, asked),
+            _ = signals.terminate.recv() => asked = true,
+            _ = signals.interrupt.recv() => asked = true,
+        }
+    }
+}
+
+/// Everything that a new configuration needs, made while the old one still runs; nothing of the old one is touched. Another
+/// store must be there already, whole, and hold places: a mistyped path is no reason to watch over nothing.
 fn reload(
     load: &impl Fn() -> Result<Settings, SettingsError>,
     hold: &Hold,
+    now: DateTime<Utc>,
 ) -> Result<(Daemon, Option<Hold>), String> {
     let settings = load().map_err(|error| error.to_string())?;
     let words = |error: ServiceError| super::house::with_causes(&error);
-    let other = if settings.store.path == hold.path() {
+    let path = settings.store.path.clone();
+    let other = if path == hold.path() {
         None
+    } else if path.exists() {
+        Some(Hold::take(&path).map_err(|error| words(error.into()))?)
     } else {
-        Some(Hold::take(&settings.store.path).map_err(|error| words(error.into()))?)
+        return Err(format!("store.path: there is no store {}", path.display()));
     };
     let daemon = Daemon::open(settings, Options::default()).map_err(words)?;
+    if other.is_some() {
+        let store = &daemon.house().store;
+        if store.sites().map_err(|error| words(error.into()))?.is_empty() {
+            return Err(format!("store.path: the store {} holds no place", path.display()));
+        }
+        daemon.begin(now).map_err(|error| words(error.into()))?;
+    }
     Ok((daemon, other))
 }
 
@@ -155,7 +198,8 @@ fn note_ended(ended: Ended) {
 }
 
 /// One line for the service manager.
-fn status_line(store: &Store, now: DateTime<Utc>) -> String {
+fn status_line(shift: &Shift, now: DateTime<Utc>) -> String {
+    let store = shift.store();
     let line = || -> Result<String, crate::store::StoreError> {
         let sites = store.sites()?.len();
         let open = store.open_alerts()?;
@@ -166,6 +210,9 @@ fn status_line(store: &Store, now: DateTime<Utc>) -> String {
             .into_iter()
             .map(|state| outbox.count(state))
             .sum();
+        if sites == 0 {
+            return Ok("NO PLACE IN THE STORE: nothing is watched".to_owned());
+        }
         let mut line = format!("{sites} places, {raised} alerts open, {waiting} letters waiting");
         if blind > 0 {
             line += &format!(", {blind} places without a usable forecast");
@@ -173,8 +220,11 @@ fn status_line(store: &Store, now: DateTime<Utc>) -> String {
         if let Some(oldest) = outbox.oldest_waiting {
             line += &format!(", the oldest for {} min", (now - oldest).num_minutes());
         }
-        let troubled: Vec<String> =
+        let mut troubled: Vec<String> =
             store.statuses()?.into_iter().filter(|s| !s.ok).map(|s| s.name).collect();
+        // A store that cannot be written cannot note that either.
+        let failing = shift.failing().map(str::to_owned);
+        troubled.extend(failing.filter(|name| !troubled.contains(name)).collect::<Vec<_>>());
         if !troubled.is_empty() {
             line += &format!("; trouble in {}", troubled.join(", "));
         }

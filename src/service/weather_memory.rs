@@ -28,7 +28,8 @@ struct Read {
     until: DateTime<Utc>,
     /// Forecasts that had been kept by then.
     kept: u64,
-    newest: BTreeMap<String, Arc<Forecast>>,
+    /// By service, with the time that it counts by: an issue that says it is of the future counts from when it came.
+    newest: BTreeMap<String, (DateTime<Utc>, Arc<Forecast>)>,
     past: PastHours,
 }
 
@@ -50,10 +51,11 @@ impl Read {
         // Oldest first: of two answers under one issue time the later fetched counts.
         for stored in store.forecasts_between(site, from, known_at)?.into_iter().rev() {
             self.past.take(&stored.forecast);
+            let counts_by = stored.forecast.issued_at.min(stored.fetched_at);
             let kept = self.newest.get(&stored.forecast.service);
-            if kept.is_none_or(|n| n.issued_at <= stored.forecast.issued_at) {
+            if kept.is_none_or(|(before, _)| *before <= counts_by) {
                 let service = stored.forecast.service.clone();
-                self.newest.insert(service, Arc::new(stored.forecast));
+                self.newest.insert(service, (counts_by, Arc::new(stored.forecast)));
             }
         }
         self.past.forget_before(known_at - KEPT);
@@ -68,11 +70,8 @@ impl Read {
         let mut of_service =
             self.newest.iter().filter(|(name, _)| service.is_none_or(|s| s == *name));
         let first = of_service.next()?.1;
-        Some(
-            of_service
-                .fold(first, |best, (_, f)| if f.issued_at > best.issued_at { f } else { best })
-                .clone(),
-        )
+        let best = of_service.fold(first, |best, (_, one)| if one.0 > best.0 { one } else { best });
+        Some(Arc::clone(&best.1))
     }
 }
 

@@ -109,7 +109,8 @@ impl Store {
         })
     }
 
-    /// When the newest issue of a service for a place was made; cheaper than reading it.
+    /// When the newest issue of a service for a place was made, of those that were made and fetched by `now`: what came
+    /// under a clock that ran ahead, or says that it is of the future, must not shut out what is true. Cheaper than reading it.
     ///
     /// # Errors
     /// Whatever the database answers.
@@ -117,13 +118,15 @@ impl Store {
         &self,
         site: &SiteId,
         service: &str,
+        now: DateTime<Utc>,
     ) -> Result<Option<DateTime<Utc>>, StoreError> {
         let doing = "reading the time of the latest issue";
         self.read(doing, |connection| {
             connection
                 .one_row(
-                    "SELECT max(issued_ms) FROM forecast WHERE site = ?1 AND service = ?2",
-                    params![site.as_str(), service],
+                    "SELECT max(issued_ms) FROM forecast
+                     WHERE site = ?1 AND service = ?2 AND issued_ms <= ?3 AND fetched_ms <= ?3",
+                    params![site.as_str(), service, Millis(now)],
                     |row| row.get::<_, Option<Millis>>(0),
                 )
                 .doing(doing)

@@ -30,10 +30,17 @@ impl Hold {
     /// # Errors
     /// [`StoreError::Held`] when a daemon (or a restore) has it; [`StoreError::File`] when the lock file cannot be made.
     pub fn take(path: &Path) -> Result<Self, StoreError> {
-        use std::os::unix::fs::OpenOptionsExt as _;
+        use std::os::unix::fs::{MetadataExt as _, OpenOptionsExt as _};
 
         // The file itself, whatever leads to it: else a link would be another store.
         let real = std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        // Under a second name of the same file the lock would be another one.
+        if std::fs::metadata(&real).is_ok_and(|facts| facts.nlink() > 1) {
+            return Err(StoreError::Refused(format!(
+                "{} has a second name (a hard link): two programs could write it at once; remove the link, or copy the file",
+                path.display()
+            )));
+        }
         let mut lock = real.into_os_string();
         lock.push(".lock");
         let doing = format!("holding the store {}", path.display());

@@ -256,3 +256,54 @@ fn two_rounds_at_once_tell_everybody_once() {
     }
     assert_eq!(seen.iter().filter(|(_, opening)| !opening).count(), 2, "{seen:?}");
 }
+
+#[test]
+fn a_second_name_of_the_store_is_no_second_store() {
+    let home = blind_home();
+    let link = home.folder.path().join("hard.sqlite");
+    std::fs::hard_link(home.path(), &link).unwrap();
+    for path in [&link, &home.path().to_path_buf()] {
+        let held = rimeward::store::Hold::take(path).map(drop);
+        assert!(held.is_err_and(|error| error.to_string().contains("second name")));
+    }
+}
+
+#[test]
+fn check_config_names_every_file_that_is_missing_or_open_to_others() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let folder = TempDir::new("files");
+    let at = |name: &str| folder.path().join(name);
+    std::fs::write(at("secret"), "s3cret\n").unwrap();
+    std::fs::set_permissions(at("secret"), std::fs::Permissions::from_mode(0o644)).unwrap();
+    std::fs::write(at("ca.pem"), "nothing\n").unwrap();
+    let text = r#"
+[yard]
+name = "Y"
+time_zone = "America/New_York"
+[store]
+path = "gone/rimeward.sqlite"
+[forecast]
+contact = "office@example.org"
+[season.archives]
+QUAY = "none.csv"
+[mail]
+from = "desk@example.org"
+[mail.smtp]
+host = "relay.example.org"
+port = 465
+security = "tls"
+user = "desk"
+password_file = "secret"
+ca_file = "ca.pem"
+"#;
+    std::fs::write(at("rimeward.toml"), text).unwrap();
+    let output = rimeward(Some(&at("rimeward.toml")), &["check-config"]);
+    assert_eq!(code(&output), 2, "{}", text_of(&output));
+    for words in ["password_file", "ca_file", "archives.QUAY", "store.path", "4 to mend"] {
+        assert!(text_of(&output).contains(words), "{words}: {}", text_of(&output));
+    }
+}
+
+fn text_of(output: &std::process::Output) -> String {
+    text(output)
+}

@@ -121,3 +121,47 @@ fn one_store_has_one_daemon_and_a_restore_waits_for_its_end() {
     signal(&child, "TERM");
     assert!(child.wait().unwrap().success());
 }
+
+#[test]
+fn a_mistyped_store_is_refused_at_reload_and_the_old_one_stays() {
+    let home = Home::new("mistyped", "maildir = \"Maildir\"");
+    let mut child = home.start(&[]);
+    until("it runs", || home.log().contains("running; the store is"));
+    let good = std::fs::read_to_string(home.config()).unwrap();
+    let empty = home.folder.path().join("empty.sqlite");
+    drop(rimeward::store::Store::open(&empty, rimeward::store::Options::default()).unwrap());
+    for (name, words) in
+        [("rimewrad.sqlite", "there is no store"), ("empty.sqlite", "holds no place")]
+    {
+        let other = home.folder.path().join(name);
+        let line = format!("path = {:?}", other.to_str().unwrap());
+        let changed: Vec<String> = good
+            .lines()
+            .map(|l| if l.trim_start().starts_with("path =") { line.clone() } else { l.to_owned() })
+            .collect();
+        assert_ne!(changed.join("\n"), good.trim_end(), "the store's line is changed");
+        std::fs::write(home.config(), changed.join("\n")).unwrap();
+        signal(&child, "HUP");
+        until("the new configuration is refused", || home.log().contains(words));
+    }
+    assert!(!home.folder.path().join("rimewrad.sqlite").exists());
+    signal(&child, "TERM");
+    assert!(child.wait().unwrap().success(), "{}", home.log());
+}
+
+#[test]
+fn a_stop_during_a_reload_takes_no_longer_than_another() {
+    let relay = SmtpServer::start(&[]);
+    relay.always(Some((At::Mail, Act::Stall)));
+    let home = Home::new("stall-reload", &relay_on(relay.port));
+    let mut child = home.start(&[]);
+    until("the relay has a letter in hand", || {
+        relay.commands().iter().any(|command| command.starts_with("MAIL"))
+    });
+    signal(&child, "HUP");
+    std::thread::sleep(Duration::from_millis(700));
+    let begun = Instant::now();
+    signal(&child, "TERM");
+    assert!(child.wait().unwrap().success(), "{}", home.log());
+    assert!(begun.elapsed() < Duration::from_secs(10), "took {:?}", begun.elapsed());
+}

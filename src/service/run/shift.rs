@@ -27,6 +27,8 @@ struct Common {
     stop: AtomicBool,
     wake: [Notify; 4],
     progress: [Mutex<Instant>; 4],
+    /// Loops whose last turn failed.
+    failing: [AtomicBool; 4],
 }
 
 impl Common {
@@ -80,6 +82,7 @@ impl Shift {
             stop: AtomicBool::new(false),
             wake: Default::default(),
             progress: [(); 4].map(|()| Mutex::new(now)),
+            failing: Default::default(),
         });
         let (stop, stopped) = watch::channel(false);
         let mut tasks = JoinSet::new();
@@ -97,6 +100,14 @@ impl Shift {
     /// The store that they work on.
     pub(super) fn store(&self) -> &Store {
         &self.house.store
+    }
+
+    /// Names of the loops whose last turn failed.
+    pub(super) fn failing(&self) -> impl Iterator<Item = &'static str> {
+        let fails = |task: &&Task| {
+            self.common.failing.get(index(**task)).is_some_and(|one| one.load(Ordering::SeqCst))
+        };
+        Task::ALL.iter().filter(fails).map(|task| task.name())
     }
 
     /// Has every loop shown progress lately?
@@ -175,6 +186,9 @@ async fn turn(
             } else {
                 Some(activation.await)
             };
+            if let (Some(failing), Some(outcome)) = (common.failing.get(index(task)), &outcome) {
+                failing.store(outcome.is_err(), Ordering::SeqCst);
+            }
             match outcome {
                 Some(Ok(done)) => note(task, &done, &common),
                 Some(Err(error)) => {
