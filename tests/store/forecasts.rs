@@ -2,6 +2,7 @@
 
 use chrono::TimeDelta;
 use rimeward::domain::weather::{Forecast, Step, WindowMinimum};
+use rimeward::service::weather_memory::WeatherMemory;
 use rimeward::store::{AlertRecord, RoundCommit, Store, TransitionRow};
 use serde_json::{Value, json};
 
@@ -148,4 +149,24 @@ fn old_forecasts_go_but_never_those_that_an_alert_was_decided_on() {
         .collect();
     left.sort();
     assert_eq!(left, ["02 Feb", "05 Nov"]);
+}
+
+/// A round under a clock that ran ahead, or an issue that says it is of the future, must not shut out the true ones.
+#[test]
+fn what_came_under_a_fast_clock_shuts_nothing_out() {
+    let store = Store::open_in_memory().unwrap();
+    let site = "QUAY".into();
+    let fast = forecast("2031-12-01T12:00:00Z", 9.0);
+    store.put_forecast(&site, &fast, at("2031-12-01T12:10:00Z")).unwrap();
+    let ahead = forecast("2026-12-01T14:50:00Z", 9.0);
+    store.put_forecast(&site, &ahead, at("2026-12-01T12:00:00Z")).unwrap();
+    let service = "nws-gridpoint";
+    let now = at("2026-12-01T12:30:00Z");
+    assert_eq!(store.latest_issue(&site, service, now).unwrap(), None);
+    let truth = forecast("2026-12-01T12:20:00Z", -25.0);
+    store.put_forecast(&site, &truth, now).unwrap();
+    let found = store.latest_issue(&site, service, now).unwrap();
+    assert_eq!(found, Some(truth.issued_at));
+    let newest = WeatherMemory::default().newest_of(&store, &site, Some(service), now).unwrap();
+    assert_eq!(newest.unwrap().issued_at, truth.issued_at, "by when it came, not by what it says");
 }
