@@ -148,9 +148,10 @@ fn a_relay_that_is_away_keeps_every_letter_for_the_next_round() {
     let port = format!("port = {}", yard.relay.port);
     fs::write(yard.config(), right.replace(&port, "port = 9")).unwrap();
     let first = yard.round(morning, &["--json"]);
-    assert_eq!(code(&first), 0, "{}", text(&first));
+    assert_eq!(code(&first), 1, "letters that cannot go are no success: {}", text(&first));
     let queued = json(&first)["queued"].as_u64().unwrap();
     assert_eq!(json(&first)["delivered"]["sent"], 0);
+    assert!(json(&first)["delivered"]["relay_trouble"].as_str().is_some_and(|why| !why.is_empty()));
     fs::write(yard.config(), right).unwrap();
     let second = yard.round("2022-11-13T09:40:00-05:00", &["--json"]);
     assert_eq!(json(&second)["delivered"]["sent"].as_u64().unwrap(), queued);
