@@ -209,7 +209,7 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
         })).collect::<Vec<_>>(),
         "expected_loss": tidy(plan.loss),
         "bound": tidy(plan.ranked.divided.bound),
-        "gap": tidy(plan.ranked.gap()),
+        "gap": plan.gap().map(tidy),
         "kept_from_yesterday": plan.ranked.kept,
         "hour_today_saves": tidy(plan.ranked.divided.hour_value),
         "waiting": plan.waiting.iter().map(|loss| tidy(*loss)).collect::<Vec<_>>(),

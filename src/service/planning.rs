@@ -200,8 +200,8 @@ pub fn plan(
     });
     let ranked = rank(&jobs, &capacity, before.as_deref());
     let mut done_on = ranked.done_on.clone();
-    let moved = put_off(&jobs, &mut done_on, &scarce(house, &rows, &crew, &days));
     hold_back(&rows, &mut done_on, &capacity);
+    let moved = put_off(&jobs, &mut done_on, &scarce(house, &rows, &crew, &days));
     let loss = jobs
         .iter()
         .zip(&done_on)
@@ -275,6 +275,13 @@ fn yesterdays_order(
 }
 
 impl YardPlan {
+    /// How far the list may be from the best possible, as a share of that; `None` where that is next to nothing.
+    #[must_use]
+    pub fn gap(&self) -> Option<f64> {
+        let bound = self.ranked.divided.bound;
+        (bound >= 0.5).then(|| (self.loss - bound).max(0.0) / bound)
+    }
+
     /// Whose forecasts these are, with the credits that must be shown beside them.
     #[must_use]
     pub fn sources(&self) -> String {
@@ -308,6 +315,7 @@ impl YardPlan {
             late: self.late,
             passed: self.frozen.len(),
             outside: self.outside.len(),
+            before_haul: self.rows.iter().filter(|row| row.is_due_before_haul()).count(),
             unseen: self.cannot_say.iter().map(|(_, boats)| boats).sum(),
         })
     }

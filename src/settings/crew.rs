@@ -5,6 +5,9 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use serde::Deserialize;
 
+/// The groups of work, as `config/catalogue/work_groups.csv` has them; a test holds the two together.
+pub const GROUPS: [&str; 5] = ["engine", "generator", "house", "aircon", "hull"];
+
 /// The crew calendar and how the plan weighs.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -74,6 +77,12 @@ impl CrewSettings {
         }
         if !(0.0..=0.25).contains(&self.tolerance) {
             found.push(format!("crew.tolerance = {}: must be 0 to 0.25", self.tolerance));
+        }
+        for group in self.skills_needed.keys().filter(|group| !GROUPS.contains(&group.as_str())) {
+            found.push(format!(
+                "crew.skills_needed names {group}: groups of work are {}",
+                GROUPS.join(", ")
+            ));
         }
         if !(2..=42).contains(&self.days) {
             found.push(format!("crew.days = {}: must be 2 to 42", self.days));

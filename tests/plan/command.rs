@@ -143,6 +143,23 @@ fn a_shortfall_asks_for_emergency_drains_in_time() {
     assert!(!nobody.contains("Waiting one") && !nobody.contains("TONIGHT"), "{nobody}");
 }
 
+/// What does not fit tonight is on the page too, and nobody takes the page for all there is.
+#[test]
+fn every_boat_of_the_plan_is_on_the_page() {
+    let folder = TempDir::new("plan-whole-page");
+    let page = folder.path().join("p.html");
+    let args = ["--cold", "14", "--crew-hours", "0.5"];
+    let found = plan_json(&args);
+    assert!(!found["tonight"]["left_over"].as_array().unwrap().is_empty(), "{found}");
+    let answer = plan(&[&args[..], &["--html", page.to_str().unwrap()]].concat());
+    assert_eq!(answer.code, 0, "{}", answer.err);
+    let page = std::fs::read_to_string(page).unwrap();
+    for boat in boats(&found, "rows") {
+        assert!(page.contains(&format!("<td>{boat} ")), "{boat}");
+    }
+    assert!(page.contains("DOES NOT FIT") && answer.out.contains("Does not fit"), "{page}");
+}
+
 /// A boat that is hauled later is not laid up ashore before.
 #[test]
 fn no_complete_lay_up_before_the_haul() {
@@ -176,6 +193,20 @@ fn work_that_nobody_may_do_is_named_and_not_planned() {
         found["rows"].as_array().unwrap().iter().flat_map(|r| r["groups"].as_array().unwrap());
     assert!(planned.clone().all(|group| group["group"] != "aircon") && planned.count() > 5);
     assert!(found["headline"].as_str().unwrap().contains("nobody of this crew has"));
+    // Whoever is left when the licensed one is away does not inherit the licence.
+    let both =
+        "technicians = [{ person = \"P52\", skills = [\"refrigeration\"] }, { person = \"P53\" }]";
+    let text = std::fs::read_to_string(&own).unwrap();
+    let line = text.lines().find(|line| line.starts_with("technicians")).unwrap().to_owned();
+    std::fs::write(&own, text.replace(&line, both)).unwrap();
+    let own = own.to_str().unwrap();
+    let outside = |more: &[&str]| {
+        let args = [&["--config", own, "--json", "plan", "--at", AT], more].concat();
+        let found: Value = serde_json::from_str(&run(&args).out).unwrap();
+        found["outside"].as_array().unwrap().len()
+    };
+    assert_eq!(outside(&[]), 0);
+    assert!(outside(&["--without", "P52"]) > 0);
 }
 
 #[test]

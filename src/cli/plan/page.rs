@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use super::{Refusal, permission, record_lines, text};
 use crate::domain::risk::plan::boat::Scope;
-use crate::service::planning::lines::litres;
+use crate::service::planning::lines::{self as planned, litres};
 use crate::service::planning::{Row, YardPlan};
 
 const TEMPLATE: &str = include_str!("../../../config/catalogue/plan.html");
@@ -35,17 +35,34 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
     let mut parts = Vec::new();
     if let Some(round) = &plan.tonight {
         let zone = plan.crew.zone;
-        let clock =
-            |stop| plan.done_at(stop).with_timezone(&zone).format("about %H:%M").to_string();
-        let rows =
-            round.stops.iter().filter_map(|stop| Some((plan.rows.get(stop.job)?, clock(stop))));
+        let remark = |row: &Row, stop| {
+            let clock = plan.done_at(stop).with_timezone(&zone).format("about %H:%M").to_string();
+            [clock.as_str(), planned::pressing(row, stop)].join(" ").trim_end().to_owned()
+        };
+        let mut rows = Vec::new();
+        for stop in &round.stops {
+            let Some(row) = plan.rows.get(stop.job) else { continue };
+            rows.extend(
+                row.urgent
+                    .into_iter()
+                    .flat_map(|scope| lines(plan, row, scope, &remark(row, stop))),
+            );
+        }
+        let hands = planned::hands(plan);
+        let gap = if hands.is_empty() { "" } else { ". " };
         parts.push(Part {
-            title: "Tonight: emergency drains, in walking order".into(),
-            rows: rows
-                .filter_map(|(row, clock)| Some((row, row.urgent?, clock)))
-                .flat_map(|(row, scope, clock)| lines(plan, row, scope, &clock))
-                .collect(),
+            title: format!("Tonight: emergency drains, in walking order{gap}{hands}"),
+            rows,
         });
+        // What is not on the page is taken for done with.
+        let left = planned::left_over(plan).into_iter();
+        let rows: Vec<Line> = left
+            .filter_map(|row| Some((row, row.urgent?)))
+            .flat_map(|(row, scope)| lines(plan, row, scope, "DOES NOT FIT"))
+            .collect();
+        if !rows.is_empty() {
+            parts.push(Part { title: "Does not fit tonight: call for hands".into(), rows });
+        }
     }
     for (number, day) in plan.days.iter().enumerate().take(DAYS_PRINTED) {
         let rows: Vec<&Row> = plan.rows.iter().filter(|row| row.done_on == Some(number)).collect();
@@ -58,6 +75,14 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
                     .collect(),
             });
         }
+    }
+    let rest: Vec<&Row> =
+        plan.rows.iter().filter(|row| row.done_on.is_none_or(|day| day >= DAYS_PRINTED)).collect();
+    if !rest.is_empty() {
+        parts.push(Part {
+            title: "Later, or not within the days looked at".into(),
+            rows: rest.into_iter().flat_map(|row| lines(plan, row, Scope::Complete, "")).collect(),
+        });
     }
     let mut environment = Environment::new();
     environment.set_auto_escape_callback(|_| AutoEscape::Html);

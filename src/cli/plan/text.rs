@@ -6,7 +6,7 @@ use super::permission;
 use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
 use crate::domain::units::work_time;
-use crate::service::planning::lines::litres;
+use crate::service::planning::lines::{self, litres};
 use crate::service::planning::{Hands, Row, WhatIf, YardPlan};
 
 /// The whole plan for a screen.
@@ -52,23 +52,17 @@ fn tonight(plan: &YardPlan, out: &mut String) {
             Hands::DayOver | Hands::Nobody => "that cannot wait for the next working day",
         }
     );
-    let _ = match plan.hands {
-        Hands::OnRoster => Ok(()),
-        Hands::DayOver => writeln!(
-            out,
-            "  Today's hours are over: somebody has to stay or come back. After dark two people, with lamps; nobody alone on a ladder."
-        ),
-        Hands::Nobody => {
-            writeln!(out, "  Nobody is on the roster today: call somebody in for these.")
-        }
-    };
+    let hands = lines::hands(plan);
+    if !hands.is_empty() {
+        let _ = writeln!(out, "  {hands}");
+    }
     let clock =
         |at: chrono::DateTime<chrono::Utc>| at.with_timezone(&plan.crew.zone).format("%H:%M");
     if let Some(last) = round.stops.last() {
         let (begins, people) = plan.begins;
         let _ = writeln!(
             out,
-            "  {}, {} of work{}: from {} with {people} {} done about {}",
+            "  {}, {} of work{}: from {}{} done about {}",
             boats(round.stops.len()),
             work_time(round.work_min()),
             match last.ways_min {
@@ -76,7 +70,11 @@ fn tonight(plan: &YardPlan, out: &mut String) {
                 ways => format!(" and {} of ways", work_time(ways)),
             },
             clock(begins),
-            if people == 1 { "person" } else { "people" },
+            match (plan.hands, people) {
+                (Hands::OnRoster, 1) => " with 1 person".to_owned(),
+                (Hands::OnRoster, people) => format!(" with {people} people"),
+                _ => " at the pace of one".to_owned(),
+            },
             clock(plan.done_at(last)),
         );
     }
@@ -89,10 +87,9 @@ fn tonight(plan: &YardPlan, out: &mut String) {
         }
         let Some(scope) = row.urgent else { continue };
         let what: Vec<String> = row.work.within(scope).map(GroupWork::doing).collect();
-        let late = match row.work.over_in_h(scope) {
-            Some(0) => " -- ICE HAS BEGUN",
-            _ if stop.late => " -- MAY FREEZE BEFORE",
-            _ => "",
+        let late = match lines::pressing(row, stop) {
+            "" => String::new(),
+            mark => format!(" -- {mark}"),
         };
         let ask = permission(row);
         let _ = writeln!(
@@ -111,10 +108,8 @@ fn tonight(plan: &YardPlan, out: &mut String) {
         let _ =
             writeln!(out, "    nothing fits into what is left of today's crew hours and daylight");
     }
-    let rest: Vec<String> = round
-        .left_over
-        .iter()
-        .filter_map(|row| plan.rows.get(*row))
+    let rest: Vec<String> = lines::left_over(plan)
+        .into_iter()
         .map(|row| format!("{} {}", row.boat.id, row.boat.name))
         .collect();
     if !rest.is_empty() {
@@ -231,7 +226,7 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
         parts.push(format!("an hour on it now saves {:.0}", row.saves_per_hour));
     } else if row.in_round && row.job.due.is_none() {
         // Said by the due day.
-    } else if row.work.over_already() {
+    } else if row.work.over_already() && row.urgent.is_some() && !row.in_round {
         // By the evening its price has been paid, so that no day gains anything; the hours of today may.
         parts.push("may freeze before this evening: at once".to_owned());
     } else {
@@ -262,7 +257,8 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     }
     if row.job.due.is_some() && row.latest_start.is_none() && !row.in_round {
         parts.push(if row.urgent.is_some() {
-            "too late for the complete work: tonight's drains first".to_owned()
+            "too late for the complete work, and its drain does not fit tonight: call for hands"
+                .to_owned()
         } else {
             "too late to end in time behind what is due before".to_owned()
         });
@@ -282,14 +278,18 @@ fn below_the_list(plan: &YardPlan, out: &mut String) {
     if plan.rows.is_empty() {
         return;
     }
-    let gap = plan.ranked.gap() * 100.0;
-    let quality = if plan.ranked.divided.bound < 0.5 && plan.loss < 0.5 {
-        "this list is expected to lose next to nothing".to_owned()
-    } else {
-        format!(
-            "this list is expected to lose {:.0} and is within {gap:.1} % of the best possible ({:.0})",
-            plan.loss, plan.ranked.divided.bound
-        )
+    let best = plan.ranked.divided.bound;
+    let quality = match plan.gap() {
+        None if plan.loss < 0.5 => "this list is expected to lose next to nothing".to_owned(),
+        None => format!(
+            "this list is expected to lose {:.0}, where the best possible would lose next to nothing",
+            plan.loss
+        ),
+        Some(gap) => format!(
+            "this list is expected to lose {:.0} and is within {:.1} % of the best possible ({best:.0})",
+            plan.loss,
+            gap * 100.0
+        ),
     };
     let kept = if plan.ranked.kept {
         "; yesterday's order was kept, a new one would gain little"

@@ -78,7 +78,7 @@ pub(super) fn evening(
     let way =
         |id: &SiteId| seen.places.get(id).map_or(0, |place| whole(2.0 * place.site.travel_minutes));
     let minutes_left = (hands == Hands::OnRoster).then_some(today);
-    let found = best_round(&errands, &Evening { minutes_left, next, way: &way });
+    let found = best_round(&errands, &Evening { minutes_left, next, people: begins.1, way: &way });
     let found = found.renamed(&due);
     let equal = house.settings.crew.objective == Objective::FewestBoats;
     for stop in &found.stops {
@@ -97,7 +97,8 @@ pub(super) fn evening(
             found.stops.iter().filter_map(|stop| Some(&rows.get(stop.job)?.work.place)).collect();
         places.sort();
         places.dedup();
-        tonight.takes_min = found.work_min() + places.into_iter().map(way).sum::<u32>();
+        tonight.takes_min =
+            found.work_min() + places.into_iter().map(way).sum::<u32>().saturating_mul(begins.1);
     }
     tonight.round = Some(found);
     tonight

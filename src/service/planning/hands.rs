@@ -22,7 +22,21 @@ pub(super) fn crew(house: &House, seen: &Survey, what_if: &WhatIf) -> Result<Cre
             .map(|person| Technician { name: person.id.to_string(), skills: Vec::new() })
             .collect();
     }
-    for away in &what_if.without {
+    let known = &seen.yard.people;
+    if let Some(one) = technicians
+        .iter()
+        .find(|one| !known.is_empty() && !known.keys().any(|person| person.as_str() == one.name))
+    {
+        return Err(ServiceError::Told(format!(
+            "crew.technicians names {}, who is not on the list of people",
+            one.name
+        )));
+    }
+    let names_skills = technicians.iter().any(|one| !one.skills.is_empty());
+    let mut without = what_if.without.clone();
+    without.sort();
+    without.dedup();
+    for away in &without {
         let named = |one: &Technician| {
             let person = seen.yard.people.values().find(|person| person.id.as_str() == one.name);
             one.name == *away || person.is_some_and(|person| person.name == *away)
@@ -41,6 +55,7 @@ pub(super) fn crew(house: &House, seen: &Survey, what_if: &WhatIf) -> Result<Cre
         seen.places.values().min_by(|a, b| a.site.travel_minutes.total_cmp(&b.site.travel_minutes));
     Ok(Crew {
         technicians,
+        names_skills,
         hours: settings.hours,
         days_off: settings.days_off.clone(),
         hours_in_all: what_if.crew_hours,

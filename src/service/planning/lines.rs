@@ -2,9 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::{Row, YardPlan};
+use super::{Hands, Row, YardPlan};
 use crate::domain::boat::{DrainPermission, SiteId};
 use crate::domain::risk::plan::group::GroupWork;
+use crate::domain::risk::plan::tonight::Stop;
 use crate::domain::units::work_time;
 
 /// Lines of each kind that a letter carries; what is more stands in the plan.
@@ -21,6 +22,38 @@ pub const fn permission(row: &Row) -> &'static str {
     }
 }
 
+/// How pressing a stop of tonight's round is; empty where it only has to be done by the evening.
+#[must_use]
+pub fn pressing(row: &Row, stop: &Stop) -> &'static str {
+    let ice = row.urgent.is_some_and(|scope| row.work.within(scope).any(|group| group.ice));
+    match (ice, stop.late) {
+        (true, _) => "ICE HAS BEGUN",
+        (false, true) => "MAY FREEZE BEFORE",
+        (false, false) => "",
+    }
+}
+
+/// Whose hours the round takes, where they are not the crew's of today.
+#[must_use]
+pub const fn hands(plan: &YardPlan) -> &'static str {
+    match plan.hands {
+        Hands::OnRoster => "",
+        Hands::DayOver => {
+            "Today's hours are over: somebody has to stay or come back. After dark two people, with lamps; nobody alone on a ladder."
+        }
+        Hands::Nobody => {
+            "Nobody is on the roster today: call somebody in for these, two together after dark."
+        }
+    }
+}
+
+/// Boats of tonight's round that do not fit.
+#[must_use]
+pub fn left_over(plan: &YardPlan) -> Vec<&Row> {
+    let rows = plan.tonight.iter().flat_map(|round| &round.left_over);
+    rows.filter_map(|row| plan.rows.get(*row)).collect()
+}
+
 /// The stops of tonight's round at the places that `own` names, in walking order: `08:29 QUAY Row D-2: B05 Old Lamplighter,
 /// 41 min: drain ...`.
 #[must_use]
@@ -32,13 +65,17 @@ pub fn round(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> Vec<String> {
         let what: Vec<String> = row.work.within(scope).map(GroupWork::doing).collect();
         let clock = plan.done_at(stop).with_timezone(&plan.crew.zone).format("%H:%M");
         let minutes = work_time(row.work.minutes(scope));
-        Some(with_permission(format!("{clock} {}, {minutes}: {}", boat(row), what.join("; ")), row))
+        let mark = match pressing(row, stop) {
+            "" => String::new(),
+            mark => format!(", {mark}"),
+        };
+        let line = format!("{clock} {}, {minutes}{mark}: {}", boat(row), what.join("; "));
+        Some(with_permission(line, row))
     });
     let mut lines = shortened(stops.collect());
-    let left: Vec<String> = round
-        .left_over
-        .iter()
-        .filter_map(|row| plan.rows.get(*row).filter(|row| own(&row.work.place)))
+    let left: Vec<String> = left_over(plan)
+        .into_iter()
+        .filter(|row| own(&row.work.place))
         .map(|row| format!("{} {}", row.boat.id, row.boat.name))
         .collect();
     if !left.is_empty() {

@@ -13,6 +13,9 @@ use crate::service::house::House;
 use crate::service::survey::{BoatView, Survey};
 use crate::settings::crew::Objective;
 
+/// What a boat waits for that is still in the water.
+const HAULED: &str = "hauled";
+
 /// Boats by who works on them, and whether anything is open.
 pub(super) struct Sorted {
     pub rows: Vec<Row>,
@@ -77,6 +80,10 @@ pub(super) fn sorted(
                 continue;
             }
         }
+        // What has thawed only later is named among the frozen and comes back once it has; until then it is no work.
+        if work.groups.iter().any(|group| group.thaws_on == 0) {
+            work.groups.retain(|group| group.thaws_on == 0);
+        }
         let travel = seen.places.get(&work.place).map_or(0.0, |place| place.site.travel_minutes);
         let row = row(house, view, (work, days), crew, travel);
         let whose = if row.boat.care == Care::Owner { &mut found.owners } else { &mut found.rows };
@@ -131,11 +138,18 @@ fn not_before(
     days: &[WorkDay],
 ) -> Option<(usize, &'static str)> {
     let hauled = haul.map(|date| days.iter().take_while(|day| day.date < date).count());
-    let waits = [(hauled.unwrap_or(0), "hauled"), (work.thaws_on(), "thawed")];
+    let waits = [(hauled.unwrap_or(0), HAULED), (work.thaws_on(), "thawed")];
     waits.into_iter().filter(|(day, _)| *day > 0).max_by_key(|(day, _)| *day)
 }
 
 impl Row {
+    /// Does it freeze, by its tolerance, before it comes out of the water?
+    #[must_use]
+    pub fn is_due_before_haul(&self) -> bool {
+        let haul = self.not_before.filter(|(_, what)| *what == HAULED).map(|(day, _)| day);
+        self.due.zip(haul).is_some_and(|(due, haul)| due < haul)
+    }
+
     /// Is this group of circuits drained in tonight's round?
     #[must_use]
     pub fn is_drained_tonight(&self, group: &GroupWork) -> bool {
@@ -175,13 +189,30 @@ impl Row {
     }
 }
 
-/// Boats that cannot be worked on yet end no earlier than on their first working day.
+/// Boats that cannot be worked on yet end no earlier than on their first working day with room for them.
 pub(super) fn hold_back(rows: &[Row], done_on: &mut [Option<usize>], capacity: &[u32]) {
+    let held = |row: &Row, done: Option<usize>| {
+        row.not_before.map(|(from, _)| from).filter(|from| done.is_some_and(|day| day < *from))
+    };
+    let mut booked = vec![0_u32; capacity.len()];
+    for (row, done) in rows.iter().zip(done_on.iter()) {
+        if let (None, Some(slot)) = (held(row, *done), done.and_then(|day| booked.get_mut(day))) {
+            *slot = slot.saturating_add(row.crew_minutes);
+        }
+    }
     for (row, done) in rows.iter().zip(done_on) {
-        if let (Some((from, _)), Some(day)) = (row.not_before, *done)
-            && day < from
-        {
-            *done = (from..capacity.len()).find(|day| capacity.get(*day).is_some_and(|m| *m > 0));
+        let Some(from) = held(row, *done) else { continue };
+        let free = |day: &usize| {
+            let (has, taken) = (capacity.get(*day), booked.get(*day));
+            has.zip(taken).is_some_and(|(has, taken)| {
+                // What is longer than a day ends on one that has nothing else.
+                let fits = taken.saturating_add(row.crew_minutes) <= *has;
+                fits || *has > 0 && *taken == 0
+            })
+        };
+        *done = (from..capacity.len()).find(free);
+        if let Some(slot) = done.and_then(|day| booked.get_mut(day)) {
+            *slot = slot.saturating_add(row.crew_minutes);
         }
     }
 }
@@ -200,7 +231,8 @@ pub(super) fn finish_rows(
     for ((place, row), (day, start)) in rows.iter_mut().enumerate().zip(done_on.iter().zip(starts))
     {
         row.done_on = *day;
-        row.latest_start = start.filter(|_| row.job.due.is_some());
+        let from = row.not_before.map_or(0, |(day, _)| day);
+        row.latest_start = start.map(|day| day.max(from)).filter(|_| row.job.due.is_some());
         row.put_off_for = moved.iter().find(|(job, _)| *job == place).map(|(_, what)| what.clone());
     }
 }

@@ -201,10 +201,10 @@ impl BoatWork {
         first
     }
 
-    /// The first day on which work on it makes sense: all that is open is frozen until then.
+    /// The first day on which all that is open can be worked on: what is frozen through has thawed.
     #[must_use]
     pub fn thaws_on(&self) -> usize {
-        self.groups.iter().map(|group| group.thaws_on).min().unwrap_or(0)
+        self.groups.iter().map(|group| group.thaws_on).max().unwrap_or(0)
     }
 }
 
@@ -236,7 +236,8 @@ impl<'a> BoatLook<'a> {
         let catalogue = self.passages.catalogue();
         let days = self.evenings.0.len();
         let mut fitted: BTreeMap<usize, f64> = BTreeMap::new();
-        let mut drafts: BTreeMap<usize, Draft> = BTreeMap::new();
+        // What is frozen through is work of its own, for after its thaw.
+        let mut drafts: BTreeMap<(usize, bool), Draft> = BTreeMap::new();
         let mut frozen = Vec::new();
         let members = self.passages.weather().paths.members();
         for circuit in &state.circuits {
@@ -286,9 +287,11 @@ impl<'a> BoatLook<'a> {
                 loss: self.work.loss(consequence),
                 tolerance,
                 over_in_h,
+                ice: passage.now == Now::Ice,
                 thaws_on: if passage.now == Now::Solid { thaws.unwrap_or(0) } else { 0 },
             };
-            drafts.entry(group).or_insert_with(|| Draft::new(members, days)).add(
+            let later = pressing.thaws_on > 0;
+            drafts.entry((group, later)).or_insert_with(|| Draft::new(members, days)).add(
                 (circuit, kind),
                 damage,
                 pressing,
@@ -301,7 +304,7 @@ impl<'a> BoatLook<'a> {
         }
         let groups = drafts
             .into_iter()
-            .filter_map(|(place, draft)| {
+            .filter_map(|((place, _), draft)| {
                 let all = fitted.get(&place).copied().unwrap_or(0.0);
                 draft.finish(boat, self.work, place, all, days)
             })

@@ -25,6 +25,8 @@ pub struct Technician {
 pub struct Crew {
     /// Who.
     pub technicians: Vec<Technician>,
+    /// The yard names skills: whoever has none named may do nothing that asks for one. Whoever is away does not change that.
+    pub names_skills: bool,
     /// Hours of work of each on Monday to Sunday.
     pub hours: [f64; 7],
     /// Days without work.
@@ -130,7 +132,7 @@ impl Crew {
     /// Technicians who may do what asks for `skill`; where nobody's skills are named, everybody may.
     #[must_use]
     pub fn able(&self, skill: &str) -> usize {
-        if skill.is_empty() || self.technicians.iter().all(|one| one.skills.is_empty()) {
+        if skill.is_empty() || !self.names_skills {
             return self.technicians.len();
         }
         self.technicians.iter().filter(|one| one.skills.iter().any(|own| own == skill)).count()
@@ -158,6 +160,7 @@ mod tests {
         let one = |name: &str| Technician { name: name.into(), skills: vec![] };
         Crew {
             technicians: vec![one("P52"), one("P53")],
+            names_skills: false,
             hours: [8.0, 8.0, 8.0, 8.0, 8.0, 0.0, 0.0],
             days_off: vec!["2022-11-24".parse().unwrap()],
             hours_in_all: None,
@@ -188,6 +191,13 @@ mod tests {
         assert_eq!(asked, [240, 240, 240, 0, 240, 240, 240], "Thursday is off");
         let weekdays = minutes(Crew { hours_in_all: Some(4.0), ..crew() });
         assert_eq!(weekdays, [240, 240, 240, 0, 240, 0, 0]);
+    }
+
+    #[test]
+    fn whoever_is_left_inherits_no_licence() {
+        let alone = Crew { names_skills: true, ..crew() };
+        assert_eq!((alone.able("gas"), alone.able("")), (0, 2));
+        assert_eq!(crew().able("gas"), 2, "no skills are named: anybody may");
     }
 
     #[test]

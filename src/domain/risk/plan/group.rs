@@ -51,7 +51,9 @@ pub struct GroupWork {
     pub over_already: bool,
     /// Hours from now until the chance passes the tolerance; `None` where it never does.
     pub over_in_h: Option<u16>,
-    /// The first day on which work on it makes sense: all that is open in it is frozen until then.
+    /// Ice has begun in some of it, and what still runs can be let out.
+    pub ice: bool,
+    /// The first day on which all that is open in it has thawed; 0 where nothing is frozen through.
     pub thaws_on: usize,
     pub(super) price: Vec<f64>,
     pub(super) damage: DamageDays,
@@ -99,6 +101,7 @@ pub(super) struct Pressing {
     pub(super) loss: f64,
     pub(super) tolerance: f64,
     pub(super) over_in_h: Option<u16>,
+    pub(super) ice: bool,
     pub(super) thaws_on: usize,
 }
 
@@ -124,6 +127,7 @@ pub(super) struct Draft {
     last_day: Option<usize>,
     over_already: bool,
     over_in_h: Option<u16>,
+    ice: bool,
     thaws_on: Option<usize>,
     loss: f64,
     days: usize,
@@ -142,6 +146,7 @@ impl Draft {
             last_day: None,
             over_already: false,
             over_in_h: None,
+            ice: false,
             thaws_on: None,
             loss: 0.0,
             days,
@@ -152,7 +157,7 @@ impl Draft {
         &mut self,
         (circuit, kind): (&CircuitState, &CircuitKind),
         damage: DamageDays,
-        Pressing { loss, tolerance, over_in_h, thaws_on }: Pressing,
+        Pressing { loss, tolerance, over_in_h, ice, thaws_on }: Pressing,
         (dosed, flushed, entry): (bool, bool, Option<&WorkEntry>),
     ) {
         self.open.push(OpenCircuit {
@@ -178,10 +183,11 @@ impl Draft {
         if last.is_some() && matches!(circuit.holds, Holds::Blend) {
             self.weak.push(kind.label.clone());
         }
+        self.ice |= ice;
         self.over_already |=
             over_in_h == Some(0) || chance.first().is_some_and(|now| *now > tolerance);
         self.over_in_h = [self.over_in_h, over_in_h].into_iter().flatten().min();
-        self.thaws_on = Some(self.thaws_on.map_or(thaws_on, |known| known.min(thaws_on)));
+        self.thaws_on = Some(self.thaws_on.map_or(thaws_on, |known| known.max(thaws_on)));
         for ((first, own), losses) in self.damage.iter_mut().zip(&damage).zip(&mut self.losses) {
             *first = (*first).min(*own);
             if *own != NEVER {
@@ -214,6 +220,7 @@ impl Draft {
             last_day: self.last_day,
             over_already: self.over_already,
             over_in_h: self.over_in_h,
+            ice: self.ice,
             thaws_on: self.thaws_on.unwrap_or(0),
             price: prices(&self.losses, days),
             damage: self.damage,

@@ -24,6 +24,8 @@ pub struct Evening<'a> {
     pub minutes_left: Option<u32>,
     /// To wait is to wait until the evening of this day, the next working one.
     pub next: usize,
+    /// How many go together: each of them spends the ways.
+    pub people: u32,
     /// Minutes to a place and back.
     pub way: &'a dyn Fn(&SiteId) -> u32,
 }
@@ -80,9 +82,13 @@ pub fn best_round(errands: &[Errand], evening: &Evening<'_>) -> Round {
     let mut places: Vec<&SiteId> = errands.iter().map(|errand| &errand.job.place).collect();
     places.sort();
     places.dedup();
-    let ways = places.iter().map(|place| (evening.way)(place)).sum();
+    let way = |place: &SiteId| (evening.way)(place).saturating_mul(evening.people);
+    let ways = places.iter().map(|place| way(place)).sum::<u32>();
     let left = |ways: u32| evening.minutes_left.map_or(u32::MAX, |left| left.saturating_sub(ways));
-    let everywhere = round(errands, left(ways), evening);
+    let mut everywhere = round(errands, left(ways), evening);
+    let all = errands.iter().map(|errand| errand.job.minutes).sum::<u32>();
+    everywhere.short_min =
+        evening.minutes_left.map_or(0, |left| all.saturating_add(ways).saturating_sub(left));
     if everywhere.left_over.is_empty() || ways == 0 {
         return everywhere;
     }
@@ -99,7 +105,7 @@ pub fn best_round(errands: &[Errand], evening: &Evening<'_>) -> Round {
         let (here, elsewhere): (Vec<usize>, Vec<usize>) = (0..errands.len())
             .partition(|at| errands.get(*at).is_some_and(|errand| errand.job.place == *place));
         let own: Vec<Errand> = here.iter().filter_map(|at| errands.get(*at)).cloned().collect();
-        let mut alone = round(&own, left((evening.way)(place)), evening).renamed(&here);
+        let mut alone = round(&own, left(way(place)), evening).renamed(&here);
         alone.left_over.extend(elsewhere);
         alone.short_min = short_min;
         let more = saved(&alone).total_cmp(&saved(&best));
@@ -122,10 +128,11 @@ fn round(errands: &[Errand], minutes_left: u32, evening: &Evening<'_>) -> Round 
     let minutes = |at: usize| errands.get(at).map_or(0, |errand| errand.job.minutes);
     let mut left = minutes_left;
     let mut left_over = Vec::new();
-    // Those that cannot wait for the evening: the dearest of them that fit.
+    // Those that cannot wait for the evening: what saves most a minute, as far as it fits.
     let mut dearest: Vec<usize> = (0..errands.len()).filter(|at| is_pressing(at)).collect();
     let dear = |at: usize| at_night.get(at).map_or(0.0, |job| job.price_on(1));
-    dearest.sort_by(|a, b| dear(*b).total_cmp(&dear(*a)));
+    let by_minute = |at: usize| dear(at) / f64::from(minutes(at).max(1));
+    dearest.sort_by(|a, b| by_minute(*b).total_cmp(&by_minute(*a)));
     let mut pressing = Vec::new();
     for at in dearest {
         if minutes(at) <= left {
@@ -226,7 +233,9 @@ fn walked(
                 here = Some((place, way));
             }
             done_after_min += errand.job.minutes;
-            let late = errand.within_min.is_some_and(|within| done_after_min + ways_min > within);
+            let late = errand.within_min.is_some_and(|within| {
+                done_after_min + ways_min.saturating_mul(evening.people) > within
+            });
             stops.push(Stop { job: at, done_after_min, ways_min, late });
         }
     }
@@ -270,7 +279,10 @@ mod tests {
     }
 
     fn evening(minutes: Option<u32>, errands: &[Errand]) -> (Vec<usize>, Round) {
-        let found = best_round(errands, &Evening { minutes_left: minutes, next: 1, way: &|_| 0 });
+        let found = best_round(
+            errands,
+            &Evening { minutes_left: minutes, next: 1, people: 1, way: &|_| 0 },
+        );
         (found.stops.iter().map(|stop| stop.job).collect(), found)
     }
 
@@ -343,11 +355,13 @@ mod tests {
     fn a_short_evening_goes_to_the_place_that_can_be_reached() {
         let errands = [errand("QUAY", "", 20, 5000.0), errand("UPPER", "", 5, 9000.0)];
         let way = |place: &SiteId| if place.as_str() == "UPPER" { 60 } else { 0 };
-        let on = |minutes_left| best_round(&errands, &Evening { minutes_left, next: 1, way: &way });
+        let on = |minutes_left| {
+            best_round(&errands, &Evening { minutes_left, next: 1, people: 1, way: &way })
+        };
         assert!(on(Some(0)).stops.is_empty());
         let found = on(Some(30));
         assert_eq!(found.stops.iter().map(|stop| stop.job).collect::<Vec<_>>(), [0]);
-        assert_eq!((found.left_over, found.short_min), (vec![1], 25));
+        assert_eq!((found.left_over, found.short_min), (vec![1], 55));
         let both = on(Some(90));
         assert_eq!((both.stops.len(), both.left_over.len()), (2, 0));
         let called = on(None);

@@ -25,6 +25,8 @@ pub struct Facts<'a> {
     pub passed: usize,
     /// Groups of work that ask for a skill which nobody of the crew has.
     pub outside: usize,
+    /// Boats that fall due before their haul is planned.
+    pub before_haul: usize,
     /// Boats at places without a usable forecast.
     pub unseen: usize,
 }
@@ -47,6 +49,16 @@ pub fn headline(facts: &Facts<'_>) -> String {
         sentences.push(format!(
             "{} without a usable forecast cannot be planned: see to the forecast, and take no calm from this list until then.",
             boats(facts.unseen)
+        ));
+    }
+    if facts.before_haul > 0 {
+        sentences.push(format!(
+            "{} before the planned haul: haul earlier, or drain afloat.",
+            if facts.before_haul == 1 {
+                "1 boat falls due".to_owned()
+            } else {
+                format!("{} boats fall due", facts.before_haul)
+            }
         ));
     }
     if facts.outside > 0 {
@@ -156,6 +168,7 @@ mod tests {
             late: 0,
             passed,
             outside: 0,
+            before_haul: 0,
             unseen,
         })
     }

@@ -335,6 +335,13 @@ mod tests {
     }
 
     #[test]
+    fn the_configuration_knows_the_groups() {
+        let work = WorkTable::built_in(&Catalogue::built_in().unwrap()).unwrap();
+        let groups: Vec<&str> = work.groups().iter().map(|group| group.group.as_str()).collect();
+        assert_eq!(groups, crate::settings::crew::GROUPS);
+    }
+
+    #[test]
     fn a_saildrive_is_not_told_to_be_lowered() {
         let catalogue = Catalogue::built_in().unwrap();
         let work = WorkTable::built_in(&catalogue).unwrap();
