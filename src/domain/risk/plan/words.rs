@@ -41,7 +41,7 @@ pub fn headline(facts: &Facts<'_>) -> String {
     let mut sentences = Vec::new();
     if facts.passed > 0 {
         sentences.push(format!(
-            "Look at {} before all else: past the limit already, water that still runs comes out at once.",
+            "Look first: parts of {} are past the limit already, water that still runs comes out at once.",
             boats(facts.passed)
         ));
     }
@@ -180,7 +180,7 @@ mod tests {
         for (passed, unseen) in [(0, 3), (0, 1), (3, 0), (1, 0), (1, 2)] {
             let said = facts(&must, passed, unseen);
             assert!(!said.contains("nothing to plan"), "{passed} {unseen}: {said}");
-            assert_eq!(said.contains("Look at"), passed > 0, "{said}");
+            assert_eq!(said.contains("Look first"), passed > 0, "{said}");
             assert_eq!(said.contains("without a usable forecast"), unseen > 0, "{said}");
             assert_eq!(said.contains("the others"), passed + unseen < 3, "{said}");
         }
