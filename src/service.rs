@@ -2,6 +2,7 @@
 
 pub mod clients;
 pub mod clock;
+pub mod clock_watch;
 pub mod salt;
 pub mod weather_memory;
 pub mod house;

@@ -32,6 +32,9 @@ pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
             "the store holds no place yet; bring in your tables first: rimeward import sites FILE, then people, boats and events",
         ));
     }
+    if args.at.is_none() {
+        house.clock.start();
+    }
     let desk = Desk::of(&house)?;
     let client = house.weather_client()?;
     let mut way_out = if args.no_send { None } else { Some(channel(&house.settings.mail, true)?) };
@@ -42,12 +45,19 @@ pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
         .delivered
         .as_ref()
         .is_some_and(|d| d.relay_trouble.is_some() || !d.rejected.is_empty());
-    let exit = match (report.is_blind(), stuck) {
+    let clock = house.clock.doubt(now);
+    let exit = match (report.is_blind(), stuck || clock.is_some()) {
         (true, _) => Exit::Blind,
         (false, true) => Exit::Failed,
         (false, false) => Exit::Done,
     };
-    Ok(Said { text: in_words(&report), json: as_json(&report), exit })
+    let mut text = in_words(&report);
+    let mut json = as_json(&report);
+    if let (Some(why), Some(fields)) = (clock, json.as_object_mut()) {
+        text += &format!("{why}\n");
+        fields.insert("clock".to_owned(), json!(why));
+    }
+    Ok(Said { text, json, exit })
 }
 
 fn in_words(report: &RoundReport) -> String {

@@ -7,6 +7,7 @@ use super::{Exit, Refusal, Said, Surroundings, runtime};
 use crate::delivery::outbox::Channel;
 use crate::forecast::Place;
 use crate::forecast::client::{Client, FetchState, Outcome};
+use crate::service::clock_watch;
 use crate::service::deciding::managers_of;
 use crate::service::house::House;
 use crate::service::post::channel;
@@ -190,6 +191,13 @@ async fn weather(
     for client in &clients.0 {
         one_service(house, client, around, findings).await?;
     }
+    let ahead = clock_watch::ahead_of(&clients);
+    let (ok, words) = match clock_watch::agreed(&ahead) {
+        Some(apart) => (false, clock_watch::words(apart)),
+        None if ahead.is_empty() => return Ok(()),
+        None => (true, "agrees with the weather services' clocks".to_owned()),
+    };
+    findings.push(Finding { what: "clock".into(), ok, words });
     Ok(())
 }
 

@@ -243,6 +243,19 @@ impl Client {
         })
     }
 
+    /// How far the service's clock was ahead of ours, by the times that were handed in, in the answers since this was last
+    /// asked.
+    #[must_use]
+    pub fn take_clock_ahead(&self) -> Option<TimeDelta> {
+        self.http.take_clock_ahead()
+    }
+
+    /// Does the service stand on this machine?
+    #[must_use]
+    pub fn is_on_this_machine(&self) -> bool {
+        self.http.is_on_this_machine()
+    }
+
     /// Which service it polls.
     #[must_use]
     pub const fn service(&self) -> Service {

@@ -169,7 +169,9 @@ impl Daemon {
     /// # Errors
     /// [`ServiceError`]: the store, a secret file that others can read, a relay that may not be reached without TLS.
     pub fn open(settings: Settings, options: Options) -> Result<Self, ServiceError> {
-        Self::over(House::open(settings, options)?)
+        let house = House::open(settings, options)?;
+        house.clock.start();
+        Self::over(house)
     }
 
     /// The loops over a store that is open already.

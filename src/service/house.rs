@@ -7,6 +7,7 @@ use chrono_tz::Tz;
 use thiserror::Error;
 
 use super::clients;
+use super::clock_watch::ClockWatch;
 use super::learning::Lessons;
 use super::past_seasons::Archives;
 use super::weather_memory::WeatherMemory;
@@ -62,6 +63,8 @@ pub struct House {
     drawn: Mutex<BTreeMap<u64, Arc<StandardErrors>>>,
     /// What the places' thermometers have taught.
     pub(super) lessons: Lessons,
+    /// Is this machine's clock right?
+    pub clock: ClockWatch,
 }
 
 impl House {
@@ -87,6 +90,7 @@ impl House {
             log: Mutex::default(),
             drawn: Mutex::default(),
             lessons: Lessons::default(),
+            clock: ClockWatch::default(),
         }
     }
 

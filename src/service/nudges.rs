@@ -49,7 +49,8 @@ pub fn nudges(
     now: DateTime<Utc>,
 ) -> Result<Nudged, ServiceError> {
     let mut nudged = Nudged::default();
-    if !house.settings.season.nudges || house.settings.season.archives.is_empty() {
+    let is_off = house.clock.doubt(now).is_some() || !house.settings.season.nudges;
+    if is_off || house.settings.season.archives.is_empty() {
         return Ok(nudged);
     }
     let book = Book::read(house, decided)?;

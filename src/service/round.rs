@@ -135,6 +135,7 @@ pub async fn fetch_pass(
     go_on: &(dyn Fn() -> bool + Sync),
 ) -> Result<Vec<Fetched>, ServiceError> {
     let fetched = fetch_all(house, clients, sites, now, go_on).await?;
+    house.clock.note_clients(clients, now);
     let trouble: Vec<&str> =
         fetched.iter().map(|f| f.trouble.as_str()).filter(|t| !t.is_empty()).collect();
     let text = if trouble.is_empty() { "all answered".into() } else { trouble.join("; ") };

@@ -388,3 +388,23 @@ async fn n15_nulls_for_everything_are_no_forecast() {
     assert!(matches!(outcome, Outcome::Malformed { .. }), "{outcome:?}");
     assert_eq!(state.last_answer_at, None, "and no answer");
 }
+
+#[tokio::test]
+async fn a_services_clock_is_read_from_every_answer_and_a_copy_out_of_a_cache_allowed_for() {
+    let stated = |date: &'static str, age: &'static str| {
+        move |_: &str, _: usize| good().with("Date", date).with("Age", age)
+    };
+    for (date, age, ahead) in [
+        ("Mon, 14 Nov 2022 20:00:00 GMT", "0", TimeDelta::zero()),
+        ("Thu, 17 Nov 2022 20:00:00 GMT", "0", TimeDelta::days(3)),
+        ("Mon, 14 Nov 2022 17:00:00 GMT", "10800", TimeDelta::zero()),
+    ] {
+        let server = Server::start(stated(date, age)).await;
+        let client = client(&server);
+        assert!(client.is_on_this_machine());
+        assert_eq!(client.take_clock_ahead(), None, "nothing was asked");
+        let _ = client.fetch(quay(), None, &mut FetchState::default(), now()).await;
+        assert_eq!(client.take_clock_ahead(), Some(ahead), "{date}");
+        assert_eq!(client.take_clock_ahead(), None, "asked for and gone");
+    }
+}

@@ -1,7 +1,7 @@
 //! For how long an answer is good, by its own headers (RFC 9111): `max-age` less `Age`, else `Expires` less `Date`.
 //! Both are differences of the server's own clock, so ours may be wrong.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use reqwest::header::{AGE, CACHE_CONTROL, DATE, EXPIRES, HeaderMap, HeaderName, RETRY_AFTER};
 
 /// Asked no more often than this, whatever a header says, in seconds.
@@ -41,9 +41,10 @@ pub(super) fn retry_after_s(headers: &HeaderMap, now: DateTime<Utc>) -> Option<i
     (seconds >= 0).then_some(seconds)
 }
 
-/// Minutes by which the server's clock is ahead of `now`, if it says.
-pub(super) fn clock_apart_min(headers: &HeaderMap, now: DateTime<Utc>) -> Option<i64> {
-    Some((date(headers, &DATE)? - now).num_minutes())
+/// How far the server's clock is ahead of `now`, if it says; an answer out of a cache is as old as the cache says.
+pub(super) fn clock_ahead(headers: &HeaderMap, now: DateTime<Utc>) -> Option<TimeDelta> {
+    let age = text(headers, &AGE).and_then(|age| age.trim().parse::<u32>().ok()).unwrap_or(0);
+    Some(date(headers, &DATE)? + TimeDelta::seconds(i64::from(age)) - now)
 }
 
 pub(super) fn text<'a>(headers: &'a HeaderMap, name: &HeaderName) -> Option<&'a str> {

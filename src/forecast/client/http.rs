@@ -1,8 +1,10 @@
 //! One GET: identified, bounded in bytes and seconds, redirected only within its own host.
 
+use std::net::IpAddr;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use reqwest::header::{
     ACCEPT, CONTENT_TYPE, ETAG, HeaderMap, IF_MODIFIED_SINCE, IF_NONE_MATCH, LAST_MODIFIED,
     USER_AGENT,
@@ -10,7 +12,7 @@ use reqwest::header::{
 use reqwest::redirect::Policy;
 use reqwest::{Response, Url};
 
-use super::cache::{retry_after_s, text};
+use super::cache::{clock_ahead, retry_after_s, text};
 use super::state::{FetchState, Outcome, Refusal};
 use super::{ClientError, ClientSettings, Service};
 use crate::forecast::BODY_BYTES_MAX;
@@ -30,6 +32,8 @@ pub(super) struct Http {
     base: Url,
     user_agent: String,
     deadline: Duration,
+    /// The most that the server's clock was ahead of ours since somebody asked.
+    ahead: Arc<Mutex<Option<TimeDelta>>>,
 }
 
 /// A whole answer with status 200 or 304.
@@ -81,7 +85,20 @@ impl Http {
             .build()
             .map_err(|source| ClientError::Build { base: settings.base.clone(), source })?;
         let user_agent = format!("rimeward/{} ({contact})", env!("CARGO_PKG_VERSION"));
-        Ok(Self { client, base, user_agent, deadline: settings.deadline })
+        let deadline = settings.deadline;
+        Ok(Self { client, base, user_agent, deadline, ahead: Arc::default() })
+    }
+
+    /// How far the server's clock was ahead of ours in the answers since this was last asked; `None` without answers.
+    pub fn take_clock_ahead(&self) -> Option<TimeDelta> {
+        self.ahead.lock().unwrap_or_else(PoisonError::into_inner).take()
+    }
+
+    /// Does the server stand on this machine?
+    pub fn is_on_this_machine(&self) -> bool {
+        let host = self.base.host_str().unwrap_or_default();
+        let address = host.trim_matches(['[', ']']).parse::<IpAddr>();
+        host == "localhost" || address.is_ok_and(|address| address.is_loopback())
     }
 
     /// An address on the configured origin, from a path that we made.
@@ -135,6 +152,10 @@ impl Http {
             transient(format!("asking {}: {}", shown(&url), chain(&e.without_url())))
         })?;
         let status = response.status().as_u16();
+        if let Some(ahead) = clock_ahead(response.headers(), now) {
+            let mut most = self.ahead.lock().unwrap_or_else(PoisonError::into_inner);
+            *most = Some(most.map_or(ahead, |before| before.max(ahead)));
+        }
         if status == 304 {
             return Ok(Reply { headers: response.headers().clone(), body: None });
         }

@@ -3,7 +3,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 use reqwest::Url;
 
-use super::cache::{clock_apart_min, good_for_s};
+use super::cache::{clock_ahead, good_for_s};
 use super::http::{Ask, Http, Reply, keep_validators};
 use super::state::{Answer, FetchState, Outcome, Refusal, weigh};
 use crate::domain::weather::Forecast;
@@ -162,7 +162,8 @@ impl Once<'_> {
 
     fn read(&self, body: &[u8], reply: &Reply) -> Result<Forecast, Miss> {
         let context = Context { place: Some(self.place), now: Some(self.now) };
-        let apart = clock_apart_min(&reply.headers, self.now).filter(|m| m.abs() > CLOCK_APART_MIN);
+        let apart = clock_ahead(&reply.headers, self.now).map(|ahead| ahead.num_minutes());
+        let apart = apart.filter(|minutes| minutes.saturating_abs() > CLOCK_APART_MIN);
         match parse_gridpoint(body, &context) {
             Ok(mut forecast) => {
                 if let Some(minutes) = apart {

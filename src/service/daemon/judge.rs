@@ -16,6 +16,9 @@ const WAIT_FOR_FETCH: TimeDelta = TimeDelta::minutes(2);
 /// How soon it looks again whether the services have been asked.
 const WAIT_STEP: TimeDelta = TimeDelta::seconds(10);
 
+/// How soon it looks again whether the clock has been set.
+const CLOCK_STEP: TimeDelta = TimeDelta::minutes(1);
+
 /// See the module.
 pub struct JudgeLoop {
     desk: Desk,
@@ -44,6 +47,11 @@ impl JudgeLoop {
     ) -> Result<Done, ServiceError> {
         if self.waits_for_fetch(house, now)? {
             return Ok(Done::quiet("waits until the weather services have been asked"));
+        }
+        if let Some((until, why)) = house.clock.holds(now) {
+            let until = until.with_timezone(&house.settings.yard.time_zone).format("%H:%M");
+            let text = format!("{why}; nothing is judged until then, or until {until}");
+            return Ok(Done { ok: false, news: true, text, poke: Vec::new() });
         }
         let writes = house.store.others_wrote()?;
         let judged = judge_pass(house, &self.desk, &mut self.memory, now)?;
@@ -90,6 +98,9 @@ impl JudgeLoop {
         if let Some(since) = self.waits_since.filter(|since| *since <= now) {
             let waits = is_awaiting_answers(house, now)?;
             return Ok(if waits { (now + WAIT_STEP).min(since + WAIT_FOR_FETCH) } else { now });
+        }
+        if let Some((until, _)) = house.clock.holds(now) {
+            return Ok((now + CLOCK_STEP).min(until));
         }
         let Some(look) = self.looked.filter(|look| look.at <= now) else { return Ok(now) };
         if house.store.others_wrote()? != look.writes {
