@@ -16,6 +16,7 @@ mod page;
 pub mod record;
 pub mod sheet;
 pub mod place;
+pub mod replay;
 mod plan;
 pub mod round;
 pub mod self_test;
@@ -196,6 +197,8 @@ enum Command {
     Inspect(inspect::Args),
     /// When the first damaging freeze comes and the last, from an archive of past days
     Season(season::SeasonArgs),
+    /// What a past winter would have done to the boats, and what people would have been told
+    Replay(replay::ReplayArgs),
     /// A storage place, and what its own thermometer has taught about its nights
     Place(place::PlaceArgs),
     /// Checks the chain of the lay-up log and prints its head
@@ -327,6 +330,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Demo(args) => demo::demo(&args, around),
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),
+        Command::Replay(args) => replay::run(&args, around),
         Command::Inspect(args) => inspect_said(&args, around.json),
         Command::Season(args) => season::season(&args, around),
         Command::Place(args) => place::place(&args, around),

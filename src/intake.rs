@@ -5,6 +5,7 @@ pub mod csv;
 pub mod dates;
 pub mod entry;
 mod hidden;
+pub mod hours;
 pub mod layout;
 pub mod problems;
 mod remarks;

@@ -19,6 +19,7 @@ pub mod opening;
 pub mod held;
 pub mod outlook;
 pub mod report;
+pub mod replay;
 pub mod round;
 pub mod planning;
 pub mod past_seasons;

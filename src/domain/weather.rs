@@ -2,6 +2,7 @@
 
 pub mod credit;
 pub mod daily_curve;
+pub mod drawn;
 pub mod error_table;
 pub mod errors;
 pub mod fitted;

@@ -12,7 +12,7 @@ use crate::domain::weather::seasons::Day;
 /// Largest file, unpacked: a century and a half of one station has 3 MB as `.dly`.
 pub const ARCHIVE_BYTES_MAX: u64 = 64 * 1024 * 1024;
 /// Believed air temperatures, C.
-const BELIEVED_C: std::ops::RangeInclusive<f64> = -70.0..=60.0;
+pub(super) const BELIEVED_C: std::ops::RangeInclusive<f64> = -70.0..=60.0;
 
 /// A file that is no archive of days.
 #[derive(Debug, Error, PartialEq, Eq)]
@@ -25,7 +25,7 @@ pub enum ArchiveError {
     TooLarge,
     /// A table without the columns.
     #[error(
-        "line 1: no column {0}; a table needs date, tmin_c and tmax_c (or be a GHCN-Daily .dly file)"
+        "line 1: no column {0}; a table of days needs date, tmin_c and tmax_c (or be a GHCN-Daily .dly file), one of hours time and temperature_c"
     )]
     Column(&'static str),
     /// A row that cannot be read.
@@ -38,9 +38,17 @@ pub enum ArchiveError {
         /// What would be right.
         wanted: &'static str,
     },
-    /// No day with both values.
-    #[error("no day in it has both a low and a high")]
+    /// Nothing with a value.
+    #[error("no day in it has both a low and a high, and no hour a temperature")]
     Empty,
+    /// No row of the station.
+    #[error("no row is about {wanted}; the table has {has}")]
+    Station {
+        /// Which was looked for.
+        wanted: String,
+        /// Those that it has, some of them.
+        has: String,
+    },
 }
 
 /// The days with both values. In a table with a `station` column only rows of `station` are read, where it is given.
@@ -48,6 +56,18 @@ pub enum ArchiveError {
 /// # Errors
 /// [`ArchiveError`] with the line.
 pub fn days(body: &[u8], station: Option<&str>) -> Result<Vec<Day>, ArchiveError> {
+    let text = unpacked(body)?;
+    let first = text.lines().next().unwrap_or_default();
+    let days = if first.len() >= 29 && !first.contains(',') {
+        dly(&text)?
+    } else {
+        table(&text, station)?
+    };
+    if days.is_empty() { Err(ArchiveError::Empty) } else { Ok(days) }
+}
+
+/// The text of a file that may be gzipped.
+pub(super) fn unpacked(body: &[u8]) -> Result<String, ArchiveError> {
     let unreadable = |error: std::io::Error| ArchiveError::Unreadable(error.to_string());
     let mut bytes = Vec::new();
     let limit = ARCHIVE_BYTES_MAX.saturating_add(1);
@@ -62,14 +82,7 @@ pub fn days(body: &[u8], station: Option<&str>) -> Result<Vec<Day>, ArchiveError
     if u64::try_from(bytes.len()).is_ok_and(|length| length > ARCHIVE_BYTES_MAX) {
         return Err(ArchiveError::TooLarge);
     }
-    let text = String::from_utf8(bytes).map_err(|e| ArchiveError::Unreadable(e.to_string()))?;
-    let first = text.lines().next().unwrap_or_default();
-    let days = if first.len() >= 29 && !first.contains(',') {
-        dly(&text)?
-    } else {
-        table(&text, station)?
-    };
-    if days.is_empty() { Err(ArchiveError::Empty) } else { Ok(days) }
+    String::from_utf8(bytes).map_err(|error| ArchiveError::Unreadable(error.to_string()))
 }
 
 /// Fixed columns: year 12-15, month 16-17, element 18-21, then for each day value (tenths of a degree, 5), measurement,

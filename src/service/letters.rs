@@ -198,7 +198,8 @@ pub fn letters(
 }
 
 /// A circuit in the owner's words.
-pub(super) fn label_of(house: &House, circuit: &CircuitId) -> String {
+#[must_use]
+pub fn label_of(house: &House, circuit: &CircuitId) -> String {
     house
         .catalogue
         .circuit(circuit)

@@ -3,8 +3,6 @@
 //! anything. Run with `RIMEWARD_REAL_DATA=folder cargo bench --bench quiet`; the folder holds `data/obs_hourly.csv.gz`
 //! (columns station, time_local in standard time, temp_c).
 
-#[path = "../quiet/play.rs"]
-mod play;
 #[path = "quiet/fleet.rs"]
 mod fleet;
 #[path = "quiet/seasons.rs"]
@@ -14,10 +12,12 @@ use std::collections::BTreeMap;
 use std::process::ExitCode;
 
 use chrono::TimeDelta;
-use play::{Played, Rules, count, play};
 use rimeward::domain::alert::AlertSettings;
 use rimeward::domain::risk::Priority;
+use rimeward::domain::risk::timing::WorkingHours;
 use rimeward::domain::yard::Role;
+use rimeward::service::replay::play::{Fleet, Rules, play};
+use rimeward::service::replay::score::Played;
 
 const SEED: u64 = 62_682;
 const BOATS: usize = 40;
@@ -48,7 +48,7 @@ fn run(folder: &std::path::Path) -> Result<(), String> {
     for (index, season) in seasons.iter().enumerate() {
         let seed = SEED ^ u64::try_from(index).unwrap_or(0).wrapping_mul(0x9E37_79B9_7F4A_7C15);
         let yard = fleet::draw(BOATS, season.year, seed)?;
-        let weather = seasons::Drawn::new(season, seed);
+        let weather = seasons::Sky::new(season, seed);
         let rules = Rules {
             members: 64,
             horizon_h,
@@ -56,11 +56,13 @@ fn run(folder: &std::path::Path) -> Result<(), String> {
             past_days: 7,
             seed,
             alert: AlertSettings::default(),
+            worklist: "30 6 * * MON-FRI".to_owned(),
+            working_hours: WorkingHours::default(),
         };
         let span = (season.from + TimeDelta::days(8), season.until);
         let played = play(&yard, &weather, &rules, span)?;
         let manager = yard.people.iter().find(|person| person.role == Role::Manager);
-        let (to_manager, in_a_day) = manager.map_or((0, 0), |person| count(&played, &person.id));
+        let (to_manager, in_a_day) = manager.map_or((0, 0), |person| played.count(&person.id));
         println!(
             "  {} {}/{}: low {:.0} C; manager {to_manager} ({in_a_day} in a day); severe parts froze {:?}",
             season.station,
@@ -94,9 +96,9 @@ struct Total {
 }
 
 impl Total {
-    fn add(&mut self, yard: &play::Fleet, played: &Played) {
+    fn add(&mut self, yard: &Fleet, played: &Played) {
         for person in &yard.people {
-            let (all, in_a_day) = count(played, &person.id);
+            let (all, in_a_day) = played.count(&person.id);
             match person.role {
                 Role::Owner => {
                     self.owners.push(all);

@@ -3,7 +3,7 @@
 //!
 //! A winter runs from July to June, in the southern half of the earth from January to December. Hours between the low (06 h) and the high (15 h) of a day follow half a cosine.
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate, NaiveDateTime};
 
 use crate::domain::physics::part::{PartModel, ThermalClass};
 use crate::domain::units::Celsius;
@@ -196,6 +196,19 @@ impl Winter {
         }
         found
     }
+}
+
+/// The hours of days that follow one another, by the clocks of the place: from each low to the next.
+pub fn hours(days: &[Day]) -> impl Iterator<Item = (NaiveDateTime, f64)> + '_ {
+    days.iter()
+        .zip(days.iter().skip(1))
+        .filter(|(day, next)| day.date.succ_opt() == Some(next.date))
+        .flat_map(|(day, next)| {
+            (LOW_HOUR..LOW_HOUR + 24).filter_map(move |hour| {
+                let date = if hour < 24 { day.date } else { next.date };
+                Some((date.and_hms_opt(hour % 24, 0, 0)?, between(day, next, hour)))
+            })
+        })
 }
 
 /// The air at an hour from the day's low to the next day's, C.

@@ -9,7 +9,7 @@ use rimeward::domain::boat::LayupEvent;
 use rimeward::domain::catalogue::Catalogue;
 use rimeward::intake::{Known, csv};
 
-use super::play::Fleet;
+use rimeward::service::replay::play::Fleet;
 
 const SITES: &str = "site_id,site_name,kind,latitude,longitude,elevation_m,terrain,water_kind,heat_setpoint_c,power_needed,night_offset_c,time_zone,soak_hours,soak_outside_c,water_temperature_c,travel_minutes,duty_phone,notes
 LOT,Replay lot,outdoor,44.2,-69.1,10,inland,none,,no,0.0,Etc/GMT+5,,,,10,207-555-0150,

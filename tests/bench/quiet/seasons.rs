@@ -5,20 +5,11 @@ use std::path::Path;
 use std::process::Command;
 
 use chrono::{DateTime, Datelike, NaiveDateTime, TimeDelta, TimeZone, Utc};
-use rand_xoshiro::Xoshiro256PlusPlus;
-use rand_xoshiro::rand_core::{Rng, SeedableRng};
 use rimeward::domain::weather::Step;
-use rimeward::domain::weather::errors::ErrorModel;
+use rimeward::domain::weather::drawn::{AHEAD_H, Drawn, KnownHours};
 use rimeward::domain::yard::Site;
+use rimeward::service::replay::play::Weather;
 
-use super::play::Weather;
-
-/// Hours ahead that are forecast.
-const AHEAD_H: usize = 240;
-/// Hours between issues.
-const ISSUE_H: i64 = 6;
-/// A gap in the record of this many hours is bridged; a season with a longer one is left out.
-const GAP_H: usize = 12;
 /// Days of a season: 20 September to 30 April.
 const SEASON_DAYS: i64 = 222;
 
@@ -72,127 +63,36 @@ pub fn read(path: &Path) -> Result<Vec<Season>, String> {
 fn season(station: &str, year: i32, hours: &BTreeMap<i64, f64>) -> Option<Season> {
     let from = Utc.with_ymd_and_hms(year, 9, 20, 5, 0, 0).single()?;
     let until = from + TimeDelta::days(SEASON_DAYS);
-    let (first, last) =
-        (from.timestamp() / 3600, until.timestamp() / 3600 + i64::try_from(AHEAD_H).ok()?);
-    let mut air_c = Vec::new();
-    let mut gap = 0;
-    let mut before = *hours.range(..=first).next_back()?.1;
-    for hour in first..last {
-        match hours.get(&hour) {
-            Some(value) => {
-                let missing = air_c.len().checked_sub(gap)?;
-                let steps = f64::from(u32::try_from(gap + 1).ok()?);
-                for (index, slot) in air_c.iter_mut().skip(missing).enumerate() {
-                    let share = f64::from(u32::try_from(index + 1).ok()?) / steps;
-                    *slot = before + (value - before) * share;
-                }
-                air_c.push(*value);
-                (before, gap) = (*value, 0);
-            }
-            // The last days are only forecast.
-            None if hour > until.timestamp() / 3600 => air_c.push(before),
-            None => {
-                gap += 1;
-                if gap > GAP_H {
-                    return None;
-                }
-                air_c.push(before);
-            }
-        }
+    let mut air_c = KnownHours::bridged(hours, (from, until))?.air_c;
+    // The last days are only forecast; where they are not known the last hour stands for them.
+    let mut last = *air_c.last()?;
+    for hour in 0..i64::try_from(AHEAD_H).ok()? {
+        last = hours.get(&(until.timestamp() / 3600 + hour)).copied().unwrap_or(last);
+        air_c.push(last);
     }
     let coldest_c = air_c.iter().copied().fold(f64::INFINITY, f64::min);
     Some(Season { station: station.to_owned(), year, from, until, coldest_c, air_c })
 }
 
-/// Forecasts of a season: what no forecast knows of an hour stays from issue to issue; what becomes known of it between
-/// two issues is drawn once, so that the error shrinks as the hour comes near.
-pub struct Drawn<'a> {
-    season: &'a Season,
-    /// Standard normal paths, one for the hour itself and one for each issue's news.
-    unknown: Vec<f64>,
-    news: Vec<Vec<f64>>,
-    model: ErrorModel,
-}
+/// Forecasts of a season, drawn from the error model.
+pub struct Sky(Drawn);
 
-impl<'a> Drawn<'a> {
-    pub fn new(season: &'a Season, seed: u64) -> Self {
-        let model = ErrorModel { place_sd_k: 0.0, ..ErrorModel::default() };
-        let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
-        let hours = season.air_c.len();
-        let issues = hours / usize::try_from(ISSUE_H).unwrap_or(6) + 1;
-        let unknown = path(hours, 0.0, &model, &mut rng);
-        let news =
-            (0..issues).map(|_| path(AHEAD_H + 6, model.shift_share, &model, &mut rng)).collect();
-        Self { season, unknown, news, model }
-    }
-
-    fn index(&self, at: DateTime<Utc>) -> Option<usize> {
-        usize::try_from((at - self.season.from).num_hours()).ok()
-    }
-
-    fn error_k(&self, issued: usize, hour: usize) -> Option<f64> {
-        let truth = *self.season.air_c.get(hour)?;
-        let step = usize::try_from(ISSUE_H).ok()?;
-        let sd = |lead: usize| self.model.sd(f64::from(u32::try_from(lead).unwrap_or(0)), truth);
-        let mut error = sd(0) * self.unknown.get(hour)?;
-        // The news that come after this issue and before the hour.
-        let mut issue = issued + step;
-        while issue <= hour {
-            let (near, far) = (sd(hour - issue), sd(hour - issue + step));
-            let fresh = (far * far - near * near).max(0.0).sqrt();
-            error += fresh * self.news.get(issue / step)?.get(hour - issue)?;
-            issue += step;
-        }
-        Some(error)
+impl Sky {
+    pub fn new(season: &Season, seed: u64) -> Self {
+        let truth = KnownHours { from: season.from, air_c: season.air_c.clone() };
+        Self(Drawn::new(truth, seed))
     }
 }
 
-/// A path with the correlation of the error model: a shift and an AR(1) part, each of unit variance together.
-fn path(
-    hours: usize,
-    shift_share: f64,
-    model: &ErrorModel,
-    rng: &mut Xoshiro256PlusPlus,
-) -> Vec<f64> {
-    let keep = (-1.0 / model.decay_h).exp();
-    let (shift, mut wander) = (normal(rng), normal(rng));
-    (0..hours)
-        .map(|_| {
-            wander = keep * wander + (1.0 - keep * keep).sqrt() * normal(rng);
-            shift_share.sqrt() * shift + (1.0 - shift_share).sqrt() * wander
-        })
-        .collect()
-}
-
-/// Box and Muller 1958.
-fn normal(rng: &mut Xoshiro256PlusPlus) -> f64 {
-    let mut unit =
-        || (f64::from(u32::try_from(rng.next_u64() >> 32).unwrap_or(0)) + 0.5) / 4_294_967_296.0;
-    (-2.0 * unit().ln()).sqrt() * (std::f64::consts::TAU * unit()).cos()
-}
-
-impl Weather for Drawn<'_> {
+impl Weather for Sky {
     fn newest(&self, _: &Site, now: DateTime<Utc>) -> Option<(DateTime<Utc>, Vec<Step>)> {
-        let step = usize::try_from(ISSUE_H).ok()?;
-        let issued = self.index(now)? / step * step;
-        let issued_at = self.season.from + TimeDelta::hours(i64::try_from(issued).ok()?);
-        let hours = (issued..issued + AHEAD_H).filter_map(|hour| {
-            let truth = *self.season.air_c.get(hour)?;
-            let time = self.season.from + TimeDelta::hours(i64::try_from(hour).ok()?);
-            let forecast = truth - self.error_k(issued, hour)?;
-            Some(Step { temperature_c: Some(forecast), ..Step::empty(time) })
-        });
-        Some((issued_at, hours.collect()))
+        self.0.newest(now)
     }
 
     fn past(&self, _: &Site, from: DateTime<Utc>, until: DateTime<Utc>) -> Vec<Step> {
-        let hours = (until - from).num_hours();
-        (0..hours)
+        (0..(until - from).num_hours())
             .map(|hour| from + TimeDelta::hours(hour))
-            .map(|time| {
-                let truth = self.index(time).and_then(|index| self.season.air_c.get(index));
-                Step { temperature_c: truth.copied(), ..Step::empty(time) }
-            })
+            .map(|time| Step { temperature_c: self.0.truth().at(time), ..Step::empty(time) })
             .collect()
     }
 }

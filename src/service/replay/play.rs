@@ -1,22 +1,25 @@
 //! Plays a fleet through a winter in memory: fold, judge, decide as the service does it, without a store and without
-//! letters. Used by the test on the invented winter and by the bench over recorded seasons.
+//! letters.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::domain::alert::{
+use crate::domain::alert::{
     Act, Alert, AlertSettings, Kind, Low, Situation, System, Target, Telling, WorklistTimes, decide,
 };
-use rimeward::domain::boat::{Boat, BoatId, BoatState, LayupEvent, PersonId, SiteId, fold};
-use rimeward::domain::catalogue::Catalogue;
-use rimeward::domain::risk::ambient::PlaceWeather;
-use rimeward::domain::risk::judge::{Judge, JudgeSettings};
-use rimeward::domain::risk::{CircuitRisk, Consequence, Priority};
-use rimeward::domain::weather::errors::{Ensemble, ErrorModel};
-use rimeward::domain::weather::{ForecastState, Step, place};
-use rimeward::domain::yard::{Person, Role, Site};
-use rimeward::service::survey::low;
-use rimeward::settings::schedule::Schedule;
+use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
+use crate::domain::catalogue::Catalogue;
+use crate::domain::risk::ambient::PlaceWeather;
+use crate::domain::risk::judge::{Judge, JudgeSettings};
+use crate::domain::risk::timing::WorkingHours;
+use crate::domain::risk::{CircuitRisk, Consequence, Priority};
+use crate::domain::weather::errors::{Ensemble, ErrorModel};
+use crate::domain::weather::{ForecastState, Step, place};
+use crate::domain::yard::{Person, Role, Site};
+use crate::service::survey::low;
+use crate::settings::schedule::Schedule;
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::score::{Frozen, Message, Played};
 
 /// Where the weather comes from.
 pub trait Weather {
@@ -27,51 +30,35 @@ pub trait Weather {
 }
 
 /// Who and what is played.
+#[derive(Debug, Clone)]
 pub struct Fleet {
+    /// Places by id.
     pub sites: BTreeMap<SiteId, Site>,
+    /// People.
     pub people: Vec<Person>,
+    /// Boats, each with the events that concern it, those of its place too.
     pub boats: Vec<(Boat, Vec<LayupEvent>)>,
 }
 
 /// How it is played.
-pub struct Rules {
-    pub members: usize,
-    pub horizon_h: usize,
-    pub every_h: i64,
-    pub past_days: i64,
-    pub seed: u64,
-    pub alert: AlertSettings,
-}
-
-/// One message that a person gets: a roll-up counts once.
 #[derive(Debug, Clone)]
-pub struct Message {
-    pub at: DateTime<Utc>,
-    pub person: PersonId,
-    pub alerts: Vec<(String, u32)>,
-    pub closing: bool,
-    pub priority: Priority,
-}
-
-/// What came of it.
-#[derive(Default)]
-pub struct Played {
-    pub messages: Vec<Message>,
-    pub alerts: Vec<Alert>,
-    /// Hours from the first word of the episode to the first danger, for episodes that reached the two upper priorities
-    /// while there was still time.
-    pub leads_h: Vec<f64>,
-    /// Severe parts that froze: told to the owner a day or more before, told later, never told.
-    pub froze: [usize; 3],
-    /// The never told, in words.
-    pub missed: Vec<String>,
-    /// Episodes, and those of them in which nothing that was named froze.
-    pub episodes: usize,
-    pub false_alarms: usize,
-    /// Raises told to an owner of each boat's episode, to look for chattering.
-    pub raised: BTreeMap<BoatId, Vec<DateTime<Utc>>>,
-    pub fleeting: usize,
-    pub rounds: usize,
+pub struct Rules {
+    /// Paths of the weather that are drawn.
+    pub members: usize,
+    /// Hours ahead for which chances are taken.
+    pub horizon_h: usize,
+    /// Hours between two looks.
+    pub every_h: i64,
+    /// Days of the past from which the ice at the start is computed.
+    pub past_days: i64,
+    /// Of the drawn paths.
+    pub seed: u64,
+    /// When people are told.
+    pub alert: AlertSettings,
+    /// When the worklist goes out, by cron.
+    pub worklist: String,
+    /// When people work.
+    pub working_hours: WorkingHours,
 }
 
 /// Plays from `from` to `until`.
@@ -85,7 +72,7 @@ pub fn play(
     (from, until): (DateTime<Utc>, DateTime<Utc>),
 ) -> Result<Played, String> {
     let catalogue = Catalogue::built_in().map_err(|error| error.to_string())?;
-    let schedule = Schedule::parse("30 6 * * MON-FRI")?;
+    let schedule = Schedule::parse(&rules.worklist)?;
     let mut game = Game {
         fleet,
         catalogue: &catalogue,
@@ -159,7 +146,7 @@ impl Game<'_> {
         if here.is_empty() || now - issued_at > TimeDelta::hours(24) {
             return Ok(());
         }
-        let hour = rimeward::service::survey::whole_hour(now);
+        let hour = crate::service::survey::whole_hour(now);
         let local = place::at_the_place(site, &steps);
         let coming: Vec<Step> =
             local.into_iter().filter(|step| step.time >= hour).take(self.rules.horizon_h).collect();
@@ -181,8 +168,11 @@ impl Game<'_> {
             .is_some_and(|mitigation| mitigation.on);
         let low = low(&paths, hour, self.rules.horizon_h);
         let view = PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat_on };
-        let settings =
-            JudgeSettings { horizon_h: self.rules.horizon_h, ..JudgeSettings::default() };
+        let settings = JudgeSettings {
+            horizon_h: self.rules.horizon_h,
+            working_hours: self.rules.working_hours,
+            ..JudgeSettings::default()
+        };
         let mut judge = Judge::new(&view, self.catalogue, settings);
         for (boat, state) in here {
             let rows = judge.boat(boat, &state).map_err(|error| error.to_string())?;
@@ -218,20 +208,12 @@ impl Game<'_> {
                 .filter(|known| known.system == System::of(row) && known.since == row.since)
                 .map(|known| known.told_at)
                 .min();
-            let slot = match told {
-                Some(at) if now - at >= TimeDelta::hours(24) => 0,
-                Some(_) => 1,
-                None => 2,
-            };
-            if let Some(count) = self.played.froze.get_mut(slot) {
+            let (boat, circuit) = (boat.id.clone(), row.circuit.clone());
+            let frozen = Frozen { at: now, boat, circuit, told };
+            if let Some(count) = self.played.froze.get_mut(frozen.slot()) {
                 *count += 1;
             }
-            if slot > 0 {
-                self.played.missed.push(format!(
-                    "{now} {} {} {} told {told:?}",
-                    boat.id, row.circuit, row.consequence as u8
-                ));
-            }
+            self.played.frozen.push(frozen);
         }
     }
 
@@ -279,7 +261,7 @@ impl Game<'_> {
             episodes_closed: closed.map_or(0, |all| u32::try_from(all.len()).unwrap_or(0)),
             people: self.fleet.people.iter().filter(mine).cloned().collect(),
             recent,
-            working_hours: rimeward::domain::risk::timing::WorkingHours::default(),
+            working_hours: self.rules.working_hours,
             settings: self.rules.alert.clone(),
         };
         let decision = decide(&situation, now);
@@ -315,6 +297,7 @@ impl Game<'_> {
         });
         if let Some(Some(message)) = joined {
             message.alerts.push(name);
+            message.tellings.push(telling.clone());
             message.closing &= closing;
             message.priority = message.priority.max(priority);
             return;
@@ -323,6 +306,7 @@ impl Game<'_> {
             at: now,
             person: telling.recipient.clone(),
             alerts: vec![name],
+            tellings: vec![telling.clone()],
             closing,
             priority,
         });
@@ -357,21 +341,4 @@ impl Game<'_> {
         }
         self.played
     }
-}
-
-/// Messages of one person: all, and the most in 24 hours that are neither closing nor of high priority.
-pub fn count(played: &Played, person: &PersonId) -> (usize, usize) {
-    let own: Vec<&Message> = played.messages.iter().filter(|m| m.person == *person).collect();
-    let counted: Vec<DateTime<Utc>> = own
-        .iter()
-        .filter(|message| !message.closing && message.priority < Priority::High)
-        .map(|message| message.at)
-        .collect();
-    let in_a_day = |at: &DateTime<Utc>| {
-        counted
-            .iter()
-            .filter(|other| **other <= *at && *at - **other < TimeDelta::hours(24))
-            .count()
-    };
-    (own.len(), counted.iter().map(in_a_day).max().unwrap_or(0))
 }

@@ -1,0 +1,5 @@
+//! A past winter once more: what people would have been told, and whether it was in time.
+
+pub mod play;
+pub mod score;
+pub mod winter;
