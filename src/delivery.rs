@@ -4,6 +4,7 @@
 //! Invariants: nothing that a person typed reaches a header raw; the same letter gives the same bytes; every attempt
 //! ends within its own deadline; an outcome that we do not know is tried again with the same Message-ID.
 
+pub mod channel;
 pub mod envelope;
 pub mod maildir;
 pub mod mime;
@@ -11,7 +12,8 @@ pub mod outbox;
 pub mod secret;
 pub mod smtp;
 
+pub use channel::Channel;
 pub use maildir::Maildir;
 pub use mime::{MimeError, to_bytes};
-pub use outbox::{Channel, DeliverReport, Limits, deliver_due};
+pub use outbox::{DeliverReport, Limits, deliver_due};
 pub use smtp::{Relay, RelaySettings, Security, Verdict};

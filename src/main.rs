@@ -2,8 +2,9 @@
 
 use std::process::ExitCode;
 
-#[expect(clippy::disallowed_methods, reason = "the one place where the environment enters")]
 fn main() -> ExitCode {
-    let environment = std::env::vars().collect();
-    rimeward::cli::run(std::env::args_os(), &environment)
+    // What is no text is none of ours.
+    let text = |word: std::ffi::OsString| word.into_string().ok();
+    let pairs = std::env::vars_os().filter_map(|(name, value)| Some((text(name)?, text(value)?)));
+    rimeward::cli::run(std::env::args_os(), &pairs.collect())
 }

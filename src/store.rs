@@ -34,6 +34,7 @@ use std::sync::atomic::AtomicU64;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
+use chrono::{DateTime, Utc};
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 
 pub use alerts::{AlertFilter, AlertRecord, TransitionRow};
@@ -88,6 +89,8 @@ pub struct Store {
     connection: Mutex<Connection>,
     /// New forecasts kept through this value.
     forecasts: AtomicU64,
+    /// Letters that the server accepted and that could not be marked: number, the server's words, when.
+    unmarked: Mutex<Vec<(i64, String, DateTime<Utc>)>>,
 }
 
 impl Store {
@@ -142,7 +145,11 @@ impl Store {
         connection.set_prepared_statement_cache_capacity(STATEMENTS_KEPT);
         migrate::forward(&mut connection, known)?;
         refuse_read_only(&connection, doing)?;
-        Ok(Self { connection: Mutex::new(connection), forecasts: AtomicU64::new(0) })
+        Ok(Self {
+            connection: Mutex::new(connection),
+            forecasts: AtomicU64::new(0),
+            unmarked: Mutex::default(),
+        })
     }
 
     /// The one connection. A panic elsewhere rolled its transaction back, so a poisoned lock is still good.

@@ -25,5 +25,6 @@ pub fn relay(port: u16) -> RelaySettings {
         login: None,
         extra_ca_pem: None,
         deadline: Duration::from_secs(1),
+        accept_deadline: Duration::from_millis(300),
     }
 }

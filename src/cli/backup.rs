@@ -58,8 +58,17 @@ pub fn restore(args: &RestoreArgs, around: &Surroundings<'_>) -> Result<Said, Re
             args.file.display()
         )));
     }
+    let same = |one: &Path, other: &Path| {
+        one.canonicalize().ok().zip(other.canonicalize().ok()).is_some_and(|(a, b)| a == b)
+    };
+    if same(&args.file, path) {
+        return Err(Refusal::bad_input(format!(
+            "{} is the store itself; name a file that rimeward backup wrote",
+            args.file.display()
+        )));
+    }
     let _hold = Hold::take(path)?;
-    Store::check_backup(&args.file).map_err(refused)?;
+    Store::check_backup(&args.file).map_err(|error| no_backup(&args.file, error))?;
     let (store, aside) = open_or_set_aside(path, around.now)?;
     if let (Some(keep), None) = (&args.keep, &aside) {
         store.backup(keep).map_err(refused)?;
@@ -132,6 +141,17 @@ fn with_ending(path: &Path, ending: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(ending);
     name.into()
+}
+
+/// The store is as it was: it is the file that was named which is no good.
+fn no_backup(file: &Path, error: StoreError) -> Refusal {
+    match error {
+        StoreError::Damaged { .. } => Refusal::bad_input(format!(
+            "{} is damaged, or no file that rimeward backup wrote; the store is as it was: name another backup",
+            file.display()
+        )),
+        error => refused(error),
+    }
 }
 
 /// What the caller got wrong is bad input; the rest is as ever.

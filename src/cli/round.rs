@@ -1,9 +1,12 @@
 //! `rimeward round`: one pass, then exit.
 
+use chrono::{DateTime, Utc};
 use serde_json::json;
 
 use super::{Exit, Refusal, Said, Surroundings, runtime};
+use crate::delivery::outbox::DeliverReport;
 use crate::domain::weather::ForecastState;
+use crate::service::clock::SystemClock;
 use crate::service::letters::Desk;
 use crate::service::post::channel;
 use crate::service::round::{Memory, RoundReport, Works, round};
@@ -27,6 +30,10 @@ pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     let house = around.house()?;
     let zone = house.settings.yard.time_zone;
     let now = around.time_or_now(args.at.as_deref(), zone)?;
+    let clock = SystemClock;
+    let present = || clock.now();
+    let present: Option<&dyn Fn() -> DateTime<Utc>> =
+        if args.at.is_none() { Some(&present) } else { None };
     if house.store.sites()?.is_empty() {
         return Err(Refusal::bad_input(
             "the store holds no place yet; bring in your tables first: rimeward import sites FILE, then people, boats and events",
@@ -38,13 +45,17 @@ pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     let desk = Desk::of(&house)?;
     let client = house.weather_client()?;
     let mut way_out = if args.no_send { None } else { Some(channel(&house.settings.mail, true)?) };
-    let mut works =
-        Works { house: &house, desk: &desk, client: client.as_ref(), channel: way_out.as_mut() };
+    let mut works = Works {
+        house: &house,
+        desk: &desk,
+        client: client.as_ref(),
+        channel: way_out.as_mut(),
+        present,
+    };
     let report = runtime()?.block_on(round(&mut works, &mut Memory::default(), now))?;
-    let stuck = report
-        .delivered
-        .as_ref()
-        .is_some_and(|d| d.relay_trouble.is_some() || !d.rejected.is_empty());
+    let stuck = report.delivered.as_ref().is_some_and(DeliverReport::is_trouble)
+        || report.unsendable > 0
+        || !report.nobody_left.is_empty();
     let clock = house.clock.doubt(now);
     let exit = match (report.is_blind(), stuck || clock.is_some()) {
         (true, _) => Exit::Blind,
@@ -102,6 +113,13 @@ fn in_words(report: &RoundReport) -> String {
         if let Some(why) = &delivered.relay_trouble {
             text += &format!("THE RELAY CANNOT BE USED: {why}\n");
         }
+        for words in &delivered.postponed {
+            text += &format!("NOT YET: {words}\n");
+        }
+        for refused in &delivered.refused {
+            text +=
+                &format!("THE ADDRESS OF {} TAKES NO MAIL: {}\n", refused.recipient, refused.why);
+        }
         if let [first, more @ ..] = delivered.rejected.as_slice() {
             text += &format!("REFUSED BY THE RELAY, tried again later: {first}");
             text += &match more.len() {
@@ -126,7 +144,7 @@ fn as_json(report: &RoundReport) -> serde_json::Value {
         .map(|place| json!({ "site": place.site.id, "state": place.state }))
         .collect();
     let delivered = report.delivered.as_ref().map(
-        |d| json!({ "sent": d.sent, "deferred": d.deferred, "failed": d.failed, "expired": d.expired, "relay_trouble": d.relay_trouble, "rejected": d.rejected }),
+        |d| json!({ "sent": d.sent, "deferred": d.deferred, "failed": d.failed, "expired": d.expired, "relay_trouble": d.relay_trouble, "rejected": d.rejected, "postponed": d.postponed }),
     );
     json!({
         "fetched": fetched,
@@ -134,6 +152,7 @@ fn as_json(report: &RoundReport) -> serde_json::Value {
         "changes": report.changes,
         "queued": report.queued,
         "unsendable": report.unsendable,
+        "nobody_left": report.nobody_left,
         "delivered": delivered,
     })
 }

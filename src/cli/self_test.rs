@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings, runtime};
-use crate::delivery::outbox::Channel;
+use crate::delivery::Channel;
 use crate::forecast::Place;
 use crate::forecast::client::{Client, FetchState, Outcome};
 use crate::service::clock_watch;
@@ -67,7 +67,7 @@ pub fn self_test(_args: &SelfTestArgs, around: &Surroundings<'_>) -> Result<Said
 
 fn store(house: &House, findings: &mut Vec<Finding>) {
     let look = || -> Result<String, crate::store::StoreError> {
-        house.store.quick_check()?;
+        house.store.full_check()?;
         let (sites, boats) = (house.store.sites()?.len(), house.store.boats()?.len());
         let outbox = house.store.outbox_summary()?;
         let waiting: u32 = [OutboxState::Queued, OutboxState::Deferred, OutboxState::Leased]

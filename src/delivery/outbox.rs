@@ -8,10 +8,10 @@ use std::time::{Duration, Instant};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use super::channel::Channel;
 use super::envelope;
-use super::maildir::Maildir;
 use super::mime::plainer;
-use super::smtp::{Parcel, Relay, Verdict};
+use super::smtp::Verdict;
 use crate::domain::boat::PersonId;
 use crate::store::outbox::{Fault, Plainer, Posted, Wait};
 use crate::store::{Store, StoreError, failpoint};
@@ -30,68 +30,18 @@ const FULL_FOR: TimeDelta = TimeDelta::hours(24);
 /// have been accepted, and each more is a possible repeat.
 const UNKNOWN_MOST: usize = 3;
 
-/// How long a Maildir may take for one letter.
-const MAILDIR_DEADLINE: Duration = Duration::from_secs(10);
+/// After an outcome that stayed unknown the letter may have been accepted: it goes again no sooner than this (RFC 5321
+/// 4.5.4.1), and so often at most. Then it counts as lost, the next contact hears of it, and it is written anew.
+const UNKNOWN_WAIT: TimeDelta = TimeDelta::minutes(30);
+const UNKNOWN_EACH: u32 = 3;
+/// How the answer of such a letter begins in the outbox, before its number.
+const UNKNOWN_MARK: &str = "outcome unknown, time ";
 
-/// A way out.
-#[derive(Debug)]
-pub enum Channel {
-    /// Files.
-    Maildir(Maildir),
-    /// A mail relay. Boxed for its size.
-    Smtp(Box<Relay>),
-}
+/// So many addresses refused in one pass that took no letter at all: the relay is at fault, not they.
+const REFUSALS_OF_RELAY: usize = 3;
 
-impl Channel {
-    /// As it stands in the outbox.
-    #[must_use]
-    pub const fn name(&self) -> &'static str {
-        match self {
-            Self::Maildir(_) => "maildir",
-            Self::Smtp(_) => "smtp",
-        }
-    }
-
-    const fn deadline(&self) -> Duration {
-        match self {
-            Self::Maildir(_) => MAILDIR_DEADLINE,
-            Self::Smtp(relay) => relay.deadline(),
-        }
-    }
-
-    async fn send(&mut self, letter: &Posted) -> Verdict {
-        let row = &letter.row;
-        match self {
-            Self::Maildir(maildir) => {
-                let recipient = row.recipient.as_str();
-                match maildir.deliver(recipient, &row.message_id, row.queued_at, &row.bytes) {
-                    Ok((path, true)) => {
-                        Verdict::Sent { reply: format!("written to {}", path.display()) }
-                    }
-                    Ok((path, false)) => {
-                        Verdict::Sent { reply: format!("lay there already: {}", path.display()) }
-                    }
-                    Err(error) => Verdict::Relay {
-                        why: format!(
-                            "writing into the Maildir {}: {error}",
-                            maildir.folder.display()
-                        ),
-                    },
-                }
-            }
-            Self::Smtp(relay) => {
-                let (return_path, address) = (&row.return_path, &row.address);
-                relay.send(Parcel { return_path, address, bytes: &row.bytes }).await
-            }
-        }
-    }
-
-    async fn finish(&mut self) {
-        if let Self::Smtp(relay) = self {
-            relay.quit().await;
-        }
-    }
-}
+/// How often a letter in hand shows that it is still being sent.
+const SIGN: Duration = Duration::from_secs(20);
 
 /// Bounds of one pass.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -138,8 +88,22 @@ pub struct DeliverReport {
     pub refused: Vec<Refusal>,
     /// The server refused these letters for another reason than their address; they are tried again all the same.
     pub rejected: Vec<String>,
+    /// What the server said to letters that are to be tried again, each once.
+    pub postponed: Vec<String>,
     /// The relay could not be used at all.
     pub relay_trouble: Option<String>,
+}
+
+impl DeliverReport {
+    /// Is there something that a person should look at: a relay that cannot be used or takes nothing, a letter refused?
+    #[must_use]
+    pub const fn is_trouble(&self) -> bool {
+        let takes_nothing = self.sent == 0 && self.deferred > 0;
+        self.relay_trouble.is_some()
+            || takes_nothing
+            || self.failed > 0
+            || !self.rejected.is_empty()
+    }
 }
 
 /// Sends what is due on a channel at `now` and notes what became of it.
@@ -187,6 +151,7 @@ async fn passes(
     // A letter begun within the first deadline ends within the second: nobody else takes it meanwhile.
     let lease_for = TimeDelta::from_std(deadline * 3).unwrap_or(TimeDelta::MAX);
     let (mut begun, mut unknown) = (0, 0);
+    let mut refused: Vec<(Posted, String)> = Vec::new();
     while begun < limits.most && go_on() {
         let left = u32::try_from(limits.most - begun).unwrap_or(u32::MAX);
         // A slow pass moves on with the clock: a lease counted from its start would be over before it is given.
@@ -207,7 +172,17 @@ async fn passes(
                 continue;
             }
             begun += 1;
-            let verdict = channel.send(letter).await;
+            let verdict = {
+                let until = || now + whole_seconds(leased.elapsed()) + lease_for;
+                let sign = || {
+                    go_on();
+                    if let Err(error) = store.renew(letter.id, letter.attempts, until()) {
+                        tracing::warn!("the lease of a letter in hand runs out: {error}");
+                    }
+                };
+                watched(channel.send(letter), sign).await
+            };
+            let now = now + whole_seconds(leased.elapsed());
             if let Verdict::Unknown { why } = &verdict {
                 unknown += 1;
                 if unknown >= UNKNOWN_MOST {
@@ -216,10 +191,50 @@ async fn passes(
             } else {
                 unknown = 0;
             }
+            if let Verdict::AddressRefused { why, .. } = verdict {
+                // Whose fault it is shows when the relay has taken another letter, or none.
+                refused.push((letter.clone(), why));
+                continue;
+            }
             note(store, letter, verdict, now, report)?;
         }
+        settle_refused(store, &mut refused, now, report)?;
         if report.relay_trouble.is_some() {
             return Ok(());
+        }
+    }
+    Ok(())
+}
+
+/// Waits for a letter to be sent, and gives a sign now and then that it still is.
+async fn watched(sending: impl Future<Output = Verdict>, mut sign: impl FnMut()) -> Verdict {
+    tokio::pin!(sending);
+    loop {
+        match tokio::time::timeout(SIGN, &mut sending).await {
+            Ok(verdict) => return verdict,
+            Err(_) => sign(),
+        }
+    }
+}
+
+/// Gives up the letters whose addresses were refused; where the relay refused several and took nothing, it is at fault, and
+/// they wait.
+fn settle_refused(
+    store: &Store,
+    refused: &mut Vec<(Posted, String)>,
+    now: DateTime<Utc>,
+    report: &mut DeliverReport,
+) -> Result<(), StoreError> {
+    let mut addresses: Vec<&str> =
+        refused.iter().map(|(letter, _)| letter.row.address.as_str()).collect();
+    addresses.sort_unstable();
+    addresses.dedup();
+    let all_alike = addresses.len() >= REFUSALS_OF_RELAY && report.sent == 0;
+    for (letter, why) in refused.drain(..) {
+        if all_alike {
+            reject(store, &letter, Fault::Policy, why, now, report)?;
+        } else {
+            give_up(store, &letter, why, now, report)?;
         }
     }
     Ok(())
@@ -283,9 +298,13 @@ fn note(
             give_up(store, letter, why, now, report)
         }
         Verdict::AddressRefused { why, .. } => give_up(store, letter, why, now, report),
-        Verdict::Retry { why } | Verdict::MailboxFull { why } | Verdict::Unknown { why } => {
+        Verdict::Retry { why } | Verdict::MailboxFull { why } => {
+            if !report.postponed.contains(&why) {
+                report.postponed.push(why.clone());
+            }
             defer(store, letter, None, &why, now, report)
         }
+        Verdict::Unknown { why } => doubt(store, letter, &why, now, report),
         Verdict::Relay { why } => {
             report.relay_trouble = Some(why.clone());
             defer(store, letter, None, &why, now, report)
@@ -338,6 +357,33 @@ fn reject(
 ) -> Result<(), StoreError> {
     defer(store, letter, Some(fault), &why, now, report)?;
     report.rejected.push(why);
+    Ok(())
+}
+
+/// Nobody knows whether the relay took the letter: it goes again, late and seldom.
+fn doubt(
+    store: &Store,
+    letter: &Posted,
+    why: &str,
+    now: DateTime<Utc>,
+    report: &mut DeliverReport,
+) -> Result<(), StoreError> {
+    let before = letter.answer.as_deref().and_then(|answer| answer.strip_prefix(UNKNOWN_MARK));
+    let before = before.and_then(|rest| rest.split(':').next()?.parse::<u32>().ok()).unwrap_or(0);
+    let times = before.saturating_add(1);
+    let why = format!("{UNKNOWN_MARK}{times}: {why}");
+    if times >= UNKNOWN_EACH {
+        store.mark_failed(letter.id, letter.attempts, Fault::Other, &why, now)?;
+        report.rejected.push(why);
+        return Ok(());
+    }
+    let until = now + UNKNOWN_WAIT + wait(letter.id, 1);
+    let wait = Wait { until, fault: None, why: &why };
+    store.mark_deferred(letter.id, letter.attempts, &wait, now)?;
+    report.deferred += 1;
+    if !report.postponed.contains(&why) {
+        report.postponed.push(why);
+    }
     Ok(())
 }
 

@@ -1,8 +1,9 @@
 //! Letters to a mail relay over SMTP.
 //!
-//! One connection, one letter at a time, each with a deadline of its own around everything from the connect to the
-//! reply to the final dot: the library's own timeout covers the connect only. A connection whose letter ran into the
-//! deadline is dropped, never used again. A refused letter does not cost the connection: `RSET` and go on.
+//! One connection, one letter at a time, with a deadline around everything from the connect to the leave to send the
+//! message, and another around the message and the reply to its final dot: the library's own timeout covers the connect
+//! only. A connection whose letter ran into a deadline is dropped, never used again. A refused letter does not cost the
+//! connection: `RSET` and go on.
 
 pub mod verdict;
 
@@ -19,9 +20,13 @@ use thiserror::Error;
 use super::secret::Secret;
 pub use verdict::{Phase, Verdict};
 
-/// How long one letter may take in all. RFC 5321 would allow ten minutes for the final dot alone; our relay is near,
-/// and a sender that hangs holds back everybody else's letters. What the relay accepted later than this goes twice.
+/// How long one letter may take up to the leave to send the message. RFC 5321 would allow more; our relay is near, and a
+/// sender that hangs holds back everybody else's letters.
 pub const DEADLINE: Duration = Duration::from_secs(60);
+
+/// How long the relay may take over the message and its final dot (RFC 5321 4.5.3.2.6): whoever gives up earlier sends
+/// again what has been accepted.
+pub const ACCEPT_DEADLINE: Duration = Duration::from_secs(600);
 
 /// How long the connect may take, of that.
 const CONNECT_MOST: Duration = Duration::from_secs(20);
@@ -55,8 +60,10 @@ pub struct RelaySettings {
     pub login: Option<(String, Secret)>,
     /// Certificates in PEM to trust besides those of the system.
     pub extra_ca_pem: Option<Vec<u8>>,
-    /// How long one letter may take in all.
+    /// How long one letter may take up to the leave to send the message.
     pub deadline: Duration,
+    /// How long the message and the reply to its final dot may take.
+    pub accept_deadline: Duration,
 }
 
 /// What is wrong with the relay, as far as no letter is at fault.
@@ -152,8 +159,8 @@ impl std::fmt::Debug for Relay {
     }
 }
 
-/// What an exchange ended with: the server's words, or the answer and how far it had come.
-type Outcome = Result<String, lettre::transport::smtp::Error>;
+/// The server's words, or its refusal.
+type Outcome<T> = Result<T, lettre::transport::smtp::Error>;
 
 impl Relay {
     /// Prepares a relay; connects at the first letter.
@@ -171,21 +178,30 @@ impl Relay {
         Ok(Self { settings, tls, connection: None, phase: Phase::Connect })
     }
 
-    /// How long one letter may take in all.
+    /// How long one letter may take up to the leave to send the message.
     #[must_use]
     pub const fn deadline(&self) -> Duration {
         self.settings.deadline
     }
 
-    /// Sends one letter and says what became of it, within the deadline.
+    /// Sends one letter and says what became of it, within the deadlines.
     pub async fn send(&mut self, parcel: Parcel<'_>) -> Verdict {
         let deadline = self.settings.deadline;
         self.phase = Phase::Connect;
-        match tokio::time::timeout(deadline, self.attempt(parcel)).await {
-            Ok(Ok((connection, outcome))) => self.settle(connection, outcome).await,
-            Ok(Err(verdict)) => verdict,
+        let mut connection = match tokio::time::timeout(deadline, self.attempt(parcel)).await {
+            Ok(Ok((connection, Ok(())))) => connection,
+            Ok(Ok((connection, Err(refused)))) => {
+                return self.settle(connection, Err(refused)).await;
+            }
+            Ok(Err(verdict)) => return verdict,
             // The connection went down with the attempt that owned it.
-            Err(_) => verdict::timed_out(self.phase, deadline),
+            Err(_) => return verdict::timed_out(self.phase, deadline),
+        };
+        self.phase = Phase::Content;
+        let within = self.settings.accept_deadline;
+        match tokio::time::timeout(within, hand_over(&mut connection, parcel.bytes)).await {
+            Ok(outcome) => self.settle(connection, outcome).await,
+            Err(_) => verdict::timed_out(self.phase, within),
         }
     }
 
@@ -213,7 +229,7 @@ impl Relay {
     async fn attempt(
         &mut self,
         parcel: Parcel<'_>,
-    ) -> Result<(AsyncSmtpConnection, Outcome), Verdict> {
+    ) -> Result<(AsyncSmtpConnection, Outcome<()>), Verdict> {
         let Ok(from) = parcel.return_path.parse() else {
             // Ours, not the reader's: another reader would fare no better.
             let why = format!("'{}' is no return path", parcel.return_path.escape_debug());
@@ -225,8 +241,7 @@ impl Relay {
         };
         // Taken out while it is in use: if this attempt is dropped at its deadline, the connection goes with it.
         if let Some(mut connection) = self.connection.take() {
-            let outcome =
-                exchange(&mut connection, &mut self.phase, &from, &to, parcel.bytes).await;
+            let outcome = ask_leave(&mut connection, &mut self.phase, &from, &to).await;
             let gone = self.phase == Phase::Sender
                 && outcome.as_ref().err().is_some_and(verdict::connection_is_gone);
             if !gone {
@@ -237,12 +252,16 @@ impl Relay {
         self.phase = Phase::Connect;
         let mut connection =
             self.connect().await.map_err(|error| Verdict::Relay { why: error.line() })?;
-        let outcome = exchange(&mut connection, &mut self.phase, &from, &to, parcel.bytes).await;
+        let outcome = ask_leave(&mut connection, &mut self.phase, &from, &to).await;
         Ok((connection, outcome))
     }
 
     /// Keeps the connection where it is still good, and reads the outcome.
-    async fn settle(&mut self, mut connection: AsyncSmtpConnection, outcome: Outcome) -> Verdict {
+    async fn settle(
+        &mut self,
+        mut connection: AsyncSmtpConnection,
+        outcome: Outcome<String>,
+    ) -> Verdict {
         match outcome {
             Ok(reply) => {
                 self.connection = Some(connection);
@@ -315,20 +334,24 @@ impl Relay {
     }
 }
 
-async fn exchange(
+/// Says from whom and to whom, and asks for the leave to send the message.
+async fn ask_leave(
     connection: &mut AsyncSmtpConnection,
     phase: &mut Phase,
     from: &Address,
     to: &Address,
-    bytes: &[u8],
-) -> Outcome {
+) -> Outcome<()> {
     *phase = Phase::Sender;
     connection.command(Mail::new(Some(from.clone()), Vec::new())).await?;
     *phase = Phase::Recipient;
     connection.command(Rcpt::new(to.clone(), Vec::new())).await?;
     *phase = Phase::Data;
     connection.command(Data).await?;
-    *phase = Phase::Content;
+    Ok(())
+}
+
+/// Sends the message and waits for the answer to its final dot.
+async fn hand_over(connection: &mut AsyncSmtpConnection, bytes: &[u8]) -> Outcome<String> {
     let reply = match content(bytes) {
         Some(whole) => connection.command(whole).await?,
         None => connection.message(bytes).await?,

@@ -9,6 +9,7 @@ mod blind;
 pub mod block;
 pub mod calendar;
 pub mod cautions;
+mod damage;
 mod deadline;
 mod freeze;
 pub mod identity;
@@ -31,6 +32,7 @@ use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Site};
 
 pub use aging::{Aging, compose_aging};
+pub use damage::compose_damage;
 pub use deadline::{Nudge, compose_deadline};
 pub use identity::MessageKey;
 pub use opening::{Opening, compose_opening};

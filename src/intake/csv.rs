@@ -47,6 +47,8 @@ fn import<T, I: Ord + Display>(
             row.refuse("", "the row cannot be read");
         }
     }
+    problems.extend(sheet.problems.iter().cloned());
+    problems.sort_by_key(|problem| problem.line);
     if problems.is_empty() {
         Ok(Imported { rows, notes, columns: sheet.columns() })
     } else {

@@ -27,10 +27,13 @@ pub(super) struct Sheet {
     /// Which number of a date is the day.
     pub(super) order: DateOrder,
     order_note: Option<String>,
+    /// What is wrong with the table itself: rows of another width, hidden characters. Told together with what is wrong
+    /// in its rows; nothing of it is taken.
+    pub(super) problems: Vec<Problem>,
 }
 
 impl Sheet {
-    /// Reads the bytes of a file; refuses it whole if a row does not have the header's number of cells.
+    /// Reads the bytes of a file. A row without the header's number of cells is named in [`Sheet::problems`] and left out.
     pub(super) fn read(
         bytes: &[u8],
         file: &str,
@@ -49,6 +52,8 @@ impl Sheet {
             let text = decode(bytes).ok_or_else(|| {
                 whole("this is not a table: save it as XLSX, or as CSV in UTF-8 or Windows-1252")
             })?;
+            // The reader counts lines by their last character, which comes after the row where there are two.
+            let text = text.replace("\r\n", "\n");
             let mut reader = csv::ReaderBuilder::new()
                 .delimiter(delimiter(&text))
                 .flexible(true)
@@ -81,11 +86,13 @@ impl Sheet {
             rows,
             order: layout.usual_order(),
             order_note: None,
+            problems: Vec::new(),
         };
         sheet.require(required)?;
         sheet.settle_order(&mut problems);
         problems.extend(sheet.hidden());
-        if problems.is_empty() { Ok(sheet) } else { Err(refuse(problems)) }
+        sheet.problems = problems;
+        Ok(sheet)
     }
 
     /// Refuses the sheet where one of these columns is missing.
@@ -166,6 +173,7 @@ impl Sheet {
             rows: vec![(1, record)],
             order: DateOrder::MonthFirst,
             order_note: None,
+            problems: Vec::new(),
         }
     }
 
@@ -210,6 +218,7 @@ fn records(reader: &mut csv::Reader<&[u8]>, cells: usize, problems: &mut Vec<Pro
                         record.len()
                     );
                     problems.push(at(line, "", "", &remedy));
+                    continue;
                 }
                 rows.push((line, record));
             }

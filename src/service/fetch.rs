@@ -76,19 +76,18 @@ pub async fn fetch_all<'a>(
 ) -> Result<Vec<Fetched>, ServiceError> {
     let start = |client| Asked { client, answers: BTreeMap::new(), failures: 0 };
     let mut services: Vec<Asked<'_>> = clients.0.iter().map(start).collect();
-    let mut all = Vec::new();
+    let (mut all, mut asked_for) = (Vec::new(), Vec::new());
     for site in sites {
         let mut ones = Vec::new();
         for asked in &mut services {
             if asked.failures < FAILURES_IN_A_ROW_MOST && go_on() {
                 ones.push(fetch_one(house, asked, site, now).await?);
-                observe(house, asked, site, now).await?;
-                notices(house, asked, site, now).await?;
             }
         }
         if ones.is_empty() {
             break;
         }
+        asked_for.push(site);
         let refused = ones.len() == services.len() && ones.iter().all(|one| one.refused);
         // A service that does not serve the place is no trouble while another one does.
         let troubles = ones.iter().filter(|one| refused || !one.refused);
@@ -100,6 +99,15 @@ pub async fn fetch_all<'a>(
             refused,
             trouble: troubles.join("; "),
         });
+    }
+    // What is only looked at besides comes after all forecasts: nobody waits for it.
+    for site in asked_for {
+        for asked in &services {
+            if asked.failures < FAILURES_IN_A_ROW_MOST && go_on() {
+                observe(house, asked, site, now).await?;
+                notices(house, asked, site, now).await?;
+            }
+        }
     }
     Ok(all)
 }

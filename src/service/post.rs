@@ -1,10 +1,12 @@
 //! The way out by the settings: a Maildir or a relay.
 
 use super::house::ServiceError;
+use crate::delivery::Channel;
 use crate::delivery::maildir::Maildir;
-use crate::delivery::outbox::Channel;
 use crate::delivery::secret::read_secret_file;
-use crate::delivery::smtp::{DEADLINE, Relay, RelaySettings, Security as Protection};
+use crate::delivery::smtp::{
+    ACCEPT_DEADLINE, DEADLINE, Relay, RelaySettings, Security as Protection,
+};
 use crate::settings::{Mail, Security, Smtp};
 
 /// Opens the way out. `sync` pushes every letter in a Maildir to the disk before it counts as delivered.
@@ -63,5 +65,6 @@ fn relay_settings(smtp: &Smtp, hello: &str) -> Result<RelaySettings, ServiceErro
         login,
         extra_ca_pem,
         deadline: DEADLINE,
+        accept_deadline: ACCEPT_DEADLINE,
     })
 }

@@ -16,9 +16,10 @@ use super::opening::openings;
 use super::report::worklist_letters;
 use super::survey::{Instant, Survey, survey};
 use super::unreached::turn_to_next_contact;
-use crate::delivery::outbox::{Channel, DeliverReport, Limits, deliver_due};
+use crate::delivery::Channel;
+use crate::delivery::outbox::{DeliverReport, Limits, deliver_due};
 use crate::domain::alert::Transition;
-use crate::domain::boat::SiteId;
+use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::weather::ForecastState;
 use crate::domain::yard::Site;
 use crate::forecast::client::Clients;
@@ -63,6 +64,8 @@ pub struct RoundReport {
     pub queued: usize,
     /// Letters that could not be written or have no address: the next contact hears of them.
     pub unsendable: usize,
+    /// People whom nothing reaches, and nobody else for them.
+    pub nobody_left: Vec<PersonId>,
     /// What became of the outbox; `None` where nothing was to be sent.
     pub delivered: Option<DeliverReport>,
 }
@@ -85,6 +88,9 @@ pub struct Works<'a> {
     pub client: Option<&'a Clients>,
     /// The way out; `None` leaves everything in the outbox.
     pub channel: Option<&'a mut Channel>,
+    /// The present, read again once the services have answered: what another round has fetched meanwhile is known then.
+    /// `None` where the round is at a stated time.
+    pub present: Option<&'a dyn Fn() -> DateTime<Utc>>,
 }
 
 /// Does one round at `now`.
@@ -102,6 +108,7 @@ pub async fn round(
         let sites = house.store.sites()?;
         report.fetched = fetch_pass(house, client, &sites, now, &|| true).await?;
     }
+    let now = works.present.map_or(now, |present| present().max(now));
     // Twice at most: what came to nobody is told anew in the same round.
     for _ in 0..2 {
         if let Some(judged) = judge_pass(house, works.desk, memory, now)? {
@@ -112,6 +119,7 @@ pub async fn round(
         }
         let unreached = turn_to_next_contact(house, works.desk, now)?;
         report.queued += unreached.queued;
+        report.nobody_left.extend(unreached.nobody_left.iter().cloned());
         if !unreached.tell_anew {
             break;
         }

@@ -26,6 +26,13 @@ pub fn problems(settings: &Settings) -> Vec<String> {
         ),
     );
     ask(
+        contact.len() <= 200
+            && contact.bytes().all(|b| (b' '..=b'~').contains(&b) && b != b'(' && b != b')'),
+        format!(
+            "forecast.contact = {contact:?}: it goes into a header: at most 200 plain letters, without brackets"
+        ),
+    );
+    ask(
         !contact.ends_with("example.invalid"),
         "forecast.contact still holds the placeholder: put your own address there".into(),
     );
@@ -129,6 +136,13 @@ fn mail_problems(settings: &Settings, ask: &mut impl FnMut(bool, String)) {
             ask(
                 smtp.port != 0,
                 "mail.smtp.port = 0: relays listen on 465 (tls) or 587 (starttls)".into(),
+            );
+            ask(
+                !smtp.host.contains(['/', ' ', '@']),
+                format!(
+                    "mail.smtp.host = {:?}: the name alone, such as mail.your.domain, without smtp:// or a port",
+                    smtp.host
+                ),
             );
             ask(
                 !smtp.host.trim().is_empty(),

@@ -98,7 +98,10 @@ fn set_aside(
             ));
         }
         let Some((_, stand_in)) = STAND_INS.iter().find(|(name, _)| *name == key) else {
-            return false;
+            // Nothing can stand in for it: what lacks it goes, so that the rest is read.
+            let before = !line.is_empty();
+            lines.blank(first, first + 1);
+            return before;
         };
         let is_table = stand_in.starts_with('[');
         if !header && !is_table {
@@ -245,6 +248,9 @@ from = "nobody"
 [mail.smtp]
 port = 465
 security = "none"
+[alert]
+major = { on = 2.0 }
+minor = { off = 0.1 }
 "#;
         let told = Settings::parse(text, std::path::Path::new(".")).unwrap_err().join("\n");
         for wanted in [
@@ -258,6 +264,8 @@ security = "none"
             "line 18: host is missing in [mail.smtp]",
             "line 20: security = \"none\"",
             "line 1: name is missing in [yard]",
+            "line 22: off is missing",
+            "line 23: on is missing",
         ] {
             assert!(told.contains(wanted), "{wanted}\nnot in\n{told}");
         }

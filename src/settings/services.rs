@@ -138,6 +138,14 @@ pub(super) fn problems(
             found.push(format!(
                 "{key} = {base:?}: must begin with https:// (http:// only to this machine)"
             ));
+        } else if base.split_once("://").is_some_and(|(_, rest)| {
+            rest.trim_end_matches('/').is_empty()
+                || rest.trim_end_matches('/').contains(['/', '?', '#', '@', ' '])
+                || rest.ends_with("//")
+        }) {
+            found.push(format!(
+                "{key} = {base:?}: must be an address without a path, such as https://api.weather.gov"
+            ));
         }
     };
     if asks(ServiceName::Nws) {

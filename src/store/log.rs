@@ -122,6 +122,21 @@ impl Store {
         self.read("reading the head of the log", |connection| Ok(head(connection)?.1))
     }
 
+    /// Does a row of the log have this hash?
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn log_has(&self, hash: &str) -> Result<bool, StoreError> {
+        let doing = "looking for a head in the log";
+        self.read(doing, |connection| {
+            connection
+                .one_row("SELECT EXISTS (SELECT 1 FROM log WHERE hash = ?1)", [hash], |row| {
+                    row.get(0)
+                })
+                .doing(doing)
+        })
+    }
+
     /// Recomputes the chain from the first entry. With a boat, rows and head are that boat's; the chain is checked
     /// whole either way, since a gap elsewhere would unprove this boat's rows as well.
     ///

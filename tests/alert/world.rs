@@ -161,6 +161,7 @@ impl World {
             known_at: at(1, 0),
             site: "UPPER".into(),
             afloat: false,
+            ashore_from: None,
             covered: false,
             open_questions: Vec::new(),
             circuits: vec![

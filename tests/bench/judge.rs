@@ -143,6 +143,7 @@ fn state(boat: &Boat, dice: &mut Normals, blends: &[Liquid]) -> BoatState {
         known_at: start(),
         site: boat.site.clone(),
         afloat: false,
+        ashore_from: None,
         covered: false,
         circuits: CIRCUITS.iter().map(|id| circuit(id, dice.uniform(), blends)).collect(),
         mitigations: Vec::new(),

@@ -2,10 +2,12 @@
 
 use std::process::{Command, Stdio};
 
+use rimeward::store::Options;
+
 use super::{Home, relay_on, until};
 use crate::flow::{code, json, rimeward, text};
-use crate::support::TempDir;
 use crate::support::smtp::{Act, At, SmtpServer};
+use crate::support::{TempDir, at};
 
 /// A home where one round has found no weather and told so.
 fn blind_home() -> Home {
@@ -306,4 +308,68 @@ ca_file = "ca.pem"
 
 fn text_of(output: &std::process::Output) -> String {
     text(output)
+}
+
+/// What keeps honest programs from changing the log.
+fn drop_triggers(store: &rusqlite::Connection) {
+    let mut found = store.prepare("SELECT name FROM sqlite_schema WHERE type = 'trigger'").unwrap();
+    let names = found.query_map([], |row| row.get::<_, String>(0)).unwrap();
+    for name in names.map(Result::unwrap).collect::<Vec<_>>() {
+        store.execute_batch(&format!("DROP TRIGGER {name}")).unwrap();
+    }
+}
+
+#[test]
+fn damage_that_the_nightly_check_finds_is_told_and_stays_told_until_it_is_mended() {
+    let home = Home::new("damage", "maildir = \"Maildir\"");
+    let settings = rimeward::settings::Settings::load(&home.config()).unwrap();
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    let daemon = rimeward::service::daemon::Daemon::open(settings, Options::default());
+    let mut daemon = daemon.unwrap();
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    let mut look = |now: &str| {
+        let housekeep = daemon.loops.last_mut().unwrap();
+        runtime.block_on(housekeep.activate(at(now), &|| true))
+    };
+    assert!(look("2023-01-10T12:00:00Z").unwrap().ok);
+    let other = rusqlite::Connection::open(home.path()).unwrap();
+    other
+        .execute_batch(
+            "PRAGMA foreign_keys = OFF; INSERT INTO log_text (seq, field, text) VALUES (9999, 'note', 'x')",
+        )
+        .unwrap();
+    for night in ["2023-01-11T09:00:00Z", "2023-01-12T09:00:00Z"] {
+        assert!(look(night).is_err(), "the check fails");
+    }
+    let later = look("2023-01-12T10:30:00Z").unwrap();
+    assert!(!later.ok && later.text.contains("rimeward restore"), "{later:?}");
+    let letters = home.store().letters(None).unwrap();
+    let told: Vec<_> = letters.iter().filter(|letter| letter.row.kind == "damage").collect();
+    assert_eq!(told.len(), 1, "once, to the operator");
+    assert_eq!(told[0].row.recipient, "P54".into());
+    let found = rimeward(Some(&home.config()), &["self-test"]);
+    assert!(text(&found).contains("WRONG  store"), "{}", text(&found));
+    drop_triggers(&other);
+    other.execute_batch("DELETE FROM log_text WHERE seq = 9999").unwrap();
+    assert!(look("2023-01-13T09:00:00Z").unwrap().ok);
+}
+
+#[test]
+fn a_head_that_was_written_down_shows_whether_the_end_of_the_log_was_cut_off() {
+    let home = blind_home();
+    let head = home.store().log_head().unwrap();
+    let with = |head: &str| rimeward(Some(&home.config()), &["verify-log", "--head", head]);
+    let events =
+        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config/demo/layup_events.csv");
+    let entered = rimeward(Some(&home.config()), &["import", "events", events.to_str().unwrap()]);
+    assert_eq!(code(&entered), 0, "{}", text(&entered));
+    let newer = home.store().log_head().unwrap();
+    assert_ne!(head, newer);
+    assert_eq!(code(&with(&newer)), 0, "{}", text(&with(&newer)));
+    let other = rusqlite::Connection::open(home.path()).unwrap();
+    drop_triggers(&other);
+    other.execute_batch("PRAGMA foreign_keys = OFF; DELETE FROM log WHERE seq > 100").unwrap();
+    let cut = with(&newer);
+    assert_eq!(code(&cut), 1, "{}", text(&cut));
+    assert!(text(&cut).contains("taken out"), "{}", text(&cut));
 }

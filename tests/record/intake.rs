@@ -221,3 +221,14 @@ proptest::proptest! {
         let _ = csv::people(&file, "people.csv");
     }
 }
+
+#[test]
+fn a_short_row_hides_no_other_mistake_and_lines_are_counted_as_the_reader_counts_them() {
+    let table = "person_id,name,role,email\nP1,Ann,owner,ann@example.org\nP2,Bob,owner\nP3,Cy,admiral,cy@example.org\nP4,Di,owner,nobody\n";
+    for table in [table.to_owned(), table.replace('\n', "\r\n")] {
+        let problems = csv::people(table.as_bytes(), "people.csv").unwrap_err().problems;
+        let told: Vec<(u64, &str)> =
+            problems.iter().map(|problem| (problem.line, problem.column.as_str())).collect();
+        assert_eq!(told, [(3, ""), (4, "role"), (5, "email")], "{problems:?}");
+    }
+}

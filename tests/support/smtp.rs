@@ -32,6 +32,8 @@ pub enum Act {
     Drop,
     /// Says nothing until the client goes away; after the final dot, the message counts as accepted.
     Stall,
+    /// Answers as usual, after so many milliseconds.
+    Late(u64),
 }
 
 /// How the server speaks TLS.
@@ -251,6 +253,10 @@ impl Session<'_> {
             None => self.say(usual).map(|()| true),
             Some(Act::Reply(reply)) => self.say(reply).map(|()| false),
             Some(Act::Drop) => None,
+            Some(Act::Late(wait)) => {
+                std::thread::sleep(std::time::Duration::from_millis(wait));
+                self.say(usual).map(|()| true)
+            }
             Some(Act::Stall) => {
                 while self.line().is_some() {}
                 None

@@ -108,9 +108,13 @@ pub fn classify(phase: Phase, code: Option<u16>, words: &str) -> Verdict {
         }
         (_, Some((7, _))) => Verdict::Policy { code, why },
         (_, Some((2 | 3, 3 | 4))) => Verdict::TooBig { code, why },
-        (Phase::Recipient, None) if matches!(code, 550 | 551 | 553) => {
+        (Phase::Recipient, None)
+            if matches!(code, 551 | 553) || code == 550 && names_reader(words) =>
+        {
             Verdict::AddressRefused { code: Some(code), why }
         }
+        // RFC 5321 4.2.3: 550 is also what a relay says that takes no mail from us, to anybody.
+        (Phase::Recipient, None) if code == 550 => Verdict::Policy { code, why },
         (Phase::Content | Phase::Sender, None) if code == 552 => Verdict::TooBig { code, why },
         // RFC 5321 4.2.3: 552 at RCPT without a finer code is a mailbox over its quota.
         (Phase::Recipient, None) if code == 552 => Verdict::MailboxFull { why },
@@ -140,6 +144,14 @@ pub(super) fn words(error: &lettre::transport::smtp::Error) -> String {
         Some(source) if error.status().is_some() => source.to_string(),
         _ => error.to_string(),
     }
+}
+
+/// Do the words of a bare 550 speak of the reader's mailbox, and not of our right to send?
+fn names_reader(words: &str) -> bool {
+    let words = words.to_ascii_lowercase();
+    let has = |names: &[&str]| names.iter().any(|name| words.contains(name));
+    has(&["user", "mailbox", "recipient", "account", "address", "no such"])
+        && !has(&["relay", "block", "spam", "denied", "not allowed", "not permitted", "policy"])
 }
 
 /// The enhanced status code at the start of a text: class, subject, detail.
@@ -179,6 +191,9 @@ mod tests {
             (Recipient, 452, "4.2.2 over quota", "full"),
             (Recipient, 550, "5.1.1 user unknown", "address"),
             (Recipient, 550, "no such user here", "address"),
+            (Recipient, 550, "relay not permitted", "policy"),
+            (Recipient, 550, "Relaying denied for this address", "policy"),
+            (Recipient, 550, "go away", "policy"),
             (Recipient, 551, "user not local", "address"),
             (Recipient, 553, "5.1.3 bad address syntax", "address"),
             (Recipient, 550, "5.2.1 mailbox disabled", "address"),

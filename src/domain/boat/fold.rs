@@ -63,6 +63,8 @@ struct Folding<'a> {
     catalogue: &'a Catalogue,
     slots: Vec<Slot<'a>>,
     whereabouts: Whereabouts<'a>,
+    /// When by the plan it is hauled.
+    haul_at: Option<DateTime<Utc>>,
     season: Season,
     order: order::Order,
 }
@@ -97,12 +99,17 @@ impl<'a> Folding<'a> {
             Some(place) => place == PlaceEffect::Ashore,
             None => haul_to_come,
         };
+        let haul_at = boat.haul_date.and_then(|haul| {
+            let noon = haul.and_time(HAULED_BY).and_local_timezone(zone).earliest()?;
+            Some(noon.to_utc())
+        });
         let first = entries.first().map_or(at, |entry| entry.event.happened_at);
         Self {
             boat,
             catalogue,
             slots: target::slots(boat, catalogue),
             whereabouts: Whereabouts::start(boat, places, before_haul),
+            haul_at,
             season: Season::start(
                 first,
                 zone,

@@ -69,6 +69,9 @@ pub struct BoatState {
     pub site: SiteId,
     /// True while it lies in the water.
     pub afloat: bool,
+    /// While it lies in the water: when by the plan it will stand ashore, if a haul is planned and still to come.
+    #[serde(default)]
+    pub ashore_from: Option<DateTime<Utc>>,
     /// Under a cover.
     pub covered: bool,
     /// Every fitted circuit, in the order of the catalogue.

@@ -56,6 +56,8 @@ pub struct Whereabouts {
     pub covered: bool,
     /// Is she afloat? A boat can float at a place that is a lot to others, before she is hauled.
     pub afloat: bool,
+    /// Where she is afloat and her haul is planned: from when on she stands ashore, and where the part sits then.
+    pub hauled: Option<(DateTime<Utc>, PartExposure)>,
 }
 
 impl Whereabouts {
@@ -63,7 +65,11 @@ impl Whereabouts {
     #[must_use]
     pub const fn of(kind: &CircuitKind, state: &BoatState) -> Self {
         let (covered, afloat) = (state.covered, state.afloat);
-        Self { exposure: kind.exposure_when(afloat), covered, afloat }
+        let hauled = match state.ashore_from {
+            Some(from) if afloat => Some((from, kind.exposure_when(false))),
+            _ => None,
+        };
+        Self { exposure: kind.exposure_when(afloat), covered, afloat, hauled }
     }
 }
 
@@ -86,6 +92,31 @@ impl Ambient {
     /// # Errors
     /// [`TableError`] where the exposure table lacks a row.
     pub fn of(part: Whereabouts, weather: &PlaceWeather, power: Power) -> Result<Self, TableError> {
+        let afloat = Self::staying(part, weather, power)?;
+        let Some((haul, exposure)) = part.hauled else { return Ok(afloat) };
+        let ashore = Whereabouts { exposure, afloat: false, hauled: None, ..part };
+        Ok(afloat.until(haul, &Self::staying(ashore, weather, power)?, weather.at))
+    }
+
+    /// This air up to `end`, from then on that of `after`.
+    fn until(self, end: DateTime<Utc>, after: &Self, at: DateTime<Utc>) -> Self {
+        let hours = usize::try_from((end - at).num_hours()).unwrap_or(0);
+        let mut later = after.coming.by_hour();
+        let coming = self.coming.map_hours(|hour, air| {
+            let Some(own) = later.next().filter(|_| hour >= hours) else { return };
+            air.copy_from_slice(own);
+        });
+        let coldest = coming.by_hour().flatten().copied().fold(f32::INFINITY, f32::min);
+        // Wind that reaches it ashore is taken to reach it before as well: it only hurries what the air does.
+        let in_the_wind = self.in_the_wind || after.in_the_wind;
+        Self { coming, coldest_c: f64::from(coldest), in_the_wind, ..self }
+    }
+
+    fn staying(
+        part: Whereabouts,
+        weather: &PlaceWeather,
+        power: Power,
+    ) -> Result<Self, TableError> {
         let past = filled(&weather.past, &weather.coming);
         let mut past_c: Vec<f64> = past.iter().map(|(_, t)| *t).collect();
         let mut coming = weather.paths.clone();
@@ -116,7 +147,7 @@ impl Ambient {
 /// The rows of the exposure table between the weather and the part, outermost first.
 fn chain(part: Whereabouts, site: &Site) -> Result<Vec<&'static Exposure>, TableError> {
     use PartExposure::{BelowWaterline, Deck, EngineBay, InsideHull, Open};
-    let Whereabouts { exposure, covered, afloat } = part;
+    let Whereabouts { exposure, covered, afloat, .. } = part;
     let floats = afloat || site.kind == SiteKind::Afloat;
     let within = matches!(exposure, BelowWaterline | EngineBay | InsideHull);
     let ids: &[&str] = match (site.kind, exposure) {
@@ -348,7 +379,7 @@ mod tests {
     }
 
     fn of(exposure: PartExposure, covered: bool, weather: &PlaceWeather) -> Ambient {
-        let part = Whereabouts { exposure, covered, afloat: false };
+        let part = Whereabouts { exposure, covered, afloat: false, hauled: None };
         Ambient::of(part, weather, Power::AsLogged).unwrap()
     }
 
@@ -396,6 +427,26 @@ mod tests {
     }
 
     #[test]
+    fn a_boat_that_is_to_be_hauled_feels_the_water_until_then_and_the_lot_from_then_on() {
+        let mut lot = at_site(SiteKind::Outdoor, 0.0);
+        lot.water_kind = "sea".into();
+        lot.water_temperature_c = vec![8.0; 12];
+        let cold = weather(lot, -10.0, false);
+        let part = Whereabouts {
+            exposure: PartExposure::EngineBay,
+            covered: false,
+            afloat: true,
+            hauled: Some((cold.at + TimeDelta::hours(24), PartExposure::EngineBay)),
+        };
+        let felt = Ambient::of(part, &cold, Power::AsLogged).unwrap();
+        let hours: Vec<f64> =
+            felt.coming.by_hour().map(|air| f64::from(*air.first().unwrap())).collect();
+        assert!(hours[23] > 0.0, "in the water: {hours:?}");
+        assert!(hours[24] < -9.0 && hours[47] < -9.0, "in the cradle: {hours:?}");
+        assert!(felt.coldest_c < -9.0);
+    }
+
+    #[test]
     fn a_heated_shed_repeats_its_soak_test_once_the_power_fails() {
         let mut shed = at_site(SiteKind::IndoorHeated, -3.0);
         shed.heat_setpoint = Some(Celsius::clamped(7.0));
@@ -403,7 +454,12 @@ mod tests {
         let heated = weather(shed, -10.0, true);
         let on = of(PartExposure::Deck, false, &heated);
         assert_eq!((last_hour_c(&on), on.coldest_c), (7.0, 7.0));
-        let part = Whereabouts { exposure: PartExposure::Deck, covered: false, afloat: false };
+        let part = Whereabouts {
+            exposure: PartExposure::Deck,
+            covered: false,
+            afloat: false,
+            hauled: None,
+        };
         let off = Ambient::of(part, &heated, Power::FailsNow).unwrap();
         assert!(off.past_c.iter().all(|t| *t == 7.0));
         let hours: Vec<f64> =

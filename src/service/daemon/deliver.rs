@@ -3,7 +3,8 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::{Done, GoOn, Task};
-use crate::delivery::outbox::{Channel, DeliverReport, Limits, deliver_while};
+use crate::delivery::Channel;
+use crate::delivery::outbox::{DeliverReport, Limits, deliver_while};
 use crate::service::house::{House, ServiceError};
 
 /// Bounds of one pass: few enough that other work of the loop is not held up, and the next pass follows at once.
@@ -39,7 +40,7 @@ impl DeliverLoop {
             "{} sent, {} to try again, {} refused for good, {} expired, {} replaced",
             report.sent, report.deferred, report.failed, report.expired, report.superseded
         );
-        for words in report.relay_trouble.iter().chain(&report.rejected) {
+        for words in report.relay_trouble.iter().chain(&report.rejected).chain(&report.postponed) {
             text += &format!("; {words}");
         }
         for refused in &report.refused {
@@ -47,7 +48,7 @@ impl DeliverLoop {
         }
         let tried = report.sent + report.deferred + report.failed;
         Ok(Done {
-            ok: report.relay_trouble.is_none() && report.failed == 0 && report.rejected.is_empty(),
+            ok: !report.is_trouble(),
             text,
             news: tried > 0,
             poke: if looks_bad_for_somebody(&report) { vec![Task::Judge] } else { Vec::new() },

@@ -80,21 +80,21 @@ impl FetchLoop {
     }
 }
 
-/// Is there a place that should have been asked for long ago, as after a start or a sleep of the machine?
+/// How many places should have been asked for long ago, as after a start or a sleep of the machine.
 ///
 /// # Errors
 /// The store's.
-pub(super) fn is_overdue(
+pub(super) fn overdue(
     house: &House,
     service: &str,
     now: DateTime<Utc>,
-) -> Result<bool, ServiceError> {
+) -> Result<usize, ServiceError> {
+    let mut overdue = 0;
     for site in house.store.sites()? {
-        if fetch_due(house, service, &site.id)?.is_none_or(|due| now - due > OVERDUE) {
-            return Ok(true);
-        }
+        let due = fetch_due(house, service, &site.id)?;
+        overdue += usize::from(due.is_none_or(|due| now - due > OVERDUE));
     }
-    Ok(false)
+    Ok(overdue)
 }
 
 fn due_at(

@@ -11,8 +11,10 @@ use crate::service::round::{Memory, judge_pass};
 use crate::service::unreached::{Unreached, next_overdue, turn_to_next_contact};
 
 /// After a start, or a sleep of the machine, the weather services are asked first, and judging waits for that: else it
-/// would call every place blind that only had not been asked yet. It waits no longer than this.
+/// would call every place blind that only had not been asked yet. It waits no longer than this for the next place ...
 const WAIT_FOR_FETCH: TimeDelta = TimeDelta::minutes(2);
+/// ... and than this for all of them: within a quarter of an hour blindness is noticed.
+const WAIT_FOR_ALL: TimeDelta = TimeDelta::minutes(12);
 /// How soon it looks again whether the services have been asked.
 const WAIT_STEP: TimeDelta = TimeDelta::seconds(10);
 
@@ -24,7 +26,22 @@ pub struct JudgeLoop {
     desk: Desk,
     memory: Memory,
     looked: Option<Look>,
-    waits_since: Option<DateTime<Utc>>,
+    waits: Option<Wait>,
+}
+
+/// Waiting for the weather services.
+#[derive(Debug, Clone, Copy)]
+struct Wait {
+    since: DateTime<Utc>,
+    /// How many places had still to be asked for when that number last fell, and when.
+    places: usize,
+    fell_at: DateTime<Utc>,
+}
+
+impl Wait {
+    fn ends(self) -> DateTime<Utc> {
+        (self.fell_at + WAIT_FOR_FETCH).min(self.since + WAIT_FOR_ALL)
+    }
 }
 
 /// The last look.
@@ -37,7 +54,7 @@ struct Look {
 
 impl JudgeLoop {
     pub(super) fn new(desk: Desk) -> Self {
-        Self { desk, memory: Memory::default(), looked: None, waits_since: None }
+        Self { desk, memory: Memory::default(), looked: None, waits: None }
     }
 
     pub(super) fn activate(
@@ -95,9 +112,9 @@ impl JudgeLoop {
         house: &House,
         now: DateTime<Utc>,
     ) -> Result<DateTime<Utc>, ServiceError> {
-        if let Some(since) = self.waits_since.filter(|since| *since <= now) {
-            let waits = is_awaiting_answers(house, now)?;
-            return Ok(if waits { (now + WAIT_STEP).min(since + WAIT_FOR_FETCH) } else { now });
+        if let Some(wait) = self.waits.filter(|wait| wait.fell_at <= now) {
+            let waits = places_to_ask(house, now)? > 0;
+            return Ok(if waits { (now + WAIT_STEP).min(wait.ends()) } else { now });
         }
         if let Some((until, _)) = house.clock.holds(now) {
             return Ok((now + CLOCK_STEP).min(until));
@@ -111,22 +128,28 @@ impl JudgeLoop {
     }
 
     fn waits_for_fetch(&mut self, house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
-        let overdue = is_awaiting_answers(house, now)?;
-        let since = self.waits_since.filter(|since| *since <= now).unwrap_or(now);
-        let waits = overdue && now - since < WAIT_FOR_FETCH;
-        self.waits_since = waits.then_some(since);
+        let places = places_to_ask(house, now)?;
+        let mut wait = self.waits.filter(|wait| wait.fell_at <= now).unwrap_or(Wait {
+            since: now,
+            places,
+            fell_at: now,
+        });
+        if places < wait.places {
+            (wait.places, wait.fell_at) = (places, now);
+        }
+        let waits = places > 0 && now < wait.ends();
+        self.waits = waits.then_some(wait);
         Ok(waits)
     }
 }
 
-/// Is there a place that has not been asked for, and should have been long ago?
-fn is_awaiting_answers(house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
+/// Places that have not been asked for, and should have been long ago; those of each service count.
+fn places_to_ask(house: &House, now: DateTime<Utc>) -> Result<usize, ServiceError> {
+    let mut places = 0;
     for service in services(&house.settings.forecast) {
-        if super::fetch::is_overdue(house, service.name(), now)? {
-            return Ok(true);
-        }
+        places += super::fetch::overdue(house, service.name(), now)?;
     }
-    Ok(false)
+    Ok(places)
 }
 
 fn note_unreached(done: &mut Done, unreached: &Unreached) {

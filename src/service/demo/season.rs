@@ -103,6 +103,7 @@ pub async fn run(
             told = known;
         }
         let mut works = Works {
+            present: None,
             house: &house,
             desk: &desk,
             client: client.as_ref(),

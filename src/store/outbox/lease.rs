@@ -1,5 +1,7 @@
 //! Taking letters out to send them, and noting what became of them.
 
+use std::sync::PoisonError;
+
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Transaction, params};
 
@@ -82,13 +84,19 @@ impl Store {
         most: u32,
         lease_for: TimeDelta,
     ) -> Result<Due, StoreError> {
-        self.write("taking letters out of the outbox", |tx| {
+        let mut unmarked = self.unmarked.lock().unwrap_or_else(PoisonError::into_inner);
+        let due = self.write("taking letters out of the outbox", |tx| {
+            for (id, reply, at) in unmarked.iter() {
+                sent(tx, *id, reply, *at)?;
+            }
             // Superseded first: of two old letters, the reason that names the newer one says more.
             let superseded = withdraw(tx, channel, now)? + supersede(tx, channel, now)?;
             let expired = expire(tx, channel, now)?;
             let letters = lease(tx, channel, now, most, now + lease_for)?;
             Ok(Due { letters, superseded, expired })
-        })
+        })?;
+        unmarked.clear();
+        Ok(due)
     }
 
     /// When the next letter of a channel falls due, or the lease of one in hand runs out.
@@ -174,22 +182,35 @@ impl Store {
         })
     }
 
+    /// Holds on to a letter that is still being sent; `attempt` as for [`Store::mark_deferred`].
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn renew(&self, id: i64, attempt: u32, until: DateTime<Utc>) -> Result<bool, StoreError> {
+        let doing = "holding on to a letter in hand";
+        self.write(doing, |tx| {
+            tx.change(
+                "UPDATE outbox SET lease_until_ms = ?3
+                 WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
+                params![id, attempt, Millis(until)],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+
     /// Notes that the server accepted a letter. True whoever holds the lease by now: it *was* accepted.
     ///
     /// # Errors
-    /// Whatever the database answers: the letter goes again then, with the same Message-ID.
+    /// Whatever the database answers, as when the disk is full: this value remembers it then, and marks the letter before
+    /// it hands out others. Only if the program ends before that does it go again, with the same Message-ID.
     pub fn mark_sent(&self, id: i64, reply: &str, now: DateTime<Utc>) -> Result<(), StoreError> {
-        let doing = "noting that a letter was sent";
-        self.write(doing, |tx| {
-            tx.change(
-                "UPDATE outbox SET state = 'sent', done_ms = ?3, last_attempt_ms = ?3, answer = ?2, fault = NULL,
-                    lease_until_ms = NULL
-                 WHERE id = ?1 AND state <> 'sent'",
-                params![id, reply, Millis(now)],
-            )
-            .doing(doing)
-            .map(drop)
-        })
+        let marked = self.write("noting that a letter was sent", |tx| sent(tx, id, reply, now));
+        if marked.is_err() {
+            let mut unmarked = self.unmarked.lock().unwrap_or_else(PoisonError::into_inner);
+            unmarked.push((id, reply.to_owned(), now));
+        }
+        marked
     }
 
     /// Notes that a letter has to wait. `attempt` is [`Posted::attempts`] of the lease: a letter that somebody else took
@@ -292,6 +313,17 @@ impl Store {
             .map(|rows| rows > 0)
         })
     }
+}
+
+fn sent(tx: &Transaction<'_>, id: i64, reply: &str, now: DateTime<Utc>) -> Result<(), StoreError> {
+    tx.change(
+        "UPDATE outbox SET state = 'sent', done_ms = ?3, last_attempt_ms = ?3, answer = ?2, fault = NULL,
+            lease_until_ms = NULL
+         WHERE id = ?1 AND state <> 'sent'",
+        params![id, reply, Millis(now)],
+    )
+    .doing("noting that a letter was sent")
+    .map(drop)
 }
 
 /// Which rows nobody is sending at the moment.

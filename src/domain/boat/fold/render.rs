@@ -59,6 +59,7 @@ pub(super) fn state(
         known_at,
         site: whereabouts.site.clone(),
         afloat: whereabouts.afloat,
+        ashore_from: folding.haul_at.filter(|haul| whereabouts.afloat && *haul > at),
         covered: whereabouts.covered,
         circuits: folding
             .slots
