@@ -408,3 +408,37 @@ async fn a_services_clock_is_read_from_every_answer_and_a_copy_out_of_a_cache_al
         assert_eq!(client.take_clock_ahead(), None, "asked for and gone");
     }
 }
+
+#[tokio::test]
+async fn n10_a_place_on_the_water_gets_the_forecast_of_the_land_beside_it() {
+    let script = |head: &str, _: usize| {
+        if head.starts_with("GET /points/44.19,-69.07 ") {
+            Reply::new(200, own::POINTS.replace("\"land\"", "\"marine\"").replace("98", "99"))
+        } else if head.starts_with("GET /points/44.19,-69.0351 ") {
+            Reply::new(200, own::POINTS.replace("-69.07", "-69.0351"))
+        } else if head.contains(GRID) {
+            good()
+        } else {
+            Reply::problem(404, "MarineForecastNotSupported")
+        }
+    };
+    let server = Server::start(script).await;
+    let mut state = FetchState::default();
+    let outcome = fetch(&server, None, &mut state).await;
+    let Outcome::Fresh(forecast, _) = &outcome else { panic!("{outcome:?}") };
+    assert!(forecast.warnings.iter().any(|words| words.contains("on the water")), "{forecast:?}");
+    assert_eq!(state.land.as_deref(), Some("44.19,-69.0351"));
+    assert_eq!(server.paths().len(), 3, "{:?}", server.paths());
+}
+
+#[tokio::test]
+async fn n12_a_place_abroad_is_asked_around_once() {
+    let server = Server::start(|_, _| Reply::problem(404, "InvalidPoint")).await;
+    let mut state = FetchState::default();
+    for tries in [9, 10] {
+        state.not_before = None;
+        let outcome = fetch(&server, None, &mut state).await;
+        assert!(matches!(outcome, Outcome::Permanent { .. }), "{outcome:?}");
+        assert_eq!(server.paths().len(), tries, "{:?}", server.paths());
+    }
+}

@@ -7,6 +7,7 @@ use super::cache::{clock_ahead, good_for_s};
 use super::http::{Ask, Http, Reply, keep_validators};
 use super::state::{Answer, FetchState, Outcome, Refusal, weigh};
 use crate::domain::weather::Forecast;
+use crate::forecast::nws::points::Cell;
 use crate::forecast::nws::{parse_gridpoint, parse_points};
 use crate::forecast::{Context, PayloadError, Place};
 
@@ -18,6 +19,10 @@ const RESOLVE_HOURS: i64 = 24;
 const OLD_ISSUE_HOURS: i64 = 24;
 /// Clocks that differ by more than this, in minutes, are worth a warning.
 const CLOCK_APART_MIN: i64 = 15;
+/// What the service calls a point on the water.
+const MARINE: &str = "marine";
+/// How far from a place on the water land is looked for, degrees of latitude: one cell of 2.5 km.
+const BESIDE_DEG: f64 = 0.025;
 
 /// One call: at most two requests for the cell, three for its grid.
 pub(super) async fn fetch(
@@ -33,12 +38,13 @@ pub(super) async fn fetch(
         Some(url) => url,
         None => resolve(http, place, state, now).await?,
     };
-    let once = Once { http, place, stored_issue, now };
+    let once = Once { http, place: state.land_or(place), stored_issue, now };
     match once.ask_grid(url, state).await {
         // The stored cell is no longer this place's: find the new one, once.
         Err(Miss::Cell(_)) if !just_resolved => {
             state.forget_grid();
             let url = resolve(http, place, state, now).await?;
+            let once = Once { place: state.land_or(place), ..once };
             once.ask_grid(url, state).await.map_err(|miss| miss.into_refusal(state))
         }
         other => other.map_err(|miss| miss.into_refusal(state)),
@@ -59,17 +65,22 @@ async fn resolve(
     now: DateTime<Utc>,
 ) -> Result<Url, Refusal> {
     let malformed = |why| Refusal::new(Outcome::Malformed { why });
-    let path = format!("/points/{place}");
-    let url = http.at(&path).ok_or_else(|| malformed(format!("{path} is not a path")))?;
-    let ask = Ask { accept: ACCEPT, ..Ask::default() };
-    let reply = match http.get(url, &ask, now).await {
-        // A place that has been served does not stop existing: one office's points have failed for hours.
-        Err(refusal) if state.last_answer_at.is_some() => return Err(as_passing(refusal)),
-        other => other?,
+    let own = cell_of(http, place, now).await;
+    let is_water = match &own {
+        Ok(cell) => cell.kind.as_deref() == Some(MARINE),
+        Err(refusal) => {
+            // A point at sea may be none at all; one abroad is not asked around again and again.
+            state.consecutive_failures == 0 && matches!(refusal.outcome, Outcome::Permanent { .. })
+        }
     };
-    let context = Context { place: Some(place), now: Some(now) };
-    let body = reply.body.unwrap_or_default();
-    let cell = parse_points(&body, &context).map_err(|e| malformed(e.to_string()))?;
+    let beside = if is_water { land_beside(http, place, now).await } else { None };
+    let land = beside.as_ref().map(|(land, _)| land.to_string());
+    let cell = match (own, beside) {
+        (_, Some((_, cell))) | (Ok(cell), None) => cell,
+        // A place that has been served does not stop existing: one office's points have failed for hours.
+        (Err(refusal), None) if state.last_answer_at.is_some() => return Err(as_passing(refusal)),
+        (Err(refusal), None) => return Err(refusal),
+    };
     let stated = cell.grid_url.as_deref().and_then(|address| http.adopt(address));
     let grid = stated
         .or_else(|| http.at(&cell.grid_path()))
@@ -78,8 +89,38 @@ async fn resolve(
         state.forget_grid();
         state.grid_path = Some(grid.path().to_owned());
     }
+    state.land = land;
     state.resolved_at = Some(now);
     Ok(grid)
+}
+
+async fn cell_of(http: &Http, place: Place, now: DateTime<Utc>) -> Result<Cell, Refusal> {
+    let malformed = |why| Refusal::new(Outcome::Malformed { why });
+    let path = format!("/points/{place}");
+    let url = http.at(&path).ok_or_else(|| malformed(format!("{path} is not a path")))?;
+    let reply = http.get(url, &Ask { accept: ACCEPT, ..Ask::default() }, now).await?;
+    let context = Context { place: Some(place), now: Some(now) };
+    parse_points(&reply.body.unwrap_or_default(), &context).map_err(|e| malformed(e.to_string()))
+}
+
+/// The nearest of eight places around one on the water whose cell is land: cells of water carry no temperature of the air
+/// over the shore, or are not served.
+async fn land_beside(http: &Http, place: Place, now: DateTime<Utc>) -> Option<(Place, Cell)> {
+    let east = BESIDE_DEG / place.latitude().to_radians().cos().max(0.1);
+    let steps = [(0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (1, -1), (-1, 1), (-1, -1)];
+    for (up, right) in steps {
+        let latitude = place.latitude() + f64::from(up) * BESIDE_DEG;
+        let longitude = place.longitude() + f64::from(right) * east;
+        let Ok(beside) = Place::new(latitude, longitude) else { continue };
+        match cell_of(http, beside, now).await {
+            Ok(cell) if cell.kind.as_deref() != Some(MARINE) => return Some((beside, cell)),
+            Ok(_) => {}
+            // Not there either; any other trouble ends the search until the next time.
+            Err(refusal) if matches!(refusal.outcome, Outcome::Permanent { .. }) => {}
+            Err(_) => return None,
+        }
+    }
+    None
 }
 
 /// Why a grid did not serve.
@@ -131,6 +172,11 @@ impl Once<'_> {
             return Ok(Answer { outcome: Outcome::NotModified, good_for_s });
         };
         let mut forecast = self.read(body, &reply)?;
+        if let Some(land) = &state.land {
+            forecast.warnings.push(format!(
+                "the place lies on the water: this is the forecast for the land beside it ({land})"
+            ));
+        }
         let mut used = &reply;
         let again;
         if self.is_old(&forecast) {

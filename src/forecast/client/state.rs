@@ -32,6 +32,8 @@ pub struct FetchState {
     pub last_answer_at: Option<DateTime<Utc>>,
     /// Where the place's grid is, below the base address, which may change between runs.
     pub grid_path: Option<String>,
+    /// The land beside it whose cell stands for a place on the water, as `44.21,-69.07`.
+    pub land: Option<String>,
     /// When that was found out.
     pub resolved_at: Option<DateTime<Utc>>,
     /// Words for the last failure; `None` after an answer.
@@ -82,6 +84,13 @@ pub enum Outcome {
         /// Words.
         why: String,
     },
+}
+
+impl FetchState {
+    /// The place whose cell is asked for.
+    pub(super) fn land_or(&self, place: Place) -> Place {
+        self.land.as_deref().and_then(|land| land.parse().ok()).unwrap_or(place)
+    }
 }
 
 impl Outcome {
