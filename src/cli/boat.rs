@@ -52,11 +52,12 @@ pub fn run(args: &BoatArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> 
         let line = spell.words(&house.catalogue, site.usual_scale(), site.time_zone);
         state.test_before_running.push(line);
     }
-    Ok(Said {
-        text: render_text(&state, boat, site, &house.catalogue),
-        json: render_json(&state, site),
-        exit: Exit::Done,
-    })
+    let mut text = render_text(&state, boat, site, &house.catalogue);
+    if let Some(code) = boat.key_code() {
+        // For whoever sits at the desk: lists and mail carry the code only.
+        text += &format!("\nKey ({code} on lists): {}\n", boat.keys);
+    }
+    Ok(Said { text, json: render_json(&state, site), exit: Exit::Done })
 }
 
 /// The boat with this number.

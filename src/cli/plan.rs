@@ -103,11 +103,14 @@ fn write(path: &Path, text: &str) -> Result<(), Refusal> {
 /// The lines that write the work on a group into the log once it is done; what stands before an empty `=` is filled in. After
 /// a complete lay-up the product that was put through is written as well.
 fn record_lines(row: &Row, group: &GroupWork, scope: Scope) -> Vec<String> {
-    let mut lines: Vec<String> = group
+    let emptied: Vec<&OpenCircuit> =
+        group.open.iter().filter(|open| open.is_emptied_first()).collect();
+    let mut lines = entry_lines(row, ("drained", "litres_out="), &emptied);
+    let work = group
         .entries()
         .into_iter()
-        .flat_map(|(entry, open)| entry_lines(row, (&entry.event, &entry.fill), &open))
-        .collect();
+        .flat_map(|(entry, open)| entry_lines(row, (&entry.event, &entry.fill), &open));
+    lines.extend(work);
     let flushed: Vec<&OpenCircuit> = group.open.iter().filter(|open| open.flushed).collect();
     if scope == Scope::Complete && !group.flush.is_empty() && !flushed.is_empty() {
         lines.extend(entry_lines(row, (&group.flush, FLUSH_FILL), &flushed));
@@ -151,6 +154,7 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
             "stops": round.stops.iter().map(|stop| json!({
                 "boat": boat(&stop.job), "done_after_s": stop.done_after_min * 60,
                 "done_at": plan.done_at(stop).with_timezone(&zone).to_rfc3339(), "late": stop.late,
+                "before_work_begins": stop.early,
             })).collect::<Vec<_>>(),
             "left_over": round.left_over.iter().map(boat).collect::<Vec<_>>(),
             "work_s": round.work_min() * 60,
@@ -188,6 +192,7 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
             "due_h": tidy(f64::from(plan.must.due_minutes) / 60.0),
             "needed_h_per_working_day": tidy(f64::from(plan.must.need_minutes) / 60.0),
             "late_at_least": plan.late,
+            "bound_by_skill": plan.bound_by,
         },
         "rows": plan.rows.iter().map(|row| row_json(plan, row)).collect::<Vec<_>>(),
         "owners": plan.owners.iter().map(|row| row_json(plan, row)).collect::<Vec<_>>(),
@@ -196,7 +201,8 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
             "boat": boat.id, "site": site, "location": boat.location,
             "circuits": circuits.iter().map(|one| json!({
                 "label": one.label, "still_runs": one.runs,
-                "thaws": one.thaws.and_then(|day| plan.date(day)),
+                "thaws": one.thaws.map(|at| at.with_timezone(&zone).date_naive()),
+                "thaws_at": one.thaws.map(|at| at.with_timezone(&zone).to_rfc3339()),
             })).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "outside": plan.outside.iter().map(|one| json!({
@@ -240,6 +246,8 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
                 "circuits": group.open.iter().map(|open| &open.circuit).collect::<Vec<_>>(),
                 "last_day": date(group.last_day),
                 "over_already": group.over_already,
+                "frozen": group.solid,
+                "barred_for": group.barred,
                 "chance_tonight": tidy(group.chance.get(1).copied().unwrap_or(0.0)),
                 "chance_by_end": tidy(group.chance.last().copied().unwrap_or(0.0)),
                 "minutes": group.minutes.complete,
@@ -253,19 +261,23 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
         .collect();
     json!({
         "boat": row.boat.id,
+        "visit": row.visit,
         "site": row.work.place,
-        "location": row.boat.location,
+        "location": row.location(),
+        "still_afloat": row.elsewhere,
+        "late": row.is_late(),
         "care": row.boat.care,
         "minutes": row.minutes,
         "crew_minutes": row.crew_minutes,
         "last_day": date(row.due),
-        "due_after_tonight": date(row.job.due),
+        "due_after_tonight": date(row.due_now()),
         "drained_tonight": row.in_round,
         "not_before": row.not_before.and_then(|(day, _)| plan.date(day)),
         "latest_start": date(row.latest_start),
         "done_on": date(row.done_on),
         "saves_per_hour": tidy(row.saves_per_hour),
         "permission": permission(row),
+        "key": row.boat.key_code(),
         "put_off_for": row.put_off_for,
         "why": text::reason(plan, row),
         "groups": groups,

@@ -91,6 +91,9 @@ pub struct Boat {
     pub care: Care,
     /// May the yard drain it?
     pub drain_permission: DrainPermission,
+    /// Where its key hangs, as written; never in mail or print, where [`Boat::key_code`] stands for it.
+    #[serde(default)]
+    pub keys: String,
     /// Circuits that the boat really has.
     pub fitted: Vec<CircuitId>,
     /// Instances that the list names (`ac_raw#saloon unit`), where a boat has several of a circuit.
@@ -108,6 +111,18 @@ pub struct Boat {
 }
 
 impl Boat {
+    /// A code for the place where the key hangs, such as `K417`: the same for all boats whose keys hang there. `None` where
+    /// none is on record.
+    #[must_use]
+    pub fn key_code(&self) -> Option<String> {
+        let place = self.keys.trim().to_lowercase();
+        // FNV-1a (Fowler, Noll and Vo): short, and the same for ever.
+        let hash = place
+            .bytes()
+            .fold(0x811c_9dc5_u32, |hash, byte| (hash ^ u32::from(byte)).wrapping_mul(0x0100_0193));
+        (!place.is_empty()).then(|| format!("K{:03}", hash % 1000))
+    }
+
     /// The first day on which the boat can have existed: the first of January of the year before its model year, by the
     /// last two digits of a hull number laid out as in 33 CFR 181.25.
     #[must_use]

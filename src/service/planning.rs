@@ -8,7 +8,7 @@ mod look;
 mod rows;
 mod spring;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
@@ -18,10 +18,11 @@ use crate::domain::boat::{Boat, BoatId, SiteId};
 use crate::domain::risk::plan::Job;
 use crate::domain::risk::plan::boat::{BoatWork, FrozenCircuit, Scope};
 use crate::domain::risk::plan::crew::{Crew, WorkDay};
-use crate::domain::risk::plan::due::{MustStart, fewest_late, must_start};
+use crate::domain::risk::plan::due::{MustStart, fewest_late, must_start, needed_a_day};
+use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::order::{Ranked, cost_of_waiting, rank};
-use crate::domain::risk::plan::second::put_off;
-use crate::domain::risk::plan::tail::{DamageDays, Tail, tail};
+use crate::domain::risk::plan::second::{Scarce, put_off};
+use crate::domain::risk::plan::tail::{DamageDays, NEVER, Tail, tail};
 use crate::domain::risk::plan::tonight::{Round, Stop};
 use crate::domain::risk::plan::words::{Facts, headline};
 use crate::domain::weather::credit;
@@ -56,11 +57,18 @@ pub struct WhatIf {
     pub tolerance: Option<f64>,
 }
 
+/// A boat, and which visit to it.
+pub type Visit = (BoatId, usize);
+
 /// A boat of the plan.
 #[derive(Debug, Clone)]
 pub struct Row {
     /// As listed.
     pub boat: Boat,
+    /// Which visit to it: 0 for what can be worked on now, else for what thaws later.
+    pub visit: usize,
+    /// It is still in the water, and does not stand where it will.
+    pub elsewhere: bool,
     /// Its open work.
     pub work: BoatWork,
     /// Hands-on minutes of the complete lay-up.
@@ -122,6 +130,8 @@ pub struct YardPlan {
     pub boats: usize,
     /// The check of due days.
     pub must: MustStart,
+    /// The skill that binds it, where that is not the crew as a whole.
+    pub bound_by: Option<String>,
     /// The list with its bound; indices are those of [`YardPlan::rows`] before ranking and of no use here.
     pub ranked: Ranked,
     /// Expected loss of the list after second capacities.
@@ -170,7 +180,7 @@ pub fn plan(
     house: &House,
     seen: &Survey,
     what_if: &WhatIf,
-    before: Option<&[BoatId]>,
+    before: Option<&[Visit]>,
 ) -> Result<YardPlan, ServiceError> {
     let settings = &house.settings.crew;
     let at = whole_hour(seen.instant.at);
@@ -180,7 +190,8 @@ pub fn plan(
     let looked = look(house, seen, what_if, &days)?;
     let Sorted { mut rows, mut owners, done, frozen, outside } =
         sorted(house, seen, &crew, (&days, looked.boats));
-    let must = check(&rows, &capacity);
+    let scarce = scarce(house, &rows, &crew, &days);
+    let (must, bound_by) = check(house, &rows, &capacity, (&days, &scarce));
     let (late, waiting) = {
         let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
         let waiting = if jobs.len() <= WAITING_BOATS_MAX && capacity.iter().any(|day| *day > 0) {
@@ -188,24 +199,28 @@ pub fn plan(
         } else {
             Vec::new()
         };
-        (late(&rows, &capacity), waiting)
+        let of = |thing: &Scarce| late(&rows, &thing.has, |group| asks_for(house, group, thing));
+        let scarcest = scarce.iter().map(of).max().unwrap_or(0);
+        (late(&rows, &capacity, |_| true).max(scarcest), waiting)
     };
-    let evening = evening(house, seen, &crew, (&days, &capacity), (&mut rows, must.short_minutes));
+    let evening = evening(house, seen, &crew, (&days, &capacity), (&mut rows, &scarce));
     if let Some(today) = capacity.first_mut() {
         *today = today.saturating_sub(evening.takes_min);
     }
     let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
     let before: Option<Vec<usize>> = before.map(|ids| {
-        ids.iter().filter_map(|id| jobs.iter().position(|job| job.boat == *id)).collect()
+        let is = |row: &Row, visit: &Visit| (&row.boat.id, row.visit) == (&visit.0, visit.1);
+        ids.iter().filter_map(|id| rows.iter().position(|row| is(row, id))).collect()
     });
     let ranked = rank(&jobs, &capacity, before.as_deref());
     let mut done_on = ranked.done_on.clone();
     hold_back(&rows, &mut done_on, &capacity);
-    let moved = put_off(&jobs, &mut done_on, &scarce(house, &rows, &crew, &days));
+    let moved = put_off(&jobs, &mut done_on, &scarce);
     let loss = jobs
         .iter()
         .zip(&done_on)
         .map(|(job, day)| day.map_or(job.price_undone(), |day| job.price_on(day)))
+        .chain(rows.iter().map(|row| row.work.price_barred(row.drained())))
         .sum();
     finish_rows(&mut rows, &done_on, &moved, &capacity);
     finish_owners(&mut owners, &days);
@@ -238,6 +253,7 @@ pub fn plan(
         outside,
         cannot_say: looked.cannot_say,
         must,
+        bound_by,
         ranked,
         loss,
         late,
@@ -266,12 +282,12 @@ fn yesterdays_order(
     house: &House,
     instant: Instant,
     what_if: &WhatIf,
-) -> Result<Vec<BoatId>, ServiceError> {
+) -> Result<Vec<Visit>, ServiceError> {
     let day = TimeDelta::days(1);
     let before = Instant { at: instant.at - day, known_at: instant.known_at - day };
     let seen = survey(house, before, |_| true)?;
     let yesterday = plan(house, &seen, what_if, None)?;
-    Ok(yesterday.rows.iter().map(|row| row.boat.id.clone()).collect())
+    Ok(yesterday.rows.iter().map(|row| (row.boat.id.clone(), row.visit)).collect())
 }
 
 impl YardPlan {
@@ -294,7 +310,7 @@ impl YardPlan {
     /// When a stop of tonight's round is done, about: the work shared among who is there, all of them going together.
     #[must_use]
     pub fn done_at(&self, stop: &Stop) -> DateTime<Utc> {
-        let (begins, people) = self.begins;
+        let (begins, people) = if stop.early { (self.at, 1) } else { self.begins };
         let minutes = stop.done_after_min.div_ceil(people.max(1)) + stop.ways_min;
         begins + TimeDelta::minutes(i64::from(minutes))
     }
@@ -305,53 +321,114 @@ impl YardPlan {
         self.days.get(day).map(|day| day.date)
     }
 
+    /// Boats with work for the crew, whatever the number of visits.
+    #[must_use]
+    pub fn open_boats(&self) -> usize {
+        let boats: BTreeSet<&BoatId> = self.rows.iter().map(|row| &row.boat.id).collect();
+        boats.len()
+    }
+
     fn headline(&self) -> String {
         headline(&Facts {
             days: &self.days,
             must: &self.must,
             boats: self.boats,
-            open: self.rows.len(),
+            open: self.open_boats(),
+            bound_by: self.bound_by.as_deref(),
+            runs: self
+                .frozen
+                .iter()
+                .filter(|(_, _, circuits)| circuits.iter().any(|one| one.runs))
+                .count(),
             open_minutes: self.rows.iter().map(|row| row.crew_minutes).sum(),
             late: self.late,
             passed: self.frozen.len(),
             outside: self.outside.len(),
-            before_haul: self.rows.iter().filter(|row| row.is_due_before_haul()).count(),
+            before_haul: self
+                .rows
+                .iter()
+                .filter(|row| row.visit == 0 && row.is_due_before_haul())
+                .count(),
             unseen: self.cannot_say.iter().map(|(_, boats)| boats).sum(),
         })
     }
 }
 
-fn check(rows: &[Row], capacity: &[u32]) -> MustStart {
-    let work: Vec<(u32, usize)> = rows.iter().flat_map(Row::pieces).collect();
-    must_start(&work, capacity)
+/// The check of due days for the crew as a whole, or for a skill that few have where that is harder to meet.
+fn check(
+    house: &House,
+    rows: &[Row],
+    capacity: &[u32],
+    (days, scarce): (&[WorkDay], &[Scarce]),
+) -> (MustStart, Option<String>) {
+    let shares: Vec<f64> = days.iter().map(|day| day.share).collect();
+    let of = |asked: &dyn Fn(&GroupWork) -> bool, has: &[u32]| {
+        let work: Vec<(u32, usize)> = rows.iter().flat_map(|row| row.pieces_of(asked)).collect();
+        let found = must_start(&work, has);
+        MustStart { need_minutes: needed_a_day(&work, &shares), ..found }
+    };
+    let hardness = |must: &MustStart| {
+        (must.short_minutes, std::cmp::Reverse(must.latest_start.unwrap_or(usize::MAX)))
+    };
+    let mut hardest = (of(&|_| true, capacity), None);
+    for thing in scarce {
+        let must = of(&|group| asks_for(house, group, thing), &thing.has);
+        if hardness(&must) > hardness(&hardest.0) {
+            hardest = (must, Some(thing.what.clone()));
+        }
+    }
+    hardest
+}
+
+/// Does a group of circuits ask for this skill?
+fn asks_for(house: &House, group: &GroupWork, thing: &Scarce) -> bool {
+    house.settings.crew.skills_needed.get(&group.group) == Some(&thing.what)
 }
 
 /// Litres of product for the complete lay-ups of the coming week.
 fn to_order(rows: &[Row]) -> BTreeMap<String, f64> {
     let mut order = BTreeMap::new();
     for row in rows.iter().filter(|row| row.done_on.is_some_and(|day| day < WEEK)) {
-        for (product, litres) in row.work.groups.iter().filter_map(|g| g.product.as_ref()) {
+        for (product, litres) in row.work.within(Scope::Complete).filter_map(|g| g.product.as_ref())
+        {
             *order.entry(product.clone()).or_default() += litres;
         }
     }
     order
 }
 
+/// Boat by boat, whatever the number of visits.
 fn tails(rows: &[Row]) -> (Tail, Tail) {
-    let after = |row: &Row| row.work.damage_after(row.urgent.filter(|_| row.in_round));
-    let drained: Vec<DamageDays> = rows.iter().map(after).collect();
-    let with: Vec<_> = drained.iter().zip(rows).map(|(days, row)| (days, row.done_on)).collect();
-    let damage: Vec<DamageDays> = rows.iter().map(|row| row.work.damage_after(None)).collect();
-    let without: Vec<_> = damage.iter().map(|days| (days, None)).collect();
-    (tail(&with, &AT_LEAST), tail(&without, &AT_LEAST))
+    let earlier = |known: &mut DamageDays, days: DamageDays, done_on: Option<usize>| {
+        let until = done_on.map_or(NEVER - 1, |day| u8::try_from(day).unwrap_or(NEVER - 1));
+        for (known, day) in known.iter_mut().zip(days) {
+            *known = if day <= until { (*known).min(day) } else { *known };
+        }
+    };
+    let mut with: BTreeMap<&BoatId, DamageDays> = BTreeMap::new();
+    let mut without: BTreeMap<&BoatId, DamageDays> = BTreeMap::new();
+    for row in rows {
+        let after = row.work.damage_after(row.drained());
+        let none = || vec![NEVER; after.len()];
+        let known = with.entry(&row.boat.id).or_insert_with(none);
+        earlier(known, row.work.damage_barred(row.drained()), None);
+        earlier(known, after.clone(), row.done_on);
+        let known = without.entry(&row.boat.id).or_insert_with(none);
+        earlier(known, row.work.damage_after(None), None);
+    }
+    let count = |boats: &BTreeMap<&BoatId, DamageDays>| {
+        let boats: Vec<_> = boats.values().map(|days| (days, None)).collect();
+        tail(&boats, &AT_LEAST)
+    };
+    (count(&with), count(&without))
 }
 
 /// Boats that cannot be laid up completely in time, at the least (Moore 1968 on one pooled crew): of each only the work that
 /// falls due first is asked for.
-fn late(rows: &[Row], capacity: &[u32]) -> usize {
+fn late(rows: &[Row], capacity: &[u32], asked: impl Fn(&GroupWork) -> bool) -> usize {
     let by = |day: usize| capacity.iter().take(day + 1).map(|m| u64::from(*m)).sum::<u64>();
     let first = |row: &Row| {
-        let pieces = row.pieces();
+        let pieces = row.pieces_of(&asked);
         let due = pieces.iter().map(|(_, due)| *due).min()?;
         let minutes = pieces.iter().filter(|(_, by)| *by == due).map(|(minutes, _)| *minutes);
         Some((u64::from(minutes.sum::<u32>()), by(due)))

@@ -146,6 +146,7 @@ fn worklist_letter(
         round: lines::round(plan, &own),
         cart: lines::litres(&plan.cart),
         today: lines::today(plan, &own),
+        subject: lines::subject(plan, &own),
     });
     let worklist = Worklist {
         at: survey.instant.at,

@@ -88,6 +88,7 @@ pub fn boat(id: &str, name: &str) -> Boat {
         owner: Some("P02".into()),
         care: Care::Yard,
         drain_permission: DrainPermission::Yes,
+        keys: String::new(),
         fitted: ["block_raw", "strainer", "pot_lines"].map(CircuitId::from).to_vec(),
         volumes_l: Vec::new(),
         haul_date: None,

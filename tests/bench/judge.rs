@@ -94,6 +94,7 @@ fn boat(number: u32, place: u32) -> Boat {
         owner: None,
         care: Care::Yard,
         drain_permission: DrainPermission::Yes,
+        keys: String::new(),
         fitted: Vec::new(),
         instances: Vec::new(),
         volumes_l: Vec::new(),

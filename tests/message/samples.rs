@@ -399,6 +399,7 @@ impl Fleet {
             why: "no usable forecast since Wed 16 Nov 07:00".into(),
         }];
         let crew = CrewLines {
+            subject: "drain 2 boats today, 35 min".to_owned(),
             headline: "Start by Fri 18 Nov at the latest: 24 h 30 min of complete lay-ups are bound by Sat 19 Nov (31 h open on 12 boats in all).".into(),
             round: vec![
                 "08:20 QUAY Row B-2: B04 Second Biscuit, 20 min: drain engine block - ask the owner first".into(),

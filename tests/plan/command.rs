@@ -105,7 +105,12 @@ fn tonights_round_has_clock_times_and_leaves_the_rest_of_the_day_to_the_list() {
     let stops = tonight["stops"].as_array().unwrap();
     assert!(stops.len() >= 5, "{tonight}");
     let times: Vec<&str> = stops.iter().map(|stop| stop["done_at"].as_str().unwrap()).collect();
-    assert!(times.is_sorted() && times[0] > "2022-10-03T08:00", "nobody before eight: {times:?}");
+    let early = |stop: &&Value| stop["before_work_begins"] == true;
+    let (called, crew): (Vec<&Value>, Vec<&Value>) = stops.iter().partition(early);
+    let at = |stop: &&Value| stop["done_at"].as_str().unwrap().to_owned();
+    assert!(times.is_sorted() && crew.len() >= 4, "{times:?}");
+    assert!(crew.iter().all(|stop| at(stop).as_str() > "2022-10-03T08:00"), "{times:?}");
+    assert!(called.iter().all(|stop| at(stop).as_str() < "2022-10-03T08:00"), "{times:?}");
     let drained: Vec<&Value> = found["rows"]
         .as_array()
         .unwrap()
@@ -189,9 +194,14 @@ fn work_that_nobody_may_do_is_named_and_not_planned() {
     let found: Value = serde_json::from_str(&answer.out).unwrap();
     let outside = found["outside"].as_array().unwrap();
     assert!(outside.iter().any(|one| one["boat"] == "B05" && one["group"] == "aircon"), "{found}");
-    let planned =
-        found["rows"].as_array().unwrap().iter().flat_map(|r| r["groups"].as_array().unwrap());
-    assert!(planned.clone().all(|group| group["group"] != "aircon") && planned.count() > 5);
+    for row in found["rows"].as_array().unwrap() {
+        let own = row["groups"].as_array().unwrap().iter();
+        let (barred, open): (Vec<&Value>, Vec<&Value>) =
+            own.partition(|group| group["group"] == "aircon");
+        let minutes = open.iter().map(|group| group["minutes"].as_u64().unwrap()).sum::<u64>();
+        assert!(barred.iter().all(|group| group["barred_for"] == "refrigeration"), "{row}");
+        assert_eq!(row["minutes"].as_u64().unwrap(), minutes, "only what the crew may do: {row}");
+    }
     assert!(found["headline"].as_str().unwrap().contains("nobody of this crew has"));
     // Whoever is left when the licensed one is away does not inherit the licence.
     let both =
@@ -251,10 +261,19 @@ fn the_page_and_the_table_hold_every_group_and_no_key_place() {
     for secret in ["lock box", "yard office"] {
         assert!(!page.contains(secret), "the page says where keys hang");
     }
-    let groups = plan_json(&[])["rows"]
-        .as_array()
-        .unwrap()
+    // Keys in one place have one code, those elsewhere another.
+    let found = plan_json(&[]);
+    let code = |boat: &str| {
+        let rows = found["rows"].as_array().unwrap().iter();
+        let row = rows.chain(found["owners"].as_array().unwrap()).find(|row| row["boat"] == boat);
+        row.map(|row| row["key"].as_str().unwrap().to_owned()).unwrap()
+    };
+    assert_eq!(code("B02"), code("B12"));
+    assert_ne!(code("B02"), code("B04"));
+    assert!(page.contains(&format!("key {}", code("B02"))), "{}", code("B02"));
+    let groups = ["rows", "owners"]
         .iter()
+        .flat_map(|part| found[part].as_array().unwrap())
         .map(|row| row["groups"].as_array().unwrap().len())
         .sum::<usize>();
     let mut reader = csv::Reader::from_path(table).unwrap();
@@ -270,4 +289,76 @@ fn an_empty_yard_is_told_what_to_bring_in() {
     let answer = run(&["--config", path.to_str().unwrap(), "plan"]);
     assert_eq!(answer.code, 0, "{}", answer.err);
     assert!(answer.out.contains("rimeward import boats"), "{}", answer.out);
+}
+
+/// A boat that is still in the water is judged in its cradle from the day of its haul on, not only once it stands there.
+#[test]
+fn the_cold_after_the_haul_is_seen_before_it() {
+    let chance = |more: &[&str]| {
+        let found = plan_json(more);
+        let row =
+            found["rows"].as_array().unwrap().iter().find(|row| row["boat"] == "B03").cloned();
+        let row = row.unwrap_or_else(|| panic!("{found}"));
+        assert_eq!((&row["still_afloat"], &row["location"]), (&true.into(), &"berth: ask".into()));
+        assert_eq!(row["not_before"], "2022-10-11");
+        let engine = row["groups"].as_array().unwrap().iter().find(|g| g["group"] == "engine");
+        engine.unwrap()["chance_by_end"].as_f64().unwrap()
+    };
+    // The water would not freeze it in any of these; the lot does.
+    assert!(chance(&["--cold", "6"]) > 0.5, "{}", chance(&["--cold", "6"]));
+}
+
+#[test]
+fn colder_never_means_less_likely() {
+    let mut before: Option<Vec<(String, f64)>> = None;
+    for cold in ["-8", "-3", "0", "3", "8"] {
+        let found = plan_json(&["--cold", cold, "--tolerance", "0"]);
+        let mut chances = Vec::new();
+        for row in found["rows"].as_array().unwrap() {
+            for group in row["groups"].as_array().unwrap() {
+                let name = format!("{} {}", row["boat"], group["group"]);
+                chances.push((name, group["chance_by_end"].as_f64().unwrap()));
+            }
+        }
+        if let Some(before) = &before {
+            for (name, chance) in before {
+                let now = chances.iter().find(|(own, _)| own == name);
+                let now = now.unwrap_or_else(|| panic!("{name} is gone at {cold}")).1;
+                assert!(now >= chance - 0.02, "{name} at {cold}: {now} after {chance}");
+            }
+        }
+        before = Some(chances);
+    }
+}
+
+/// One of two may work on engines: the check of due days goes by that one's hours.
+#[test]
+fn a_scarce_licence_binds_the_start() {
+    let folder = TempDir::new("plan-scarce");
+    let own = folder.path().join("rimeward.toml");
+    let text = std::fs::read_to_string(config()).unwrap();
+    let store = std::path::Path::new(config()).with_file_name("rimeward.sqlite");
+    let text = text.replace("rimeward.sqlite", store.to_str().unwrap());
+    let crew = "\n[crew]\nskills_needed = { engine = \"engines\" }\ntechnicians = [{ person = \"P52\", skills = [\"engines\"] }, { person = \"P53\" }]\n";
+    std::fs::write(&own, text + crew).unwrap();
+    let own = own.to_str().unwrap();
+    let ask = |more: &[&str]| {
+        let args = [&["--config", own, "--json", "plan", "--at", AT, "--cold", "6"], more].concat();
+        let found: Value = serde_json::from_str(&run(&args).out).unwrap();
+        found
+    };
+    let scarce = ask(&["--crew-hours", "3"]);
+    assert_eq!(scarce["must_start"]["bound_by_skill"], "engines", "{}", scarce["must_start"]);
+    assert!(scarce["headline"].as_str().unwrap().contains("engines"), "{}", scarce["headline"]);
+    for row in scarce["rows"].as_array().unwrap().iter().filter(|row| row["late"] == true) {
+        let why = row["why"].as_str().unwrap();
+        let is_named = row["drained_tonight"] == true
+            || why.contains("emergency drain")
+            || why.contains("fit");
+        assert!(
+            is_named || row["groups"].as_array().unwrap().iter().all(|g| g["frozen"] == true),
+            "{row}"
+        );
+        assert!(!why.contains("hardly any risk"), "{row}");
+    }
 }

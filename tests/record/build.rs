@@ -122,6 +122,7 @@ pub fn boat(cooling: CoolingKind, engines: u8, fitted: &str) -> Boat {
         owner: None,
         care: Care::Yard,
         drain_permission: DrainPermission::Yes,
+        keys: String::new(),
         fitted: circuits,
         instances,
         volumes_l: Vec::new(),

@@ -21,6 +21,7 @@ fn boat(id: &str) -> Boat {
         owner: Some("P01".into()),
         care: Care::Owner,
         drain_permission: DrainPermission::NotApplicable,
+        keys: String::new(),
         fitted: vec!["ob_cool".into()],
         volumes_l: vec![("ob_cool".into(), 2.0)],
         haul_date: None,

@@ -3,7 +3,7 @@
 use minijinja::{AutoEscape, Environment, context};
 use serde::Serialize;
 
-use super::{Refusal, permission, record_lines, text};
+use super::{Refusal, record_lines, text};
 use crate::domain::risk::plan::boat::Scope;
 use crate::service::planning::lines::{self as planned, litres};
 use crate::service::planning::{Row, YardPlan};
@@ -111,8 +111,8 @@ fn lines(plan: &YardPlan, row: &Row, scope: Scope, clock: &str) -> Vec<Line> {
     groups
         .enumerate()
         .map(|(number, group)| Line {
-            place: row.work.place.to_string(),
-            location: row.boat.location.clone(),
+            place: row.place().to_string(),
+            location: row.location().to_owned(),
             boat: row.boat.id.to_string(),
             name: row.boat.name.clone(),
             what: format!("{}: {}", group.label, group.doing()),
@@ -122,9 +122,16 @@ fn lines(plan: &YardPlan, row: &Row, scope: Scope, clock: &str) -> Vec<Line> {
                 Scope::Emergency(_) => group.minutes.emergency,
             },
             remarks: match (number, scope) {
-                (0, Scope::Complete) => text::reason(plan, row),
+                (0, Scope::Complete) => {
+                    let key = row.boat.key_code().map(|code| format!("key {code}"));
+                    [Some(text::reason(plan, row)), key]
+                        .into_iter()
+                        .flatten()
+                        .collect::<Vec<_>>()
+                        .join("; ")
+                }
                 (0, Scope::Emergency(_)) => {
-                    let parts = [clock, permission(row)];
+                    let parts = [clock.to_owned(), planned::aboard(row)];
                     parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; ")
                 }
                 _ => String::new(),

@@ -1,8 +1,11 @@
 //! The plan as a table: one row for each group of work.
 
 use super::{Refusal, permission, record_lines};
+use crate::domain::boat::Care;
 use crate::domain::risk::plan::boat::Scope;
-use crate::service::planning::YardPlan;
+use crate::domain::risk::plan::group::GroupWork;
+use crate::service::planning::lines::left_over;
+use crate::service::planning::{Row, YardPlan};
 
 /// Comma-separated text with a header line. Texts that a spreadsheet would run as a formula are quoted with an apostrophe.
 pub(super) fn csv(plan: &YardPlan) -> Result<String, Refusal> {
@@ -22,6 +25,7 @@ pub(super) fn csv(plan: &YardPlan) -> Result<String, Refusal> {
             "latest_start",
             "drained_tonight",
             "done_on",
+            "note",
             "saves_per_hour",
             "product",
             "litres",
@@ -32,16 +36,17 @@ pub(super) fn csv(plan: &YardPlan) -> Result<String, Refusal> {
     let date = |day: Option<usize>| {
         day.and_then(|day| plan.date(day)).map_or_else(String::new, |date| date.to_string())
     };
-    for row in &plan.rows {
+    let left: Vec<&Row> = left_over(plan);
+    for row in plan.rows.iter().chain(&plan.owners) {
         for group in &row.work.groups {
             let circuits: Vec<&str> = group.open.iter().map(|o| o.circuit.as_str()).collect();
             let (product, litres) = group.product.clone().unzip();
             writer
                 .write_record([
-                    harmless(row.work.place.as_str()),
+                    harmless(row.place().as_str()),
                     harmless(row.boat.id.as_str()),
                     harmless(&row.boat.name),
-                    harmless(&row.boat.location),
+                    harmless(row.location()),
                     group.group.clone(),
                     circuits.join(";"),
                     group.minutes.complete.to_string(),
@@ -50,6 +55,7 @@ pub(super) fn csv(plan: &YardPlan) -> Result<String, Refusal> {
                     date(row.latest_start),
                     if row.is_drained_tonight(group) { "yes" } else { "no" }.to_owned(),
                     date(row.done_on),
+                    note(row, group, left.iter().any(|left| std::ptr::eq(*left, row))),
                     format!("{:.0}", row.saves_per_hour),
                     product.unwrap_or_default(),
                     litres.map_or_else(String::new, |litres: f64| litres.to_string()),
@@ -63,6 +69,27 @@ pub(super) fn csv(plan: &YardPlan) -> Result<String, Refusal> {
         .into_inner()
         .map_err(|error| Refusal::failed(format!("writing the table: {error}")))?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// What sets a line apart from the crew's ordinary work.
+fn note(row: &Row, group: &GroupWork, is_left_over: bool) -> String {
+    let mut notes = Vec::new();
+    if row.boat.care == Care::Owner {
+        notes.push("owner's own".to_owned());
+    }
+    if let Some(skill) = &group.barred {
+        notes.push(format!("needs {skill}: nobody of this crew"));
+    }
+    if group.solid {
+        notes.push("frozen: not before it has thawed and been tested".to_owned());
+    }
+    if is_left_over {
+        notes.push("its drain DOES NOT FIT tonight".to_owned());
+    }
+    if row.is_late() {
+        notes.push("LATE".to_owned());
+    }
+    notes.join("; ")
 }
 
 fn harmless(text: &str) -> String {

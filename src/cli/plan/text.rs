@@ -58,12 +58,20 @@ fn tonight(plan: &YardPlan, out: &mut String) {
     }
     let clock =
         |at: chrono::DateTime<chrono::Utc>| at.with_timezone(&plan.crew.zone).format("%H:%M");
-    if let Some(last) = round.stops.last() {
+    let early = round.stops.iter().filter(|stop| stop.early).count();
+    if early > 0 {
+        let _ = writeln!(
+            out,
+            "  {} BEFORE WORK BEGINS: call somebody in now, two together in the dark",
+            boats(early)
+        );
+    }
+    if let Some(last) = round.stops.last().filter(|stop| !stop.early) {
         let (begins, people) = plan.begins;
         let _ = writeln!(
             out,
             "  {}, {} of work{}: from {}{} done about {}",
-            boats(round.stops.len()),
+            boats(round.stops.len() - early),
             work_time(round.work_min()),
             match last.ways_min {
                 0 => String::new(),
@@ -81,9 +89,9 @@ fn tonight(plan: &YardPlan, out: &mut String) {
     let mut place = None;
     for stop in &round.stops {
         let Some(row) = plan.rows.get(stop.job) else { continue };
-        if place != Some(&row.work.place) {
-            place = Some(&row.work.place);
-            let _ = writeln!(out, "  {}", row.work.place);
+        if place != Some((row.place(), stop.early)) {
+            let _ = writeln!(out, "  {}", row.place());
+            place = Some((row.place(), stop.early));
         }
         let Some(scope) = row.urgent else { continue };
         let what: Vec<String> = row.work.within(scope).map(GroupWork::doing).collect();
@@ -91,12 +99,12 @@ fn tonight(plan: &YardPlan, out: &mut String) {
             "" => String::new(),
             mark => format!(" -- {mark}"),
         };
-        let ask = permission(row);
+        let ask = lines::aboard(row);
         let _ = writeln!(
             out,
             "    [ ] {} {:12} {} {}, {} min{late}: {}{}",
             clock(plan.done_at(stop)),
-            row.boat.location,
+            row.location(),
             row.boat.id,
             row.boat.name,
             row.work.minutes(scope),
@@ -123,7 +131,8 @@ fn tonight(plan: &YardPlan, out: &mut String) {
     if !plan.cart.is_empty() {
         let _ = writeln!(out, "  On the cart: {}", litres(&plan.cart));
     }
-    let wait = plan.rows.iter().filter(|row| row.urgent.is_none()).count();
+    let wait = plan.open_boats()
+        - plan.rows.iter().filter(|row| row.visit == 0 && row.urgent.is_some()).count();
     let _ = writeln!(out, "  Can wait past tonight: {}\n", boats(wait));
 }
 
@@ -137,7 +146,7 @@ fn list(plan: &YardPlan, out: &mut String) {
     };
     let _ = writeln!(out, "THE LIST: complete lay-ups{after}, first to do first");
     let mut day = None;
-    for row in &plan.rows {
+    for row in plan.rows.iter().filter(|row| row.minutes > 0) {
         if day != Some(row.done_on) {
             day = Some(row.done_on);
             let words = match row.done_on {
@@ -160,8 +169,8 @@ fn list(plan: &YardPlan, out: &mut String) {
             "    {} {:16} {:6} {:12} {:>11}  {}",
             row.boat.id,
             row.boat.name,
-            row.work.place.as_str(),
-            row.boat.location,
+            row.place().as_str(),
+            row.location(),
             work_time(row.crew_minutes),
             [due, reason(plan, row)]
                 .iter()
@@ -171,8 +180,15 @@ fn list(plan: &YardPlan, out: &mut String) {
                 .join("; ")
         );
         for group in &row.work.groups {
-            let last = match group.last_day.and_then(|day| plan.date(day)) {
-                _ if group.thaws_on > 0 => "frozen".to_owned(),
+            let due = group.last_day.and_then(|day| plan.date(day));
+            let last = match due {
+                _ if group.barred.is_some() => {
+                    format!("needs {}: nobody of this crew", group.barred.as_deref().unwrap_or(""))
+                }
+                Some(day) if group.solid => {
+                    format!("frozen, would freeze again after {}", date_in_words(day))
+                }
+                None if group.solid => "frozen".to_owned(),
                 _ if row.is_drained_tonight(group) => "drained tonight".to_owned(),
                 _ if group.over_already => "over the tolerance already".to_owned(),
                 Some(day) => format!("last day {}", date_in_words(day)),
@@ -208,10 +224,14 @@ fn too_weak(labels: &[String]) -> String {
 /// By when the complete work must begin and end; after a drain tonight there is no hurry left for what was drained.
 fn due_in_words(plan: &YardPlan, row: &Row) -> String {
     let date = |day: Option<usize>| day.and_then(|day| plan.date(day)).map(date_in_words);
-    if let (Some(due), None, false) = (date(row.due), row.job.due, row.in_round) {
-        return format!("drain it afloat by {due}");
-    }
-    match (date(row.job.due), date(row.latest_start)) {
+    match (date(row.due_now()), date(row.latest_start)) {
+        (Some(due), _) if row.is_late() => {
+            let ends = date(row.done_on);
+            format!(
+                "LATE: due {due}, ends {}",
+                ends.unwrap_or_else(|| "not within the days looked at".to_owned())
+            )
+        }
         (Some(due), Some(start)) if start != due => format!("start {start}, by {due}"),
         (Some(due), _) => format!("by {due}"),
         (None, _) if row.in_round && row.due.is_some() => "no hurry after tonight's drain".into(),
@@ -222,9 +242,11 @@ fn due_in_words(plan: &YardPlan, row: &Row) -> String {
 /// Why a row stands where it does.
 pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     let mut parts = Vec::new();
+    // What it costs that it is not done before its day.
+    let held_for = row.done_on.map_or(0.0, |day| row.job.price_on(day) - row.job.price_on(0));
     if row.saves_per_hour >= 0.5 {
         parts.push(format!("an hour on it now saves {:.0}", row.saves_per_hour));
-    } else if row.in_round && row.job.due.is_none() {
+    } else if row.in_round && row.due_now().is_none() || row.is_late() || held_for >= 0.5 {
         // Said by the due day.
     } else if row.work.over_already() && row.urgent.is_some() && !row.in_round {
         // By the evening its price has been paid, so that no day gains anything; the hours of today may.
@@ -248,20 +270,21 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
             || " (after the days looked at)".to_owned(),
             |date| format!(", about {}", date_in_words(date)),
         );
-        parts.push(match row.due {
+        parts.push(match row.due_now() {
             Some(due) if due < day && what == "hauled" => format!(
                 "not before it is hauled{when}, and due before: haul it earlier, or drain it afloat"
             ),
             _ => format!("not before it is {what}{when}"),
         });
     }
-    if row.job.due.is_some() && row.latest_start.is_none() && !row.in_round {
-        parts.push(if row.urgent.is_some() {
-            "too late for the complete work, and its drain does not fit tonight: call for hands"
-                .to_owned()
-        } else {
-            "too late to end in time behind what is due before".to_owned()
-        });
+    if row.is_late() && row.urgent.is_some() && !row.in_round {
+        parts.push("its drain does not fit tonight: call for hands".to_owned());
+    } else if row.due_now().is_some()
+        && row.latest_start.is_none()
+        && !row.in_round
+        && !row.is_late()
+    {
+        parts.push("begin at once".to_owned());
     }
     if let Some((day, scope)) = row.drain_by.filter(|_| row.urgent.is_none()) {
         let by = plan.date(day).map_or_else(String::new, date_in_words);
@@ -358,10 +381,10 @@ pub(super) fn others(plan: &YardPlan) -> String {
         let named = |runs: bool| {
             let of = circuits.iter().filter(|one| one.runs == runs);
             of.map(|one| {
-                let thaws = one.thaws.filter(|_| !runs).and_then(|day| plan.date(day));
+                let thaws = one.thaws.filter(|_| !runs);
                 thaws.map_or_else(
                     || one.label.clone(),
-                    |day| format!("{} (thaws about {})", one.label, date_in_words(day)),
+                    |at| format!("{} (thaws about {})", one.label, thaw_in_words(plan, at)),
                 )
             })
             .collect::<Vec<_>>()
@@ -414,6 +437,15 @@ pub(super) fn others(plan: &YardPlan) -> String {
         let _ = writeln!(out, "Nothing open: {}", names.join(", "));
     }
     out
+}
+
+/// `Fri 25 Nov`; of today the hour.
+fn thaw_in_words(plan: &YardPlan, at: chrono::DateTime<chrono::Utc>) -> String {
+    let local = |at: chrono::DateTime<chrono::Utc>| at.with_timezone(&plan.crew.zone);
+    if local(at).date_naive() == local(plan.at).date_naive() {
+        return local(at).format("%H:%M today").to_string();
+    }
+    date_in_words(local(at).date_naive())
 }
 
 /// In spring, the day from which on water may be filled in again.

@@ -109,6 +109,8 @@ pub struct CrewLines {
     pub cart: String,
     /// The complete lay-ups that end today, a line each.
     pub today: Vec<String>,
+    /// What of it has to stand in the subject; empty where nothing presses.
+    pub subject: String,
 }
 
 /// What the worklist is made of, in the order of the worklist.
@@ -268,6 +270,7 @@ fn words(
         ("blind_count", json!((blind > 0).then(|| count(blind, "place")))),
         ("notices", json!((notices > 0).then(|| count(notices, "boat")))),
         ("plan", json!(worklist.plan.map(|plan| one_line(&plan.headline, 600)))),
+        ("crew", json!(worklist.plan.map_or("", |plan| plan.subject.as_str()))),
         ("round", lines_of(worklist.plan.map(|plan| plan.round.as_slice()))),
         (
             "cart",

@@ -143,6 +143,7 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
             })
             .unwrap_or_default(),
         drain_permission: permission(row),
+        keys: row.words("keys_location"),
         fitted: circuits,
         instances,
         volumes_l: volumes(row, known),

@@ -6,12 +6,14 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::Row;
+use super::rows::hold_back;
 use crate::domain::boat::SiteId;
 use crate::domain::risk::plan::Job;
 use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::crew::{Crew, WorkDay};
 use crate::domain::risk::plan::due::latest_starts;
 use crate::domain::risk::plan::order::rank;
+use crate::domain::risk::plan::second::{Scarce, put_off};
 use crate::domain::risk::plan::tonight::{Errand, Evening, Round, best_round};
 use crate::service::house::House;
 use crate::service::survey::Survey;
@@ -46,7 +48,7 @@ pub(super) fn evening(
     seen: &Survey,
     crew: &Crew,
     (days, capacity): (&[WorkDay], &[u32]),
-    (rows, short_min): (&mut [Row], u32),
+    (rows, scarce): (&mut [Row], &[Scarce]),
 ) -> Tonight {
     let at = seen.instant.at;
     let today = capacity.first().copied().unwrap_or(0);
@@ -57,7 +59,7 @@ pub(super) fn evening(
     };
     let begins = begins(at, days, hands, today);
     let next = next_working_day(capacity);
-    mark_urgent(rows, capacity, next, short_min);
+    mark_urgent(rows, capacity, next, scarce);
     let due: Vec<usize> = (0..rows.len())
         .filter(|row| rows.get(*row).is_some_and(|row| row.urgent.is_some()))
         .collect();
@@ -70,16 +72,29 @@ pub(super) fn evening(
         Hands::OnRoster => days.first().map(|day| day.evening),
         _ => days.get(next).map(|day| day.opens),
     };
-    let errands: Vec<Errand> = due
-        .iter()
-        .filter_map(|row| rows.get(*row))
-        .filter_map(|row| errand(row, at, begins, until))
-        .collect();
+    // What is harmed before anybody is at work is gone to at once, by somebody who is called in.
+    let opens = days.first().map(|day| day.opens).filter(|_| hands == Hands::OnRoster);
+    let is_early = |place: &usize| {
+        let row = rows.get(*place);
+        let harm = row.and_then(|row| row.work.harm_in_h(row.urgent?));
+        let harm = harm.map(|hours| at + TimeDelta::hours(i64::from(hours)));
+        harm.zip(opens).is_some_and(|(harm, opens)| at < opens && harm < opens)
+    };
+    let (early, due): (Vec<usize>, Vec<usize>) = due.into_iter().partition(is_early);
+    let errands = |which: &[usize], begins, until| -> Vec<Errand> {
+        let rows = which.iter().filter_map(|row| rows.get(*row));
+        rows.filter_map(|row| errand(row, at, begins, until)).collect()
+    };
     let way =
         |id: &SiteId| seen.places.get(id).map_or(0, |place| whole(2.0 * place.site.travel_minutes));
     let minutes_left = (hands == Hands::OnRoster).then_some(today);
-    let found = best_round(&errands, &Evening { minutes_left, next, people: begins.1, way: &way });
-    let found = found.renamed(&due);
+    let called = Evening { minutes_left: None, next, people: 1, way: &way };
+    let first = best_round(&errands(&early, (at, 1), opens), &called).renamed(&early);
+    let found = best_round(
+        &errands(&due, begins, until),
+        &Evening { minutes_left, people: begins.1, ..called },
+    );
+    let found = found.renamed(&due).after(first);
     let equal = house.settings.crew.objective == Objective::FewestBoats;
     for stop in &found.stops {
         let Some(row) = rows.get_mut(stop.job) else { continue };
@@ -93,12 +108,17 @@ pub(super) fn evening(
         }
     }
     if hands == Hands::OnRoster {
-        let mut places: Vec<&SiteId> =
-            found.stops.iter().filter_map(|stop| Some(&rows.get(stop.job)?.work.place)).collect();
+        let by_crew = found.stops.iter().filter(|stop| !stop.early);
+        let mut places: Vec<SiteId> =
+            by_crew.filter_map(|stop| Some(rows.get(stop.job)?.place())).collect();
         places.sort();
         places.dedup();
         tonight.takes_min =
-            found.work_min() + places.into_iter().map(way).sum::<u32>().saturating_mul(begins.1);
+            found.work_min() + places.iter().map(way).sum::<u32>().saturating_mul(begins.1);
+        // What is left of a day that is too short for the drains is no time for complete lay-ups.
+        if !found.left_over.is_empty() {
+            tonight.takes_min = tonight.takes_min.max(today);
+        }
     }
     tonight.round = Some(found);
     tonight
@@ -114,24 +134,27 @@ fn begins(at: DateTime<Utc>, days: &[WorkDay], hands: Hands, today: u32) -> (Dat
 
 /// Marks what falls due before the next working day's evening; and where complete lay-ups come too late, the emergency
 /// drains that must begin before the next working day so that all of them are done in time.
-fn mark_urgent(rows: &mut [Row], capacity: &[u32], next: usize, short_min: u32) {
+fn mark_urgent(rows: &mut [Row], capacity: &[u32], next: usize, scarce: &[Scarce]) {
     let soon = Scope::Emergency(next.saturating_sub(1));
     for row in rows.iter_mut() {
         row.urgent = (row.work.minutes(soon) > 0).then_some(soon);
     }
     let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
     // Where nobody ever works there is no order of days to keep.
-    if capacity.iter().all(|minutes| *minutes == 0) || short_min == 0 {
+    if capacity.iter().all(|minutes| *minutes == 0) {
         return;
     }
-    let ends = rank(&jobs, capacity, None).done_on;
+    let mut ends = rank(&jobs, capacity, None).done_on;
+    hold_back(rows, &mut ends, capacity);
+    // Why is said of the final list.
+    let _ = put_off(&jobs, &mut ends, scarce);
     let late: Vec<(usize, Scope, usize)> = rows
         .iter()
         .zip(&ends)
         .enumerate()
         .filter_map(|(place, (row, end))| {
             let due = row.due?;
-            let in_time = end.is_some_and(|end| end <= due);
+            let in_time = row.minutes > 0 && end.is_some_and(|end| end <= due);
             (!in_time || row.urgent.is_some()).then_some((place, Scope::Emergency(due), due))
         })
         .collect();
@@ -165,10 +188,11 @@ fn errand(
             .unwrap_or(u32::MAX)
             .saturating_mul(people)
     });
+    let job = row.work.job(scope, row.work.minutes(scope), false);
     Some(Errand {
-        job: row.work.job(scope, row.work.minutes(scope), false),
+        job: Job { place: row.place(), ..job },
         within_min: within,
-        location: row.boat.location.clone(),
+        location: row.location().to_owned(),
     })
 }
 

@@ -69,17 +69,6 @@ pub(super) fn crew(house: &House, seen: &Survey, what_if: &WhatIf) -> Result<Cre
 /// What is scarce besides hands: the lift, skills that not all have.
 pub(super) fn scarce(house: &House, rows: &[Row], crew: &Crew, days: &[WorkDay]) -> Vec<Scarce> {
     let mut found = Vec::new();
-    if let Some(slots) = crew.lift_slots {
-        let today = days.first().map(|day| day.date);
-        let takes = rows
-            .iter()
-            .map(|row| {
-                u32::from(row.boat.haul_date.zip(today).is_some_and(|(haul, now)| haul >= now))
-            })
-            .collect();
-        let has = days.iter().map(|day| if day.minutes > 0 { slots } else { 0 }).collect();
-        found.push(Scarce { what: "the lift".into(), takes, has });
-    }
     let needed = &house.settings.crew.skills_needed;
     let mut skills: Vec<&String> = needed.values().collect();
     skills.sort();

@@ -6,8 +6,11 @@ use super::{Hands, Row, YardPlan};
 use crate::domain::boat::{DrainPermission, SiteId};
 use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::tonight::Stop;
+use crate::domain::risk::plan::words::{boats, in_words};
 use crate::domain::units::work_time;
 
+/// Days within which a start has to stand in the subject.
+const WEEK: usize = 7;
 /// Lines of each kind that a letter carries; what is more stands in the plan.
 const LINES_MAX: usize = 15;
 
@@ -22,9 +25,20 @@ pub const fn permission(row: &Row) -> &'static str {
     }
 }
 
+/// What is to be asked before somebody goes aboard, and the code of the place where the key hangs.
+#[must_use]
+pub fn aboard(row: &Row) -> String {
+    let key = row.boat.key_code().map(|code| format!("key {code}"));
+    let ask = Some(permission(row)).filter(|ask| !ask.is_empty()).map(str::to_owned);
+    [ask, key].into_iter().flatten().collect::<Vec<_>>().join("; ")
+}
+
 /// How pressing a stop of tonight's round is; empty where it only has to be done by the evening.
 #[must_use]
 pub fn pressing(row: &Row, stop: &Stop) -> &'static str {
+    if stop.early {
+        return "CALL SOMEBODY IN NOW, before work begins";
+    }
     let ice = row.urgent.is_some_and(|scope| row.work.within(scope).any(|group| group.ice));
     match (ice, stop.late) {
         (true, _) => "ICE HAS BEGUN",
@@ -87,6 +101,40 @@ pub fn round(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> Vec<String> {
     lines
 }
 
+/// What of the plan has to stand in a letter's subject, for a reader of the places that `own` names; empty where nothing
+/// presses within the week.
+#[must_use]
+pub fn subject(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> String {
+    let stops = plan.tonight.iter().flat_map(|round| &round.stops);
+    let rows = stops.filter_map(|stop| Some((plan.rows.get(stop.job)?, stop.early)));
+    let rows: Vec<(&Row, bool)> = rows.filter(|(row, _)| own(&row.work.place)).collect();
+    let early = rows.iter().filter(|(_, early)| *early).count();
+    if early > 0 {
+        return format!("call somebody in NOW for {}", boats(early));
+    }
+    let left = left_over(plan).into_iter().filter(|row| own(&row.work.place)).count();
+    if left > 0 {
+        return format!("drain {} today, {left} more do not fit", boats(rows.len()));
+    }
+    if !rows.is_empty() {
+        let minutes =
+            rows.iter().map(|(row, _)| row.urgent.map_or(0, |scope| row.work.minutes(scope)));
+        return format!("drain {} today, {}", boats(rows.len()), work_time(minutes.sum()));
+    }
+    let date = |day: Option<usize>| day.and_then(|day| plan.date(day)).map(in_words);
+    let must = &plan.must;
+    match (must.short_minutes, date(must.binding.last().copied()), must.latest_start) {
+        (short, Some(by), _) if short > 0 => {
+            format!("crew {} short by {by}", work_time(short))
+        }
+        (_, Some(_), Some(0)) => "start lay-ups today".to_owned(),
+        (_, Some(_), Some(day)) if day <= WEEK => {
+            date(Some(day)).map_or_else(String::new, |day| format!("start lay-ups by {day}"))
+        }
+        _ => String::new(),
+    }
+}
+
 /// The complete lay-ups that end today by the plan, at the places that `own` names.
 #[must_use]
 pub fn today(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> Vec<String> {
@@ -105,14 +153,15 @@ pub fn litres(products: &BTreeMap<String, f64>) -> String {
 }
 
 fn boat(row: &Row) -> String {
-    let at = [row.work.place.as_str(), row.boat.location.as_str()].join(" ");
+    let place = row.place();
+    let at = [place.as_str(), row.location()].join(" ");
     format!("{}: {} {}", at.trim_end(), row.boat.id, row.boat.name)
 }
 
 fn with_permission(line: String, row: &Row) -> String {
-    match permission(row) {
+    match aboard(row).as_str() {
         "" => line,
-        ask => format!("{line} - {ask}"),
+        words => format!("{line} - {words}"),
     }
 }
 

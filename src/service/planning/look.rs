@@ -95,9 +95,6 @@ fn all_hours(
     while coming.last().is_some_and(|step| step.temperature_c.is_none()) {
         coming.pop();
     }
-    for step in &mut coming {
-        step.temperature_c = step.temperature_c.map(|t| t - colder_k);
-    }
     let lead_h = (at - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
     let judge = house.settings.judge;
     let paths = Ensemble::draw(
@@ -107,5 +104,19 @@ fn all_hours(
         judge.members.min(MEMBERS_MAX),
         judge.seed,
     );
+    // After the draw: errors grow with the cold that was forecast, and the question is not about them.
+    let paths = paths.map_hours(|_, air| {
+        for celsius in air {
+            *celsius -= narrow(colder_k);
+        }
+    });
+    for step in &mut coming {
+        step.temperature_c = step.temperature_c.map(|t| t - colder_k);
+    }
     Some(PlaceWeather { coming, paths, ..weather.clone() })
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "rounding to single precision is meant")]
+const fn narrow(kelvin: f64) -> f32 {
+    kelvin as f32
 }

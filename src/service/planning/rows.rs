@@ -9,6 +9,7 @@ use crate::domain::risk::plan::crew::{Crew, WorkDay};
 use crate::domain::risk::plan::due::latest_starts;
 use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::{INDEX_DAYS, Job};
+use crate::domain::yard::SiteKind;
 use crate::service::house::House;
 use crate::service::survey::{BoatView, Survey};
 use crate::settings::crew::Objective;
@@ -63,33 +64,56 @@ pub(super) fn sorted(
             }
             continue;
         }
-        if view.boat.care != Care::Owner {
-            // It must not count as protected by a plan in which nobody can do it.
-            let needed = &house.settings.crew.skills_needed;
-            let nobody = |group: &GroupWork| {
-                needed.get(&group.group).filter(|skill| crew.able(skill) == 0).cloned()
-            };
-            for group in &work.groups {
-                if let Some(skill) = nobody(group) {
-                    let (boat, place) = (view.boat.clone(), work.place.clone());
-                    found.outside.push(Outside { boat, place, group: group.clone(), skill });
-                }
-            }
-            work.groups.retain(|group| nobody(group).is_none());
-            if work.is_done() {
-                continue;
+        let site = seen.places.get(&work.place).map(|place| &place.site);
+        let is_berth = site.is_some_and(|site| site.kind == SiteKind::Afloat);
+        // A boat that is still in the water does not stand where it will.
+        let elsewhere = view.state.afloat && !is_berth;
+        let travel = site.filter(|_| !elsewhere).map_or(0.0, |site| site.travel_minutes);
+        if view.boat.care == Care::Owner {
+            found.owners.push(row(house, view, (work, days), crew, (travel, elsewhere)));
+            continue;
+        }
+        // It must not count as protected by a plan in which nobody can do it.
+        let needed = &house.settings.crew.skills_needed;
+        for group in &mut work.groups {
+            group.barred = needed.get(&group.group).filter(|skill| crew.able(skill) == 0).cloned();
+            if let Some(skill) = group.barred.clone() {
+                let (boat, place) = (view.boat.clone(), work.place.clone());
+                found.outside.push(Outside { boat, place, group: group.clone(), skill });
             }
         }
-        // What has thawed only later is named among the frozen and comes back once it has; until then it is no work.
-        if work.groups.iter().any(|group| group.thaws_on == 0) {
-            work.groups.retain(|group| group.thaws_on == 0);
+        for (visit, work) in work.visits().into_iter().enumerate() {
+            let one = row(house, view, (work, days), crew, (travel, elsewhere));
+            found.rows.push(Row { visit, ..one });
         }
-        let travel = seen.places.get(&work.place).map_or(0.0, |place| place.site.travel_minutes);
-        let row = row(house, view, (work, days), crew, travel);
-        let whose = if row.boat.care == Care::Owner { &mut found.owners } else { &mut found.rows };
-        whose.push(row);
+    }
+    if let Some(slots) = crew.lift_slots {
+        wait_for_the_lift(&mut found.rows, slots, days, house.settings.crew.objective);
     }
     found
+}
+
+/// No more boats are hauled on a day than the lift moves: the others wait for the next working day, those that lose least
+/// by it first.
+fn wait_for_the_lift(rows: &mut [Row], slots: u32, days: &[WorkDay], objective: Objective) {
+    let slots = usize::try_from(slots).unwrap_or(usize::MAX);
+    for day in 0..days.len() {
+        let works = days.get(day).is_some_and(|day| day.minutes > 0);
+        let mut here: Vec<usize> = (0..rows.len())
+            .filter(|at| rows.get(*at).is_some_and(|row| row.not_before == Some((day, HAULED))))
+            .collect();
+        let loses = |at: &usize| {
+            rows.get(*at)
+                .map_or(0.0, |row| row.work.job(Scope::Complete, 1, false).price_on(day + 1))
+        };
+        here.sort_by(|a, b| loses(b).total_cmp(&loses(a)).then(a.cmp(b)));
+        for at in here.into_iter().skip(if works { slots } else { 0 }) {
+            let Some(row) = rows.get_mut(at) else { continue };
+            row.not_before = Some((day + 1, HAULED));
+            row.put_off_for = Some("the lift".to_owned());
+            row.set_job(objective == Objective::FewestBoats);
+        }
+    }
 }
 
 fn row(
@@ -97,13 +121,15 @@ fn row(
     view: &BoatView,
     (work, days): (BoatWork, &[WorkDay]),
     crew: &Crew,
-    travel: f64,
+    (travel, elsewhere): (f64, bool),
 ) -> Row {
     let minutes = work.minutes(Scope::Complete);
     let crew_minutes = crew.with_travel(minutes, travel);
     let haul = view.boat.haul_date.filter(|_| view.state.afloat);
     let mut row = Row {
         boat: view.boat.clone(),
+        visit: 0,
+        elsewhere,
         not_before: not_before(&work, haul, days),
         work,
         minutes,
@@ -142,29 +168,64 @@ fn not_before(
     waits.into_iter().filter(|(day, _)| *day > 0).max_by_key(|(day, _)| *day)
 }
 
+/// Where boats lie that are still in the water, as a place of its own: where that is, is not on record.
+const AFLOAT: &str = "AFLOAT";
+
 impl Row {
+    /// Where somebody goes to work on it today.
+    #[must_use]
+    pub fn place(&self) -> SiteId {
+        if self.elsewhere { AFLOAT.into() } else { self.work.place.clone() }
+    }
+
+    /// Where in that place it is.
+    #[must_use]
+    pub fn location(&self) -> &str {
+        if self.elsewhere { "berth: ask" } else { &self.boat.location }
+    }
+
+    /// The day by which the complete work falls due now, after what is drained tonight, whether or not it can begin by then.
+    #[must_use]
+    pub fn due_now(&self) -> Option<usize> {
+        let open =
+            self.work.within(Scope::Complete).filter(|group| !self.is_drained_tonight(group));
+        open.filter_map(|group| group.last_day).min()
+    }
+
+    /// Does the complete work end after it falls due, or not within the days?
+    #[must_use]
+    pub fn is_late(&self) -> bool {
+        self.due_now().is_some_and(|due| self.done_on.is_none_or(|done| done > due))
+    }
+
     /// Does it freeze, by its tolerance, before it comes out of the water?
     #[must_use]
     pub fn is_due_before_haul(&self) -> bool {
         let haul = self.not_before.filter(|(_, what)| *what == HAULED).map(|(day, _)| day);
-        self.due.zip(haul).is_some_and(|(due, haul)| due < haul)
+        self.due_now().zip(haul).is_some_and(|(due, haul)| due < haul)
+    }
+
+    /// What is drained in tonight's round.
+    #[must_use]
+    pub fn drained(&self) -> Option<Scope> {
+        self.urgent.filter(|_| self.in_round)
     }
 
     /// Is this group of circuits drained in tonight's round?
     #[must_use]
     pub fn is_drained_tonight(&self, group: &GroupWork) -> bool {
-        self.in_round && self.urgent.is_some_and(|scope| scope.reaches(group))
+        self.drained().is_some_and(|scope| scope.reaches(group))
     }
 
-    /// The complete work group by group, as crew minutes and the day on which it falls due, where it does within the days;
-    /// nothing before the boat can be worked on.
-    pub(super) fn pieces(&self) -> Vec<(u32, usize)> {
+    /// The complete work group by group, of those that `asked` names, as crew minutes and the day on which it falls due, where
+    /// it does within the days; nothing before the boat can be worked on.
+    pub(super) fn pieces_of(&self, asked: impl Fn(&GroupWork) -> bool) -> Vec<(u32, usize)> {
         let from = self.not_before.map_or(0, |(day, _)| day);
         let days = self.job.price.len().saturating_sub(1);
         let way = f64::from(self.crew_minutes) / f64::from(self.minutes.max(1));
         self.work
-            .groups
-            .iter()
+            .within(Scope::Complete)
+            .filter(|group| asked(group))
             .filter_map(|group| Some((group.minutes.complete, group.last_day?.max(from))))
             .filter(|(_, due)| *due < days)
             .map(|(minutes, due)| (whole(f64::from(minutes) * way), due))
@@ -174,8 +235,9 @@ impl Row {
     /// The complete lay-up as the optimiser sees it: after what is drained tonight, and with nothing to be gained by a day on
     /// which it cannot begin yet.
     pub(super) fn set_job(&mut self, equal: bool) {
-        let drained = self.urgent.filter(|_| self.in_round);
+        let drained = self.drained();
         let mut job = self.work.job_after(drained, Scope::Complete, self.crew_minutes, equal);
+        job.place = self.place();
         if let Some((from, _)) = self.not_before {
             let price = job.price_on(from);
             for early in job.price.iter_mut().take(from) {
@@ -189,7 +251,7 @@ impl Row {
     }
 }
 
-/// Boats that cannot be worked on yet end no earlier than on their first working day with room for them.
+/// Boats that cannot be worked on yet end no earlier than the minutes that are left from that day on allow.
 pub(super) fn hold_back(rows: &[Row], done_on: &mut [Option<usize>], capacity: &[u32]) {
     let held = |row: &Row, done: Option<usize>| {
         row.not_before.map(|(from, _)| from).filter(|from| done.is_some_and(|day| day < *from))
@@ -202,17 +264,27 @@ pub(super) fn hold_back(rows: &[Row], done_on: &mut [Option<usize>], capacity: &
     }
     for (row, done) in rows.iter().zip(done_on) {
         let Some(from) = held(row, *done) else { continue };
-        let free = |day: &usize| {
-            let (has, taken) = (capacity.get(*day), booked.get(*day));
-            has.zip(taken).is_some_and(|(has, taken)| {
-                // What is longer than a day ends on one that has nothing else.
-                let fits = taken.saturating_add(row.crew_minutes) <= *has;
-                fits || *has > 0 && *taken == 0
-            })
+        let room = |booked: &[u32], day: usize| {
+            let (has, taken) = (capacity.get(day), booked.get(day));
+            has.zip(taken).map_or(0, |(has, taken)| has.saturating_sub(*taken))
         };
-        *done = (from..capacity.len()).find(free);
-        if let Some(slot) = done.and_then(|day| booked.get_mut(day)) {
-            *slot = slot.saturating_add(row.crew_minutes);
+        // On one day where one has room for it; what is longer than any day goes over several.
+        let whole =
+            (from..capacity.len()).find(|day| room(&booked, *day) >= row.crew_minutes.max(1));
+        let longest = capacity.iter().skip(from).copied().max().unwrap_or(0);
+        let first = if row.crew_minutes <= longest { whole } else { None };
+        let mut open = row.crew_minutes.max(1);
+        *done = None;
+        for day in first.unwrap_or(from)..capacity.len() {
+            let taken = open.min(room(&booked, day));
+            if let Some(slot) = booked.get_mut(day) {
+                *slot = slot.saturating_add(taken);
+            }
+            open -= taken;
+            if open == 0 {
+                *done = Some(day);
+                break;
+            }
         }
     }
 }
@@ -230,10 +302,15 @@ pub(super) fn finish_rows(
     let starts = latest_starts(&dated, capacity);
     for ((place, row), (day, start)) in rows.iter_mut().enumerate().zip(done_on.iter().zip(starts))
     {
-        row.done_on = *day;
+        // What only others may lay up is not done by this list.
+        row.done_on = day.filter(|_| row.minutes > 0);
         let from = row.not_before.map_or(0, |(day, _)| day);
-        row.latest_start = start.map(|day| day.max(from)).filter(|_| row.job.due.is_some());
-        row.put_off_for = moved.iter().find(|(job, _)| *job == place).map(|(_, what)| what.clone());
+        let in_time = |day: &usize| {
+            *day >= from && row.job.due.is_some() && row.due_now().is_none_or(|due| due >= from)
+        };
+        row.latest_start = start.filter(in_time);
+        let moved = moved.iter().find(|(job, _)| *job == place).map(|(_, what)| what.clone());
+        row.put_off_for = moved.or_else(|| row.put_off_for.take());
     }
 }
 

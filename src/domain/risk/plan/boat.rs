@@ -62,8 +62,8 @@ pub struct FrozenCircuit {
     pub label: String,
     /// Ice has begun, but not so much that parts are likely to be broken: what still runs is let out at once.
     pub runs: bool,
-    /// The day on which it has thawed in half of all members; `None` beyond the days.
-    pub thaws: Option<usize>,
+    /// When it has thawed in half of all members; `None` beyond the days.
+    pub thaws: Option<DateTime<Utc>>,
 }
 
 /// The open work of a boat.
@@ -86,7 +86,7 @@ pub struct BoatWork {
 /// What is asked of the lay-up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Scope {
-    /// All open groups, complete.
+    /// All open groups that the crew may do, complete.
     Complete,
     /// Emergency drains of the groups that are due by this day.
     Emergency(usize),
@@ -97,11 +97,9 @@ impl Scope {
     #[must_use]
     pub fn reaches(self, group: &GroupWork) -> bool {
         match self {
-            Self::Complete => true,
+            Self::Complete => group.barred.is_none(),
             // What is frozen through cannot be drained before it has thawed.
-            Self::Emergency(day) => {
-                group.thaws_on == 0 && group.last_day.is_some_and(|last| last <= day)
-            }
+            Self::Emergency(day) => !group.solid && group.last_day.is_some_and(|last| last <= day),
         }
     }
 }
@@ -144,6 +142,12 @@ impl BoatWork {
     #[must_use]
     pub fn over_in_h(&self, scope: Scope) -> Option<u16> {
         self.within(scope).filter_map(|group| group.over_in_h).min()
+    }
+
+    /// Hours until harm that cannot be mended comes to the first group of a scope, by its tolerance.
+    #[must_use]
+    pub fn harm_in_h(&self, scope: Scope) -> Option<u16> {
+        self.within(scope).filter_map(|group| group.harm_in_h).min()
     }
 
     /// The work of a scope as a job; `minutes` are what the crew spends on it, the way there included. `equal`: every boat
@@ -206,6 +210,52 @@ impl BoatWork {
     pub fn thaws_on(&self) -> usize {
         self.groups.iter().map(|group| group.thaws_on).max().unwrap_or(0)
     }
+
+    /// The damage of the groups that the crew may not lay up, member by member, as [`BoatWork::damage_after`].
+    #[must_use]
+    pub fn damage_barred(&self, drained: Option<Scope>) -> DamageDays {
+        let barred = self.groups.iter().filter(|group| group.barred.is_some()).cloned();
+        self.only(barred.collect()).damage_after(drained)
+    }
+
+    /// What these groups are expected to lose where the crew may not lay them up.
+    #[must_use]
+    pub fn price_barred(&self, drained: Option<Scope>) -> f64 {
+        let barred = self.groups.iter().filter(|group| group.barred.is_some());
+        let is_drained = |group: &GroupWork| drained.is_some_and(|scope| scope.reaches(group));
+        let price = |group: &GroupWork| {
+            let paid = if is_drained(group) { group.price.first() } else { group.price.last() };
+            paid.copied().unwrap_or(0.0)
+        };
+        barred.map(price).sum()
+    }
+
+    /// The work visit by visit: what can be worked on now, then what is frozen through. One goes once to all that has
+    /// thawed, unless some of it would freeze again before the rest has thawed.
+    #[must_use]
+    pub fn visits(&self) -> Vec<Self> {
+        let (mut frozen, now): (Vec<GroupWork>, Vec<GroupWork>) =
+            self.groups.iter().cloned().partition(|group| group.thaws_on > 0);
+        frozen.sort_by_key(|group| group.thaws_on);
+        let mut visits: Vec<Vec<GroupWork>> = Vec::new();
+        for group in frozen {
+            let waits = |visit: &&mut Vec<GroupWork>| {
+                visit.iter().all(|known| known.last_day.is_none_or(|last| last >= group.thaws_on))
+            };
+            match visits.last_mut().filter(waits) {
+                Some(visit) => visit.push(group),
+                None => visits.push(vec![group]),
+            }
+        }
+        if !now.is_empty() {
+            visits.insert(0, now);
+        }
+        visits.into_iter().map(|groups| self.only(groups)).collect()
+    }
+
+    fn only(&self, groups: Vec<GroupWork>) -> Self {
+        Self { groups, ..self.clone() }
+    }
 }
 
 /// Looks at the boats of one place.
@@ -237,7 +287,7 @@ impl<'a> BoatLook<'a> {
         let days = self.evenings.0.len();
         let mut fitted: BTreeMap<usize, f64> = BTreeMap::new();
         // What is frozen through is work of its own, for after its thaw.
-        let mut drafts: BTreeMap<(usize, bool), Draft> = BTreeMap::new();
+        let mut drafts: BTreeMap<(usize, Option<usize>), Draft> = BTreeMap::new();
         let mut frozen = Vec::new();
         let members = self.passages.weather().paths.members();
         for circuit in &state.circuits {
@@ -260,12 +310,13 @@ impl<'a> BoatLook<'a> {
             if passage.now != Now::Liquid {
                 let runs = passage.now == Now::Ice;
                 let known = frozen.iter().any(|known: &FrozenCircuit| known.label == kind.label);
-                let thaws = thaws.filter(|day| *day < days);
+                let within = thaws.filter(|(day, _)| *day < days);
                 if !known {
+                    let thaws = within.map(|(_, at)| at);
                     frozen.push(FrozenCircuit { label: kind.label.clone(), runs, thaws });
                 }
                 // Frozen through until the end of the days: there is nothing to be done about it but to look.
-                if !runs && thaws.is_none() {
+                if !runs && within.is_none() {
                     continue;
                 }
             }
@@ -278,20 +329,18 @@ impl<'a> BoatLook<'a> {
             if holds && is_liquid && last_day_at(&shares(&damage, days), tolerance).is_none() {
                 continue;
             }
-            let over_in_h = if passage.now == Now::Ice {
-                Some(0)
-            } else {
-                hour_over(&passage.hours, tolerance)
-            };
+            let harm_in_h = hour_over(&passage.hours, tolerance);
+            let over_in_h = if passage.now == Now::Ice { Some(0) } else { harm_in_h };
             let pressing = Pressing {
                 loss: self.work.loss(consequence),
                 tolerance,
                 over_in_h,
+                // Nobody is called out of bed for small parts.
+                harm_in_h: harm_in_h.filter(|_| consequence > Consequence::Minor),
                 ice: passage.now == Now::Ice,
-                thaws_on: if passage.now == Now::Solid { thaws.unwrap_or(0) } else { 0 },
+                solid: thaws.map(|(day, _)| day).filter(|_| passage.now == Now::Solid),
             };
-            let later = pressing.thaws_on > 0;
-            drafts.entry((group, later)).or_insert_with(|| Draft::new(members, days)).add(
+            drafts.entry((group, pressing.solid)).or_insert_with(|| Draft::new(members, days)).add(
                 (circuit, kind),
                 damage,
                 pressing,
@@ -319,16 +368,13 @@ impl<'a> BoatLook<'a> {
         })
     }
 
-    /// The day by which half of all members have thawed; day 0 where nothing is frozen.
-    fn thaws(&self, passage: &Passage) -> Option<usize> {
-        if passage.now == Now::Liquid {
-            return Some(0);
-        }
+    /// When half of all members have thawed, and the day by whose evening; `None` where nothing is frozen, or never.
+    fn thaws(&self, passage: &Passage) -> Option<(usize, DateTime<Utc>)> {
         let mut hours: Vec<u16> = passage.thaws.iter().filter_map(|hour| *hour).collect();
         hours.sort_unstable();
         let hour = *hours.get(passage.thaws.len() / 2)?;
-        let at = self.passages.weather().at + TimeDelta::hours(i64::from(hour));
-        Some(self.evenings.day_of(at))
+        let at = self.passages.weather().at + TimeDelta::hours(i64::from(hour) + 1);
+        Some((self.evenings.day_of(at), at))
     }
 
     fn damage_days(&self, hours: &[Option<u16>]) -> DamageDays {

@@ -44,7 +44,7 @@ pub struct Crew {
 }
 
 /// A day of the calendar.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WorkDay {
     /// Which.
     pub date: NaiveDate,
@@ -54,6 +54,8 @@ pub struct WorkDay {
     pub opens: DateTime<Utc>,
     /// When its work ends, or would.
     pub evening: DateTime<Utc>,
+    /// What part of a working day is left of it; 0 where nobody works.
+    pub share: f64,
 }
 
 impl Crew {
@@ -66,8 +68,16 @@ impl Crew {
             .map(|date| {
                 let (opens, evening) = self.window(date);
                 let left_min = (evening - opens.max(now)).num_minutes().max(0);
-                let minutes = self.minutes(date, (evening - opens).num_minutes().max(0), left_min);
-                WorkDay { date, minutes, opens, evening }
+                let window_min = (evening - opens).num_minutes().max(0);
+                let minutes = self.minutes(date, window_min, left_min);
+                let share = if !self.works_on(date) || left_min == 0 {
+                    0.0
+                } else if window_min > 0 {
+                    (minutes_of(left_min) / minutes_of(window_min)).min(1.0)
+                } else {
+                    1.0
+                };
+                WorkDay { date, minutes, opens, evening, share }
             })
             .collect()
     }
@@ -77,11 +87,11 @@ impl Crew {
             return 0;
         }
         let own_h = self.own_hours(date);
-        let window = minutes(window_min);
+        let window = minutes_of(window_min);
         // The break lies anywhere: what is left of the day counts as far as it is not longer than the hours.
-        let each = (own_h * 60.0).min(minutes(left_min));
+        let each = (own_h * 60.0).min(minutes_of(left_min));
         let all = match self.hours_in_all {
-            Some(hours) if window > 0.0 => hours * 60.0 * (minutes(left_min) / window).min(1.0),
+            Some(hours) if window > 0.0 => hours * 60.0 * (minutes_of(left_min) / window).min(1.0),
             Some(hours) => hours * 60.0,
             None => each * super::count(self.technicians.len()),
         };
@@ -139,7 +149,7 @@ impl Crew {
     }
 }
 
-fn minutes(n: i64) -> f64 {
+fn minutes_of(n: i64) -> f64 {
     f64::from(i32::try_from(n).unwrap_or(i32::MAX))
 }
 

@@ -71,6 +71,22 @@ pub fn must_start(work: &[(u32, usize)], capacity: &[u32]) -> MustStart {
     }
 }
 
+/// Crew minutes a whole working day that would meet every due day. `shares` says what part of a working day is left of each
+/// day: 0 where nobody works, less than 1 of today. Days before which nobody works are left out: no hours help there.
+#[must_use]
+pub fn needed_a_day(work: &[(u32, usize)], shares: &[f64]) -> u32 {
+    let mut days: Vec<usize> = work.iter().map(|(_, due)| *due).collect();
+    days.sort_unstable();
+    days.dedup();
+    let need = |day: usize| {
+        let demand = sum(work.iter().filter(|(_, due)| *due <= day).map(|(m, _)| *m));
+        let left: f64 = shares.iter().take(day.saturating_add(1)).sum();
+        if left > 0.0 { (f64::from(demand) / left).ceil() } else { 0.0 }
+    };
+    let most = days.into_iter().map(need).fold(0.0, f64::max);
+    format!("{:.0}", most.min(1e7)).parse().unwrap_or(u32::MAX)
+}
+
 /// The last day on which each piece of work can begin when all that is due earlier goes first; `None` where today is
 /// too late. In the order of `work`.
 #[must_use]

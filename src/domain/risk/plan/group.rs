@@ -22,6 +22,16 @@ pub struct OpenCircuit {
     pub entry: Option<WorkEntry>,
     /// A complete lay-up puts product through it afterwards.
     pub flushed: bool,
+    /// It holds antifreeze that is too weak for what comes: it comes out before anything goes in.
+    pub weak: bool,
+}
+
+impl OpenCircuit {
+    /// Is antifreeze that is too weak to be let out before its product goes in?
+    #[must_use]
+    pub fn is_emptied_first(&self) -> bool {
+        self.weak && self.entry.as_ref().is_some_and(WorkEntry::puts_product)
+    }
 }
 
 /// The open work of one group of circuits.
@@ -51,10 +61,17 @@ pub struct GroupWork {
     pub over_already: bool,
     /// Hours from now until the chance passes the tolerance; `None` where it never does.
     pub over_in_h: Option<u16>,
+    /// The same until harm that cannot be mended: as [`GroupWork::over_in_h`], but where ice has begun until parts are likely
+    /// to break.
+    pub harm_in_h: Option<u16>,
     /// Ice has begun in some of it, and what still runs can be let out.
     pub ice: bool,
-    /// The first day on which all that is open in it has thawed; 0 where nothing is frozen through.
+    /// It is frozen through now: nothing of it can be done before it has thawed.
+    pub solid: bool,
+    /// The day by whose evening all that is open in it has thawed; 0 where nothing is frozen through.
     pub thaws_on: usize,
+    /// It asks for this skill, which nobody of the crew has: a complete lay-up is somebody else's, a drain tonight is not.
+    pub barred: Option<String>,
     pub(super) price: Vec<f64>,
     pub(super) damage: DamageDays,
     pub(super) loss: f64,
@@ -88,7 +105,12 @@ impl GroupWork {
                 let mut labels: Vec<&str> = open.iter().map(|open| open.label.as_str()).collect();
                 // Two of a kind stand side by side.
                 labels.dedup();
-                format!("{} {}", entry.verb, labels.join(", "))
+                let first = if open.iter().any(|open| open.is_emptied_first()) {
+                    "let out what is in it, then "
+                } else {
+                    ""
+                };
+                format!("{first}{} {}", entry.verb, labels.join(", "))
             })
             .collect();
         let weak = if self.weak.is_empty() { "" } else { " (too weak as it is: a stronger one)" };
@@ -101,8 +123,10 @@ pub(super) struct Pressing {
     pub(super) loss: f64,
     pub(super) tolerance: f64,
     pub(super) over_in_h: Option<u16>,
+    pub(super) harm_in_h: Option<u16>,
     pub(super) ice: bool,
-    pub(super) thaws_on: usize,
+    /// Frozen through, and the day by whose evening it has thawed.
+    pub(super) solid: Option<usize>,
 }
 
 /// The hour in which more than the share `tolerance` of the members has come to harm.
@@ -127,8 +151,9 @@ pub(super) struct Draft {
     last_day: Option<usize>,
     over_already: bool,
     over_in_h: Option<u16>,
+    harm_in_h: Option<u16>,
     ice: bool,
-    thaws_on: Option<usize>,
+    solid: Option<usize>,
     loss: f64,
     days: usize,
 }
@@ -146,8 +171,9 @@ impl Draft {
             last_day: None,
             over_already: false,
             over_in_h: None,
+            harm_in_h: None,
             ice: false,
-            thaws_on: None,
+            solid: None,
             loss: 0.0,
             days,
         }
@@ -157,7 +183,7 @@ impl Draft {
         &mut self,
         (circuit, kind): (&CircuitState, &CircuitKind),
         damage: DamageDays,
-        Pressing { loss, tolerance, over_in_h, ice, thaws_on }: Pressing,
+        Pressing { loss, tolerance, over_in_h, harm_in_h, ice, solid }: Pressing,
         (dosed, flushed, entry): (bool, bool, Option<&WorkEntry>),
     ) {
         self.open.push(OpenCircuit {
@@ -167,6 +193,7 @@ impl Draft {
             walk_order: kind.walk_order,
             entry: entry.cloned(),
             flushed,
+            weak: false,
         });
         self.open_min += kind.drain_minutes;
         // Only where product goes at all: a bilge or a tank is emptied, not filled.
@@ -182,12 +209,16 @@ impl Draft {
         }
         if last.is_some() && matches!(circuit.holds, Holds::Blend) {
             self.weak.push(kind.label.clone());
+            if let Some(open) = self.open.last_mut() {
+                open.weak = true;
+            }
         }
         self.ice |= ice;
         self.over_already |=
             over_in_h == Some(0) || chance.first().is_some_and(|now| *now > tolerance);
         self.over_in_h = [self.over_in_h, over_in_h].into_iter().flatten().min();
-        self.thaws_on = Some(self.thaws_on.map_or(thaws_on, |known| known.max(thaws_on)));
+        self.harm_in_h = [self.harm_in_h, harm_in_h].into_iter().flatten().min();
+        self.solid = self.solid.max(solid);
         for ((first, own), losses) in self.damage.iter_mut().zip(&damage).zip(&mut self.losses) {
             *first = (*first).min(*own);
             if *own != NEVER {
@@ -208,6 +239,7 @@ impl Draft {
         self.open.sort_by_key(|open| open.walk_order);
         let litres = (self.litres * 10.0).round() / 10.0;
         let product = !group.product.is_empty() && litres > 0.0;
+        let name = if self.weak.is_empty() { &group.product } else { &group.stronger };
         Some(GroupWork {
             minutes: work.minutes(&boat.kind, &group.group, boat.engines, self.open_min, all_min),
             group: group.group.clone(),
@@ -215,13 +247,17 @@ impl Draft {
             flush: group.flush.clone(),
             dose_l: (self.dose_l * 10.0).round() / 10.0,
             weak: self.weak,
-            product: product.then(|| (group.product.clone(), litres)),
+            product: product.then(|| (name.clone(), litres)),
             chance: shares(&self.damage, days),
-            last_day: self.last_day,
+            // Before it has thawed nothing can be done: a part of all members may refreeze before half of them have thawed.
+            last_day: self.last_day.map(|last| last.max(self.solid.unwrap_or(0))),
             over_already: self.over_already,
             over_in_h: self.over_in_h,
+            harm_in_h: self.harm_in_h,
             ice: self.ice,
-            thaws_on: self.thaws_on.unwrap_or(0),
+            solid: self.solid.is_some(),
+            thaws_on: self.solid.unwrap_or(0),
+            barred: None,
             price: prices(&self.losses, days),
             damage: self.damage,
             loss: self.loss,

@@ -14,8 +14,8 @@ pub struct Scarce {
     pub has: Vec<u32>,
 }
 
-/// Puts rows off until no day takes more of anything than there is. `done_on` is changed; answers which jobs were put
-/// off, and for want of what.
+/// Puts rows off until no day takes more of anything than there is: the dearest to wait go first, and what is begun on one day
+/// goes on the next. `done_on` is changed; answers which jobs were put off, and for want of what.
 #[must_use]
 pub fn put_off(
     jobs: &[Job],
@@ -24,23 +24,24 @@ pub fn put_off(
 ) -> Vec<(usize, String)> {
     let mut moved: Vec<(usize, String)> = Vec::new();
     for thing in scarce {
+        let mut open = thing.takes.clone();
         for (day, has) in thing.has.iter().enumerate() {
-            loop {
-                let on_day = || {
-                    thing.takes.iter().enumerate().filter(|(job, takes)| {
-                        **takes > 0 && done_on.get(*job).copied().flatten() == Some(day)
-                    })
-                };
-                let sum: u64 = on_day().map(|(_, takes)| u64::from(*takes)).sum();
-                if sum <= u64::from(*has) {
-                    break;
+            let mut today: Vec<usize> = (0..open.len())
+                .filter(|job| open.get(*job).is_some_and(|takes| *takes > 0))
+                .filter(|job| done_on.get(*job).copied().flatten() == Some(day))
+                .collect();
+            let price = |job: usize| {
+                jobs.get(job).map_or(0.0, |job| job.price_on(day + 1) - job.price_on(day))
+            };
+            today.sort_by(|a, b| price(*b).total_cmp(&price(*a)).then(a.cmp(b)));
+            let mut left = *has;
+            for job in today {
+                let Some(takes) = open.get_mut(job) else { continue };
+                let taken = left.min(*takes);
+                (left, *takes) = (left - taken, *takes - taken);
+                if *takes == 0 {
+                    continue;
                 }
-                let price = |job: usize| {
-                    jobs.get(job).map_or(0.0, |job| job.price_on(day + 1) - job.price_on(day))
-                };
-                let cheapest =
-                    on_day().map(|(job, _)| job).min_by(|a, b| price(*a).total_cmp(&price(*b)));
-                let Some(job) = cheapest else { break };
                 let next = day + 1;
                 if let Some(slot) = done_on.get_mut(job) {
                     *slot = (next < thing.has.len()).then_some(next);
@@ -75,5 +76,21 @@ mod tests {
         assert_eq!(done_on[1], Some(0));
         assert_eq!(done_on.iter().filter(|day| day.is_none()).count(), 1, "the lift has two slots");
         assert_eq!(moved.len(), 2);
+    }
+
+    #[test]
+    fn a_job_longer_than_a_licensed_day_goes_over_two() {
+        let job = Job {
+            boat: "A".into(),
+            place: "QUAY".into(),
+            minutes: 131,
+            price: vec![0.0; 4],
+            due: None,
+            loss: 0.0,
+        };
+        let mut done_on = vec![Some(0)];
+        let gas = Scarce { what: "gas".into(), takes: vec![131], has: vec![120, 0, 120] };
+        assert_eq!(put_off(&[job], &mut done_on, &[gas]), [(0, "gas".to_owned())]);
+        assert_eq!(done_on, [Some(2)]);
     }
 }

@@ -41,6 +41,8 @@ pub struct Stop {
     pub ways_min: u32,
     /// Its cold is expected before it can be reached.
     pub late: bool,
+    /// Done before the working day begins, by somebody who is called in.
+    pub early: bool,
 }
 
 /// What is drained before dark, and what is left over.
@@ -68,15 +70,26 @@ impl Round {
         self
     }
 
-    /// Crew minutes of all stops.
+    /// Crew minutes of all stops, without those before the working day.
     #[must_use]
     pub fn work_min(&self) -> u32 {
-        self.stops.last().map_or(0, |stop| stop.done_after_min)
+        let last = self.stops.iter().rev().find(|stop| !stop.early);
+        last.map_or(0, |stop| stop.done_after_min)
+    }
+
+    /// The same after `first`, a round of its own before the working day begins.
+    #[must_use]
+    pub fn after(self, first: Self) -> Self {
+        let early = first.stops.into_iter().map(|stop| Stop { early: true, ..stop });
+        Self { stops: early.chain(self.stops).collect(), ..self }
     }
 }
 
-/// The better of a round to all places and a round to one of them alone, by what it saves: on a short evening the ways
-/// to the others may cost more than there is.
+/// With more places than this not every choice of them is tried: one after another is added that saves something.
+const PLACES_TRIED: usize = 6;
+
+/// The best round to all places or to some of them, by what it saves: on a short evening the ways to the others may cost more
+/// than there is.
 #[must_use]
 pub fn best_round(errands: &[Errand], evening: &Evening<'_>) -> Round {
     let mut places: Vec<&SiteId> = errands.iter().map(|errand| &errand.job.place).collect();
@@ -100,20 +113,51 @@ pub fn best_round(errands: &[Errand], evening: &Evening<'_>) -> Round {
         round.stops.iter().filter_map(|stop| errands.get(stop.job)).map(one).sum()
     };
     let short_min = everywhere.short_min;
-    let mut best = everywhere;
-    for place in places {
+    let to_some = |chosen: &[&SiteId]| {
         let (here, elsewhere): (Vec<usize>, Vec<usize>) = (0..errands.len())
-            .partition(|at| errands.get(*at).is_some_and(|errand| errand.job.place == *place));
+            .partition(|at| errands.get(*at).is_some_and(|e| chosen.contains(&&e.job.place)));
         let own: Vec<Errand> = here.iter().filter_map(|at| errands.get(*at)).cloned().collect();
-        let mut alone = round(&own, left(way(place)), evening).renamed(&here);
-        alone.left_over.extend(elsewhere);
-        alone.short_min = short_min;
-        let more = saved(&alone).total_cmp(&saved(&best));
-        if more.then(alone.stops.len().cmp(&best.stops.len())).is_gt() {
-            best = alone;
+        let ways = chosen.iter().map(|place| way(place)).sum::<u32>();
+        let mut some = round(&own, left(ways), evening).renamed(&here);
+        some.left_over.extend(elsewhere);
+        some.short_min = short_min;
+        some
+    };
+    let is_better = |one: &Round, other: &Round| {
+        let more = saved(one).total_cmp(&saved(other));
+        more.then(one.stops.len().cmp(&other.stops.len())).is_gt()
+    };
+    let mut best = everywhere;
+    if places.len() <= PLACES_TRIED {
+        for choice in 1_u32..(1 << places.len()) {
+            let chosen: Vec<&SiteId> = (0..)
+                .zip(&places)
+                .filter(|(bit, _)| choice >> bit & 1 == 1)
+                .map(|(_, p)| *p)
+                .collect();
+            let some = to_some(&chosen);
+            if is_better(&some, &best) {
+                best = some;
+            }
         }
+        return best;
     }
-    best
+    let mut chosen: Vec<&SiteId> = Vec::new();
+    let mut so_far: Option<Round> = None;
+    loop {
+        let mut next: Option<(&SiteId, Round)> = None;
+        for place in places.iter().filter(|place| !chosen.contains(place)) {
+            let some = to_some(&[&chosen[..], &[*place]].concat());
+            let known = next.as_ref().map(|(_, round)| round).or(so_far.as_ref());
+            if known.is_none_or(|known| is_better(&some, known)) {
+                next = Some((place, some));
+            }
+        }
+        let Some((place, round)) = next else { break };
+        chosen.push(place);
+        so_far = Some(round);
+    }
+    so_far.filter(|round| is_better(round, &best)).unwrap_or(best)
 }
 
 /// Chooses and orders errands for `minutes_left` crew minutes. Those with an hour of their own go before all others.
@@ -236,7 +280,7 @@ fn walked(
             let late = errand.within_min.is_some_and(|within| {
                 done_after_min + ways_min.saturating_mul(evening.people) > within
             });
-            stops.push(Stop { job: at, done_after_min, ways_min, late });
+            stops.push(Stop { job: at, done_after_min, ways_min, late, early: false });
         }
     }
     stops
@@ -349,6 +393,21 @@ mod tests {
             ],
         );
         assert_eq!(walked, [0, 1, 2], "time enough: nobody drives to and fro");
+    }
+
+    #[test]
+    fn two_near_places_are_gone_to_where_a_third_is_too_far() {
+        let errands = [
+            errand("DOCK", "", 5, 5000.0),
+            errand("QUAY", "", 20, 3000.0),
+            errand("UPPER", "", 5, 9000.0),
+        ];
+        let way = |place: &SiteId| if place.as_str() == "UPPER" { 90 } else { 12 };
+        let evening = Evening { minutes_left: Some(70), next: 1, people: 1, way: &way };
+        let found = best_round(&errands, &evening);
+        let mut gone: Vec<usize> = found.stops.iter().map(|stop| stop.job).collect();
+        gone.sort_unstable();
+        assert_eq!((gone, found.left_over), (vec![0, 1], vec![2]));
     }
 
     #[test]

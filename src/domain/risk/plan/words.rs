@@ -23,6 +23,10 @@ pub struct Facts<'a> {
     pub late: usize,
     /// Boats with circuits past their limit already.
     pub passed: usize,
+    /// Those of them in which water still runs.
+    pub runs: usize,
+    /// The skill that binds the check of due days, where it is not the crew as a whole.
+    pub bound_by: Option<&'a str>,
     /// Groups of work that ask for a skill which nobody of the crew has.
     pub outside: usize,
     /// Boats that fall due before their haul is planned.
@@ -41,8 +45,15 @@ pub fn headline(facts: &Facts<'_>) -> String {
     let mut sentences = Vec::new();
     if facts.passed > 0 {
         sentences.push(format!(
-            "Look first: parts of {} are past the limit already, water that still runs comes out at once.",
-            boats(facts.passed)
+            "Look first: parts of {} are past the limit already{}.",
+            boats(facts.passed),
+            match facts.runs {
+                0 => ": frozen through, start nothing before it has thawed and been tested"
+                    .to_owned(),
+                runs if runs == facts.passed =>
+                    ", water that still runs comes out at once".to_owned(),
+                runs => format!(", and water that still runs in {} comes out at once", boats(runs)),
+            }
         ));
     }
     if facts.unseen > 0 {
@@ -99,28 +110,40 @@ fn of_the_open(facts: &Facts<'_>) -> String {
         );
     };
     let due = work_time(facts.must.due_minutes);
+    let lay_ups = facts.bound_by.map_or_else(
+        || "complete lay-ups".to_owned(),
+        |skill| format!("complete lay-ups that ask for {skill}"),
+    );
     match facts.must.latest_start {
         Some(0) => format!(
-            "Start today: {due} of complete lay-ups fall due by {}, and a day later they no longer fit ({work} open on {boats} in all).",
+            "Start today: {due} of {lay_ups} fall due by {}, and a day later they no longer fit ({work} open on {boats} in all).",
             in_words(binding)
         ),
         Some(day) => {
             let start = date_of(facts.days, day).map_or_else(String::new, in_words);
             format!(
-                "Start by {start} at the latest: {due} of complete lay-ups are bound by {} ({work} open on {boats} in all).",
+                "Start by {start} at the latest: {due} of {lay_ups} are bound by {} ({work} open on {boats} in all).",
                 in_words(binding)
             )
         }
         None if hours_until(facts) == 0 => format!(
-            "{} of complete lay-ups fall due by {} and nobody works before: call people in, drain tonight's list, or accept the risk ({work} open on {boats} in all).",
+            "{} of {lay_ups} fall due by {} and nobody works before: call people in, drain tonight's list, or accept the risk ({work} open on {boats} in all).",
             work_time(facts.must.short_minutes),
             in_words(binding)
         ),
         None => format!(
-            "{} short by {}, even when the crew starts today: {} a working day would do, or emergency drains first; {} cannot be laid up completely in time ({work} open on {boats} in all).",
+            "{} short{} by {}, even when the crew starts today: {}, or emergency drains first; {} cannot be laid up completely in time ({work} open on {boats} in all).",
             work_time(facts.must.short_minutes),
+            facts.bound_by.map_or_else(String::new, |skill| format!(" of hands for {skill}")),
             in_words(binding),
-            work_time(facts.must.need_minutes),
+            match (facts.must.binding.last(), facts.bound_by) {
+                (Some(0), _) => "call in more people at once".to_owned(),
+                (_, Some(_)) => format!(
+                    "{} of theirs a working day would do",
+                    work_time(facts.must.need_minutes)
+                ),
+                _ => format!("{} a working day would do", work_time(facts.must.need_minutes)),
+            },
             if facts.late == 1 {
                 "1 boat".to_owned()
             } else {
@@ -167,6 +190,8 @@ mod tests {
             open_minutes: 0,
             late: 0,
             passed,
+            runs: passed,
+            bound_by: None,
             outside: 0,
             before_haul: 0,
             unseen,

@@ -28,6 +28,8 @@ pub struct WorkGroup {
     circuits: String,
     /// What a complete lay-up takes along; empty where nothing.
     pub product: String,
+    /// What is taken where that has turned out too weak.
+    pub stronger: String,
     dosed: String,
     /// The entry of the log for the product that is put through after draining; empty where nothing is.
     pub flush: String,
@@ -46,6 +48,14 @@ pub struct WorkEntry {
     pub event: String,
     /// What is to be filled in, as `litres_out= probed=`.
     pub fill: String,
+}
+
+impl WorkEntry {
+    /// Does it put product in?
+    #[must_use]
+    pub fn puts_product(&self) -> bool {
+        self.fill.contains("fluid=")
+    }
 }
 
 #[derive(Debug, Clone, PartialEq, Deserialize)]
