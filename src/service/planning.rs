@@ -87,6 +87,8 @@ pub struct Row {
     pub in_round: bool,
     /// Not before this day, and why.
     pub not_before: Option<(usize, &'static str)>,
+    /// The first day from then on on which somebody works.
+    pub begins_on: usize,
     /// Day by which it ends by the plan.
     pub done_on: Option<usize>,
     /// Last day on which to begin when all that is due earlier goes first.

@@ -7,8 +7,10 @@ use std::path::PathBuf;
 use std::process::{Command, Stdio};
 
 use chrono::{Datelike as _, NaiveDate};
+use rimeward::domain::physics::Liquid;
+use rimeward::domain::physics::part::thermal_class;
 use rimeward::domain::risk::plan::due::last_day_at;
-use rimeward::domain::weather::seasons::{End, Half, Winter, day_at, winters};
+use rimeward::domain::weather::seasons::{End, Half, Winter, day_at, water_in, winters};
 use rimeward::intake::archive::days as archive_days;
 
 /// Tolerated chance.
@@ -153,4 +155,83 @@ fn first_and_last_freezes_are_those_of_the_computed_table() {
     );
     assert!(days_compared >= 200, "{days_compared} days");
     assert!(within_two as f64 >= 0.95 * days_compared as f64, "{within_two} of {days_compared}");
+}
+
+/// The same by the part model that the season's table and the plan rest on: a bare hose and an engine block full of water run
+/// through each winter, and each winter is left out in turn.
+#[test]
+fn the_last_safe_day_of_a_hose_and_a_block_is_exceeded_as_often_as_tolerated() {
+    let Some(folder) = std::env::var_os("RIMEWARD_REAL_DATA") else {
+        println!("RIMEWARD_REAL_DATA is not set: no daily records to leave seasons out of");
+        return;
+    };
+    let records = std::fs::read(PathBuf::from(folder).join("data/obs_daily.csv.gz")).unwrap();
+    // Those with lows and highs.
+    let stations = ["denver_co", "milwaukee_wi", "stockholm_se", "klein_altendorf_de"];
+    let all: Vec<Vec<Winter>> = stations
+        .iter()
+        .filter_map(|station| archive_days(&records, Some(station)).ok())
+        .map(|days| winters(&days))
+        .filter(|winters| winters.len() >= 20)
+        .collect();
+    for class in ["hose_25mm", "block_open_bay"] {
+        let part = water_in(thermal_class(class).unwrap(), &Liquid::FreshWater).unwrap();
+        let (mut late, mut seasons) = (0_usize, 0_usize);
+        for winters in &all {
+            let froze: Vec<_> = winters.iter().map(|w| (w.start, w.part_frozen(&part))).collect();
+            for left_out in 0..froze.len() {
+                let mut others = froze.clone();
+                let (start, own) = others.remove(left_out);
+                let Some(last) = day_at(&others, End::First, TOLERANCE) else { continue };
+                seasons += 1;
+                let first = own.map(|(first, _)| (first - start).num_days());
+                late += usize::from(first.is_some_and(|first| first < i64::from(last)));
+            }
+        }
+        let share = late as f64 / seasons as f64;
+        let error = (TOLERANCE * (1.0 - TOLERANCE) / seasons as f64).sqrt();
+        println!(
+            "last safe day of {class} at 10 %: exceeded in {:.1} % of {seasons} winters left out (sampling error {:.1} %)",
+            100.0 * share,
+            100.0 * error
+        );
+        assert!(seasons >= 100 && (share - TOLERANCE).abs() <= 3.0 * error, "{share} in {seasons}");
+    }
+}
+
+/// Our first- and last-freeze days on Lake Michigan's west shore against those published for two stations of that shore
+/// (`data/freeze_dates_published.csv`: NOAA station normals as republished, each row with its page). The nearest place of which
+/// we have the days is Milwaukee, in the city and a degree to the south: later in autumn, earlier in spring.
+#[test]
+fn freeze_dates_fit_those_published_for_the_same_shore() {
+    let Some(folder) = std::env::var_os("RIMEWARD_REAL_DATA") else {
+        println!("RIMEWARD_REAL_DATA is not set: no daily records to look at");
+        return;
+    };
+    let folder = PathBuf::from(folder).join("data");
+    let records = std::fs::read(folder.join("obs_daily.csv.gz")).unwrap();
+    let published = std::fs::read_to_string(folder.join("freeze_dates_published.csv")).unwrap();
+    let winters = winters(&archive_days(&records, Some("milwaukee_wi")).unwrap());
+    let day_of = |text: &str| {
+        let date: NaiveDate = format!("2022-{text}").parse().ok()?;
+        let year = if date.month() >= 7 { 2022 } else { 2023 };
+        Some(i64::from(Half::Northern.day_of(date.with_year(year)?)))
+    };
+    let mut compared = 0;
+    for line in published.lines().skip(1).filter(|line| line.contains("(Lake Michigan)")) {
+        let cells: Vec<&str> = line.split(',').collect();
+        let threshold_c = (cells[2].parse::<f64>().unwrap() - 32.0) / 1.8;
+        let found: Vec<_> = winters.iter().map(|w| (w.start, w.air_below(threshold_c))).collect();
+        let end = if cells[1] == "first" { End::First } else { End::Last };
+        let (Some(theirs), Some(ours)) = (day_of(cells[4]), day_at(&found, end, 0.5)) else {
+            continue;
+        };
+        // Later in autumn, earlier in spring: by up to three weeks, and never the other way by more than one.
+        let milder =
+            if end == End::First { i64::from(ours) - theirs } else { theirs - i64::from(ours) };
+        println!("{}: median {} {} F, ours {milder} days milder", cells[0], cells[1], cells[2]);
+        assert!((-7..=21).contains(&milder), "{line}: {milder}");
+        compared += 1;
+    }
+    assert!(compared >= 8, "{compared} dates");
 }

@@ -110,6 +110,7 @@ fn wait_for_the_lift(rows: &mut [Row], slots: u32, days: &[WorkDay], objective: 
         for at in here.into_iter().skip(if works { slots } else { 0 }) {
             let Some(row) = rows.get_mut(at) else { continue };
             row.not_before = Some((day + 1, HAULED));
+            row.begins_on = working_from(day + 1, days);
             row.put_off_for = Some("the lift".to_owned());
             row.set_job(objective == Objective::FewestBoats);
         }
@@ -131,6 +132,7 @@ fn row(
         visit: 0,
         elsewhere,
         not_before: not_before(&work, haul, days),
+        begins_on: 0,
         work,
         minutes,
         crew_minutes,
@@ -151,9 +153,16 @@ fn row(
         latest_start: None,
         put_off_for: None,
     };
+    row.begins_on = row.not_before.map_or(0, |(day, _)| working_from(day, days));
     row.set_job(house.settings.crew.objective == Objective::FewestBoats);
     row.due = row.work.last_day();
     row
+}
+
+/// The first day from `day` on on which somebody works; `day` where nobody does.
+fn working_from(day: usize, days: &[WorkDay]) -> usize {
+    let working = days.iter().enumerate().skip(day).find(|(_, one)| one.minutes > 0);
+    working.map_or(day, |(number, _)| number)
 }
 
 /// The first day on which the complete lay-up can begin, where that is not today: the boat is still in the water and its
@@ -238,7 +247,8 @@ impl Row {
         let drained = self.drained();
         let mut job = self.work.job_after(drained, Scope::Complete, self.crew_minutes, equal);
         job.place = self.place();
-        if let Some((from, _)) = self.not_before {
+        if self.not_before.is_some() {
+            let from = self.begins_on;
             let price = job.price_on(from);
             for early in job.price.iter_mut().take(from) {
                 *early = price;
