@@ -17,6 +17,7 @@ pub mod record;
 pub mod sheet;
 pub mod place;
 pub mod replay;
+pub mod receive;
 mod plan;
 pub mod round;
 pub mod self_test;
@@ -197,6 +198,8 @@ enum Command {
     Inspect(inspect::Args),
     /// When the first damaging freeze comes and the last, from an archive of past days
     Season(season::SeasonArgs),
+    /// Takes in mail that came back: bounces and answers
+    Receive(receive::ReceiveArgs),
     /// What a past winter would have done to the boats, and what people would have been told
     Replay(replay::ReplayArgs),
     /// A storage place, and what its own thermometer has taught about its nights
@@ -330,6 +333,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Demo(args) => demo::demo(&args, around),
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),
+        Command::Receive(args) => receive::run(&args, around),
         Command::Replay(args) => replay::run(&args, around),
         Command::Inspect(args) => inspect_said(&args, around.json),
         Command::Season(args) => season::season(&args, around),

@@ -14,6 +14,7 @@ pub mod survey;
 pub mod deciding;
 pub mod letters;
 pub mod aging;
+pub mod answers;
 pub mod nudges;
 pub mod opening;
 pub mod held;

@@ -181,6 +181,8 @@ pub struct Mail {
     pub maildir: Option<PathBuf>,
     /// Send through this relay.
     pub smtp: Option<Smtp>,
+    /// Maildir into which the relay puts what comes back: bounces and answers. Letters ask for answers only where it is set.
+    pub inbox: Option<PathBuf>,
     /// File with the key that Message-IDs are made from (any bytes, 16 or more); a fixed one for trials if absent.
     pub id_key_file: Option<PathBuf>,
 }
@@ -273,7 +275,10 @@ impl Settings {
             }
         };
         here(&mut self.store.path);
-        for path in [&mut self.mail.maildir, &mut self.mail.id_key_file].into_iter().flatten() {
+        let mail = &mut self.mail;
+        for path in
+            [&mut mail.maildir, &mut mail.inbox, &mut mail.id_key_file].into_iter().flatten()
+        {
             here(path);
         }
         self.season.archives.values_mut().for_each(here);

@@ -1,6 +1,7 @@
 //! The whole chain as a user runs it: the program as a process, a real HTTP server, a real SMTP server, files.
 
 mod demo;
+mod receive;
 mod replay;
 mod round;
 

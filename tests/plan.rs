@@ -1,6 +1,6 @@
 //! The crew plan: worked examples, brute force, a reference solver, the yard of the demonstration, bad input.
 
-mod command;
+pub mod command;
 mod examples;
 mod optimal;
 mod peer;

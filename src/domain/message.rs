@@ -5,6 +5,7 @@
 //! in a part is in neither, so the text says all that the HTML says. Nothing here decides anything or computes a risk.
 
 mod aging;
+mod answered;
 mod blind;
 pub mod block;
 pub mod calendar;
@@ -32,6 +33,7 @@ use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Site};
 
 pub use aging::{Aging, compose_aging};
+pub use answered::{Answered, compose_answered};
 pub use damage::compose_damage;
 pub use deadline::{Nudge, compose_deadline};
 pub use identity::MessageKey;
@@ -142,8 +144,8 @@ pub struct Sender {
     pub desk: String,
     /// Address that the letters come from.
     pub address: String,
-    /// Where answers go.
-    pub reply_to: Option<Mailbox>,
+    /// Answers by mail are read: letters about a danger get an address of their own for them.
+    pub replies: bool,
     /// Domain of the Message-IDs.
     pub domain: String,
     /// Domain of the list ids, such as `quillback.example.org`.
@@ -228,6 +230,17 @@ struct Draft {
     shorten: Option<(&'static str, String)>,
 }
 
+/// The address for answers to one letter: `desk+TOKEN@domain` (subaddressing, RFC 5233), the token being the left part of its
+/// Message-ID, which nobody can guess who has not read it.
+fn reply_to(sender: &Sender, message_id: &str) -> Option<Mailbox> {
+    let (local, domain) = sender.address.split_once('@').filter(|_| sender.replies)?;
+    let token = message_id.split('@').next()?;
+    Some(Mailbox {
+        name: words::one_line(&sender.desk, 60),
+        address: format!("{local}+{token}@{domain}"),
+    })
+}
+
 fn finish(
     template: &str,
     draft: &Draft,
@@ -241,6 +254,7 @@ fn finish(
     let address = context.person.email.clone().unwrap_or_default();
     let subject = phrases.subject(template, &draft.words, draft.shorten.as_ref())?;
     let blocks = phrases.blocks(template, &draft.words, &draft.cautions, &draft.table)?;
+    let reply_to = if stream == "freeze" { reply_to(context.sender, &ids.own) } else { None };
     Ok(Letter {
         message_id: ids.own,
         date: context.date,
@@ -248,7 +262,7 @@ fn finish(
             name: words::one_line(&context.sender.desk, 60),
             address: context.sender.address.clone(),
         },
-        reply_to: context.sender.reply_to.clone(),
+        reply_to,
         to: Mailbox { name: words::one_line(&context.person.name, 60), address },
         text: block::as_text(&blocks),
         html: Some(phrases.html(&subject, &blocks)?),

@@ -60,7 +60,7 @@ impl Desk {
         let sender = Sender {
             desk,
             address: mail.from.clone(),
-            reply_to: None,
+            replies: mail.inbox.is_some(),
             domain: domain.to_owned(),
             list_domain: Some(domain.to_owned()),
             unsubscribe: Some(mail.from.clone()),

@@ -13,7 +13,7 @@ pub mod lease;
 mod undelivered;
 
 use chrono::{DateTime, Utc};
-use rusqlite::{Row, Transaction, params};
+use rusqlite::{OptionalExtension as _, Row, Transaction, params};
 
 use super::Store;
 use super::column::Millis;
@@ -155,6 +155,21 @@ impl Store {
             let mut statement = connection.prepare_cached(&statement).doing(doing)?;
             let rows = statement.query_map([], posted).doing(doing)?;
             rows.collect::<Result<_, _>>().doing(doing)
+        })
+    }
+
+    /// The letter whose Message-ID begins with `token`, before the `@`.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn letter_by_token(&self, token: &str) -> Result<Option<Posted>, StoreError> {
+        let doing = "looking for a letter";
+        let statement = format!(
+            "SELECT {COLUMNS} FROM outbox
+             WHERE substr(message_id, 1, instr(message_id, '@') - 1) = ?1 ORDER BY id DESC LIMIT 1"
+        );
+        self.read(doing, |connection| {
+            connection.one_row(&statement, [token], posted).optional().doing(doing)
         })
     }
 

@@ -4,8 +4,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rimeward::domain::alert::{Decision, Low, Standing, Target, Telling};
 use rimeward::domain::boat::{Boat, BoatState, CircuitId, Holds};
 use rimeward::domain::message::{
-    CannotSay, Context, CrewLines, Letter, Mailbox, MessageKey, Phrases, PlaceLine, RolledUp,
-    Sender, Worklist, WorklistBoat, compose, compose_rollup, compose_worklist,
+    CannotSay, Context, CrewLines, Letter, MessageKey, Phrases, PlaceLine, RolledUp, Sender,
+    Worklist, WorklistBoat, compose, compose_rollup, compose_worklist,
 };
 use rimeward::domain::risk::{CircuitRisk, Consequence, Limit, Priority};
 use rimeward::domain::units::TemperatureScale;
@@ -19,10 +19,7 @@ pub fn sender() -> Sender {
     Sender {
         desk: "Larch Hollow freeze desk".into(),
         address: "freeze@larch.example.org".into(),
-        reply_to: Some(Mailbox {
-            name: "Larch Hollow office".into(),
-            address: "office@example.org".into(),
-        }),
+        replies: true,
         domain: "larch.example.org".into(),
         list_domain: Some("larch.example.org".into()),
         unsubscribe: Some("leave@larch.example.org".into()),

@@ -24,7 +24,7 @@ fn run(args: &[&str]) -> Answer {
 }
 
 /// The store of the demonstration on the morning of 3 October, made once.
-fn config() -> &'static str {
+pub fn config() -> &'static str {
     static CONFIG: OnceLock<(TempDir, String)> = OnceLock::new();
     let (_, config) = CONFIG.get_or_init(|| {
         let folder = TempDir::new("plan");

@@ -91,6 +91,7 @@ pub(super) fn draft(
         voice.basis(&facts.service, facts.issued_at, facts.forecast, context.site),
         told_words(&voice, telling),
     ];
+    words.push(vec![("answerable", json!(context.sender.replies))]);
     if !closing {
         words.push(threat_words(&voice, facts, &stand, state));
         words.push(ask_words(&voice, telling, &stand));

@@ -5,19 +5,24 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::{Done, GoOn, Task};
 use crate::delivery::Channel;
 use crate::delivery::outbox::{DeliverReport, Limits, deliver_while};
-use crate::service::house::{House, ServiceError};
+use crate::service::answers::look_into_inbox;
+use crate::service::house::{House, ServiceError, with_causes};
 
 /// Bounds of one pass: few enough that other work of the loop is not held up, and the next pass follows at once.
 const LIMITS: Limits = Limits { batch: 20, most: 200 };
 
+/// How often it looks into the inbox.
+const LOOK_EVERY: TimeDelta = TimeDelta::minutes(1);
+
 /// See the module.
 pub struct DeliverLoop {
     channel: Channel,
+    looked_at: Option<DateTime<Utc>>,
 }
 
 impl DeliverLoop {
     pub(super) const fn new(channel: Channel) -> Self {
-        Self { channel }
+        Self { channel, looked_at: None }
     }
 
     pub(super) async fn activate(
@@ -35,6 +40,8 @@ impl DeliverLoop {
                 self.channel.name()
             );
         }
+        let mut inbox = look_into_inbox(house, now);
+        self.looked_at = Some(now);
         let report = deliver_while(&house.store, &mut self.channel, now, &LIMITS, go_on).await?;
         let mut text = format!(
             "{} sent, {} to try again, {} refused for good, {} expired, {} replaced",
@@ -46,12 +53,30 @@ impl DeliverLoop {
         for refused in &report.refused {
             text += &format!("; the address of {} takes no mail", refused.recipient);
         }
+        let mut answered = false;
+        let mut is_read = true;
+        match &mut inbox {
+            Ok(taken) => {
+                for one in taken {
+                    text += &format!("; inbox: {}", one.words);
+                    answered |= one.changed;
+                }
+            }
+            Err(error) => {
+                is_read = false;
+                text += &format!("; {}", with_causes(error));
+            }
+        }
         let tried = report.sent + report.deferred + report.failed;
         Ok(Done {
-            ok: !report.is_trouble(),
+            ok: !report.is_trouble() && is_read,
             text,
-            news: tried > 0,
-            poke: if looks_bad_for_somebody(&report) { vec![Task::Judge] } else { Vec::new() },
+            news: tried > 0 || answered || !is_read,
+            poke: if looks_bad_for_somebody(&report) || answered {
+                vec![Task::Judge]
+            } else {
+                Vec::new()
+            },
         })
     }
 
@@ -61,7 +86,12 @@ impl DeliverLoop {
         now: DateTime<Utc>,
     ) -> Result<DateTime<Utc>, ServiceError> {
         let due = house.store.next_letter_due(self.channel.name())?;
-        Ok(due.unwrap_or(now + TimeDelta::hours(1)))
+        let mut next = due.unwrap_or(now + TimeDelta::hours(1));
+        if house.settings.mail.inbox.is_some() {
+            let looked = self.looked_at.filter(|at| *at <= now);
+            next = next.min(looked.map_or(now, |at| at + LOOK_EVERY));
+        }
+        Ok(next)
     }
 }
 

@@ -315,6 +315,26 @@ impl Store {
     }
 }
 
+impl Store {
+    /// Notes that a letter which was sent has come back: its address takes no mail. `false` where it was not sent, or has come
+    /// back before.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn mark_bounced(&self, id: i64, why: &str, now: DateTime<Utc>) -> Result<bool, StoreError> {
+        let doing = "noting that a letter came back";
+        self.write(doing, |tx| {
+            tx.change(
+                "UPDATE outbox SET state = 'failed', fault = ?2, answer = ?3, done_ms = ?4
+                 WHERE id = ?1 AND state = 'sent'",
+                params![id, Fault::Address.as_str(), format!("came back: {why}"), Millis(now)],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+}
+
 fn sent(tx: &Transaction<'_>, id: i64, reply: &str, now: DateTime<Utc>) -> Result<(), StoreError> {
     tx.change(
         "UPDATE outbox SET state = 'sent', done_ms = ?3, last_attempt_ms = ?3, answer = ?2, fault = NULL,

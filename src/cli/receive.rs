@@ -1,0 +1,60 @@
+//! `rimeward receive`: takes in mail that came back, from files, a pipe or the inbox: bounces and answers.
+
+use std::io::Read as _;
+use std::path::PathBuf;
+
+use serde_json::json;
+
+use super::{Exit, Refusal, Said, Surroundings};
+use crate::delivery::received::BYTES_MAX;
+use crate::service::answers::{look_into_inbox, take};
+
+/// Arguments of `receive`.
+#[derive(Debug, clap::Args)]
+pub struct ReceiveArgs {
+    /// Messages as they came in, one a file; `-` reads one from standard input, as a mail server's pipe hands it over
+    /// (default: what is new in mail.inbox)
+    files: Vec<PathBuf>,
+    /// As if it came in then: for trials on the demonstration's store
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+}
+
+/// Takes them in, in order.
+///
+/// # Errors
+/// [`Refusal`]: a file that cannot be read, no inbox, the store.
+pub fn run(args: &ReceiveArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+    let house = around.house()?;
+    let now = around.time_or_now(args.at.as_deref(), house.settings.yard.time_zone)?;
+    let mut all = Vec::new();
+    if args.files.is_empty() {
+        if house.settings.mail.inbox.is_none() {
+            return Err(Refusal::bad_input(
+                "name a file with a message, - for standard input, or set mail.inbox in the configuration",
+            ));
+        }
+        all = look_into_inbox(&house, now)?;
+    }
+    for file in &args.files {
+        let refuse =
+            |error: std::io::Error| Refusal::bad_input(format!("{}: {error}", file.display()));
+        let most = u64::try_from(BYTES_MAX).unwrap_or(u64::MAX);
+        let mut bytes = Vec::new();
+        if file.as_os_str() == "-" {
+            std::io::stdin().lock().take(most).read_to_end(&mut bytes).map_err(refuse)?;
+        } else {
+            let open = std::fs::File::open(file).map_err(refuse)?;
+            open.take(most).read_to_end(&mut bytes).map_err(refuse)?;
+        }
+        all.push(take(&house, &bytes, now)?);
+    }
+    let mut text: String = all.iter().map(|taken| format!("{}\n", taken.words)).collect();
+    if all.is_empty() {
+        text += "nothing new\n";
+    }
+    let json = json!({
+        "messages": all.iter().map(|taken| json!({ "words": taken.words, "changed": taken.changed })).collect::<Vec<_>>(),
+    });
+    Ok(Said { text, json, exit: Exit::Done })
+}
