@@ -1,5 +1,6 @@
 //! `rimeward plan`: which boats first, by which day to start, what falls short, and what to drain tonight. Sends nothing.
 
+mod beside;
 mod page;
 mod sheet;
 mod text;
@@ -160,6 +161,7 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
             "work_s": round.work_min() * 60,
             "begins": plan.begins.0.with_timezone(&zone).to_rfc3339(),
             "people": plan.begins.1,
+            "people_before_work_begins": plan.early_people.flatten(),
             "hands": match plan.hands {
                 Hands::OnRoster => "on_roster",
                 Hands::DayOver => "day_over",
@@ -197,16 +199,16 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
         "rows": plan.rows.iter().map(|row| row_json(plan, row)).collect::<Vec<_>>(),
         "owners": plan.owners.iter().map(|row| row_json(plan, row)).collect::<Vec<_>>(),
         "done": plan.done.iter().map(|boat| &boat.id).collect::<Vec<_>>(),
-        "frozen": plan.frozen.iter().map(|(boat, site, circuits)| json!({
-            "boat": boat.id, "site": site, "location": boat.location,
-            "circuits": circuits.iter().map(|one| json!({
+        "frozen": plan.frozen.iter().map(|one| json!({
+            "boat": one.boat.id, "site": one.at.0, "location": one.at.1,
+            "circuits": one.circuits.iter().map(|one| json!({
                 "label": one.label, "still_runs": one.runs,
                 "thaws": one.thaws.map(|at| at.with_timezone(&zone).date_naive()),
                 "thaws_at": one.thaws.map(|at| at.with_timezone(&zone).to_rfc3339()),
             })).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "outside": plan.outside.iter().map(|one| json!({
-            "boat": one.boat.id, "site": one.place, "location": one.boat.location,
+            "boat": one.boat.id, "site": one.at.0, "location": one.at.1,
             "group": one.group.group, "skill": one.skill, "minutes": one.group.minutes.complete,
             "last_day": one.group.last_day.and_then(|day| plan.date(day)),
         })).collect::<Vec<_>>(),
@@ -262,7 +264,7 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
     json!({
         "boat": row.boat.id,
         "visit": row.visit,
-        "site": row.work.place,
+        "site": row.place(),
         "location": row.location(),
         "still_afloat": row.elsewhere,
         "late": row.is_late(),

@@ -113,6 +113,9 @@ fn in_words(report: &RoundReport) -> String {
         if let Some(why) = &delivered.relay_trouble {
             text += &format!("THE RELAY CANNOT BE USED: {why}\n");
         }
+        for words in &delivered.lost {
+            text += &format!("GIVEN UP, the next contact hears of it: {words}\n");
+        }
         for words in &delivered.postponed {
             text += &format!("NOT YET: {words}\n");
         }
@@ -144,7 +147,7 @@ fn as_json(report: &RoundReport) -> serde_json::Value {
         .map(|place| json!({ "site": place.site.id, "state": place.state }))
         .collect();
     let delivered = report.delivered.as_ref().map(
-        |d| json!({ "sent": d.sent, "deferred": d.deferred, "failed": d.failed, "expired": d.expired, "relay_trouble": d.relay_trouble, "rejected": d.rejected, "postponed": d.postponed }),
+        |d| json!({ "sent": d.sent, "deferred": d.deferred, "failed": d.failed, "expired": d.expired, "relay_trouble": d.relay_trouble, "rejected": d.rejected, "postponed": d.postponed, "lost": d.lost }),
     );
     json!({
         "fetched": fetched,

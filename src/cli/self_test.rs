@@ -192,6 +192,7 @@ async fn weather(
         one_service(house, client, around, findings).await?;
     }
     let ahead = clock_watch::ahead_of(&clients);
+    let ahead: Vec<_> = ahead.into_iter().map(|(_, apart)| apart).collect();
     let (ok, words) = match clock_watch::agreed(&ahead) {
         Some(apart) => (false, clock_watch::words(apart)),
         None if ahead.is_empty() => return Ok(()),

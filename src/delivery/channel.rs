@@ -1,5 +1,7 @@
 //! The ways out: files, or a mail relay.
 
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 use super::maildir::Maildir;
@@ -59,6 +61,14 @@ impl Channel {
                 let (return_path, address) = (&row.return_path, &row.address);
                 relay.send(Parcel { return_path, address, bytes: &row.bytes }).await
             }
+        }
+    }
+
+    /// Set while the relay has a letter in hand and has not answered.
+    pub(super) fn handing(&self) -> Option<Arc<AtomicBool>> {
+        match self {
+            Self::Maildir(_) => None,
+            Self::Smtp(relay) => Some(relay.handing()),
         }
     }
 

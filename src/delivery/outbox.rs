@@ -4,6 +4,8 @@
 //! when the leases run out.
 
 use std::collections::VecDeque;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -34,12 +36,6 @@ const UNKNOWN_MOST: usize = 3;
 /// 4.5.4.1), and so often at most. Then it counts as lost, the next contact hears of it, and it is written anew.
 const UNKNOWN_WAIT: TimeDelta = TimeDelta::minutes(30);
 const UNKNOWN_EACH: u32 = 3;
-/// How the answer of such a letter begins in the outbox, before its number.
-const UNKNOWN_MARK: &str = "outcome unknown, time ";
-
-/// So many addresses refused in one pass that took no letter at all: the relay is at fault, not they.
-const REFUSALS_OF_RELAY: usize = 3;
-
 /// How often a letter in hand shows that it is still being sent.
 const SIGN: Duration = Duration::from_secs(20);
 
@@ -88,6 +84,8 @@ pub struct DeliverReport {
     pub refused: Vec<Refusal>,
     /// The server refused these letters for another reason than their address; they are tried again all the same.
     pub rejected: Vec<String>,
+    /// Letters of which nobody could tell often enough whether they were taken: they are not tried again.
+    pub lost: Vec<String>,
     /// What the server said to letters that are to be tried again, each once.
     pub postponed: Vec<String>,
     /// The relay could not be used at all.
@@ -103,6 +101,7 @@ impl DeliverReport {
             || takes_nothing
             || self.failed > 0
             || !self.rejected.is_empty()
+            || !self.lost.is_empty()
     }
 }
 
@@ -172,6 +171,7 @@ async fn passes(
                 continue;
             }
             begun += 1;
+            let mut hand = InHand { store, letter, handing: channel.handing(), now, left: false };
             let verdict = {
                 let until = || now + whole_seconds(leased.elapsed()) + lease_for;
                 let sign = || {
@@ -182,6 +182,7 @@ async fn passes(
                 };
                 watched(channel.send(letter), sign).await
             };
+            hand.left = true;
             let now = now + whole_seconds(leased.elapsed());
             if let Verdict::Unknown { why } = &verdict {
                 unknown += 1;
@@ -194,6 +195,9 @@ async fn passes(
             if let Verdict::AddressRefused { why, .. } = verdict {
                 // Whose fault it is shows when the relay has taken another letter, or none.
                 refused.push((letter.clone(), why));
+                if report.sent > 0 {
+                    settle_refused(store, &mut refused, now, report)?;
+                }
                 continue;
             }
             note(store, letter, verdict, now, report)?;
@@ -217,27 +221,52 @@ async fn watched(sending: impl Future<Output = Verdict>, mut sign: impl FnMut())
     }
 }
 
-/// Gives up the letters whose addresses were refused; where the relay refused several and took nothing, it is at fault, and
-/// they wait.
+/// Gives up the letters whose addresses were refused, where the relay has taken others since they were first tried. A relay that
+/// refuses one and takes none may refuse everybody: then they wait, and the next contact hears of it all the same.
 fn settle_refused(
     store: &Store,
     refused: &mut Vec<(Posted, String)>,
     now: DateTime<Utc>,
     report: &mut DeliverReport,
 ) -> Result<(), StoreError> {
-    let mut addresses: Vec<&str> =
-        refused.iter().map(|(letter, _)| letter.row.address.as_str()).collect();
-    addresses.sort_unstable();
-    addresses.dedup();
-    let all_alike = addresses.len() >= REFUSALS_OF_RELAY && report.sent == 0;
     for (letter, why) in refused.drain(..) {
-        if all_alike {
-            reject(store, &letter, Fault::Policy, why, now, report)?;
-        } else {
+        if store.took_another_since(letter.id)? {
             give_up(store, &letter, why, now, report)?;
+        } else {
+            reject(store, &letter, Fault::Policy, why, now, report)?;
         }
     }
     Ok(())
+}
+
+/// The letter that is being sent. A pass that is dropped over it gives it back, unless the relay had it in hand: then nobody
+/// knows, and it goes again late.
+struct InHand<'a> {
+    store: &'a Store,
+    letter: &'a Posted,
+    handing: Option<Arc<AtomicBool>>,
+    now: DateTime<Utc>,
+    /// The attempt has come to its end.
+    left: bool,
+}
+
+impl Drop for InHand<'_> {
+    fn drop(&mut self) {
+        if self.left {
+            return;
+        }
+        let (id, attempts) = (self.letter.id, self.letter.attempts);
+        let handing = self.handing.as_ref().is_some_and(|flag| flag.load(Ordering::SeqCst));
+        let done = if handing {
+            let why = "stopped while the relay had it in hand";
+            self.store.mark_unknown(id, attempts, (self.now + UNKNOWN_WAIT, why), self.now)
+        } else {
+            self.store.release(id, attempts)
+        };
+        if let Err(error) = done {
+            tracing::warn!("a letter waits for the end of its lease: {error}");
+        }
+    }
 }
 
 /// Letters that were taken and not tried yet. A pass that is dropped in the middle, as when the daemon has to stop beside a
@@ -368,18 +397,15 @@ fn doubt(
     now: DateTime<Utc>,
     report: &mut DeliverReport,
 ) -> Result<(), StoreError> {
-    let before = letter.answer.as_deref().and_then(|answer| answer.strip_prefix(UNKNOWN_MARK));
-    let before = before.and_then(|rest| rest.split(':').next()?.parse::<u32>().ok()).unwrap_or(0);
-    let times = before.saturating_add(1);
-    let why = format!("{UNKNOWN_MARK}{times}: {why}");
+    let times = letter.unknown_times.saturating_add(1);
+    let why = format!("outcome unknown, time {times}: {why}");
     if times >= UNKNOWN_EACH {
         store.mark_failed(letter.id, letter.attempts, Fault::Other, &why, now)?;
-        report.rejected.push(why);
+        report.lost.push(why);
         return Ok(());
     }
     let until = now + UNKNOWN_WAIT + wait(letter.id, 1);
-    let wait = Wait { until, fault: None, why: &why };
-    store.mark_deferred(letter.id, letter.attempts, &wait, now)?;
+    store.mark_unknown(letter.id, letter.attempts, (until, &why), now)?;
     report.deferred += 1;
     if !report.postponed.contains(&why) {
         report.postponed.push(why);

@@ -8,6 +8,8 @@
 pub mod verdict;
 
 use std::net::SocketAddr;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use lettre::Address;
@@ -151,6 +153,8 @@ pub struct Relay {
     connection: Option<AsyncSmtpConnection>,
     /// How far the letter in hand has come; outlives an attempt that ran into its deadline.
     phase: Phase,
+    /// The relay has the letter in hand and has not answered.
+    handing: Arc<AtomicBool>,
 }
 
 impl std::fmt::Debug for Relay {
@@ -175,7 +179,7 @@ impl Relay {
                     .map_err(|source| RelayError::Tls { host: settings.host.clone(), source })?,
             ),
         };
-        Ok(Self { settings, tls, connection: None, phase: Phase::Connect })
+        Ok(Self { settings, tls, connection: None, phase: Phase::Connect, handing: Arc::default() })
     }
 
     /// How long one letter may take up to the leave to send the message.
@@ -184,9 +188,16 @@ impl Relay {
         self.settings.deadline
     }
 
+    /// Set while the relay has a letter in hand and has not answered; outlives a pass that is dropped.
+    #[must_use]
+    pub fn handing(&self) -> Arc<AtomicBool> {
+        Arc::clone(&self.handing)
+    }
+
     /// Sends one letter and says what became of it, within the deadlines.
     pub async fn send(&mut self, parcel: Parcel<'_>) -> Verdict {
         let deadline = self.settings.deadline;
+        self.handing.store(false, Ordering::SeqCst);
         self.phase = Phase::Connect;
         let mut connection = match tokio::time::timeout(deadline, self.attempt(parcel)).await {
             Ok(Ok((connection, Ok(())))) => connection,
@@ -199,7 +210,10 @@ impl Relay {
         };
         self.phase = Phase::Content;
         let within = self.settings.accept_deadline;
-        match tokio::time::timeout(within, hand_over(&mut connection, parcel.bytes)).await {
+        self.handing.store(true, Ordering::SeqCst);
+        let handed = tokio::time::timeout(within, hand_over(&mut connection, parcel.bytes)).await;
+        self.handing.store(false, Ordering::SeqCst);
+        match handed {
             Ok(outcome) => self.settle(connection, outcome).await,
             Err(_) => verdict::timed_out(self.phase, within),
         }

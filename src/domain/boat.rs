@@ -111,16 +111,18 @@ pub struct Boat {
 }
 
 impl Boat {
-    /// A code for the place where the key hangs, such as `K417`: the same for all boats whose keys hang there. `None` where
+    /// A code for the place where the key hangs, such as `KQ3F7A`: the same for all boats whose keys hang there. `None` where
     /// none is on record.
     #[must_use]
     pub fn key_code(&self) -> Option<String> {
         let place = self.keys.trim().to_lowercase();
-        // FNV-1a (Fowler, Noll and Vo): short, and the same for ever.
-        let hash = place
-            .bytes()
-            .fold(0x811c_9dc5_u32, |hash, byte| (hash ^ u32::from(byte)).wrapping_mul(0x0100_0193));
-        (!place.is_empty()).then(|| format!("K{:03}", hash % 1000))
+        // FNV-1a (Fowler, Noll and Vo), 64 bits, of which five letters are kept: the same for ever, and for a yard's few hundred
+        // hooks hardly ever the same twice.
+        let hash = place.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+            (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+        });
+        let code = data_encoding::BASE32_NOPAD.encode(&hash.to_be_bytes());
+        (!place.is_empty()).then(|| format!("K{}", code.get(..5).unwrap_or_default()))
     }
 
     /// The first day on which the boat can have existed: the first of January of the year before its model year, by the

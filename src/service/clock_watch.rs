@@ -1,6 +1,7 @@
 //! Is this machine's clock right? A small computer without a battery starts with the time at which it was switched off, and
 //! is set a minute or a day later. What the weather services state in `Date` is a second opinion.
 
+use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, PoisonError};
 
@@ -31,6 +32,8 @@ struct Doubt {
 pub struct ClockWatch {
     on: AtomicBool,
     doubt: Mutex<Option<Doubt>>,
+    /// What each service last showed: how far its clock was ahead, and when by ours.
+    shown: Mutex<BTreeMap<&'static str, (TimeDelta, DateTime<Utc>)>>,
 }
 
 impl ClockWatch {
@@ -39,14 +42,19 @@ impl ClockWatch {
         self.on.store(true, Ordering::Relaxed);
     }
 
-    /// Takes in how far the clocks of the services were ahead of ours in a pass that began at `now`. Only what all of them
-    /// agree on counts. A copy out of a cache looks late, never early.
-    pub fn note(&self, ahead: &[TimeDelta], now: DateTime<Utc>) {
+    /// Takes in how far the clocks of services were ahead of ours in a pass that began at `now`. Only what all of them agree
+    /// on counts, with what the others last showed: a service whose clock is wrong is often the one that is asked again and
+    /// again. A copy out of a cache looks late, never early.
+    pub fn note(&self, ahead: &[(&'static str, TimeDelta)], now: DateTime<Utc>) {
         if !self.on.load(Ordering::Relaxed) || ahead.is_empty() {
             return;
         }
+        let mut shown = self.shown.lock().unwrap_or_else(PoisonError::into_inner);
+        shown.retain(|_, (_, at)| *at <= now && now - *at < GOOD_FOR);
+        shown.extend(ahead.iter().map(|(service, apart)| (*service, (*apart, now))));
+        let all: Vec<TimeDelta> = shown.values().map(|(apart, _)| *apart).collect();
         let mut doubt = self.doubt.lock().unwrap_or_else(PoisonError::into_inner);
-        let Some(apart) = agreed(ahead) else {
+        let Some(apart) = agreed(&all) else {
             *doubt = None;
             return;
         };
@@ -80,9 +88,9 @@ impl ClockWatch {
 /// How far the clocks of the services were ahead of ours in the answers since this was last asked. A stand-in on this
 /// machine says nothing: it has the same clock.
 #[must_use]
-pub fn ahead_of(clients: &Clients) -> Vec<TimeDelta> {
+pub fn ahead_of(clients: &Clients) -> Vec<(&'static str, TimeDelta)> {
     let apart = clients.0.iter().filter(|client| !client.is_on_this_machine());
-    apart.filter_map(|client| client.take_clock_ahead()).collect()
+    apart.filter_map(|client| Some((client.service().name(), client.take_clock_ahead()?))).collect()
 }
 
 /// The least of what all agree on, if that is more than clocks may differ by.
@@ -126,11 +134,11 @@ mod tests {
     #[test]
     fn a_slow_clock_is_waited_for_and_no_longer_than_ten_minutes() {
         let watch = watch();
-        watch.note(&[TimeDelta::days(3)], at("2023-01-13T12:00:00Z"));
+        watch.note(&[("nws", TimeDelta::days(3))], at("2023-01-13T12:00:00Z"));
         let (until, why) = watch.holds(at("2023-01-13T12:09:00Z")).unwrap();
         assert_eq!(until, at("2023-01-13T12:10:00Z"));
         assert!(why.contains("3 days slow"), "{why}");
-        watch.note(&[TimeDelta::days(3)], at("2023-01-13T12:08:00Z"));
+        watch.note(&[("nws", TimeDelta::days(3))], at("2023-01-13T12:08:00Z"));
         assert!(
             watch.holds(at("2023-01-13T12:10:00Z")).is_none(),
             "the same doubt was counted anew"
@@ -142,9 +150,9 @@ mod tests {
     fn a_clock_that_has_been_set_ends_the_wait_at_once() {
         for step in ["2023-01-16T12:01:00Z", "2023-01-10T12:01:00Z"] {
             let watch = watch();
-            watch.note(&[TimeDelta::days(3)], at("2023-01-13T12:00:00Z"));
+            watch.note(&[("nws", TimeDelta::days(3))], at("2023-01-13T12:00:00Z"));
             assert!(watch.holds(at(step)).is_none(), "{step}");
-            watch.note(&[TimeDelta::seconds(1)], at(step));
+            watch.note(&[("nws", TimeDelta::seconds(1))], at(step));
             assert!(watch.doubt(at(step)).is_none(), "{step}");
         }
     }
@@ -165,9 +173,21 @@ mod tests {
     }
 
     #[test]
+    fn a_service_that_is_down_with_a_wrong_clock_does_not_agree_with_itself() {
+        let watch = watch();
+        let hour = TimeDelta::hours(5);
+        watch.note(&[("nws", TimeDelta::zero()), ("met", hour)], at("2023-01-13T12:00:00Z"));
+        watch.note(&[("met", hour)], at("2023-01-13T12:05:00Z"));
+        assert!(watch.doubt(at("2023-01-13T12:05:00Z")).is_none());
+        // Long after the other one was last heard it is all there is.
+        watch.note(&[("met", hour)], at("2023-01-13T18:05:00Z"));
+        assert!(watch.doubt(at("2023-01-13T18:05:00Z")).is_some());
+    }
+
+    #[test]
     fn a_clock_of_ones_own_is_not_watched() {
         let watch = ClockWatch::default();
-        watch.note(&[TimeDelta::days(300)], at("2023-01-13T12:00:00Z"));
+        watch.note(&[("nws", TimeDelta::days(300))], at("2023-01-13T12:00:00Z"));
         assert!(watch.holds(at("2023-01-13T12:00:00Z")).is_none());
         assert!(watch.doubt(at("2023-01-13T12:00:00Z")).is_none());
     }

@@ -16,22 +16,22 @@ use super::house::{House, ServiceError};
 use super::survey::{Instant, Survey, survey, whole_hour};
 use crate::domain::boat::{Boat, BoatId, SiteId};
 use crate::domain::risk::plan::Job;
-use crate::domain::risk::plan::boat::{BoatWork, FrozenCircuit, Scope};
+use crate::domain::risk::plan::boat::{BoatWork, Scope};
 use crate::domain::risk::plan::crew::{Crew, WorkDay};
 use crate::domain::risk::plan::due::{MustStart, fewest_late, must_start, needed_a_day};
 use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::order::{Ranked, cost_of_waiting, rank};
-use crate::domain::risk::plan::second::{Scarce, put_off};
+use crate::domain::risk::plan::schedule::{Room, Scarce, better_of};
 use crate::domain::risk::plan::tail::{DamageDays, NEVER, Tail, tail};
 use crate::domain::risk::plan::tonight::{Round, Stop};
 use crate::domain::risk::plan::words::{Facts, headline};
 use crate::domain::weather::credit;
 pub use evening::Hands;
-use evening::evening;
+use evening::{CALLED, Tonight, ask_for_drains, evening, mark_urgent};
 use hands::{crew, scarce};
 use look::look;
-pub use rows::Outside;
-use rows::{Sorted, finish_owners, finish_rows, hold_back, in_order, sorted};
+pub use rows::{Frozen, Outside};
+use rows::{Sorted, finish_owners, finish_rows, in_order, sorted};
 pub use spring::FillFrom;
 use spring::fill_from;
 
@@ -41,6 +41,8 @@ const WAITING_DAYS: usize = 7;
 const WAITING_BOATS_MAX: usize = 600;
 /// Chances of so many damaged boats are shown.
 const AT_LEAST: [usize; 3] = [1, 5, 20];
+/// How often the round and the list are settled against each other, at most.
+const PASSES_MOST: usize = 3;
 /// Days whose product is ordered at once.
 const WEEK: usize = 7;
 
@@ -57,8 +59,8 @@ pub struct WhatIf {
     pub tolerance: Option<f64>,
 }
 
-/// A boat, and which visit to it.
-pub type Visit = (BoatId, usize);
+/// A boat, and a visit to it by the groups that are worked on.
+pub type Visit = (BoatId, String);
 
 /// A boat of the plan.
 #[derive(Debug, Clone)]
@@ -89,6 +91,8 @@ pub struct Row {
     pub not_before: Option<(usize, &'static str)>,
     /// The first day from then on on which somebody works.
     pub begins_on: usize,
+    /// The day of its planned haul, where it is still in the water; the number of days for one after them.
+    pub haul_on: Option<usize>,
     /// Day by which it ends by the plan.
     pub done_on: Option<usize>,
     /// Last day on which to begin when all that is due earlier goes first.
@@ -123,7 +127,7 @@ pub struct YardPlan {
     /// Boats with nothing open.
     pub done: Vec<Boat>,
     /// Boats with circuits past their limit already, and which.
-    pub frozen: Vec<(Boat, SiteId, Vec<FrozenCircuit>)>,
+    pub frozen: Vec<Frozen>,
     /// Work that nobody of the crew may do.
     pub outside: Vec<Outside>,
     /// Places without a usable forecast and how many boats stand there.
@@ -150,6 +154,9 @@ pub struct YardPlan {
     pub hands: Hands,
     /// When the round begins, and how many work on it.
     pub begins: (DateTime<Utc>, u32),
+    /// Where somebody is called in before work begins: how many people would be in time everywhere; inner `None` where
+    /// hardly any number would.
+    pub early_people: Option<Option<u32>>,
     /// Minutes of today's crew hours that the round takes, ways included.
     pub round_takes_min: u32,
     /// Litres to have on the cart tonight, by product.
@@ -205,29 +212,41 @@ pub fn plan(
         let scarcest = scarce.iter().map(of).max().unwrap_or(0);
         (late(&rows, &capacity, |_| true).max(scarcest), waiting)
     };
-    let evening = evening(house, seen, &crew, (&days, &capacity), (&mut rows, &scarce));
-    if let Some(today) = capacity.first_mut() {
-        *today = today.saturating_sub(evening.takes_min);
-    }
-    let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
     let before: Option<Vec<usize>> = before.map(|ids| {
-        let is = |row: &Row, visit: &Visit| (&row.boat.id, row.visit) == (&visit.0, visit.1);
+        let is = |row: &Row, visit: &Visit| *visit == row.visit_key();
         ids.iter().filter_map(|id| rows.iter().position(|row| is(row, id))).collect()
     });
-    let ranked = rank(&jobs, &capacity, before.as_deref());
-    let mut done_on = ranked.done_on.clone();
-    hold_back(&rows, &mut done_on, &capacity);
-    let moved = put_off(&jobs, &mut done_on, &scarce);
-    let loss = jobs
-        .iter()
-        .zip(&done_on)
-        .map(|(job, day)| day.map_or(job.price_undone(), |day| job.price_on(day)))
-        .chain(rows.iter().map(|row| row.work.price_barred(row.drained())))
-        .sum();
-    finish_rows(&mut rows, &done_on, &moved, &capacity);
+    let from: Vec<usize> = rows.iter().map(|row| row.begins_on).collect();
+    let full = capacity.clone();
+    mark_urgent(&mut rows, &full);
+    let (mut passes, mut settled);
+    passes = 0;
+    loop {
+        let evening = evening(house, seen, &crew, (&days, &full), &mut rows);
+        capacity.clone_from(&full);
+        if let Some(today) = capacity.first_mut() {
+            *today = today.saturating_sub(evening.takes_min);
+        }
+        let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
+        let ranked = rank(&jobs, &capacity, before.as_deref());
+        let room = Room { from: &from, capacity: &capacity, scarce: &scarce };
+        let (order, found) = better_of(&ranked.order, &jobs, room);
+        finish_rows(&mut rows, &found.done_on, &found.waited, &capacity);
+        let more = ask_for_drains(&mut rows, &capacity);
+        settled = (evening, ranked, order, found);
+        passes += 1;
+        // What has to be drained tonight takes hours, which may make others late.
+        if !more || passes >= PASSES_MOST {
+            break;
+        }
+    }
+    let (mut evening, ranked, order, found) = settled;
+    not_to_be_forgotten(&rows, &mut evening);
+    let loss =
+        found.loss + rows.iter().map(|row| row.work.price_barred(row.drained())).sum::<f64>();
     finish_owners(&mut owners, &days);
     let tail = tails(&rows);
-    let (rows, now_at) = in_order(rows, &ranked.order);
+    let (rows, now_at) = in_order(rows, &order);
     let mut plan = YardPlan {
         at: seen.instant.at,
         tail,
@@ -262,6 +281,7 @@ pub fn plan(
         waiting,
         hands: evening.hands,
         begins: evening.begins,
+        early_people: evening.early_people,
         round_takes_min: evening.takes_min,
         cart: evening.cart,
         headline: String::new(),
@@ -289,7 +309,7 @@ fn yesterdays_order(
     let before = Instant { at: instant.at - day, known_at: instant.known_at - day };
     let seen = survey(house, before, |_| true)?;
     let yesterday = plan(house, &seen, what_if, None)?;
-    Ok(yesterday.rows.iter().map(|row| (row.boat.id.clone(), row.visit)).collect())
+    Ok(yesterday.rows.iter().map(Row::visit_key).collect())
 }
 
 impl YardPlan {
@@ -312,7 +332,7 @@ impl YardPlan {
     /// When a stop of tonight's round is done, about: the work shared among who is there, all of them going together.
     #[must_use]
     pub fn done_at(&self, stop: &Stop) -> DateTime<Utc> {
-        let (begins, people) = if stop.early { (self.at, 1) } else { self.begins };
+        let (begins, people) = if stop.early { (self.at, CALLED) } else { self.begins };
         let minutes = stop.done_after_min.div_ceil(people.max(1)) + stop.ways_min;
         begins + TimeDelta::minutes(i64::from(minutes))
     }
@@ -326,7 +346,15 @@ impl YardPlan {
     /// Boats with work for the crew, whatever the number of visits.
     #[must_use]
     pub fn open_boats(&self) -> usize {
-        let boats: BTreeSet<&BoatId> = self.rows.iter().map(|row| &row.boat.id).collect();
+        let open = self.rows.iter().filter(|row| row.minutes > 0);
+        let boats: BTreeSet<&BoatId> = open.map(|row| &row.boat.id).collect();
+        boats.len()
+    }
+
+    /// Boats of which something ends after it falls due by the list, those aside that fall due before their haul.
+    fn late_by_the_list(&self) -> usize {
+        let late = self.rows.iter().filter(|row| row.is_late() && !row.is_due_before_haul());
+        let boats: BTreeSet<&BoatId> = late.map(|row| &row.boat.id).collect();
         boats.len()
     }
 
@@ -340,10 +368,11 @@ impl YardPlan {
             runs: self
                 .frozen
                 .iter()
-                .filter(|(_, _, circuits)| circuits.iter().any(|one| one.runs))
+                .filter(|one| one.circuits.iter().any(|circuit| circuit.runs))
                 .count(),
             open_minutes: self.rows.iter().map(|row| row.crew_minutes).sum(),
             late: self.late,
+            late_by_list: self.late_by_the_list(),
             passed: self.frozen.len(),
             outside: self.outside.len(),
             before_haul: self
@@ -385,6 +414,22 @@ fn check(
 /// Does a group of circuits ask for this skill?
 fn asks_for(house: &House, group: &GroupWork, thing: &Scarce) -> bool {
     house.settings.crew.skills_needed.get(&group.group) == Some(&thing.what)
+}
+
+/// What has to be drained tonight and stands in no round does not fit: nobody may take the round for all there is.
+fn not_to_be_forgotten(rows: &[Row], evening: &mut Tonight) {
+    let left: Vec<usize> = (0..rows.len())
+        .filter(|at| rows.get(*at).is_some_and(|row| row.urgent.is_some() && !row.in_round))
+        .collect();
+    if let Some(round) = &mut evening.round {
+        for row in left {
+            if !round.left_over.contains(&row) {
+                round.left_over.push(row);
+                let minutes = rows.get(row).and_then(|row| Some(row.work.minutes(row.urgent?)));
+                round.short_min = round.short_min.saturating_add(minutes.unwrap_or(0));
+            }
+        }
+    }
 }
 
 /// Litres of product for the complete lay-ups of the coming week.

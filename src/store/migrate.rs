@@ -14,6 +14,7 @@ const STEPS: &[(i64, &str)] = &[
     (7, include_str!("migrations/0007_first_attempt.sql")),
     (8, include_str!("migrations/0008_held_letters.sql")),
     (9, include_str!("migrations/0009_nights.sql")),
+    (10, include_str!("migrations/0010_unknown_outcomes.sql")),
 ];
 
 /// The newest layout this program knows.

@@ -10,6 +10,7 @@
 pub mod count;
 mod held;
 pub mod lease;
+mod marks;
 mod undelivered;
 
 use chrono::{DateTime, Utc};
@@ -135,11 +136,13 @@ pub struct Posted {
     pub fault: Option<String>,
     /// The server's last words, or ours.
     pub answer: Option<String>,
+    /// How often nobody could tell whether it had been taken.
+    pub unknown_times: u32,
 }
 
 const COLUMNS: &str = "id, alert_id, revision, recipient, channel, step, kind, closing, urgent, thread, message_id,
     address, return_path, subject, bytes, queued_ms, due_ms, expires_ms, state, attempts, done_ms, fault, answer,
-    held_until_ms, held_most_ms, held_free_ms, held_by, held_why, held_draft";
+    held_until_ms, held_most_ms, held_free_ms, held_by, held_why, held_draft, unknown_times";
 
 impl Store {
     /// Letters that wait and that nobody is sending.
@@ -257,5 +260,6 @@ fn posted(row: &Row<'_>) -> rusqlite::Result<Posted> {
         done_at: row.get::<_, Option<Millis>>(20)?.map(|Millis(at)| at),
         fault: row.get(21)?,
         answer: row.get(22)?,
+        unknown_times: row.get(29)?,
     })
 }

@@ -69,7 +69,7 @@ fn check(at_place: At, act: Act, state: OutboxState, fault: Option<&str>) {
 
 #[test]
 fn every_fault_ends_in_its_state() {
-    use OutboxState::{Deferred, Failed};
+    use OutboxState::Deferred;
     for (place, act, state, fault) in [
         (At::Greeting, Act::Reply("421 4.3.2 not now"), Deferred, None),
         (At::Greeting, Act::Reply("554 no service here"), Deferred, None),
@@ -86,8 +86,9 @@ fn every_fault_ends_in_its_state() {
         (At::Dot, Act::Reply("451 4.3.0 local trouble"), Deferred, None),
         (At::Dot, Act::Drop, Deferred, None),
         (At::Dot, Act::Stall, Deferred, None),
-        (At::Rcpt, Act::Reply("550 5.1.1 user unknown"), Failed, Some("address")),
-        (At::Rcpt, Act::Reply("550-5.1.1 user\r\n550 5.1.1 unknown"), Failed, Some("address")),
+        // Of a relay that takes nothing else nobody knows whose fault that is.
+        (At::Rcpt, Act::Reply("550 5.1.1 user unknown"), Deferred, Some("policy")),
+        (At::Rcpt, Act::Reply("550-5.1.1 user\r\n550 5.1.1 unknown"), Deferred, Some("policy")),
         (At::Rcpt, Act::Reply("554 5.7.1 relay access denied"), Deferred, Some("policy")),
         (At::Dot, Act::Reply("554 5.6.0 bad content"), Deferred, Some("other")),
     ] {
@@ -197,8 +198,13 @@ fn a_relay_that_refuses_everybody_is_at_fault_and_nobody_is_given_up() {
         let report = pass(&store, relay(server.port), at(NOON));
         assert_eq!((report.failed, report.deferred), (0, 4), "{words}");
         assert!(report.is_trouble() && report.refused.is_empty(), "{words}: {report:?}");
+        // One by one as well, as they come due.
+        for minute in [1, 2, 5, 9, 20, 40] {
+            let report = pass(&store, relay(server.port), at(NOON) + TimeDelta::minutes(minute));
+            assert_eq!(report.failed, 0, "{words}, after {minute} minutes");
+        }
         server.always(None);
-        assert_eq!(pass(&store, relay(server.port), at("2023-02-02T12:05:00Z")).sent, 4, "{words}");
+        assert_eq!(pass(&store, relay(server.port), at("2023-02-02T13:30:00Z")).sent, 4, "{words}");
     }
 }
 
@@ -231,6 +237,49 @@ fn a_letter_whose_outcome_stays_unknown_goes_three_times_and_no_more() {
     assert_eq!(server.received().len(), 3);
     let posted = store.letters(None).unwrap().remove(0);
     assert_eq!((posted.state, posted.fault.as_deref()), (OutboxState::Failed, Some("other")));
+}
+
+#[test]
+fn other_answers_in_between_do_not_start_the_count_anew() {
+    let store = Store::open_in_memory().unwrap();
+    let expires_at = at("2023-02-06T12:00:00Z");
+    queue(&store, vec![OutboxRow { expires_at, ..letter("a", 1, "P02") }]);
+    let server = SmtpServer::start(&[]);
+    for hour in 0..24 {
+        let lost = hour % 2 == 0;
+        let act =
+            if lost { (At::Dot, Act::Drop) } else { (At::Mail, Act::Reply("451 4.3.0 later")) };
+        server.always(Some(act));
+        pass(&store, relay(server.port), at(NOON) + TimeDelta::hours(hour));
+    }
+    assert_eq!(server.received().len(), 3);
+}
+
+#[test]
+fn a_pass_that_is_dropped_over_a_slow_dot_counts_as_unknown_and_one_before_it_as_not_tried() {
+    for (place, wait, attempts) in [(At::Dot, 30, 1), (At::Mail, 0, 0)] {
+        let store = one_letter();
+        let server = SmtpServer::start(&[(place, Act::Stall)]);
+        let settings = RelaySettings {
+            deadline: Duration::from_secs(30),
+            accept_deadline: Duration::from_secs(30),
+            ..relay(server.port)
+        };
+        let mut channel = Channel::Smtp(Box::new(Relay::new(settings).unwrap()));
+        wait_for(async {
+            let limits = Limits::default();
+            let pass = deliver_due(&store, &mut channel, at(NOON), &limits);
+            let cut = tokio::time::timeout(Duration::from_millis(400), pass).await;
+            assert!(cut.is_err(), "it hangs");
+        });
+        let posted = store.letters(None).unwrap().remove(0);
+        assert!(
+            posted.row.due_at >= at(NOON) + TimeDelta::minutes(wait) || wait == 0,
+            "{posted:?}"
+        );
+        assert_eq!((posted.attempts, posted.unknown_times), (attempts, u32::from(wait > 0)));
+        assert_ne!(posted.state, OutboxState::Leased);
+    }
 }
 
 #[test]

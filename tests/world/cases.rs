@@ -155,7 +155,7 @@ fn nothing_is_judged_or_written_while_a_wrong_clock_is_being_set() {
     let mut world = World::new(9, at("2024-01-10T15:00:00Z"));
     world.house().clock.start();
     world.set_clock_off(TimeDelta::days(-3));
-    world.house().clock.note(&[TimeDelta::days(3)], world.clock());
+    world.house().clock.note(&[("nws", TimeDelta::days(3))], world.clock());
     world.run(TimeDelta::minutes(8));
     let statuses = world.house().store.statuses().unwrap();
     let judge = statuses.iter().find(|status| status.name == "judge").unwrap();
@@ -164,7 +164,7 @@ fn nothing_is_judged_or_written_while_a_wrong_clock_is_being_set() {
     assert!(world.house().store.letters(None).unwrap().is_empty(), "a letter under a wrong clock");
 
     world.set_clock_off(TimeDelta::zero());
-    world.house().clock.note(&[TimeDelta::zero()], world.clock());
+    world.house().clock.note(&[("nws", TimeDelta::zero())], world.clock());
     world.run(TimeDelta::hours(22));
     assert_eq!(worklists(&world), ["01-11 06:30"]);
     assert_eq!(letters_of_kind(&world, "blind"), []);
@@ -179,7 +179,7 @@ fn a_clock_that_nobody_sets_ends_in_a_word_about_blindness_and_none_about_the_da
     let mut world = World::new(10, at("2024-01-10T15:00:00Z"));
     world.house().clock.start();
     world.set_clock_off(TimeDelta::days(-3));
-    world.house().clock.note(&[TimeDelta::days(3)], world.clock());
+    world.house().clock.note(&[("nws", TimeDelta::days(3))], world.clock());
     world.run(TimeDelta::hours(3));
     assert_eq!(letters_of_kind(&world, "opening"), [], "hangs on the date alone");
     assert!(!letters_of_kind(&world, "blind").is_empty(), "silence would be worse");

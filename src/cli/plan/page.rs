@@ -3,7 +3,7 @@
 use minijinja::{AutoEscape, Environment, context};
 use serde::Serialize;
 
-use super::{Refusal, record_lines, text};
+use super::{Refusal, beside, record_lines, text};
 use crate::domain::risk::plan::boat::Scope;
 use crate::service::planning::lines::{self as planned, litres};
 use crate::service::planning::{Row, YardPlan};
@@ -99,7 +99,7 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
                 parts => minijinja::Value::from(minijinja::value::Serde(&parts)),
                 carry => litres(&plan.cart),
                 sources => plan.sources(),
-                others => text::others(plan).lines().map(str::to_owned).collect::<Vec<_>>(),
+                others => beside::others(plan).lines().map(str::to_owned).collect::<Vec<_>>(),
                 order => litres(&plan.order),
             },
         )

@@ -1,7 +1,9 @@
 //! The plan in words.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
+use super::beside::{grounds, others, thaw_in_words};
 use super::permission;
 use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
@@ -62,8 +64,16 @@ fn tonight(plan: &YardPlan, out: &mut String) {
     if early > 0 {
         let _ = writeln!(
             out,
-            "  {} BEFORE WORK BEGINS: call somebody in now, two together in the dark",
-            boats(early)
+            "  {} BEFORE WORK BEGINS: call somebody in now, two together in the dark{}",
+            boats(early),
+            match plan.early_people {
+                Some(Some(people)) if people > 2 => {
+                    format!("; two are too late for some, {people} would be in time")
+                }
+                Some(None) =>
+                    "; more than a dozen would be needed to be in time everywhere".to_owned(),
+                _ => String::new(),
+            }
         );
     }
     if let Some(last) = round.stops.last().filter(|stop| !stop.early) {
@@ -279,16 +289,24 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     }
     if row.is_late() && row.urgent.is_some() && !row.in_round {
         parts.push("its drain does not fit tonight: call for hands".to_owned());
-    } else if row.due_now().is_some()
-        && row.latest_start.is_none()
-        && !row.in_round
-        && !row.is_late()
-    {
-        parts.push("begin at once".to_owned());
     }
-    if let Some((day, scope)) = row.drain_by.filter(|_| row.urgent.is_none()) {
+    let open = |scope| {
+        let open = row.work.within(scope).filter(|group| !row.is_drained_tonight(group));
+        open.map(|group| group.minutes.emergency).sum::<u32>()
+    };
+    let waits = |scope: &crate::domain::risk::plan::boat::Scope| row.urgent != Some(*scope);
+    if let Some((day, scope)) = row.drain_by.filter(|(_, scope)| waits(scope) && open(*scope) > 0) {
         let by = plan.date(day).map_or_else(String::new, date_in_words);
-        parts.push(format!("emergency drain ({} min) by {by}", row.work.minutes(scope)));
+        parts.push(format!("emergency drain ({} min) by {by}", open(scope)));
+    } else if row.is_late()
+        && row.urgent.is_none()
+        && row.work.groups.iter().all(|group| group.solid)
+    {
+        parts.push("have somebody there when it thaws, or accept it".to_owned());
+    }
+    let thaws = row.work.groups.iter().filter_map(|group| group.thaws_at).max();
+    if let Some(at) = thaws.filter(|_| row.not_before.is_none()) {
+        parts.push(format!("not before it is thawed, about {}", thaw_in_words(plan, at)));
     }
     let ask = permission(row);
     if !ask.is_empty() {
@@ -324,13 +342,17 @@ fn below_the_list(plan: &YardPlan, out: &mut String) {
     if hour >= 0.5 {
         let _ = writeln!(out, "One more crew hour today would save {hour:.0}.");
     }
-    let undone: Vec<&Row> = plan.rows.iter().filter(|row| row.done_on.is_none()).collect();
+    // Those that are hauled only after the days looked at are no shortfall of hands.
+    let is_undone =
+        |row: &&Row| row.minutes > 0 && row.done_on.is_none() && row.begins_on < plan.days.len();
+    let undone: Vec<&Row> = plan.rows.iter().filter(is_undone).collect();
+    let named: BTreeSet<&str> = undone.iter().map(|row| row.boat.id.as_str()).collect();
     if !undone.is_empty() {
         let lost: f64 = undone.iter().map(|row| row.job.price_undone()).sum();
         let _ = writeln!(
             out,
             "Shortfall: {} below the line, expected loss {lost:.0}.",
-            boats(undone.len())
+            boats(named.len())
         );
     }
     if let [now, later @ ..] = plan.waiting.as_slice() {
@@ -357,134 +379,4 @@ fn below_the_list(plan: &YardPlan, out: &mut String) {
         let _ = writeln!(out, "To have for the week: {}.", litres(&plan.order));
     }
     out.push('\n');
-}
-
-/// What stands beside the crew's list: boats that have frozen, what others do, what cannot be said.
-pub(super) fn others(plan: &YardPlan) -> String {
-    let mut out = String::new();
-    for one in &plan.outside {
-        let due = one.group.last_day.and_then(|day| plan.date(day));
-        let _ = writeln!(
-            out,
-            "Nobody of this crew may do it ({}), call somebody who may: {} {} at {} {}: {}, {} min{}",
-            one.skill,
-            one.boat.id,
-            one.boat.name,
-            one.place,
-            one.boat.location,
-            one.group.label,
-            one.group.minutes.complete,
-            due.map_or_else(String::new, |day| format!(", by {}", date_in_words(day)))
-        );
-    }
-    for (boat, place, circuits) in &plan.frozen {
-        let named = |runs: bool| {
-            let of = circuits.iter().filter(|one| one.runs == runs);
-            of.map(|one| {
-                let thaws = one.thaws.filter(|_| !runs);
-                thaws.map_or_else(
-                    || one.label.clone(),
-                    |at| format!("{} (thaws about {})", one.label, thaw_in_words(plan, at)),
-                )
-            })
-            .collect::<Vec<_>>()
-            .join(", ")
-        };
-        let at = [place.as_str(), boat.location.as_str()].join(" ");
-        let at = at.trim_end();
-        if circuits.iter().any(|one| one.runs) {
-            let _ = writeln!(
-                out,
-                "Ice has begun, let out what still runs at once: {} {} at {at}: {}",
-                boat.id,
-                boat.name,
-                named(true)
-            );
-        }
-        if circuits.iter().any(|one| !one.runs) {
-            let _ = writeln!(
-                out,
-                "Frozen: start nothing before it has thawed and been tested, then drain it before the next cold: {} {} at {at}: {}",
-                boat.id,
-                boat.name,
-                named(false)
-            );
-        }
-    }
-    for row in &plan.owners {
-        let due = row.due.and_then(|day| plan.date(day));
-        let when =
-            due.map_or_else(|| "no due day yet".into(), |day| format!("by {}", date_in_words(day)));
-        let _ = writeln!(
-            out,
-            "Owner's own: {} {} at {}, {} of work, {when}; ask whether it is done",
-            row.boat.id,
-            row.boat.name,
-            row.work.place,
-            work_time(row.minutes)
-        );
-    }
-    for (site, n) in &plan.cannot_say {
-        let _ = writeln!(
-            out,
-            "CANNOT SAY: {site} has no usable forecast; {} there are not in this plan",
-            boats(*n)
-        );
-    }
-    if !plan.done.is_empty() {
-        let names: Vec<String> =
-            plan.done.iter().map(|boat| format!("{} {}", boat.id, boat.name)).collect();
-        let _ = writeln!(out, "Nothing open: {}", names.join(", "));
-    }
-    out
-}
-
-/// `Fri 25 Nov`; of today the hour.
-fn thaw_in_words(plan: &YardPlan, at: chrono::DateTime<chrono::Utc>) -> String {
-    let local = |at: chrono::DateTime<chrono::Utc>| at.with_timezone(&plan.crew.zone);
-    if local(at).date_naive() == local(plan.at).date_naive() {
-        return local(at).format("%H:%M today").to_string();
-    }
-    date_in_words(local(at).date_naive())
-}
-
-/// In spring, the day from which on water may be filled in again.
-fn spring(plan: &YardPlan, out: &mut String) {
-    if plan.fill_from.is_empty() {
-        return;
-    }
-    let _ = writeln!(
-        out,
-        "\nFill water in again, by past winters (look at the forecast too; drain again where cold comes after all):"
-    );
-    for from in &plan.fill_from {
-        let day = |date: chrono::NaiveDate| date.format("%-d %b").to_string();
-        let engine = from
-            .engine
-            .map_or_else(String::new, |at| format!("engine and drive from {}, ", day(at)));
-        let _ = writeln!(
-            out,
-            "  {}: {engine}hoses and fittings from {} ({} winters)",
-            from.site,
-            day(from.all),
-            from.winters
-        );
-    }
-}
-
-fn grounds(plan: &YardPlan, out: &mut String) {
-    spring(plan, out);
-    if let Some(until) = plan.forecast_until {
-        let _ = writeln!(
-            out,
-            "\n{}. It reaches {}; after that each of its paths goes on along {} with the day-to-day changes of public records. Minutes are common practice, losses count by their ratios only.",
-            plan.sources(),
-            until.with_timezone(&plan.crew.zone).format("%a %-d %b %H:%M"),
-            match plan.without_past {
-                0 => "the normals of its place's past seasons".to_owned(),
-                1 => "the normals of past seasons (one place has none: season.archives in the configuration)".to_owned(),
-                n => format!("the season ({n} places have no past seasons of their own: season.archives in the configuration)"),
-            }
-        );
-    }
 }

@@ -78,7 +78,7 @@ pub(super) fn of_round(
     key: &MessageKey,
     domain: &str,
 ) -> Ids {
-    let subject = format!("{what} {}", round.to_rfc3339_opts(SecondsFormat::Secs, true));
+    let subject = format!("{what} {}", round.to_rfc3339_opts(SecondsFormat::Millis, true));
     Ids { own: key.id(&subject, 0, recipient, 0, domain), earlier: Vec::new() }
 }
 

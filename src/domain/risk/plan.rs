@@ -14,7 +14,7 @@ pub mod due;
 pub mod group;
 pub mod order;
 pub mod passage;
-pub mod second;
+pub mod schedule;
 pub mod tail;
 pub mod tonight;
 pub mod transport;

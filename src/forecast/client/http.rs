@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use chrono::{DateTime, TimeDelta, Utc};
 use reqwest::header::{
@@ -34,7 +34,12 @@ pub(super) struct Http {
     deadline: Duration,
     /// The most that the server's clock was ahead of ours since somebody asked.
     ahead: Arc<Mutex<Option<TimeDelta>>>,
+    /// The pass in hand.
+    pass: Arc<Mutex<Option<Pass>>>,
 }
+
+/// The time that a pass goes by, and when it began.
+type Pass = (DateTime<Utc>, Instant);
 
 /// A whole answer with status 200 or 304.
 pub(super) struct Reply {
@@ -86,7 +91,8 @@ impl Http {
             .map_err(|source| ClientError::Build { base: settings.base.clone(), source })?;
         let user_agent = format!("rimeward/{} ({contact})", env!("CARGO_PKG_VERSION"));
         let deadline = settings.deadline;
-        Ok(Self { client, base, user_agent, deadline, ahead: Arc::default() })
+        let (ahead, pass) = (Arc::default(), Arc::default());
+        Ok(Self { client, base, user_agent, deadline, ahead, pass })
     }
 
     /// How far the server's clock was ahead of ours in the answers since this was last asked; `None` without answers.
@@ -115,6 +121,18 @@ impl Http {
         url.origin() == self.base.origin() && url.username().is_empty()
     }
 
+    /// How long the pass that began at `now` has gone on.
+    fn since(&self, now: DateTime<Utc>) -> Duration {
+        let mut pass = self.pass.lock().unwrap_or_else(PoisonError::into_inner);
+        match *pass {
+            Some((began, at)) if began == now => at.elapsed(),
+            _ => {
+                *pass = Some((now, Instant::now()));
+                Duration::ZERO
+            }
+        }
+    }
+
     /// Gets a document.
     ///
     /// # Errors
@@ -133,6 +151,7 @@ impl Http {
         ask: &Ask<'_>,
         now: DateTime<Utc>,
     ) -> Result<Reply, Refusal> {
+        let _ = self.since(now);
         let agent = if ask.other_agent {
             format!("{} second try", self.user_agent)
         } else {
@@ -152,7 +171,10 @@ impl Http {
             transient(format!("asking {}: {}", shown(&url), chain(&e.without_url())))
         })?;
         let status = response.status().as_u16();
-        if let Some(ahead) = clock_ahead(response.headers(), now) {
+        // A long pass goes on with the time at which it began.
+        let asked = self.since(now);
+        let now_then = now + TimeDelta::from_std(asked).unwrap_or_default();
+        if let Some(ahead) = clock_ahead(response.headers(), now_then) {
             let mut most = self.ahead.lock().unwrap_or_else(PoisonError::into_inner);
             *most = Some(most.map_or(ahead, |before| before.max(ahead)));
         }

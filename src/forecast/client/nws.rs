@@ -65,21 +65,14 @@ async fn resolve(
     now: DateTime<Utc>,
 ) -> Result<Url, Refusal> {
     let malformed = |why| Refusal::new(Outcome::Malformed { why });
-    let own = cell_of(http, place, now).await;
-    let is_water = match &own {
-        Ok(cell) => cell.kind.as_deref() == Some(MARINE),
-        Err(refusal) => {
-            // A point at sea may be none at all; one abroad is not asked around again and again.
-            state.consecutive_failures == 0 && matches!(refusal.outcome, Outcome::Permanent { .. })
-        }
-    };
-    let beside = if is_water { land_beside(http, place, now).await } else { None };
-    let land = beside.as_ref().map(|(land, _)| land.to_string());
-    let cell = match (own, beside) {
-        (_, Some((_, cell))) | (Ok(cell), None) => cell,
-        // A place that has been served does not stop existing: one office's points have failed for hours.
-        (Err(refusal), None) if state.last_answer_at.is_some() => return Err(as_passing(refusal)),
-        (Err(refusal), None) => return Err(refusal),
+    let (land, cell) = match on_known_land(http, state, now).await {
+        Some(Ok(found)) => (state.land.clone(), found),
+        // The known cell goes on serving until the service says where it is now.
+        Some(Err(refusal)) => match state.grid_path.as_deref().and_then(|path| http.at(path)) {
+            Some(known) => return Ok(known),
+            None => return Err(as_passing(refusal)),
+        },
+        None => place_or_land(http, place, state, now).await?,
     };
     let stated = cell.grid_url.as_deref().and_then(|address| http.adopt(address));
     let grid = stated
@@ -103,24 +96,75 @@ async fn cell_of(http: &Http, place: Place, now: DateTime<Utc>) -> Result<Cell, 
     parse_points(&reply.body.unwrap_or_default(), &context).map_err(|e| malformed(e.to_string()))
 }
 
-/// The nearest of eight places around one on the water whose cell is land: cells of water carry no temperature of the air
-/// over the shore, or are not served.
-async fn land_beside(http: &Http, place: Place, now: DateTime<Utc>) -> Option<(Place, Cell)> {
+/// The cell of the land that stands for a place on the water, as far as that is known. `None` where none is, or where the
+/// service knows no land there any more.
+async fn on_known_land(
+    http: &Http,
+    state: &FetchState,
+    now: DateTime<Utc>,
+) -> Option<Result<Cell, Refusal>> {
+    let land = state.land.as_deref()?.parse().ok()?;
+    match cell_of(http, land, now).await {
+        Ok(cell) if cell.kind.as_deref() == Some(MARINE) => None,
+        Err(refusal) if matches!(refusal.outcome, Outcome::Permanent { .. }) => None,
+        found => Some(found),
+    }
+}
+
+/// The place's own cell, or that of the land beside it where its own is water or none.
+async fn place_or_land(
+    http: &Http,
+    place: Place,
+    state: &mut FetchState,
+    now: DateTime<Utc>,
+) -> Result<(Option<String>, Cell), Refusal> {
+    let own = cell_of(http, place, now).await;
+    let is_water = match &own {
+        Ok(cell) => cell.kind.as_deref() == Some(MARINE),
+        Err(refusal) => matches!(refusal.outcome, Outcome::Permanent { .. }),
+    };
+    // A point at sea may be none at all; one abroad is asked around once a day.
+    let is_time = state.searched_at.is_none_or(|at| {
+        !(TimeDelta::zero()..TimeDelta::hours(RESOLVE_HOURS)).contains(&(now - at))
+    });
+    if is_water && is_time {
+        let found = land_beside(http, place, now).await?;
+        state.searched_at = Some(now);
+        if let Some((land, cell)) = found {
+            return Ok((Some(land.to_string()), cell));
+        }
+    }
+    match own {
+        Ok(cell) => Ok((None, cell)),
+        // A place that has been served does not stop existing: one office's points have failed for hours.
+        Err(refusal) if state.last_answer_at.is_some() => Err(as_passing(refusal)),
+        Err(refusal) => Err(refusal),
+    }
+}
+
+/// The nearest of four places around one on the water whose cell is land: cells of water carry no temperature of the air over
+/// the shore, or are not served.
+///
+/// # Errors
+/// What kept it from asking: that is no word about the land.
+async fn land_beside(
+    http: &Http,
+    place: Place,
+    now: DateTime<Utc>,
+) -> Result<Option<(Place, Cell)>, Refusal> {
     let east = BESIDE_DEG / place.latitude().to_radians().cos().max(0.1);
-    let steps = [(0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (1, -1), (-1, 1), (-1, -1)];
-    for (up, right) in steps {
+    for (up, right) in [(0, 1), (0, -1), (1, 0), (-1, 0)] {
         let latitude = place.latitude() + f64::from(up) * BESIDE_DEG;
         let longitude = place.longitude() + f64::from(right) * east;
         let Ok(beside) = Place::new(latitude, longitude) else { continue };
         match cell_of(http, beside, now).await {
-            Ok(cell) if cell.kind.as_deref() != Some(MARINE) => return Some((beside, cell)),
+            Ok(cell) if cell.kind.as_deref() != Some(MARINE) => return Ok(Some((beside, cell))),
             Ok(_) => {}
-            // Not there either; any other trouble ends the search until the next time.
             Err(refusal) if matches!(refusal.outcome, Outcome::Permanent { .. }) => {}
-            Err(_) => return None,
+            Err(refusal) => return Err(as_passing(refusal)),
         }
     }
-    None
+    Ok(None)
 }
 
 /// Why a grid did not serve.

@@ -34,7 +34,9 @@ pub struct FetchState {
     pub grid_path: Option<String>,
     /// The land beside it whose cell stands for a place on the water, as `44.21,-69.07`.
     pub land: Option<String>,
-    /// When that was found out.
+    /// When land was last looked for.
+    pub searched_at: Option<DateTime<Utc>>,
+    /// When the place's cell was found out.
     pub resolved_at: Option<DateTime<Utc>>,
     /// Words for the last failure; `None` after an answer.
     pub last_failure: Option<String>,

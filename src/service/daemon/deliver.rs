@@ -47,7 +47,13 @@ impl DeliverLoop {
             "{} sent, {} to try again, {} refused for good, {} expired, {} replaced",
             report.sent, report.deferred, report.failed, report.expired, report.superseded
         );
-        for words in report.relay_trouble.iter().chain(&report.rejected).chain(&report.postponed) {
+        for words in report
+            .relay_trouble
+            .iter()
+            .chain(&report.rejected)
+            .chain(&report.lost)
+            .chain(&report.postponed)
+        {
             text += &format!("; {words}");
         }
         for refused in &report.refused {

@@ -12,7 +12,7 @@ use crate::service::unreached::{Unreached, next_overdue, turn_to_next_contact};
 
 /// After a start, or a sleep of the machine, the weather services are asked first, and judging waits for that: else it
 /// would call every place blind that only had not been asked yet. It waits no longer than this for the next place ...
-const WAIT_FOR_FETCH: TimeDelta = TimeDelta::minutes(2);
+const WAIT_FOR_FETCH: TimeDelta = TimeDelta::minutes(4);
 /// ... and than this for all of them: within a quarter of an hour blindness is noticed.
 const WAIT_FOR_ALL: TimeDelta = TimeDelta::minutes(12);
 /// How soon it looks again whether the services have been asked.

@@ -6,15 +6,12 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::Row;
-use super::rows::hold_back;
 use crate::domain::boat::SiteId;
 use crate::domain::risk::plan::Job;
 use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::crew::{Crew, WorkDay};
 use crate::domain::risk::plan::due::latest_starts;
-use crate::domain::risk::plan::order::rank;
-use crate::domain::risk::plan::second::{Scarce, put_off};
-use crate::domain::risk::plan::tonight::{Errand, Evening, Round, best_round};
+use crate::domain::risk::plan::tonight::{Errand, Evening, Round, Stop, best_round};
 use crate::service::house::House;
 use crate::service::survey::Survey;
 use crate::settings::crew::Objective;
@@ -40,7 +37,17 @@ pub(super) struct Tonight {
     pub takes_min: u32,
     /// Litres by product.
     pub cart: BTreeMap<String, f64>,
+    /// Where somebody is called in before work begins: how many people would be in time everywhere; `None` where not even
+    /// [`CALLED_MOST`] would.
+    pub early_people: Option<Option<u32>>,
 }
+
+/// Who is called in before work begins: two together, it is dark.
+pub(super) const CALLED: u32 = 2;
+/// More are not asked for.
+const CALLED_MOST: u32 = 12;
+/// Harm so long after work begins may still be before the crew gets there.
+const LATE_CALL: TimeDelta = TimeDelta::hours(4);
 
 /// Chooses the round and marks its rows; their work is seen as drained from then on.
 pub(super) fn evening(
@@ -48,7 +55,7 @@ pub(super) fn evening(
     seen: &Survey,
     crew: &Crew,
     (days, capacity): (&[WorkDay], &[u32]),
-    (rows, scarce): (&mut [Row], &[Scarce]),
+    rows: &mut [Row],
 ) -> Tonight {
     let at = seen.instant.at;
     let today = capacity.first().copied().unwrap_or(0);
@@ -59,11 +66,22 @@ pub(super) fn evening(
     };
     let begins = begins(at, days, hands, today);
     let next = next_working_day(capacity);
-    mark_urgent(rows, capacity, next, scarce);
+    let equal = house.settings.crew.objective == Objective::FewestBoats;
+    for row in rows.iter_mut().filter(|row| row.in_round) {
+        row.in_round = false;
+        row.set_job(equal);
+    }
     let due: Vec<usize> = (0..rows.len())
         .filter(|row| rows.get(*row).is_some_and(|row| row.urgent.is_some()))
         .collect();
-    let mut tonight = Tonight { round: None, hands, begins, takes_min: 0, cart: BTreeMap::new() };
+    let mut tonight = Tonight {
+        round: None,
+        hands,
+        begins,
+        takes_min: 0,
+        cart: BTreeMap::new(),
+        early_people: None,
+    };
     if due.is_empty() {
         return tonight;
     }
@@ -72,30 +90,53 @@ pub(super) fn evening(
         Hands::OnRoster => days.first().map(|day| day.evening),
         _ => days.get(next).map(|day| day.opens),
     };
-    // What is harmed before anybody is at work is gone to at once, by somebody who is called in.
-    let opens = days.first().map(|day| day.opens).filter(|_| hands == Hands::OnRoster);
-    let is_early = |place: &usize| {
-        let row = rows.get(*place);
-        let harm = row.and_then(|row| row.work.harm_in_h(row.urgent?));
-        let harm = harm.map(|hours| at + TimeDelta::hours(i64::from(hours)));
-        harm.zip(opens).is_some_and(|(harm, opens)| at < opens && harm < opens)
-    };
-    let (early, due): (Vec<usize>, Vec<usize>) = due.into_iter().partition(is_early);
-    let errands = |which: &[usize], begins, until| -> Vec<Errand> {
-        let rows = which.iter().filter_map(|row| rows.get(*row));
-        rows.filter_map(|row| errand(row, at, begins, until)).collect()
-    };
     let way =
         |id: &SiteId| seen.places.get(id).map_or(0, |place| whole(2.0 * place.site.travel_minutes));
     let minutes_left = (hands == Hands::OnRoster).then_some(today);
-    let called = Evening { minutes_left: None, next, people: 1, way: &way };
-    let first = best_round(&errands(&early, (at, 1), opens), &called).renamed(&early);
-    let found = best_round(
-        &errands(&due, begins, until),
-        &Evening { minutes_left, people: begins.1, ..called },
-    );
-    let found = found.renamed(&due).after(first);
-    let equal = house.settings.crew.objective == Objective::FewestBoats;
+    let by_crew = Evening { minutes_left, next, people: begins.1, way: &way };
+    let errands = |rows: &[Row], which: &[usize], begins, until, harm: bool| -> Vec<Errand> {
+        let rows = which.iter().filter_map(|row| rows.get(*row));
+        rows.filter_map(|row| errand(row, (at, harm), begins, until)).collect()
+    };
+    let crew_round = |rows: &[Row], which: &[usize]| {
+        best_round(&errands(rows, which, begins, until, false), &by_crew).renamed(which)
+    };
+    let mut found = crew_round(rows, &due);
+    let opens = days.first().map(|day| day.opens);
+    if let Some(opens) = opens.filter(|opens| hands == Hands::OnRoster && at < *opens) {
+        let harm = |row: usize| {
+            let row = rows.get(row)?;
+            Some(at + TimeDelta::hours(i64::from(row.work.harm_in_h(row.urgent?)?)))
+        };
+        let clock = |stop: &Stop| {
+            let minutes = stop.done_after_min.div_ceil(begins.1.max(1)) + stop.ways_min;
+            begins.0 + TimeDelta::minutes(i64::from(minutes))
+        };
+        // Whom the crew would reach only after harm that cannot be mended, is gone to at once.
+        let late =
+            found.stops.iter().filter(|stop| harm(stop.job).is_some_and(|h| h < clock(stop)));
+        let left = found.left_over.iter().filter(|row| harm(**row).is_some_and(|h| h < opens));
+        let mut early: Vec<usize> = late.map(|stop| stop.job).chain(left.copied()).collect();
+        early.sort_unstable();
+        if !early.is_empty() {
+            let called = |people| {
+                let evening = Evening { minutes_left: None, people, ..by_crew };
+                let own = errands(rows, &early, (at, people), Some(opens + LATE_CALL), true);
+                best_round(&own, &evening).renamed(&early)
+            };
+            let enough = |people: &u32| called(*people).stops.iter().all(|stop| !stop.late);
+            tonight.early_people = Some((CALLED..=CALLED_MOST).find(enough));
+            let mut first = called(CALLED);
+            // Who would be reached only when the crew is there stays with the crew.
+            first.stops.retain(|stop| {
+                let before = stop.done_after_min.saturating_sub(stop.minutes).div_ceil(CALLED);
+                at + TimeDelta::minutes(i64::from(before + stop.ways_min)) < opens
+            });
+            let is_called = |row: &usize| first.stops.iter().any(|stop| stop.job == *row);
+            let rest: Vec<usize> = due.iter().copied().filter(|row| !is_called(row)).collect();
+            found = crew_round(rows, &rest).after(first);
+        }
+    }
     for stop in &found.stops {
         let Some(row) = rows.get_mut(stop.job) else { continue };
         row.in_round = true;
@@ -132,66 +173,74 @@ fn begins(at: DateTime<Utc>, days: &[WorkDay], hands: Hands, today: u32) -> (Dat
     (begins, ((today + lasts / 2) / lasts).max(1))
 }
 
-/// Marks what falls due before the next working day's evening; and where complete lay-ups come too late, the emergency
-/// drains that must begin before the next working day so that all of them are done in time.
-fn mark_urgent(rows: &mut [Row], capacity: &[u32], next: usize, scarce: &[Scarce]) {
-    let soon = Scope::Emergency(next.saturating_sub(1));
+/// Marks what falls due before the next working day's evening.
+pub(super) fn mark_urgent(rows: &mut [Row], capacity: &[u32]) {
+    let soon = Scope::Emergency(next_working_day(capacity).saturating_sub(1));
     for row in rows.iter_mut() {
         row.urgent = (row.work.minutes(soon) > 0).then_some(soon);
     }
-    let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
-    // Where nobody ever works there is no order of days to keep.
-    if capacity.iter().all(|minutes| *minutes == 0) {
-        return;
-    }
-    let mut ends = rank(&jobs, capacity, None).done_on;
-    hold_back(rows, &mut ends, capacity);
-    // Why is said of the final list.
-    let _ = put_off(&jobs, &mut ends, scarce);
-    let late: Vec<(usize, Scope, usize)> = rows
-        .iter()
-        .zip(&ends)
-        .enumerate()
-        .filter_map(|(place, (row, end))| {
-            let due = row.due?;
-            let in_time = row.minutes > 0 && end.is_some_and(|end| end <= due);
-            (!in_time || row.urgent.is_some()).then_some((place, Scope::Emergency(due), due))
-        })
-        .collect();
-    let work: Vec<(u32, usize)> = late
-        .iter()
-        .filter_map(|(place, scope, due)| Some((rows.get(*place)?.work.minutes(*scope), *due)))
-        .collect();
-    for ((place, scope, _), start) in late.iter().zip(latest_starts(&work, capacity)) {
-        let Some(row) = rows.get_mut(*place) else { continue };
-        if row.urgent.is_some() || row.work.minutes(*scope) == 0 {
-            continue;
-        }
-        let start = start.unwrap_or(0);
-        row.drain_by = Some((start, *scope));
-        if start < next {
-            row.urgent = Some(*scope);
-        }
-    }
 }
 
+/// Where complete lay-ups end too late by the list: the emergency drains that keep them, and the day on which each must begin
+/// so that all of them are done in time. Those that must begin before the next working day are marked urgent; answers whether
+/// there are any that were not.
+pub(super) fn ask_for_drains(rows: &mut [Row], capacity: &[u32]) -> bool {
+    // Where nobody ever works there is no order of days to keep.
+    if capacity.iter().all(|minutes| *minutes == 0) {
+        return false;
+    }
+    let next = next_working_day(capacity);
+    let late: Vec<(usize, Scope, (u32, usize))> = rows
+        .iter()
+        .enumerate()
+        .filter(|(_, row)| row.is_late() || row.minutes == 0 && row.due.is_some())
+        .filter_map(|(place, row)| {
+            let until = row.done_on.unwrap_or(capacity.len()).saturating_sub(1);
+            let scope = Scope::Emergency(until);
+            let open = || row.work.within(scope).filter(|group| !row.is_drained_tonight(group));
+            let due = open().filter_map(|group| group.last_day).min()?;
+            let minutes = open().map(|group| group.minutes.emergency).sum();
+            Some((place, scope, (minutes, due)))
+        })
+        .collect();
+    for row in rows.iter_mut() {
+        row.drain_by = None;
+    }
+    let work: Vec<(u32, usize)> = late.iter().map(|(_, _, work)| *work).collect();
+    let mut more = false;
+    for ((place, scope, _), start) in late.iter().zip(latest_starts(&work, capacity)) {
+        let Some(row) = rows.get_mut(*place) else { continue };
+        let start = start.unwrap_or(0);
+        row.drain_by = Some((start, *scope));
+        if start < next && row.urgent != Some(*scope) {
+            row.urgent = Some(*scope);
+            more = true;
+        }
+    }
+    more
+}
+
+/// `harm`: by the hour of harm that cannot be mended, instead of that of the limit.
 fn errand(
     row: &Row,
-    at: DateTime<Utc>,
+    (at, harm): (DateTime<Utc>, bool),
     (begins, people): (DateTime<Utc>, u32),
     until: Option<DateTime<Utc>>,
 ) -> Option<Errand> {
     let scope = row.urgent?;
-    let over = row.work.over_in_h(scope).map(|hours| at + TimeDelta::hours(i64::from(hours)));
-    let within = over.filter(|over| until.is_none_or(|until| *over < until)).map(|over| {
-        u32::try_from((over - begins).num_minutes().max(0))
-            .unwrap_or(u32::MAX)
-            .saturating_mul(people)
-    });
+    let hours = if harm { row.work.harm_in_h(scope) } else { row.work.over_in_h(scope) };
+    let over = hours.map(|hours| at + TimeDelta::hours(i64::from(hours)));
+    let minutes = |time: DateTime<Utc>| {
+        let minutes = (time - begins).num_minutes().max(0);
+        u32::try_from(minutes).unwrap_or(u32::MAX).saturating_mul(people)
+    };
+    let thaws = row.work.within(scope).filter_map(|group| group.thaws_at).max();
+    let within = over.filter(|over| until.is_none_or(|until| *over < until)).map(minutes);
     let job = row.work.job(scope, row.work.minutes(scope), false);
     Some(Errand {
         job: Job { place: row.place(), ..job },
         within_min: within,
+        after_min: thaws.map_or(0, minutes),
         location: row.location().to_owned(),
     })
 }

@@ -2,7 +2,7 @@
 
 use super::{Row, WhatIf};
 use crate::domain::risk::plan::crew::{Crew, Technician, WorkDay};
-use crate::domain::risk::plan::second::Scarce;
+use crate::domain::risk::plan::schedule::Scarce;
 use crate::domain::risk::timing::WorkingHours;
 use crate::domain::yard::Role;
 use crate::service::house::{House, ServiceError};

@@ -36,8 +36,13 @@ pub fn aboard(row: &Row) -> String {
 /// How pressing a stop of tonight's round is; empty where it only has to be done by the evening.
 #[must_use]
 pub fn pressing(row: &Row, stop: &Stop) -> &'static str {
-    if stop.early {
-        return "CALL SOMEBODY IN NOW, before work begins";
+    match (stop.early, stop.late) {
+        (true, true) => return "CALL SOMEBODY IN NOW, MAY FREEZE BEFORE",
+        (true, false) => return "CALL SOMEBODY IN NOW, before work begins",
+        (false, _) => {}
+    }
+    if row.urgent.is_some_and(|scope| row.work.within(scope).any(|group| group.solid)) {
+        return "NOT BEFORE IT HAS THAWED AND BEEN TESTED";
     }
     let ice = row.urgent.is_some_and(|scope| row.work.within(scope).any(|group| group.ice));
     match (ice, stop.late) {
@@ -110,7 +115,12 @@ pub fn subject(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> String {
     let rows: Vec<(&Row, bool)> = rows.filter(|(row, _)| own(&row.work.place)).collect();
     let early = rows.iter().filter(|(_, early)| *early).count();
     if early > 0 {
-        return format!("call somebody in NOW for {}", boats(early));
+        return match plan.early_people {
+            Some(Some(people)) if people > 2 => {
+                format!("call {people} people in NOW for {}", boats(early))
+            }
+            _ => format!("call somebody in NOW for {}", boats(early)),
+        };
     }
     let left = left_over(plan).into_iter().filter(|row| own(&row.work.place)).count();
     if left > 0 {

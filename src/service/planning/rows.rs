@@ -1,9 +1,11 @@
 //! The boats of a plan: whose work they are, since when they can be worked on, and where they stand in the list.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 
-use super::Row;
-use crate::domain::boat::{Boat, Care, SiteId};
+use super::{Row, Visit};
+use crate::domain::boat::{Boat, BoatId, Care, SiteId};
 use crate::domain::risk::plan::boat::{BoatWork, FrozenCircuit, Scope};
 use crate::domain::risk::plan::crew::{Crew, WorkDay};
 use crate::domain::risk::plan::due::latest_starts;
@@ -22,8 +24,27 @@ pub(super) struct Sorted {
     pub rows: Vec<Row>,
     pub owners: Vec<Row>,
     pub done: Vec<Boat>,
-    pub frozen: Vec<(Boat, SiteId, Vec<FrozenCircuit>)>,
+    pub frozen: Vec<Frozen>,
     pub outside: Vec<Outside>,
+}
+
+/// A boat with circuits past their limit already.
+#[derive(Debug, Clone)]
+pub struct Frozen {
+    /// The boat.
+    pub boat: Boat,
+    /// Where it is: place, and where in it.
+    pub at: (SiteId, String),
+    /// Which circuits.
+    pub circuits: Vec<FrozenCircuit>,
+}
+
+fn where_at(elsewhere: bool, place: &SiteId, boat: &Boat) -> (SiteId, String) {
+    if elsewhere {
+        (AFLOAT.into(), BERTH.to_owned())
+    } else {
+        (place.clone(), boat.location.clone())
+    }
 }
 
 /// Work that asks for a skill which nobody of the crew has: somebody has to be called for it.
@@ -31,8 +52,8 @@ pub(super) struct Sorted {
 pub struct Outside {
     /// The boat.
     pub boat: Boat,
-    /// Where it stands.
-    pub place: SiteId,
+    /// Where it is: place, and where in it.
+    pub at: (SiteId, String),
     /// What is open.
     pub group: GroupWork,
     /// What it asks for.
@@ -53,9 +74,15 @@ pub(super) fn sorted(
         outside: Vec::new(),
     };
     for (view, mut work) in boats {
+        let site = seen.places.get(&work.place).map(|place| &place.site);
+        let is_berth = site.is_some_and(|site| site.kind == SiteKind::Afloat);
+        // A boat that is still in the water does not stand where it will.
+        let elsewhere = view.state.afloat && !is_berth;
+        let at = |work: &BoatWork| where_at(elsewhere, &work.place, &view.boat);
         let passed = !work.frozen.is_empty();
         if passed {
-            found.frozen.push((view.boat.clone(), work.place.clone(), work.frozen.clone()));
+            let circuits = work.frozen.clone();
+            found.frozen.push(Frozen { boat: view.boat.clone(), at: at(&work), circuits });
         }
         if work.is_done() {
             // What has frozen through is no crew work that can be planned, and least of all done.
@@ -64,10 +91,6 @@ pub(super) fn sorted(
             }
             continue;
         }
-        let site = seen.places.get(&work.place).map(|place| &place.site);
-        let is_berth = site.is_some_and(|site| site.kind == SiteKind::Afloat);
-        // A boat that is still in the water does not stand where it will.
-        let elsewhere = view.state.afloat && !is_berth;
         let travel = site.filter(|_| !elsewhere).map_or(0.0, |site| site.travel_minutes);
         if view.boat.care == Care::Owner {
             found.owners.push(row(house, view, (work, days), crew, (travel, elsewhere)));
@@ -75,14 +98,16 @@ pub(super) fn sorted(
         }
         // It must not count as protected by a plan in which nobody can do it.
         let needed = &house.settings.crew.skills_needed;
+        let place = at(&work);
         for group in &mut work.groups {
             group.barred = needed.get(&group.group).filter(|skill| crew.able(skill) == 0).cloned();
             if let Some(skill) = group.barred.clone() {
-                let (boat, place) = (view.boat.clone(), work.place.clone());
-                found.outside.push(Outside { boat, place, group: group.clone(), skill });
+                let (boat, at, group) = (view.boat.clone(), place.clone(), group.clone());
+                found.outside.push(Outside { boat, at, group, skill });
             }
         }
-        for (visit, work) in work.visits().into_iter().enumerate() {
+        let begins = |day: usize| working_from(day, days);
+        for (visit, work) in work.visits(&begins).into_iter().enumerate() {
             let one = row(house, view, (work, days), crew, (travel, elsewhere));
             found.rows.push(Row { visit, ..one });
         }
@@ -97,23 +122,36 @@ pub(super) fn sorted(
 /// by it first.
 fn wait_for_the_lift(rows: &mut [Row], slots: u32, days: &[WorkDay], objective: Objective) {
     let slots = usize::try_from(slots).unwrap_or(usize::MAX);
-    for day in 0..days.len() {
-        let works = days.get(day).is_some_and(|day| day.minutes > 0);
-        let mut here: Vec<usize> = (0..rows.len())
-            .filter(|at| rows.get(*at).is_some_and(|row| row.not_before == Some((day, HAULED))))
-            .collect();
-        let loses = |at: &usize| {
-            rows.get(*at)
-                .map_or(0.0, |row| row.work.job(Scope::Complete, 1, false).price_on(day + 1))
-        };
-        here.sort_by(|a, b| loses(b).total_cmp(&loses(a)).then(a.cmp(b)));
-        for at in here.into_iter().skip(if works { slots } else { 0 }) {
-            let Some(row) = rows.get_mut(at) else { continue };
-            row.not_before = Some((day + 1, HAULED));
-            row.begins_on = working_from(day + 1, days);
-            row.put_off_for = Some("the lift".to_owned());
-            row.set_job(objective == Objective::FewestBoats);
+    let mut hauls: BTreeMap<BoatId, usize> = BTreeMap::new();
+    for row in rows.iter() {
+        if let Some(day) = row.haul_on {
+            hauls.insert(row.boat.id.clone(), day);
         }
+    }
+    let loses = |rows: &[Row], boat: &BoatId, day: usize| -> f64 {
+        let own = rows.iter().filter(|row| row.boat.id == *boat);
+        own.map(|row| row.work.job(Scope::Complete, 1, false).price_on(day + 1)).sum()
+    };
+    for (day, one) in days.iter().enumerate() {
+        let mut here: Vec<(f64, BoatId)> = hauls
+            .iter()
+            .filter(|(_, haul)| **haul == day)
+            .map(|(boat, _)| (loses(rows, boat, day), boat.clone()))
+            .collect();
+        here.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.cmp(&b.1)));
+        for (_, boat) in here.into_iter().skip(if one.minutes > 0 { slots } else { 0 }) {
+            hauls.insert(boat, day + 1);
+        }
+    }
+    for row in rows.iter_mut() {
+        let Some(day) = hauls.get(&row.boat.id).copied() else { continue };
+        if Some(day) == row.haul_on || row.not_before.is_some_and(|(from, _)| from > day) {
+            continue;
+        }
+        row.not_before = Some((day, HAULED));
+        row.begins_on = working_from(day, days);
+        row.put_off_for = Some("the lift".to_owned());
+        row.set_job(objective == Objective::FewestBoats);
     }
 }
 
@@ -133,6 +171,7 @@ fn row(
         elsewhere,
         not_before: not_before(&work, haul, days),
         begins_on: 0,
+        haul_on: haul.map(|date| days.iter().take_while(|day| day.date < date).count()),
         work,
         minutes,
         crew_minutes,
@@ -179,8 +218,21 @@ fn not_before(
 
 /// Where boats lie that are still in the water, as a place of its own: where that is, is not on record.
 const AFLOAT: &str = "AFLOAT";
+const BERTH: &str = "berth: ask";
 
 impl Row {
+    /// The boat, and the groups of this visit: from day to day it is the same one.
+    #[must_use]
+    pub fn visit_key(&self) -> Visit {
+        let groups: Vec<String> = self
+            .work
+            .groups
+            .iter()
+            .map(|group| format!("{}{}", group.group, if group.solid { " frozen" } else { "" }))
+            .collect();
+        (self.boat.id.clone(), groups.join("+"))
+    }
+
     /// Where somebody goes to work on it today.
     #[must_use]
     pub fn place(&self) -> SiteId {
@@ -190,7 +242,7 @@ impl Row {
     /// Where in that place it is.
     #[must_use]
     pub fn location(&self) -> &str {
-        if self.elsewhere { "berth: ask" } else { &self.boat.location }
+        if self.elsewhere { BERTH } else { &self.boat.location }
     }
 
     /// The day by which the complete work falls due now, after what is drained tonight, whether or not it can begin by then.
@@ -210,8 +262,7 @@ impl Row {
     /// Does it freeze, by its tolerance, before it comes out of the water?
     #[must_use]
     pub fn is_due_before_haul(&self) -> bool {
-        let haul = self.not_before.filter(|(_, what)| *what == HAULED).map(|(day, _)| day);
-        self.due_now().zip(haul).is_some_and(|(due, haul)| due < haul)
+        self.due_now().zip(self.haul_on).is_some_and(|(due, haul)| due < haul)
     }
 
     /// What is drained in tonight's round.
@@ -261,48 +312,10 @@ impl Row {
     }
 }
 
-/// Boats that cannot be worked on yet end no earlier than the minutes that are left from that day on allow.
-pub(super) fn hold_back(rows: &[Row], done_on: &mut [Option<usize>], capacity: &[u32]) {
-    let held = |row: &Row, done: Option<usize>| {
-        row.not_before.map(|(from, _)| from).filter(|from| done.is_some_and(|day| day < *from))
-    };
-    let mut booked = vec![0_u32; capacity.len()];
-    for (row, done) in rows.iter().zip(done_on.iter()) {
-        if let (None, Some(slot)) = (held(row, *done), done.and_then(|day| booked.get_mut(day))) {
-            *slot = slot.saturating_add(row.crew_minutes);
-        }
-    }
-    for (row, done) in rows.iter().zip(done_on) {
-        let Some(from) = held(row, *done) else { continue };
-        let room = |booked: &[u32], day: usize| {
-            let (has, taken) = (capacity.get(day), booked.get(day));
-            has.zip(taken).map_or(0, |(has, taken)| has.saturating_sub(*taken))
-        };
-        // On one day where one has room for it; what is longer than any day goes over several.
-        let whole =
-            (from..capacity.len()).find(|day| room(&booked, *day) >= row.crew_minutes.max(1));
-        let longest = capacity.iter().skip(from).copied().max().unwrap_or(0);
-        let first = if row.crew_minutes <= longest { whole } else { None };
-        let mut open = row.crew_minutes.max(1);
-        *done = None;
-        for day in first.unwrap_or(from)..capacity.len() {
-            let taken = open.min(room(&booked, day));
-            if let Some(slot) = booked.get_mut(day) {
-                *slot = slot.saturating_add(taken);
-            }
-            open -= taken;
-            if open == 0 {
-                *done = Some(day);
-                break;
-            }
-        }
-    }
-}
-
 pub(super) fn finish_rows(
     rows: &mut [Row],
     done_on: &[Option<usize>],
-    moved: &[(usize, String)],
+    waited: &[(usize, String)],
     capacity: &[u32],
 ) {
     let dated: Vec<(u32, usize)> = rows
@@ -314,13 +327,15 @@ pub(super) fn finish_rows(
     {
         // What only others may lay up is not done by this list.
         row.done_on = day.filter(|_| row.minutes > 0);
-        let from = row.not_before.map_or(0, |(day, _)| day);
+        let from = row.begins_on;
         let in_time = |day: &usize| {
             *day >= from && row.job.due.is_some() && row.due_now().is_none_or(|due| due >= from)
         };
         row.latest_start = start.filter(in_time);
-        let moved = moved.iter().find(|(job, _)| *job == place).map(|(_, what)| what.clone());
-        row.put_off_for = moved.or_else(|| row.put_off_for.take());
+        let waited = waited.iter().find(|(job, _)| *job == place).map(|(_, what)| what.clone());
+        row.put_off_for = waited.or_else(|| {
+            row.put_off_for.take().filter(|_| row.not_before.map(|(day, _)| day) > row.haul_on)
+        });
     }
 }
 

@@ -91,9 +91,10 @@ impl Store {
             let mut statement = connection
                 .prepare_cached(
                     "SELECT recipient, address, kind, closing, urgent, subject, queued_ms,
-                        CASE WHEN state = 'failed' THEN done_ms WHEN fault IS NOT NULL THEN first_attempt_ms
+                        CASE WHEN state = 'failed' AND fault = 'address' THEN coalesce(first_attempt_ms, done_ms)
+                            WHEN state = 'failed' THEN done_ms WHEN fault IS NOT NULL THEN first_attempt_ms
                             ELSE first_attempt_ms + CASE WHEN urgent THEN ?1 ELSE ?2 END END,
-                        state, fault, coalesce(answer, '')
+                        state, fault, coalesce(answer, ''), attempts
                      FROM outbox AS late
                      WHERE (state = 'deferred' AND fault IS NOT NULL)
                         OR (state IN ('queued', 'leased', 'deferred') AND fault IS NULL
@@ -160,8 +161,9 @@ fn undelivered(row: &Row<'_>) -> rusqlite::Result<Undelivered> {
         (_, Some("address")) => Cause::Address,
         (_, Some("policy")) => Cause::Policy,
         (_, Some("size")) => Cause::Size,
-        // Only a letter of which there are no bytes fails so; what a server refused is tried on.
-        ("failed", Some(_)) => Cause::Unwritten,
+        // What a server refused is tried on: so fails only a letter of which there are no bytes, or of which nobody could tell
+        // often enough whether it was taken.
+        ("failed", Some(_)) if row.get::<_, u32>(11)? == 0 => Cause::Unwritten,
         (_, Some(_)) => Cause::Other,
         (_, None) => Cause::Waits,
     };

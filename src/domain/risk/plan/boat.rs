@@ -99,7 +99,9 @@ impl Scope {
         match self {
             Self::Complete => group.barred.is_none(),
             // What is frozen through cannot be drained before it has thawed.
-            Self::Emergency(day) => !group.solid && group.last_day.is_some_and(|last| last <= day),
+            Self::Emergency(day) => {
+                group.thaws_on == 0 && group.last_day.is_some_and(|last| last <= day)
+            }
         }
     }
 }
@@ -231,16 +233,25 @@ impl BoatWork {
     }
 
     /// The work visit by visit: what can be worked on now, then what is frozen through. One goes once to all that has
-    /// thawed, unless some of it would freeze again before the rest has thawed.
+    /// thawed, unless some of it would freeze again before the rest has thawed. `begins` is the first day from a day on on
+    /// which somebody works: what thaws on a weekend is one visit. Thaws further off than a week are too vague to go twice.
     #[must_use]
-    pub fn visits(&self) -> Vec<Self> {
+    pub fn visits(&self, begins: &dyn Fn(usize) -> usize) -> Vec<Self> {
         let (mut frozen, now): (Vec<GroupWork>, Vec<GroupWork>) =
-            self.groups.iter().cloned().partition(|group| group.thaws_on > 0);
+            self.groups.iter().cloned().partition(|group| group.solid);
         frozen.sort_by_key(|group| group.thaws_on);
         let mut visits: Vec<Vec<GroupWork>> = Vec::new();
         for group in frozen {
             let waits = |visit: &&mut Vec<GroupWork>| {
-                visit.iter().all(|known| known.last_day.is_none_or(|last| last >= group.thaws_on))
+                let day = visit.iter().map(|known| known.thaws_on).max().unwrap_or(0);
+                let same_day = day > 0 && begins(day) == begins(group.thaws_on);
+                let vague = day > VAGUE_FROM;
+                same_day
+                    || vague
+                    || day > 0
+                        && visit
+                            .iter()
+                            .all(|known| known.last_day.is_none_or(|last| last >= group.thaws_on))
             };
             match visits.last_mut().filter(waits) {
                 Some(visit) => visit.push(group),
@@ -257,6 +268,9 @@ impl BoatWork {
         Self { groups, ..self.clone() }
     }
 }
+
+/// Days from which on a day of thaw is too vague to plan two visits by.
+const VAGUE_FROM: usize = 7;
 
 /// Looks at the boats of one place.
 pub struct BoatLook<'a> {
@@ -338,18 +352,21 @@ impl<'a> BoatLook<'a> {
                 // Nobody is called out of bed for small parts.
                 harm_in_h: harm_in_h.filter(|_| consequence > Consequence::Minor),
                 ice: passage.now == Now::Ice,
-                solid: thaws.map(|(day, _)| day).filter(|_| passage.now == Now::Solid),
+                solid: thaws.filter(|_| passage.now == Now::Solid),
             };
-            drafts.entry((group, pressing.solid)).or_insert_with(|| Draft::new(members, days)).add(
-                (circuit, kind),
-                damage,
-                pressing,
-                (
-                    self.work.is_dosed(group, &circuit.circuit),
-                    self.work.is_flushed(group, &circuit.circuit, catalogue),
-                    self.work.entry(&boat.kind, kind),
-                ),
-            );
+            drafts
+                .entry((group, pressing.solid.map(|(day, _)| day)))
+                .or_insert_with(|| Draft::new(members, days))
+                .add(
+                    (circuit, kind),
+                    damage,
+                    pressing,
+                    (
+                        self.work.is_dosed(group, &circuit.circuit),
+                        self.work.is_flushed(group, &circuit.circuit, catalogue),
+                        self.work.entry(&boat.kind, kind),
+                    ),
+                );
         }
         let groups = drafts
             .into_iter()

@@ -1,5 +1,7 @@
 //! One group of circuits that are laid up in one go: what is open in it, how long it takes, when the cold takes it.
 
+use chrono::{DateTime, Utc};
+
 use super::count;
 use super::due::last_day_at;
 use super::tail::{DamageDays, NEVER};
@@ -70,6 +72,8 @@ pub struct GroupWork {
     pub solid: bool,
     /// The day by whose evening all that is open in it has thawed; 0 where nothing is frozen through.
     pub thaws_on: usize,
+    /// When that is, about; `None` where nothing is frozen through.
+    pub thaws_at: Option<DateTime<Utc>>,
     /// It asks for this skill, which nobody of the crew has: a complete lay-up is somebody else's, a drain tonight is not.
     pub barred: Option<String>,
     pub(super) price: Vec<f64>,
@@ -125,8 +129,8 @@ pub(super) struct Pressing {
     pub(super) over_in_h: Option<u16>,
     pub(super) harm_in_h: Option<u16>,
     pub(super) ice: bool,
-    /// Frozen through, and the day by whose evening it has thawed.
-    pub(super) solid: Option<usize>,
+    /// Frozen through: the day by whose evening it has thawed, and when.
+    pub(super) solid: Option<(usize, DateTime<Utc>)>,
 }
 
 /// The hour in which more than the share `tolerance` of the members has come to harm.
@@ -153,7 +157,7 @@ pub(super) struct Draft {
     over_in_h: Option<u16>,
     harm_in_h: Option<u16>,
     ice: bool,
-    solid: Option<usize>,
+    solid: Option<(usize, DateTime<Utc>)>,
     loss: f64,
     days: usize,
 }
@@ -250,13 +254,14 @@ impl Draft {
             product: product.then(|| (name.clone(), litres)),
             chance: shares(&self.damage, days),
             // Before it has thawed nothing can be done: a part of all members may refreeze before half of them have thawed.
-            last_day: self.last_day.map(|last| last.max(self.solid.unwrap_or(0))),
+            last_day: self.last_day.map(|last| last.max(self.solid.map_or(0, |(day, _)| day))),
             over_already: self.over_already,
             over_in_h: self.over_in_h,
             harm_in_h: self.harm_in_h,
             ice: self.ice,
             solid: self.solid.is_some(),
-            thaws_on: self.solid.unwrap_or(0),
+            thaws_on: self.solid.map_or(0, |(day, _)| day),
+            thaws_at: self.solid.map(|(_, at)| at),
             barred: None,
             price: prices(&self.losses, days),
             damage: self.damage,

@@ -13,6 +13,8 @@ pub struct Errand {
     /// Crew minutes from the start of the round by which it must be done, where that is before the evening: until then its
     /// chance is within the tolerance. The evening's prices cannot tell an hour gained on it.
     pub within_min: Option<u32>,
+    /// Crew minutes from the start of the round before which it cannot begin: it is frozen through until then.
+    pub after_min: u32,
     /// Where in its place the boat stands.
     pub location: String,
 }
@@ -41,6 +43,8 @@ pub struct Stop {
     pub ways_min: u32,
     /// Its cold is expected before it can be reached.
     pub late: bool,
+    /// Minutes of its own.
+    pub minutes: u32,
     /// Done before the working day begins, by somebody who is called in.
     pub early: bool,
 }
@@ -73,8 +77,7 @@ impl Round {
     /// Crew minutes of all stops, without those before the working day.
     #[must_use]
     pub fn work_min(&self) -> u32 {
-        let last = self.stops.iter().rev().find(|stop| !stop.early);
-        last.map_or(0, |stop| stop.done_after_min)
+        self.stops.iter().filter(|stop| !stop.early).map(|stop| stop.minutes).sum()
     }
 
     /// The same after `first`, a round of its own before the working day begins.
@@ -168,7 +171,9 @@ fn round(errands: &[Errand], minutes_left: u32, evening: &Evening<'_>) -> Round 
         .iter()
         .map(|Errand { job, .. }| Job { price: vec![job.price_on(0), waits(job)], ..job.clone() })
         .collect();
-    let is_pressing = |at: &usize| errands.get(*at).is_some_and(|e| e.within_min.is_some());
+    let is_waiting = |at: &usize| errands.get(*at).is_some_and(|e| e.after_min > 0);
+    let is_pressing =
+        |at: &usize| !is_waiting(at) && errands.get(*at).is_some_and(|e| e.within_min.is_some());
     let minutes = |at: usize| errands.get(at).map_or(0, |errand| errand.job.minutes);
     let mut left = minutes_left;
     let mut left_over = Vec::new();
@@ -196,10 +201,13 @@ fn round(errands: &[Errand], minutes_left: u32, evening: &Evening<'_>) -> Round 
         if fits { &mut later } else { &mut left_over }.push(at);
     }
     let pressing = by_the_hour(errands, pressing, &dear);
+    // What has to thaw first comes when all else is done.
+    let (waiting, later): (Vec<usize>, Vec<usize>) = later.into_iter().partition(is_waiting);
     // Place by place, the pressing ones of each place first: nobody drives to and fro for one boat, unless another would
     // freeze meanwhile.
-    let together = walked(errands, &[&[&pressing[..], &later[..]].concat()], &pressing, evening);
-    let apart = walked(errands, &[&pressing, &later], &pressing, evening);
+    let all_now = [&pressing[..], &later[..]].concat();
+    let together = walked(errands, &[&all_now, &waiting], &pressing, evening);
+    let apart = walked(errands, &[&pressing, &later, &waiting], &pressing, evening);
     let lost = |stops: &[Stop]| {
         stops.iter().filter(|stop| stop.late).map(|stop| dear(stop.job)).sum::<f64>()
     };
@@ -238,8 +246,22 @@ fn by_the_hour(
         }
     }
     late.sort_by(|a, b| by_hour(*b).total_cmp(&by_hour(*a)));
-    in_time.extend(late);
-    in_time
+    // A chance that goes on rising is no train that has left: each as early as none becomes late by it.
+    let mut order = in_time.clone();
+    for at in late {
+        let fits = |place: &usize| {
+            let mut tried = order.clone();
+            tried.insert(*place, at);
+            let mut end = 0;
+            tried.iter().all(|one| {
+                end += minutes(*one);
+                end <= within(*one) || !in_time.contains(one)
+            })
+        };
+        let place = (0..=order.len()).find(fits).unwrap_or(order.len());
+        order.insert(place, at);
+    }
+    order
 }
 
 /// The stops of one walk after the other, each place by place.
@@ -276,11 +298,14 @@ fn walked(
                 ways_min += here.map_or(0, |(_, back)| back) + way;
                 here = Some((place, way));
             }
-            done_after_min += errand.job.minutes;
+            let there = ways_min.saturating_mul(evening.people);
+            done_after_min =
+                done_after_min.max(errand.after_min.saturating_sub(there)) + errand.job.minutes;
             let late = errand.within_min.is_some_and(|within| {
                 done_after_min + ways_min.saturating_mul(evening.people) > within
             });
-            stops.push(Stop { job: at, done_after_min, ways_min, late, early: false });
+            let minutes = errand.job.minutes;
+            stops.push(Stop { job: at, done_after_min, ways_min, late, minutes, early: false });
         }
     }
     stops
@@ -315,7 +340,7 @@ mod tests {
             due: Some(0),
             loss: lost_tonight,
         };
-        Errand { job, within_min: None, location: location.into() }
+        Errand { job, within_min: None, after_min: 0, location: location.into() }
     }
 
     fn within(minutes: u32, errand: Errand) -> Errand {
@@ -372,6 +397,12 @@ mod tests {
         // Only one can be: the block, and the pump is known to be late.
         let (walked, found) = evening(None, &[pump(), block(25)]);
         assert_eq!(walked, [1, 0]);
+        // With minutes to spare the late one goes first: its chance rises with every hour.
+        let (first, _) =
+            evening(None, &[pump(), block(35), within(5, errand("QUAY", "3", 10, 50.0))]);
+        assert_eq!(first, [0, 1, 2]);
+        let (spare, _) = evening(None, &[within(5, errand("QUAY", "1", 15, 200.0)), block(90)]);
+        assert_eq!(spare, [0, 1]);
         assert_eq!(found.stops.iter().map(|stop| stop.late).collect::<Vec<_>>(), [false, true]);
     }
 

@@ -21,6 +21,8 @@ pub struct Facts<'a> {
     pub open_minutes: u32,
     /// Boats that cannot be laid up completely in time, at the least.
     pub late: usize,
+    /// Boats of which something ends after it falls due by the list.
+    pub late_by_list: usize,
     /// Boats with circuits past their limit already.
     pub passed: usize,
     /// Those of them in which water still runs.
@@ -89,6 +91,11 @@ pub fn headline(facts: &Facts<'_>) -> String {
         }
         (0, false) => {}
         _ => sentences.push(of_the_open(facts)),
+    }
+    match facts.late_by_list {
+        0 => {}
+        1 => sentences.push("By the list below 1 boat ends late: see LATE.".into()),
+        late => sentences.push(format!("By the list below {late} boats end late: see LATE.")),
     }
     sentences.join(" ")
 }
@@ -189,6 +196,7 @@ mod tests {
             open: 0,
             open_minutes: 0,
             late: 0,
+            late_by_list: 0,
             passed,
             runs: passed,
             bound_by: None,
