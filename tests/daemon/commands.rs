@@ -373,3 +373,21 @@ fn a_head_that_was_written_down_shows_whether_the_end_of_the_log_was_cut_off() {
     assert_eq!(code(&cut), 1, "{}", text(&cut));
     assert!(text(&cut).contains("taken out"), "{}", text(&cut));
 }
+
+/// No disk that takes nothing: `/sys`, where even root makes no file.
+#[test]
+fn a_store_where_nothing_can_be_written_is_refused_in_words() {
+    if !std::path::Path::new("/sys/kernel").exists() {
+        println!("no /sys here: a disk that takes nothing is not tried");
+        return;
+    }
+    let home = Home::new("read-only", "maildir = \"Maildir\"");
+    let text = std::fs::read_to_string(home.config()).unwrap();
+    std::fs::write(home.config(), text.replace("store.sqlite", "/sys/rimeward.sqlite")).unwrap();
+    for command in ["worklist", "round", "run", "self-test"] {
+        let output = rimeward(Some(&home.config()), &[command]);
+        assert_eq!(code(&output), 4, "{command}: {}", text_of(&output));
+        let said = text_of(&output);
+        assert!(said.contains("/sys/rimeward.sqlite") && said.contains("writable"), "{said}");
+    }
+}
