@@ -112,8 +112,9 @@ fn the_catalogue_at_once_ends_where_it_ends_one_by_one() {
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(96) })]
 
-    /// Random parts go outside the catalogue, with time constants from a fifth of an hour up: held to
-    /// 0.005 K and the catalogue's 1e-4 of the ice.
+    /// Random parts go outside the catalogue, with time constants from a fifth of an hour to days: held to 0.03 K, which a
+    /// part of minutes shows where single precision puts its edge into another breath of the hour, and to 1e-3 of the ice, a
+    /// fiftieth of the least share that counts. The catalogue's are held to a thirtieth and a tenth of that above.
     #[test]
     fn members_at_once_end_where_one_by_one_they_end(
         model in part(), start_c in -4.0..12.0, members in 1..75_usize,
@@ -121,7 +122,7 @@ proptest! {
         gust in 1.0..4.0_f64
     ) {
         let air = air(120, members, mean_c, swing_k, step_k);
-        let may = Apart { kelvin: 5e-3, ice: 1e-4 };
+        let may = Apart { kelvin: 3e-2, ice: 1e-3 };
         let end = compare(&model, start_c, &air, gust, &may);
         prop_assert!(end.is_ok(), "{:?}", end);
     }
