@@ -68,6 +68,20 @@ fn file_problems(settings: &Settings) -> Vec<String> {
             found.push(format!("season.archives.{site}: cannot read {}: {error}", path.display()));
         }
     }
+    // The key that is made at the first start where none is named.
+    let own_key = settings.store.path.with_extension("id-key");
+    if mail.id_key_file.is_none()
+        && own_key.exists()
+        && let Err(error) = read_secret_file(&own_key)
+    {
+        found.push(format!("the key for Message-IDs beside the store: {error}"));
+    }
+    if let Some(inbox) = mail.inbox.as_ref().filter(|inbox| !inbox.is_dir()) {
+        found.push(format!(
+            "mail.inbox: there is no folder {}; make it, and let the relay deliver into it as a Maildir",
+            inbox.display()
+        ));
+    }
     let folder =
         |path: &Path| path.parent().is_none_or(|at| at.as_os_str().is_empty() || at.is_dir());
     if !folder(&settings.store.path) {

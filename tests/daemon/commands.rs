@@ -290,6 +290,7 @@ contact = "office@example.org"
 QUAY = "none.csv"
 [mail]
 from = "desk@example.org"
+inbox = "no-inbox"
 [mail.smtp]
 host = "relay.example.org"
 port = 465
@@ -301,7 +302,9 @@ ca_file = "ca.pem"
     std::fs::write(at("rimeward.toml"), text).unwrap();
     let output = rimeward(Some(&at("rimeward.toml")), &["check-config"]);
     assert_eq!(code(&output), 2, "{}", text_of(&output));
-    for words in ["password_file", "ca_file", "archives.QUAY", "store.path", "4 to mend"] {
+    for words in
+        ["password_file", "ca_file", "archives.QUAY", "store.path", "mail.inbox", "5 to mend"]
+    {
         assert!(text_of(&output).contains(words), "{words}: {}", text_of(&output));
     }
 }
