@@ -27,14 +27,16 @@ pub struct ReceiveArgs {
 pub fn run(args: &ReceiveArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     let house = around.house()?;
     let now = around.time_or_now(args.at.as_deref(), house.settings.yard.time_zone)?;
-    let mut all = Vec::new();
+    let (mut all, mut troubles) = (Vec::new(), Vec::new());
     if args.files.is_empty() {
         if house.settings.mail.inbox.is_none() {
             return Err(Refusal::bad_input(
                 "name a file with a message, - for standard input, or set mail.inbox in the configuration",
             ));
         }
-        all = look_into_inbox(&house, now)?;
+        let looked = look_into_inbox(&house, now);
+        all = looked.taken;
+        troubles = looked.troubles;
     }
     for file in &args.files {
         let refuse =
@@ -50,11 +52,16 @@ pub fn run(args: &ReceiveArgs, around: &Surroundings<'_>) -> Result<Said, Refusa
         all.push(take(&house, &bytes, now)?);
     }
     let mut text: String = all.iter().map(|taken| format!("{}\n", taken.words)).collect();
-    if all.is_empty() {
+    for trouble in &troubles {
+        text = text + trouble + "\n";
+    }
+    if text.is_empty() {
         text += "nothing new\n";
     }
     let json = json!({
         "messages": all.iter().map(|taken| json!({ "words": taken.words, "changed": taken.changed })).collect::<Vec<_>>(),
+        "troubles": troubles,
     });
-    Ok(Said { text, json, exit: Exit::Done })
+    let exit = if troubles.is_empty() { Exit::Done } else { Exit::Failed };
+    Ok(Said { text, json, exit })
 }

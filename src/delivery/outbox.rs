@@ -36,6 +36,8 @@ const UNKNOWN_MOST: usize = 3;
 /// 4.5.4.1), and so often at most. Then it counts as lost, the next contact hears of it, and it is written anew.
 const UNKNOWN_WAIT: TimeDelta = TimeDelta::minutes(30);
 const UNKNOWN_EACH: u32 = 3;
+/// Addresses refused in one pass that no yard has wrong all at once.
+const REFUSED_MANY: usize = 3;
 /// How often a letter in hand shows that it is still being sent.
 const SIGN: Duration = Duration::from_secs(20);
 
@@ -195,9 +197,6 @@ async fn passes(
             if let Verdict::AddressRefused { why, .. } = verdict {
                 // Whose fault it is shows when the relay has taken another letter, or none.
                 refused.push((letter.clone(), why));
-                if report.sent > 0 {
-                    settle_refused(store, &mut refused, now, report)?;
-                }
                 continue;
             }
             note(store, letter, verdict, now, report)?;
@@ -229,8 +228,10 @@ fn settle_refused(
     now: DateTime<Utc>,
     report: &mut DeliverReport,
 ) -> Result<(), StoreError> {
+    // A list of users that is lost leaves a few that work: so many wrong addresses at once there are not.
+    let refuses_most = refused.len() >= REFUSED_MANY && refused.len() > report.sent;
     for (letter, why) in refused.drain(..) {
-        if store.took_another_since(letter.id)? {
+        if !refuses_most && store.took_another_since(letter.id)? {
             give_up(store, &letter, why, now, report)?;
         } else {
             reject(store, &letter, Fault::Policy, why, now, report)?;

@@ -1,22 +1,29 @@
 //! What is done about mail that comes back: a bounce makes an address faulty, an answer acknowledges.
 
-use std::path::{Path, PathBuf};
+mod inbox;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
 use super::deciding::{by_hand, managers_of};
 use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row, label_of};
-use crate::delivery::received::{BYTES_MAX, Received, Word, read};
+use crate::delivery::received::{Received, Word, read};
 use crate::domain::alert::Alert;
+use crate::domain::alert::told::Sent;
 use crate::domain::boat::CircuitId;
+use crate::domain::message::words::one_line;
 use crate::domain::message::{Answered, compose_answered};
 use crate::domain::yard::{Person, Role};
 use crate::store::outbox::Posted;
 use crate::store::{AlertFilter, AlertRecord, OutboxRow, RoundCommit};
 
-/// Messages that are taken in one look at the inbox.
-const MESSAGES_MOST: usize = 200;
+pub use inbox::{Looked, look_into_inbox};
+
+/// Answers to one letter that are passed on in a day: whoever has the letter could write without end.
+const PASSED_ON_MOST: u32 = 5;
+/// Letters of an answer, and of an address, that are shown.
+const SHOWN_LETTERS: usize = 200;
+const NAME_LETTERS: usize = 80;
 
 /// What came of one message.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -33,37 +40,40 @@ pub struct Taken {
 /// The store's, or an alert that cannot be read; the message is to be taken again then.
 pub fn take(house: &House, bytes: &[u8], now: DateTime<Utc>) -> Result<Taken, ServiceError> {
     let quiet = |words: String| Ok(Taken { words, changed: false });
-    let (token, received) = match read(bytes, &house.settings.mail.from) {
+    let told = |error: std::io::Error| ServiceError::Told(format!("reading a message: {error}"));
+    let (token, received) = match read(bytes, &house.settings.mail.from).map_err(told)? {
         Received::Foreign => return quiet("not to an address of ours: left alone".to_owned()),
         Received::Automatic { token } => (token, None),
         Received::Noticed { token, what } => {
             return quiet(format!("about letter {token}: {what}"));
         }
-        Received::Bounced { token, why } => {
+        Received::Bounced { token, fault, why } => {
             let Some(letter) = house.store.letter_by_token(&token)? else {
                 return quiet(format!("a bounce of {token}, which is no letter of ours"));
             };
-            let changed = house.store.mark_bounced(letter.id, &why, now)?;
-            let person = &letter.row.recipient;
-            let words = format!("the address of {person} takes no mail: {why}");
+            let changed = house.store.mark_bounced(letter.id, (fault, &why), now)?;
+            let known = if changed { "" } else { " (known already)" };
+            let words = format!("our letter to {} came back: {why}{known}", letter.row.recipient);
             return Ok(Taken { words, changed });
         }
-        Received::Answered { token, word, text } => (token, Some((word, text))),
+        Received::Answered { token, from, text } => (token, Some((from, text))),
     };
     let Some(letter) = house.store.letter_by_token(&token)? else {
         return quiet(format!("an answer to {token}, which is no letter of ours"));
     };
-    let Some((word, text)) = received else {
+    let Some((from, text)) = received else {
         let person = &letter.row.recipient;
         return quiet(format!("a machine has answered for {person}: nobody has read anything"));
     };
-    answered(house, &letter, (word, &text), now)
+    answered(house, &letter, (from.as_deref(), &text), now)
 }
 
+/// What counts is one word, from the reader's own address, to what they were last told. All else is for people: it changes
+/// nothing and is passed on as it was written.
 fn answered(
     house: &House,
     letter: &Posted,
-    (word, text): (Option<Word>, &str),
+    (from, text): (Option<&str>, &str),
     now: DateTime<Utc>,
 ) -> Result<Taken, ServiceError> {
     let yard = house.yard()?;
@@ -72,79 +82,116 @@ fn answered(
         return Ok(Taken { words, changed: false });
     };
     let records = told_by(house, letter)?;
-    let mut changes = Vec::new();
-    if word.is_some() {
-        for record in &records {
+    let word = Word::first_of(text);
+    // Asked to do it, the yard hears all that was written with it.
+    let is_clear = word == Some(Word::Yard) || Word::stands_alone(text, &person.name);
+    let own = [Some(letter.row.address.as_str()), person.email.as_deref()];
+    let is_own =
+        from.is_some_and(|from| own.iter().flatten().any(|known| known.eq_ignore_ascii_case(from)));
+    let counts = word.filter(|_| is_clear && is_own);
+    let (mut changes, mut is_seen) = (Vec::new(), counts.is_some());
+    if counts.is_some() {
+        for told in &records {
+            if told.is_outdated {
+                is_seen = false;
+                changes.push(format!("{} has become worse since that letter", told.record.id));
+                continue;
+            }
             let act = &|alert: &Alert, owner: Option<&_>| alert.answer(person, owner, None, now);
-            changes.push(match by_hand(house, record, act, now)? {
-                Ok(change) => format!("{}: {change}", record.id),
+            changes.push(match by_hand(house, &told.record, act, now)? {
+                Ok(change) => format!("{}: {change}", told.record.id),
                 Err(error) => error.to_string(),
             });
         }
     }
-    if word.is_none_or(|word| word == Word::Yard) {
-        pass_to_the_yard(house, letter, (person, word, text), records.first(), now)?;
+    let mut said = match (counts, word) {
+        (Some(word), _) => format!("answers {}", word.as_str()),
+        (None, Some(word)) if !is_own => format!(
+            "has an answer from {}, which is not their address: {}",
+            one_line(from.unwrap_or("nobody"), NAME_LETTERS),
+            word.as_str()
+        ),
+        _ => format!("answers {:?}, which is for people to read", one_line(text, SHOWN_LETTERS)),
+    };
+    if !is_seen || counts == Some(Word::Yard) {
+        let answer = Answered {
+            name: &person.name,
+            letter: &letter.row.subject,
+            asks_yard: word == Some(Word::Yard),
+            is_seen,
+            stranger: from.filter(|_| !is_own),
+            text,
+        };
+        said += pass_on(house, letter, (person, answer), records.first(), now)?;
     }
-    let said =
-        word.map_or_else(|| format!("{text:?}, which we cannot read"), |w| w.as_str().into());
-    let changes =
-        if changes.is_empty() { String::new() } else { format!("; {}", changes.join("; ")) };
-    Ok(Taken {
-        words: format!("{} {} answers {said}{changes}", person.id, person.name),
-        changed: true,
-    })
+    for change in changes {
+        said = said + "; " + &change;
+    }
+    Ok(Taken { words: format!("{} {} {said}", person.id, person.name), changed: true })
+}
+
+/// An alert that a letter told of.
+struct ToldOf {
+    record: AlertRecord,
+    /// The reader was told of a later revision since.
+    is_outdated: bool,
 }
 
 /// The alerts that a letter told of: one, or those of a round.
-fn told_by(house: &House, letter: &Posted) -> Result<Vec<AlertRecord>, ServiceError> {
+fn told_by(house: &House, letter: &Posted) -> Result<Vec<ToldOf>, ServiceError> {
+    let reader = &letter.row.recipient;
+    let newest = |record: &AlertRecord, of: &dyn Fn(&Sent) -> bool| {
+        let alert = serde_json::from_value::<Alert>(record.document.clone()).ok()?;
+        let sent = &alert.told.get(reader)?.sent;
+        let own = sent.iter().rfind(|one| of(one))?;
+        Some(sent.last().is_some_and(|last| last.revision > own.revision))
+    };
     if let Some(record) = house.store.alert(&letter.row.alert)? {
-        return Ok(vec![record]);
+        let own = |sent: &Sent| sent.revision == letter.row.revision;
+        let is_outdated = newest(&record, &own).unwrap_or(false);
+        return Ok(vec![ToldOf { record, is_outdated }]);
     }
-    let start = format!("rollup-{}-", letter.row.recipient);
+    let start = format!("rollup-{reader}-");
     let Some(stamp) = letter.row.alert.strip_prefix(&start).and_then(|n| n.parse::<i64>().ok())
     else {
         return Ok(Vec::new());
     };
     let filter = AlertFilter { open: Some(true), ..AlertFilter::default() };
-    let mut found = Vec::new();
-    for record in house.store.alerts(&filter)? {
-        let Ok(alert) = serde_json::from_value::<Alert>(record.document.clone()) else { continue };
-        let ledger = alert.told.get(&letter.row.recipient);
-        if ledger.is_some_and(|own| own.sent.iter().any(|sent| sent.at.timestamp() == stamp)) {
-            found.push(record);
-        }
-    }
-    Ok(found)
+    let told = house.store.alerts(&filter)?.into_iter().filter_map(|record| {
+        let is_outdated = newest(&record, &|sent| sent.at.timestamp() == stamp)?;
+        Some(ToldOf { record, is_outdated })
+    });
+    Ok(told.collect())
 }
 
-/// What a machine cannot settle reaches a person: a wish to the yard, a question, a word that we do not know.
-fn pass_to_the_yard(
+/// What a machine cannot settle reaches a person: a wish to the yard, a question, a word that we do not know. Gives what to
+/// say of it beside.
+fn pass_on(
     house: &House,
     letter: &Posted,
-    (person, word, text): (&Person, Option<Word>, &str),
-    record: Option<&AlertRecord>,
+    (person, answered): (&Person, Answered<'_>),
+    told: Option<&ToldOf>,
     now: DateTime<Utc>,
-) -> Result<(), ServiceError> {
+) -> Result<&'static str, ServiceError> {
+    let about = format!("answer-{}-", letter.id);
+    if house.store.letters_about(&about, now - TimeDelta::days(1))? >= PASSED_ON_MOST {
+        return Ok("; too many answers to this letter today: read it in the inbox");
+    }
     let desk = Desk::of(house)?;
     let yard = house.yard()?;
-    let site = record.and_then(|record| yard.sites.get(&record.site));
-    let Some(site) = site.or_else(|| yard.sites.values().next()) else { return Ok(()) };
+    let site = told.and_then(|told| yard.sites.get(&told.record.site));
+    let Some(site) = site.or_else(|| yard.sites.values().next()) else { return Ok("") };
     let mut readers: Vec<&Person> = managers_of(&site.id, &yard);
+    readers.retain(|reader| reader.id != person.id);
     if readers.is_empty() {
         readers = yard.people.values().filter(|one| one.role == Role::Operator).collect();
     }
     let label = |circuit: &CircuitId| label_of(house, circuit);
-    let answered = Answered {
-        name: &person.name,
-        letter: &letter.row.subject,
-        asks_yard: word == Some(Word::Yard),
-        text,
-    };
+    // Taken twice after a stop, it is one letter.
+    let sum = answered.text.bytes().fold(7_u32, |sum, b| sum.wrapping_mul(31) ^ u32::from(b));
+    let about = format!("{about}{sum:08x}");
     let mut written = Written::default();
-    for reader in readers.into_iter().filter(|reader| reader.id != person.id) {
-        // Taken twice after a stop, it is one letter.
-        let sum = text.bytes().fold(7_u32, |sum, byte| sum.wrapping_mul(31) ^ u32::from(byte));
-        let about = format!("answer-{}-{sum:08x}", letter.id);
+    for reader in readers {
         let context = desk.context((reader, site), &label, now);
         let mail = compose_answered(&answered, &about, &context).map_err(|error| error.to_string());
         let row = OutboxRow {
@@ -159,48 +206,5 @@ fn pass_to_the_yard(
         ..RoundCommit::default()
     };
     house.store.commit_round(&commit)?;
-    Ok(())
-}
-
-/// Takes what lies in `new` of the configured Maildir, and files it under `cur`, seen. What cannot be taken now stays.
-///
-/// # Errors
-/// [`ServiceError::Told`]: the folder cannot be read; the store's.
-pub fn look_into_inbox(house: &House, now: DateTime<Utc>) -> Result<Vec<Taken>, ServiceError> {
-    let Some(inbox) = &house.settings.mail.inbox else { return Ok(Vec::new()) };
-    let told = |path: &Path, error: std::io::Error| {
-        ServiceError::Told(format!("mail.inbox: {}: {error}", path.display()))
-    };
-    let new = inbox.join("new");
-    let entries = match std::fs::read_dir(&new) {
-        Ok(entries) => entries,
-        // Made by the relay with the first message.
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound && inbox.is_dir() => {
-            return Ok(Vec::new());
-        }
-        Err(error) => return Err(told(&new, error)),
-    };
-    let mut paths: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
-    paths.sort();
-    let mut all = Vec::new();
-    for path in paths.into_iter().filter(|path| path.is_file()).take(MESSAGES_MOST) {
-        let taken = take(house, &message(&path).map_err(|error| told(&path, error))?, now)?;
-        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        let cur = inbox.join("cur");
-        std::fs::create_dir_all(&cur).map_err(|error| told(&cur, error))?;
-        std::fs::rename(&path, cur.join(format!("{name}:2,S")))
-            .map_err(|error| told(&path, error))?;
-        tracing::info!("inbox: {}", taken.words);
-        all.push(taken);
-    }
-    Ok(all)
-}
-
-/// A message, up to its longest.
-fn message(path: &Path) -> std::io::Result<Vec<u8>> {
-    use std::io::Read as _;
-    let mut bytes = Vec::new();
-    let most = u64::try_from(BYTES_MAX).unwrap_or(u64::MAX);
-    std::fs::File::open(path)?.take(most).read_to_end(&mut bytes)?;
-    Ok(bytes)
+    Ok("; passed on")
 }

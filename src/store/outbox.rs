@@ -176,6 +176,19 @@ impl Store {
         })
     }
 
+    /// How many things, the names of which begin so, letters were queued about since `since`.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn letters_about(&self, start: &str, since: DateTime<Utc>) -> Result<u32, StoreError> {
+        let doing = "counting letters";
+        self.read(doing, |connection| {
+            let query = "SELECT count(DISTINCT alert_id) FROM outbox
+                 WHERE substr(alert_id, 1, length(?1)) = ?1 AND queued_ms > ?2";
+            connection.one_row(query, params![start, Millis(since)], |row| row.get(0)).doing(doing)
+        })
+    }
+
     /// All letters, or those of one alert, in the order in which they were queued.
     ///
     /// # Errors

@@ -187,6 +187,23 @@ fn a_bad_address_is_named_for_the_next_contact() {
     assert_eq!((late[0].address.as_str(), late[0].cause), ("p02@example.org", Cause::Address));
 }
 
+/// A list of users that is lost leaves an alias or two that work.
+#[test]
+fn a_relay_that_refuses_more_than_it_takes_is_at_fault_itself() {
+    let store = Store::open_in_memory().unwrap();
+    queue(&store, vec![letter("a", 1, "P02")]);
+    let server = SmtpServer::start(&[]);
+    assert_eq!(pass(&store, relay(server.port), at(NOON)).sent, 1);
+    let people = ["P03", "P04", "P05", "P06"];
+    queue(&store, people.map(|person| letter("a", 1, person)).to_vec());
+    server.always(Some((At::Rcpt, Act::Reply("550 5.1.1 user unknown"))));
+    let report = pass(&store, relay(server.port), at(NOON));
+    assert_eq!((report.failed, report.deferred), (0, 4), "{report:?}");
+    server.always(None);
+    let report = pass(&store, relay(server.port), at("2023-02-02T13:00:00Z"));
+    assert_eq!(report.sent, 4);
+}
+
 #[test]
 fn a_relay_that_refuses_everybody_is_at_fault_and_nobody_is_given_up() {
     for words in ["550 relay not permitted", "550 5.1.1 user unknown"] {

@@ -58,7 +58,12 @@ impl Yard {
     fn post(&self, letter: &Posted, to: &str, rest: &str) -> PathBuf {
         let (token, domain) = letter.row.message_id.split_once('@').unwrap();
         let path = self.folder.path().join(format!("Inbox/new/{token}"));
-        let head = format!("From: x@example.com\r\nTo: {to}+{token}@{domain}\r\n");
+        let from = if rest.starts_with("From: ") {
+            String::new()
+        } else {
+            format!("From: Reader <{}>\r\n", letter.row.address)
+        };
+        let head = format!("{from}To: {to}+{token}@{domain}\r\n");
         fs::write(&path, head + rest).unwrap();
         path
     }
@@ -110,7 +115,7 @@ fn a_question_changes_nothing_and_reaches_a_person() {
     let before = yard.store().alert(&letter.row.alert).unwrap();
     yard.post(&letter, &desk(&yard), "\r\nWhich plug is it?\r\n");
     let said = yard.run(&["receive", "--at", AT]);
-    assert!(said.contains("which we cannot read"), "{said}");
+    assert!(said.contains("for people to read; passed on"), "{said}");
     assert_eq!(yard.store().alert(&letter.row.alert).unwrap(), before);
     let passed = yard.letter("answer-", "P51");
     let bytes = String::from_utf8_lossy(&passed.row.bytes).into_owned();
@@ -123,6 +128,99 @@ fn a_question_changes_nothing_and_reaches_a_person() {
 }
 
 #[test]
+fn a_word_with_more_behind_it_or_from_elsewhere_changes_nothing_and_is_read_by_people() {
+    for (rest, said_of_it) in [
+        ("\r\nDone nothing so far - I broke my leg,\r\nsomebody must go AT ONCE\r\n", "for people"),
+        ("\r\nHello Perry,\r\n\r\nthe heater has failed, come AT ONCE\r\n", "for people"),
+        ("From: x@evil.example\r\n\r\ndone\r\n", "which is not their address: done"),
+    ] {
+        let yard = Yard::new("more");
+        let letter = yard.letter("freeze-B02", "P02");
+        let before = yard.store().alert(&letter.row.alert).unwrap();
+        yard.post(&letter, &desk(&yard), rest);
+        let said = yard.run(&["receive", "--at", AT]);
+        assert!(said.contains(said_of_it) && said.contains("passed on"), "{said}");
+        assert_eq!(yard.store().alert(&letter.row.alert).unwrap(), before, "{rest}");
+        let bytes = yard.letter("answer-", "P51").row.bytes;
+        let passed = String::from_utf8_lossy(&bytes).replace("=\r\n", "").replace("\r\n", " ");
+        let own = if rest.starts_with("From") { "x@evil.example" } else { "AT ONCE" };
+        assert!(passed.contains(own), "{passed}");
+    }
+}
+
+#[test]
+fn answers_without_end_are_passed_on_a_few_times() {
+    let yard = Yard::new("flood");
+    let letter = yard.letter("freeze-B02", "P02");
+    let mut said = String::new();
+    for number in 0..7 {
+        yard.post(&letter, &desk(&yard), &format!("\r\nAnd what of plug {number}?\r\n"));
+        said += &yard.run(&["receive", "--at", AT]);
+    }
+    let passed = said.matches("passed on").count();
+    assert!(passed == 5 && said.matches("too many answers").count() == 2, "{said}");
+}
+
+#[cfg(unix)]
+#[test]
+fn what_cannot_be_taken_stays_and_keeps_nobody_waiting() {
+    use std::os::unix::ffi::OsStrExt as _;
+    let yard = Yard::new("maildir");
+    let letter = yard.letter("freeze-B02", "P02");
+    let message = fs::read(yard.post(&letter, &desk(&yard), "\r\nseen\r\n")).unwrap();
+    let new = yard.folder.path().join("Inbox/new");
+    // Was in hand twice when a program ended; in hand once; no text; no mail server's.
+    for name in [&b"a.taking.taking"[..], b"b.taking", b"c\xff", b"c\xfe", b".hidden"] {
+        fs::write(new.join(std::ffi::OsStr::from_bytes(name)), &message).unwrap();
+    }
+    std::os::unix::fs::symlink("/etc/passwd", new.join("link")).unwrap();
+    fs::create_dir(new.join("folder")).unwrap();
+    let own = yard.folder.path().join("rimeward.toml");
+    let output = rimeward(Some(&own), &["receive", "--at", AT]);
+    let said = text(&output);
+    assert_eq!(code(&output), 1, "{said}");
+    assert_eq!(said.matches("P02 Tess Drawbridge answers seen").count(), 4, "{said}");
+    assert!(said.contains("a.taking.taking: the program ended over it twice"), "{said}");
+    let names = |folder: &str| {
+        let entries = fs::read_dir(yard.folder.path().join(folder)).unwrap();
+        let mut names: Vec<Vec<u8>> =
+            entries.map(|entry| entry.unwrap().file_name().as_bytes().to_vec()).collect();
+        names.sort();
+        names
+    };
+    assert_eq!(names("Inbox/new"), [&b".hidden"[..], b"folder", b"link"]);
+    let filed = names("Inbox/cur");
+    assert_eq!(filed.len(), 5);
+    for name in [&b"a:2,"[..], b"b:2,S", b"c\xfe:2,S", b"c\xff:2,S"] {
+        assert!(filed.iter().any(|one| one == name), "{name:?}: {filed:?}");
+    }
+}
+
+#[test]
+fn a_folder_that_cannot_be_filed_into_takes_nothing() {
+    let yard = Yard::new("no-cur");
+    let letter = yard.letter("freeze-B02", "P02");
+    let before = yard.store().alert(&letter.row.alert).unwrap();
+    let path = yard.post(&letter, &desk(&yard), "\r\nseen\r\n");
+    fs::write(yard.folder.path().join("Inbox/cur"), "").unwrap();
+    let own = yard.folder.path().join("rimeward.toml");
+    let output = rimeward(Some(&own), &["receive", "--at", AT]);
+    assert_eq!(code(&output), 1, "{}", text(&output));
+    assert!(path.exists() && text(&output).contains("mail.inbox"), "{}", text(&output));
+    assert_eq!(yard.store().alert(&letter.row.alert).unwrap(), before);
+}
+
+#[test]
+fn messages_within_messages_end_no_program() {
+    let yard = Yard::new("nested");
+    let path = yard.folder.path().join("Inbox/new/x");
+    let nested = "Content-Type: message/rfc822\r\n\r\n".repeat(80_000);
+    fs::write(&path, "To: stranger@example.net\r\n".to_owned() + &nested).unwrap();
+    assert!(yard.run(&["receive", "--at", AT]).contains("left alone"));
+    assert!(!path.exists());
+}
+
+#[test]
 fn a_bounce_makes_the_address_faulty_and_the_next_contact_hears_of_it() {
     let yard = Yard::new("bounce");
     let letter = yard.letter("freeze-B01", "P01");
@@ -130,7 +228,7 @@ fn a_bounce_makes_the_address_faulty_and_the_next_contact_hears_of_it() {
     let status = "MIME-Version: 1.0\r\nContent-Type: multipart/report; report-type=delivery-status; boundary=\"b\"\r\n\r\n--b\r\nContent-Type: text/plain\r\n\r\nSorry.\r\n--b\r\nContent-Type: message/delivery-status\r\n\r\nReporting-MTA: dns; mail.example.org\r\n\r\nFinal-Recipient: rfc822; dot@example.org\r\nAction: failed\r\nStatus: 5.1.1\r\n\r\n--b--\r\n";
     yard.post(&letter, "bounce", status);
     let said = yard.run(&["receive", "--at", AT]);
-    assert!(said.contains("the address of P01 takes no mail: 5.1.1"), "{said}");
+    assert!(said.contains("our letter to P01 came back: 5.1.1"), "{said}");
     let back = yard.letter("freeze-B01", "P01");
     assert_eq!((back.state, back.fault.as_deref()), (OutboxState::Failed, Some("address")));
     let own = yard.folder.path().join("rimeward.toml");
@@ -138,4 +236,7 @@ fn a_bounce_makes_the_address_faulty_and_the_next_contact_hears_of_it() {
     let letters = yard.store().letters(None).unwrap();
     let unreached = letters.iter().filter(|letter| letter.row.alert.contains("unreachable"));
     assert!(unreached.count() > 0, "{}", text(&round));
+    // Known, it is known; and a relay that takes a later letter takes it as it took this one.
+    yard.post(&letter, "bounce", status);
+    assert!(yard.run(&["receive", "--at", AT]).contains("known already"));
 }

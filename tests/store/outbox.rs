@@ -1,7 +1,7 @@
 //! Leases, and which letters leave the queue unsent.
 
 use chrono::TimeDelta;
-use rimeward::store::outbox::{Fault, Patience, Wait};
+use rimeward::store::outbox::{Cause, Fault, Patience, Wait};
 use rimeward::store::{Options, OutboxRow, OutboxState, RoundCommit, Store};
 
 use super::letter;
@@ -165,6 +165,31 @@ fn counts_say_who_got_what_and_which_address_is_bad() {
         store.mark_sent(posted.id, "250 ok", later).unwrap();
     }
     assert!(store.undelivered(patience, later).unwrap().is_empty());
+}
+
+/// A relay that brings letters back has taken each of them before.
+#[test]
+fn an_address_from_which_a_letter_came_back_is_bad_until_a_later_one_has_stayed_there_for_days() {
+    let store = Store::open_in_memory().unwrap();
+    let send = |id: &str, now| {
+        queue(&store, vec![letter(id, 1, "P02")]);
+        let due = store.lease_due("smtp", now, 10, LEASE).unwrap().letters;
+        due.iter().for_each(|posted| store.mark_sent(posted.id, "250 ok", now).unwrap());
+        due[0].id
+    };
+    let patience = Patience { urgent: TimeDelta::minutes(30), other: TimeDelta::hours(4) };
+    let late = |now| store.undelivered(patience, now).unwrap();
+    let first = send("a", at(NOON));
+    let back = at("2023-02-02T12:05:00Z");
+    assert!(store.mark_bounced(first, (Fault::Address, "4.4.7 expired"), back).unwrap());
+    assert!(!store.mark_bounced(first, (Fault::Address, "4.4.7 expired"), back).unwrap(), "known");
+    let later = at("2023-02-02T13:00:00Z");
+    send("b", later);
+    let found = late(later);
+    assert_eq!((found.len(), found[0].cause), (1, Cause::Address));
+    assert_eq!(found[0].why, "came back: 4.4.7 expired");
+    assert_eq!(late(at("2023-02-05T12:59:00Z")).len(), 1);
+    assert!(late(at("2023-02-05T13:00:00Z")).is_empty());
 }
 
 #[test]

@@ -9,7 +9,8 @@ use super::words::one_line;
 use super::{Context, Draft, Letter, MessageError, finish, identity};
 
 /// Letters of what they wrote, and of names.
-const TEXT_LETTERS: usize = 200;
+const TEXT_LETTERS: usize = 2_000;
+const SUBJECT_LETTERS: usize = 200;
 const NAME_LETTERS: usize = 60;
 
 /// An answer.
@@ -21,7 +22,11 @@ pub struct Answered<'a> {
     pub letter: &'a str,
     /// They ask the yard to do it.
     pub asks_yard: bool,
-    /// What they wrote first.
+    /// The letter counts as seen by it.
+    pub is_seen: bool,
+    /// The address that it came from, where that is not theirs.
+    pub stranger: Option<&'a str>,
+    /// What they wrote.
     pub text: &'a str,
 }
 
@@ -36,9 +41,11 @@ pub fn compose_answered(
 ) -> Result<Letter, MessageError> {
     let words = object(vec![vec![
         ("name", json!(one_line(answered.name, NAME_LETTERS))),
-        ("letter", json!(one_line(answered.letter, TEXT_LETTERS))),
+        ("letter", json!(one_line(answered.letter, SUBJECT_LETTERS))),
         ("text", json!(one_line(answered.text, TEXT_LETTERS))),
         ("asks_yard", json!(answered.asks_yard)),
+        ("is_seen", json!(answered.is_seen)),
+        ("stranger", json!(answered.stranger.map(|from| one_line(from, NAME_LETTERS)))),
     ]]);
     let shorten = Some(("name", one_line(answered.name, NAME_LETTERS)));
     let draft = Draft { words, cautions: BTreeSet::from(["always"]), table: Vec::new(), shorten };

@@ -6,7 +6,7 @@ use super::{Done, GoOn, Task};
 use crate::delivery::Channel;
 use crate::delivery::outbox::{DeliverReport, Limits, deliver_while};
 use crate::service::answers::look_into_inbox;
-use crate::service::house::{House, ServiceError, with_causes};
+use crate::service::house::{House, ServiceError};
 
 /// Bounds of one pass: few enough that other work of the loop is not held up, and the next pass follows at once.
 const LIMITS: Limits = Limits { batch: 20, most: 200 };
@@ -40,7 +40,7 @@ impl DeliverLoop {
                 self.channel.name()
             );
         }
-        let mut inbox = look_into_inbox(house, now);
+        let inbox = look_into_inbox(house, now);
         self.looked_at = Some(now);
         let report = deliver_while(&house.store, &mut self.channel, now, &LIMITS, go_on).await?;
         let mut text = format!(
@@ -59,20 +59,14 @@ impl DeliverLoop {
         for refused in &report.refused {
             text += &format!("; the address of {} takes no mail", refused.recipient);
         }
-        let mut answered = false;
-        let mut is_read = true;
-        match &mut inbox {
-            Ok(taken) => {
-                for one in taken {
-                    text += &format!("; inbox: {}", one.words);
-                    answered |= one.changed;
-                }
-            }
-            Err(error) => {
-                is_read = false;
-                text += &format!("; {}", with_causes(error));
-            }
+        for one in &inbox.taken {
+            text += &format!("; inbox: {}", one.words);
         }
+        for trouble in &inbox.troubles {
+            text += &format!("; {trouble}");
+        }
+        let answered = inbox.taken.iter().any(|one| one.changed);
+        let is_read = inbox.troubles.is_empty();
         let tried = report.sent + report.deferred + report.failed;
         Ok(Done {
             ok: !report.is_trouble() && is_read,

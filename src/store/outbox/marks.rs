@@ -192,19 +192,27 @@ impl Store {
     }
 }
 
+/// What the answer of a letter that came back begins with.
+pub(super) const CAME_BACK: &str = "came back: ";
+
 impl Store {
-    /// Notes that a letter which was sent has come back: its address takes no mail. `false` where it was not sent, or has come
+    /// Notes that a letter which was sent has come back, whose fault that is and why. `false` where it was not sent, or has come
     /// back before.
     ///
     /// # Errors
     /// Whatever the database answers.
-    pub fn mark_bounced(&self, id: i64, why: &str, now: DateTime<Utc>) -> Result<bool, StoreError> {
+    pub fn mark_bounced(
+        &self,
+        id: i64,
+        (fault, why): (Fault, &str),
+        now: DateTime<Utc>,
+    ) -> Result<bool, StoreError> {
         let doing = "noting that a letter came back";
         self.write(doing, |tx| {
             tx.change(
                 "UPDATE outbox SET state = 'failed', fault = ?2, answer = ?3, done_ms = ?4
                  WHERE id = ?1 AND state = 'sent'",
-                params![id, Fault::Address.as_str(), format!("came back: {why}"), Millis(now)],
+                params![id, fault.as_str(), format!("{CAME_BACK}{why}"), Millis(now)],
             )
             .doing(doing)
             .map(|rows| rows > 0)

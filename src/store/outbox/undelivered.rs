@@ -3,6 +3,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Row, Transaction, params};
 
+use super::marks::CAME_BACK;
 use super::{OutboxRow, insert_letter};
 use crate::domain::boat::PersonId;
 use crate::store::Store;
@@ -73,9 +74,14 @@ pub struct Unsendable {
     pub why: String,
 }
 
+/// A relay gives up and brings a letter back within so long (RFC 5321 section 4.5.4.1: at least 4 to 5 days); an address that
+/// is wrong comes back within the hour, common practice, no source.
+const BACK_WITHIN: TimeDelta = TimeDelta::days(3);
+
 impl Store {
     /// Letters that did not reach their reader, in the order of readers and of queueing. Out of it fall those whose
-    /// address has taken a letter since; a letter that is still tried stays in it until it goes or is replaced.
+    /// address has taken a letter since, and where one came back, has kept it for days: a relay takes the next one as it took
+    /// that one. A letter that is still tried stays in it until it goes or is replaced.
     ///
     /// A relay that takes nothing from anybody makes nobody unreachable: waiting counts where other letters went.
     ///
@@ -105,7 +111,8 @@ impl Store {
                             AND NOT EXISTS (SELECT 1 FROM outbox AS later
                                 WHERE later.recipient = late.recipient AND later.address = late.address
                                     AND later.state = 'sent' AND (later.done_ms > late.done_ms
-                                        OR (later.done_ms = late.done_ms AND later.id > late.id))))
+                                        OR (later.done_ms = late.done_ms AND later.id > late.id))
+                                    AND (coalesce(late.answer, '') NOT LIKE ?4 || '%' OR later.done_ms <= ?5)))
                      ORDER BY recipient, id",
                 )
                 .doing(doing)?;
@@ -114,7 +121,9 @@ impl Store {
                     params![
                         patience.urgent.num_milliseconds(),
                         patience.other.num_milliseconds(),
-                        Millis(now)
+                        Millis(now),
+                        CAME_BACK,
+                        Millis(now - BACK_WITHIN)
                     ],
                     undelivered,
                 )
