@@ -7,6 +7,7 @@ pub mod lines;
 mod look;
 mod rows;
 mod spring;
+mod sums;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -18,33 +19,29 @@ use crate::domain::boat::{Boat, BoatId, SiteId};
 use crate::domain::risk::plan::Job;
 use crate::domain::risk::plan::boat::{BoatWork, Scope};
 use crate::domain::risk::plan::crew::{Crew, WorkDay};
-use crate::domain::risk::plan::due::{MustStart, fewest_late, must_start, needed_a_day};
-use crate::domain::risk::plan::group::GroupWork;
+use crate::domain::risk::plan::due::MustStart;
 use crate::domain::risk::plan::order::{Ranked, cost_of_waiting, rank};
 use crate::domain::risk::plan::schedule::{Room, Scarce, better_of};
-use crate::domain::risk::plan::tail::{DamageDays, NEVER, Tail, tail};
+use crate::domain::risk::plan::tail::Tail;
 use crate::domain::risk::plan::tonight::{Round, Stop};
 use crate::domain::risk::plan::words::{Facts, headline};
 use crate::domain::weather::credit;
 pub use evening::Hands;
-use evening::{CALLED, Tonight, ask_for_drains, evening, mark_urgent};
+use evening::{CALL_IN, CALLED, Tonight, ask_for_drains, evening, mark_urgent};
 use hands::{crew, scarce};
 use look::look;
 pub use rows::{Frozen, Outside};
 use rows::{Sorted, finish_owners, finish_rows, in_order, sorted};
 pub use spring::FillFrom;
 use spring::fill_from;
+use sums::{asks_for, check, late, tails, to_order};
 
 /// Days of which it is shown what waiting costs.
 const WAITING_DAYS: usize = 7;
 /// With more boats than this the curve of waiting is left out: each of its points is a whole plan.
 const WAITING_BOATS_MAX: usize = 600;
-/// Chances of so many damaged boats are shown.
-const AT_LEAST: [usize; 3] = [1, 5, 20];
 /// How often the round and the list are settled against each other, at most.
 const PASSES_MOST: usize = 3;
-/// Days whose product is ordered at once.
-const WEEK: usize = 7;
 
 /// What-if: how the plan differs from what the configuration and the forecast say.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -69,8 +66,10 @@ pub struct Row {
     pub boat: Boat,
     /// Which visit to it: 0 for what can be worked on now, else for what thaws later.
     pub visit: usize,
-    /// It is still in the water, and does not stand where it will.
+    /// It is still in the water, or may be, and does not stand where it will.
     pub elsewhere: bool,
+    /// Its haul was planned and is not on record: it counts as ashore, and nobody knows.
+    pub assumed_ashore: bool,
     /// Its open work.
     pub work: BoatWork,
     /// Hands-on minutes of the complete lay-up.
@@ -93,6 +92,8 @@ pub struct Row {
     pub begins_on: usize,
     /// The day of its planned haul, where it is still in the water; the number of days for one after them.
     pub haul_on: Option<usize>,
+    /// Day on which it is begun by the plan.
+    pub begun_on: Option<usize>,
     /// Day by which it ends by the plan.
     pub done_on: Option<usize>,
     /// Last day on which to begin when all that is due earlier goes first.
@@ -221,22 +222,29 @@ pub fn plan(
     mark_urgent(&mut rows, &full);
     let (mut passes, mut settled);
     passes = 0;
+    // Minutes of each day that emergency drains with a day of their own take.
+    let mut reserved: Vec<u32> = vec![0; full.len()];
     loop {
         let evening = evening(house, seen, &crew, (&days, &full), &mut rows);
         capacity.clone_from(&full);
         if let Some(today) = capacity.first_mut() {
             *today = today.saturating_sub(evening.takes_min);
         }
+        let hours = capacity.clone();
+        for (minutes, reserved) in capacity.iter_mut().zip(&reserved) {
+            *minutes = minutes.saturating_sub(*reserved);
+        }
         let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
         let ranked = rank(&jobs, &capacity, before.as_deref());
         let room = Room { from: &from, capacity: &capacity, scarce: &scarce };
         let (order, found) = better_of(&ranked.order, &jobs, room);
-        finish_rows(&mut rows, &found.done_on, &found.waited, &capacity);
-        let more = ask_for_drains(&mut rows, &capacity);
+        finish_rows(&mut rows, &found, &capacity);
+        // What has to be drained takes hours, which may make others late. The last pass asks for no more.
+        let more = passes < PASSES_MOST && ask_for_drains(&mut rows, &hours);
+        let before = std::mem::replace(&mut reserved, reserve(&rows, &full));
         settled = (evening, ranked, order, found);
         passes += 1;
-        // What has to be drained tonight takes hours, which may make others late.
-        if !more || passes >= PASSES_MOST {
+        if !more && (before == reserved || passes > PASSES_MOST) {
             break;
         }
     }
@@ -332,7 +340,7 @@ impl YardPlan {
     /// When a stop of tonight's round is done, about: the work shared among who is there, all of them going together.
     #[must_use]
     pub fn done_at(&self, stop: &Stop) -> DateTime<Utc> {
-        let (begins, people) = if stop.early { (self.at, CALLED) } else { self.begins };
+        let (begins, people) = if stop.early { (self.at + CALL_IN, CALLED) } else { self.begins };
         let minutes = stop.done_after_min.div_ceil(people.max(1)) + stop.ways_min;
         begins + TimeDelta::minutes(i64::from(minutes))
     }
@@ -351,9 +359,9 @@ impl YardPlan {
         boats.len()
     }
 
-    /// Boats of which something ends after it falls due by the list, those aside that fall due before their haul.
+    /// Boats of which something ends after it falls due by the list.
     fn late_by_the_list(&self) -> usize {
-        let late = self.rows.iter().filter(|row| row.is_late() && !row.is_due_before_haul());
+        let late = self.rows.iter().filter(|row| row.minutes > 0 && row.is_late());
         let boats: BTreeSet<&BoatId> = late.map(|row| &row.boat.id).collect();
         boats.len()
     }
@@ -385,35 +393,16 @@ impl YardPlan {
     }
 }
 
-/// The check of due days for the crew as a whole, or for a skill that few have where that is harder to meet.
-fn check(
-    house: &House,
-    rows: &[Row],
-    capacity: &[u32],
-    (days, scarce): (&[WorkDay], &[Scarce]),
-) -> (MustStart, Option<String>) {
-    let shares: Vec<f64> = days.iter().map(|day| day.share).collect();
-    let of = |asked: &dyn Fn(&GroupWork) -> bool, has: &[u32]| {
-        let work: Vec<(u32, usize)> = rows.iter().flat_map(|row| row.pieces_of(asked)).collect();
-        let found = must_start(&work, has);
-        MustStart { need_minutes: needed_a_day(&work, &shares), ..found }
-    };
-    let hardness = |must: &MustStart| {
-        (must.short_minutes, std::cmp::Reverse(must.latest_start.unwrap_or(usize::MAX)))
-    };
-    let mut hardest = (of(&|_| true, capacity), None);
-    for thing in scarce {
-        let must = of(&|group| asks_for(house, group, thing), &thing.has);
-        if hardness(&must) > hardness(&hardest.0) {
-            hardest = (must, Some(thing.what.clone()));
+/// Minutes of each day that the emergency drains which begin on it take.
+fn reserve(rows: &[Row], capacity: &[u32]) -> Vec<u32> {
+    let mut reserved = vec![0_u32; capacity.len()];
+    for row in rows.iter().filter(|row| row.urgent.is_none()) {
+        let Some((day, scope)) = row.drain_by else { continue };
+        if let Some(slot) = reserved.get_mut(day) {
+            *slot = slot.saturating_add(row.work.minutes(scope));
         }
     }
-    hardest
-}
-
-/// Does a group of circuits ask for this skill?
-fn asks_for(house: &House, group: &GroupWork, thing: &Scarce) -> bool {
-    house.settings.crew.skills_needed.get(&group.group) == Some(&thing.what)
+    reserved
 }
 
 /// What has to be drained tonight and stands in no round does not fit: nobody may take the round for all there is.
@@ -430,56 +419,4 @@ fn not_to_be_forgotten(rows: &[Row], evening: &mut Tonight) {
             }
         }
     }
-}
-
-/// Litres of product for the complete lay-ups of the coming week.
-fn to_order(rows: &[Row]) -> BTreeMap<String, f64> {
-    let mut order = BTreeMap::new();
-    for row in rows.iter().filter(|row| row.done_on.is_some_and(|day| day < WEEK)) {
-        for (product, litres) in row.work.within(Scope::Complete).filter_map(|g| g.product.as_ref())
-        {
-            *order.entry(product.clone()).or_default() += litres;
-        }
-    }
-    order
-}
-
-/// Boat by boat, whatever the number of visits.
-fn tails(rows: &[Row]) -> (Tail, Tail) {
-    let earlier = |known: &mut DamageDays, days: DamageDays, done_on: Option<usize>| {
-        let until = done_on.map_or(NEVER - 1, |day| u8::try_from(day).unwrap_or(NEVER - 1));
-        for (known, day) in known.iter_mut().zip(days) {
-            *known = if day <= until { (*known).min(day) } else { *known };
-        }
-    };
-    let mut with: BTreeMap<&BoatId, DamageDays> = BTreeMap::new();
-    let mut without: BTreeMap<&BoatId, DamageDays> = BTreeMap::new();
-    for row in rows {
-        let after = row.work.damage_after(row.drained());
-        let none = || vec![NEVER; after.len()];
-        let known = with.entry(&row.boat.id).or_insert_with(none);
-        earlier(known, row.work.damage_barred(row.drained()), None);
-        earlier(known, after.clone(), row.done_on);
-        let known = without.entry(&row.boat.id).or_insert_with(none);
-        earlier(known, row.work.damage_after(None), None);
-    }
-    let count = |boats: &BTreeMap<&BoatId, DamageDays>| {
-        let boats: Vec<_> = boats.values().map(|days| (days, None)).collect();
-        tail(&boats, &AT_LEAST)
-    };
-    (count(&with), count(&without))
-}
-
-/// Boats that cannot be laid up completely in time, at the least (Moore 1968 on one pooled crew): of each only the work that
-/// falls due first is asked for.
-fn late(rows: &[Row], capacity: &[u32], asked: impl Fn(&GroupWork) -> bool) -> usize {
-    let by = |day: usize| capacity.iter().take(day + 1).map(|m| u64::from(*m)).sum::<u64>();
-    let first = |row: &Row| {
-        let pieces = row.pieces_of(&asked);
-        let due = pieces.iter().map(|(_, due)| *due).min()?;
-        let minutes = pieces.iter().filter(|(_, by)| *by == due).map(|(minutes, _)| *minutes);
-        Some((u64::from(minutes.sum::<u32>()), by(due)))
-    };
-    let work: Vec<(u64, u64)> = rows.iter().filter_map(first).collect();
-    fewest_late(&work).len()
 }

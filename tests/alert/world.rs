@@ -163,6 +163,7 @@ impl World {
             site: "UPPER".into(),
             afloat: false,
             ashore_from: None,
+            assumed_ashore: false,
             covered: false,
             open_questions: Vec::new(),
             circuits: vec![

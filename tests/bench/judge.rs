@@ -145,6 +145,7 @@ fn state(boat: &Boat, dice: &mut Normals, blends: &[Liquid]) -> BoatState {
         site: boat.site.clone(),
         afloat: false,
         ashore_from: None,
+        assumed_ashore: false,
         covered: false,
         circuits: CIRCUITS.iter().map(|id| circuit(id, dice.uniform(), blends)).collect(),
         mitigations: Vec::new(),

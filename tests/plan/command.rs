@@ -361,4 +361,11 @@ fn a_scarce_licence_binds_the_start() {
         );
         assert!(!why.contains("hardly any risk"), "{row}");
     }
+    // Tonight's rows may hold boats of which the list has none: nobody here may do their complete work.
+    for cold in ["0", "6", "14"] {
+        let answer =
+            run(&["--config", own, "plan", "--at", AT, "--cold", cold, "--without", "P52"]);
+        assert_eq!(answer.code, 0, "{}", answer.err);
+        assert!(answer.out.contains("THE LIST"), "{}", answer.out);
+    }
 }

@@ -65,10 +65,11 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
         }
     }
     for (number, day) in plan.days.iter().enumerate().take(DAYS_PRINTED) {
-        let rows: Vec<&Row> = plan.rows.iter().filter(|row| row.done_on == Some(number)).collect();
+        let rows: Vec<&Row> =
+            plan.rows.iter().filter(|row| row.listed_on() == Some(number)).collect();
         if !rows.is_empty() {
             parts.push(Part {
-                title: format!("Complete lay-ups to end on {}", day.date.format("%A %-d %B")),
+                title: format!("Complete lay-ups to begin on {}", day.date.format("%A %-d %B")),
                 rows: rows
                     .into_iter()
                     .flat_map(|row| lines(plan, row, Scope::Complete, ""))
@@ -76,8 +77,11 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
             });
         }
     }
-    let rest: Vec<&Row> =
-        plan.rows.iter().filter(|row| row.done_on.is_none_or(|day| day >= DAYS_PRINTED)).collect();
+    let rest: Vec<&Row> = plan
+        .rows
+        .iter()
+        .filter(|row| row.listed_on().is_none_or(|day| day >= DAYS_PRINTED))
+        .collect();
     if !rest.is_empty() {
         parts.push(Part {
             title: "Later, or not within the days looked at".into(),

@@ -141,8 +141,19 @@ fn tonight(plan: &YardPlan, out: &mut String) {
     if !plan.cart.is_empty() {
         let _ = writeln!(out, "  On the cart: {}", litres(&plan.cart));
     }
-    let wait = plan.open_boats()
-        - plan.rows.iter().filter(|row| row.visit == 0 && row.urgent.is_some()).count();
+    let pressing: BTreeSet<&str> = plan
+        .rows
+        .iter()
+        .filter(|row| row.urgent.is_some())
+        .map(|row| row.boat.id.as_str())
+        .collect();
+    let waiting: BTreeSet<&str> = plan
+        .rows
+        .iter()
+        .map(|row| row.boat.id.as_str())
+        .filter(|boat| !pressing.contains(boat))
+        .collect();
+    let wait = waiting.len();
     let _ = writeln!(out, "  Can wait past tonight: {}\n", boats(wait));
 }
 
@@ -157,9 +168,9 @@ fn list(plan: &YardPlan, out: &mut String) {
     let _ = writeln!(out, "THE LIST: complete lay-ups{after}, first to do first");
     let mut day = None;
     for row in plan.rows.iter().filter(|row| row.minutes > 0) {
-        if day != Some(row.done_on) {
-            day = Some(row.done_on);
-            let words = match row.done_on {
+        if day != Some(row.listed_on()) {
+            day = Some(row.listed_on());
+            let words = match row.listed_on() {
                 Some(number) => plan.days.get(number).map_or_else(String::new, |day| {
                     let round = match plan.round_takes_min {
                         taken if number == 0 && taken > 0 => {
@@ -267,6 +278,14 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
             || "hardly any risk in the next days".to_owned(),
             |day| format!("held until {}: hardly any risk before", date_in_words(day)),
         ));
+    }
+    if row.begun_on < row.done_on && !row.is_late() {
+        let ends =
+            row.done_on.and_then(|day| plan.date(day)).map_or_else(String::new, date_in_words);
+        parts.push(format!("ends {ends}"));
+    }
+    if row.assumed_ashore {
+        parts.push("its haul was planned and is not on record: ask whether it stands".to_owned());
     }
     if let Some(what) = &row.put_off_for {
         parts.push(format!("put off for want of {what}"));

@@ -65,6 +65,8 @@ struct Folding<'a> {
     whereabouts: Whereabouts<'a>,
     /// When by the plan it is hauled.
     haul_at: Option<DateTime<Utc>>,
+    /// Its haul was planned for before now, this season, and no entry says where it is.
+    haul_is_assumed: bool,
     season: Season,
     order: order::Order,
 }
@@ -75,6 +77,9 @@ const HAULED_BY: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
     Some(noon) => noon,
     None => NaiveTime::MIN,
 };
+
+/// So long after a planned haul that nobody has entered it is asked about; later it has long been seen.
+const ASSUMED_DAYS: i64 = 30;
 
 impl<'a> Folding<'a> {
     fn start(
@@ -110,6 +115,11 @@ impl<'a> Folding<'a> {
             slots: target::slots(boat, catalogue),
             whereabouts: Whereabouts::start(boat, places, before_haul),
             haul_at,
+            haul_is_assumed: first_move.is_none()
+                && !haul_to_come
+                && boat.haul_date.is_some_and(|haul| {
+                    (0..ASSUMED_DAYS).contains(&(local.date() - haul).num_days())
+                }),
             season: Season::start(
                 first,
                 zone,

@@ -72,6 +72,9 @@ pub struct BoatState {
     /// While it lies in the water: when by the plan it will stand ashore, if a haul is planned and still to come.
     #[serde(default)]
     pub ashore_from: Option<DateTime<Utc>>,
+    /// It counts as ashore only because its haul was planned for before now; nobody has entered it.
+    #[serde(default)]
+    pub assumed_ashore: bool,
     /// Under a cover.
     pub covered: bool,
     /// Every fitted circuit, in the order of the catalogue.

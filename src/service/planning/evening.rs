@@ -38,14 +38,14 @@ pub(super) struct Tonight {
     /// Litres by product.
     pub cart: BTreeMap<String, f64>,
     /// Where somebody is called in before work begins: how many people would be in time everywhere; `None` where not even
-    /// [`CALLED_MOST`] would.
+    /// a pair for each boat would.
     pub early_people: Option<Option<u32>>,
 }
 
 /// Who is called in before work begins: two together, it is dark.
 pub(super) const CALLED: u32 = 2;
-/// More are not asked for.
-const CALLED_MOST: u32 = 12;
+/// From the call until somebody stands in the yard: common practice, no source.
+pub(super) const CALL_IN: TimeDelta = TimeDelta::minutes(30);
 /// Harm so long after work begins may still be before the crew gets there.
 const LATE_CALL: TimeDelta = TimeDelta::hours(4);
 
@@ -121,16 +121,19 @@ pub(super) fn evening(
         if !early.is_empty() {
             let called = |people| {
                 let evening = Evening { minutes_left: None, people, ..by_crew };
-                let own = errands(rows, &early, (at, people), Some(opens + LATE_CALL), true);
+                let own =
+                    errands(rows, &early, (at + CALL_IN, people), Some(opens + LATE_CALL), true);
                 best_round(&own, &evening).renamed(&early)
             };
             let enough = |people: &u32| called(*people).stops.iter().all(|stop| !stop.late);
-            tonight.early_people = Some((CALLED..=CALLED_MOST).find(enough));
+            // Pairs on boats of their own: more than that stand in each other's way.
+            let most = u32::try_from(early.len()).unwrap_or(1).saturating_mul(CALLED).max(CALLED);
+            tonight.early_people = Some((CALLED..=most).step_by(2).find(enough));
             let mut first = called(CALLED);
             // Who would be reached only when the crew is there stays with the crew.
             first.stops.retain(|stop| {
                 let before = stop.done_after_min.saturating_sub(stop.minutes).div_ceil(CALLED);
-                at + TimeDelta::minutes(i64::from(before + stop.ways_min)) < opens
+                at + CALL_IN + TimeDelta::minutes(i64::from(before + stop.ways_min)) < opens
             });
             let is_called = |row: &usize| first.stops.iter().any(|stop| stop.job == *row);
             let rest: Vec<usize> = due.iter().copied().filter(|row| !is_called(row)).collect();
@@ -149,13 +152,12 @@ pub(super) fn evening(
         }
     }
     if hands == Hands::OnRoster {
-        let by_crew = found.stops.iter().filter(|stop| !stop.early);
-        let mut places: Vec<SiteId> =
-            by_crew.filter_map(|stop| Some(rows.get(stop.job)?.place())).collect();
-        places.sort();
-        places.dedup();
-        tonight.takes_min =
-            found.work_min() + places.iter().map(way).sum::<u32>().saturating_mul(begins.1);
+        let last = found.stops.iter().rfind(|stop| !stop.early);
+        let ways = last.map_or(0, |stop| {
+            let back = rows.get(stop.job).map_or(0, |row| way(&row.place()) / 2);
+            stop.ways_min.saturating_add(back)
+        });
+        tonight.takes_min = found.work_min() + ways.saturating_mul(begins.1);
         // What is left of a day that is too short for the drains is no time for complete lay-ups.
         if !found.left_over.is_empty() {
             tonight.takes_min = tonight.takes_min.max(today);

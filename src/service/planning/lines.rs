@@ -114,15 +114,15 @@ pub fn subject(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> String {
     let rows = stops.filter_map(|stop| Some((plan.rows.get(stop.job)?, stop.early)));
     let rows: Vec<(&Row, bool)> = rows.filter(|(row, _)| own(&row.work.place)).collect();
     let early = rows.iter().filter(|(_, early)| *early).count();
-    if early > 0 {
-        return match plan.early_people {
-            Some(Some(people)) if people > 2 => {
-                format!("call {people} people in NOW for {}", boats(early))
-            }
-            _ => format!("call somebody in NOW for {}", boats(early)),
-        };
-    }
     let left = left_over(plan).into_iter().filter(|row| own(&row.work.place)).count();
+    if early > 0 {
+        let who = match plan.early_people {
+            Some(Some(people)) if people > 2 => format!("call {people} people in"),
+            _ => "call somebody in".to_owned(),
+        };
+        let more = if left > 0 { format!(", {left} do not fit") } else { String::new() };
+        return format!("{who} NOW for {}{more}", boats(early));
+    }
     if left > 0 {
         return format!("drain {} today, {left} more do not fit", boats(rows.len()));
     }
@@ -145,12 +145,15 @@ pub fn subject(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> String {
     }
 }
 
-/// The complete lay-ups that end today by the plan, at the places that `own` names.
+/// The complete lay-ups that are begun today by the plan, at the places that `own` names.
 #[must_use]
 pub fn today(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> Vec<String> {
-    let rows = plan.rows.iter().filter(|row| row.done_on == Some(0) && own(&row.work.place));
-    let line =
-        |row: &Row| with_permission(format!("{}, {}", boat(row), work_time(row.crew_minutes)), row);
+    let rows = plan.rows.iter().filter(|row| row.listed_on() == Some(0) && own(&row.work.place));
+    let line = |row: &Row| {
+        let ends = row.done_on.filter(|day| *day > 0).and_then(|day| plan.date(day));
+        let ends = ends.map_or_else(String::new, |date| format!(", ends {}", in_words(date)));
+        with_permission(format!("{}, {}{ends}", boat(row), work_time(row.crew_minutes)), row)
+    };
     shortened(rows.map(line).collect())
 }
 

@@ -10,6 +10,7 @@ use crate::domain::risk::plan::boat::{BoatWork, FrozenCircuit, Scope};
 use crate::domain::risk::plan::crew::{Crew, WorkDay};
 use crate::domain::risk::plan::due::latest_starts;
 use crate::domain::risk::plan::group::GroupWork;
+use crate::domain::risk::plan::schedule::Scheduled;
 use crate::domain::risk::plan::{INDEX_DAYS, Job};
 use crate::domain::yard::SiteKind;
 use crate::service::house::House;
@@ -77,7 +78,7 @@ pub(super) fn sorted(
         let site = seen.places.get(&work.place).map(|place| &place.site);
         let is_berth = site.is_some_and(|site| site.kind == SiteKind::Afloat);
         // A boat that is still in the water does not stand where it will.
-        let elsewhere = view.state.afloat && !is_berth;
+        let elsewhere = view.state.afloat && !is_berth || view.state.assumed_ashore;
         let at = |work: &BoatWork| where_at(elsewhere, &work.place, &view.boat);
         let passed = !work.frozen.is_empty();
         if passed {
@@ -164,11 +165,12 @@ fn row(
 ) -> Row {
     let minutes = work.minutes(Scope::Complete);
     let crew_minutes = crew.with_travel(minutes, travel);
-    let haul = view.boat.haul_date.filter(|_| view.state.afloat);
+    let haul = view.boat.haul_date.filter(|_| view.state.afloat || view.state.assumed_ashore);
     let mut row = Row {
         boat: view.boat.clone(),
         visit: 0,
         elsewhere,
+        assumed_ashore: view.state.assumed_ashore,
         not_before: not_before(&work, haul, days),
         begins_on: 0,
         haul_on: haul.map(|date| days.iter().take_while(|day| day.date < date).count()),
@@ -188,6 +190,7 @@ fn row(
         drain_by: None,
         in_round: false,
         saves_per_hour: 0.0,
+        begun_on: None,
         done_on: None,
         latest_start: None,
         put_off_for: None,
@@ -231,6 +234,12 @@ impl Row {
             .map(|group| format!("{}{}", group.group, if group.solid { " frozen" } else { "" }))
             .collect();
         (self.boat.id.clone(), groups.join("+"))
+    }
+
+    /// The day under which it is listed: that on which it is begun, if it ends within the days.
+    #[must_use]
+    pub fn listed_on(&self) -> Option<usize> {
+        self.begun_on.filter(|_| self.done_on.is_some())
     }
 
     /// Where somebody goes to work on it today.
@@ -312,19 +321,15 @@ impl Row {
     }
 }
 
-pub(super) fn finish_rows(
-    rows: &mut [Row],
-    done_on: &[Option<usize>],
-    waited: &[(usize, String)],
-    capacity: &[u32],
-) {
+pub(super) fn finish_rows(rows: &mut [Row], found: &Scheduled, capacity: &[u32]) {
     let dated: Vec<(u32, usize)> = rows
         .iter()
         .map(|row| (row.crew_minutes, row.job.due.unwrap_or(capacity.len().saturating_sub(1))))
         .collect();
     let starts = latest_starts(&dated, capacity);
-    for ((place, row), (day, start)) in rows.iter_mut().enumerate().zip(done_on.iter().zip(starts))
-    {
+    let days = found.done_on.iter().zip(&found.begun_on).zip(starts);
+    for ((place, row), ((day, begun), start)) in rows.iter_mut().enumerate().zip(days) {
+        row.begun_on = begun.filter(|_| row.minutes > 0);
         // What only others may lay up is not done by this list.
         row.done_on = day.filter(|_| row.minutes > 0);
         let from = row.begins_on;
@@ -332,7 +337,8 @@ pub(super) fn finish_rows(
             *day >= from && row.job.due.is_some() && row.due_now().is_none_or(|due| due >= from)
         };
         row.latest_start = start.filter(in_time);
-        let waited = waited.iter().find(|(job, _)| *job == place).map(|(_, what)| what.clone());
+        let waited =
+            found.waited.iter().find(|(job, _)| *job == place).map(|(_, what)| what.clone());
         row.put_off_for = waited.or_else(|| {
             row.put_off_for.take().filter(|_| row.not_before.map(|(day, _)| day) > row.haul_on)
         });
@@ -354,7 +360,10 @@ pub(super) fn in_order(rows: Vec<Row>, order: &[usize]) -> (Vec<Row>, Vec<usize>
         .iter()
         .filter_map(|place| Some((*place, slots.get_mut(*place).and_then(Option::take)?)))
         .collect();
-    listed.sort_by_key(|(_, row)| row.done_on.unwrap_or(usize::MAX));
+    listed.sort_by_key(|(_, row)| {
+        let due = row.due_now().unwrap_or(usize::MAX);
+        (row.listed_on().unwrap_or(usize::MAX), row.done_on, row.is_late().then_some(due))
+    });
     for (place, (before, _)) in listed.iter().enumerate() {
         if let Some(slot) = now_at.get_mut(*before) {
             *slot = place;

@@ -30,6 +30,8 @@ pub struct Room<'a> {
 pub struct Scheduled {
     /// The day on which each job ends; `None` if not within the days.
     pub done_on: Vec<Option<usize>>,
+    /// The day on which each job is begun.
+    pub begun_on: Vec<Option<usize>>,
     /// Jobs that had to wait for a skill, and which.
     pub waited: Vec<(usize, String)>,
     /// What the list is expected to lose.
@@ -42,6 +44,7 @@ pub fn schedule(order: &[usize], jobs: &[Job], room: Room<'_>) -> Scheduled {
     let mut open: Vec<u32> = jobs.iter().map(|job| job.minutes).collect();
     let mut skilled: Vec<Vec<u32>> = room.scarce.iter().map(|thing| thing.takes.clone()).collect();
     let mut done_on: Vec<Option<usize>> = vec![None; jobs.len()];
+    let mut begun_on: Vec<Option<usize>> = vec![None; jobs.len()];
     let mut waited: Vec<(usize, String)> = Vec::new();
     let mut waiting: Vec<usize> = order.to_vec();
     for (day, minutes) in room.capacity.iter().enumerate() {
@@ -56,6 +59,7 @@ pub fn schedule(order: &[usize], jobs: &[Job], room: Room<'_>) -> Scheduled {
                 continue;
             }
             let Some(own) = open.get_mut(*job) else { continue };
+            let before = *own;
             let mut rest = *own;
             for ((takes, has), thing) in skilled.iter_mut().zip(&mut has).zip(room.scarce) {
                 let Some(takes) = takes.get_mut(*job) else { continue };
@@ -70,6 +74,11 @@ pub fn schedule(order: &[usize], jobs: &[Job], room: Room<'_>) -> Scheduled {
             }
             let taken = rest.min(left).min(*own);
             (left, *own) = (left - taken, *own - taken);
+            if *own < before
+                && let Some(slot) = begun_on.get_mut(*job)
+            {
+                slot.get_or_insert(day);
+            }
             if *own == 0
                 && let Some(slot) = done_on.get_mut(*job)
             {
@@ -82,7 +91,7 @@ pub fn schedule(order: &[usize], jobs: &[Job], room: Room<'_>) -> Scheduled {
         day.map_or(job.price_undone(), |day| job.price_on(day))
     };
     let loss = jobs.iter().zip(&done_on).map(price).sum();
-    Scheduled { done_on, waited, loss }
+    Scheduled { done_on, begun_on, waited, loss }
 }
 
 /// The better of a list and of the same jobs by the day on which they fall due, with the order that was taken: where jobs
@@ -134,6 +143,7 @@ mod tests {
         let gas = Scarce { what: "gas".into(), takes: vec![131, 0], has: vec![120, 120, 120] };
         let found = run(&jobs, &[0, 0], &[240, 240, 240], &[gas]);
         assert_eq!(found.done_on, [Some(1), Some(0)]);
+        assert_eq!(found.begun_on, [Some(0), Some(0)]);
         assert_eq!(found.waited, [(0, "gas".to_owned())]);
     }
 

@@ -99,7 +99,17 @@ pub fn best_round(errands: &[Errand], evening: &Evening<'_>) -> Round {
     places.sort();
     places.dedup();
     let way = |place: &SiteId| (evening.way)(place).saturating_mul(evening.people);
-    let ways = places.iter().map(|place| way(place)).sum::<u32>();
+    // To what has to thaw one goes a second time, where there are other places to go to meanwhile.
+    let again = |chosen: &[&SiteId]| -> u32 {
+        if chosen.len() < 2 {
+            return 0;
+        }
+        let waits = |place: &SiteId| {
+            errands.iter().any(|errand| errand.after_min > 0 && errand.job.place == *place)
+        };
+        chosen.iter().filter(|place| waits(place)).map(|place| way(place)).sum()
+    };
+    let ways = places.iter().map(|place| way(place)).sum::<u32>() + again(&places);
     let left = |ways: u32| evening.minutes_left.map_or(u32::MAX, |left| left.saturating_sub(ways));
     let mut everywhere = round(errands, left(ways), evening);
     let all = errands.iter().map(|errand| errand.job.minutes).sum::<u32>();
@@ -120,7 +130,7 @@ pub fn best_round(errands: &[Errand], evening: &Evening<'_>) -> Round {
         let (here, elsewhere): (Vec<usize>, Vec<usize>) = (0..errands.len())
             .partition(|at| errands.get(*at).is_some_and(|e| chosen.contains(&&e.job.place)));
         let own: Vec<Errand> = here.iter().filter_map(|at| errands.get(*at)).cloned().collect();
-        let ways = chosen.iter().map(|place| way(place)).sum::<u32>();
+        let ways = chosen.iter().map(|place| way(place)).sum::<u32>() + again(chosen);
         let mut some = round(&own, left(ways), evening).renamed(&here);
         some.left_over.extend(elsewhere);
         some.short_min = short_min;

@@ -139,7 +139,7 @@ fn of_the_open(facts: &Facts<'_>) -> String {
             in_words(binding)
         ),
         None => format!(
-            "{} short{} by {}, even when the crew starts today: {}, or emergency drains first; {} cannot be laid up completely in time ({work} open on {boats} in all).",
+            "{} short{} by {}, even when the crew starts today: {}, or emergency drains first; {} cannot be laid up completely in time, tonight's drains aside ({work} open on {boats} in all).",
             work_time(facts.must.short_minutes),
             facts.bound_by.map_or_else(String::new, |skill| format!(" of hands for {skill}")),
             in_words(binding),
