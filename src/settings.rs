@@ -268,6 +268,34 @@ impl Settings {
         }
     }
 
+    /// Every problem of the file at `path` by line, and of the files that it names as far as `named` sees them: both in one
+    /// go, where the text can be read as a configuration at all.
+    ///
+    /// # Errors
+    /// [`SettingsError::Unreadable`].
+    pub fn problems_of(
+        path: &Path,
+        named: impl Fn(&Self) -> Vec<String>,
+    ) -> Result<Vec<String>, SettingsError> {
+        let text = std::fs::read_to_string(path)
+            .map_err(|source| SettingsError::Unreadable { path: path.into(), source })?;
+        let (settings, mut problems) = every::read(&text);
+        let beyond = settings.iter().flat_map(check::problems);
+        problems.extend(beyond.map(|problem| every::with_line(&text, &problem)));
+        if let Some(mut settings) = settings {
+            settings.resolve(path.parent().unwrap_or(Path::new(".")));
+            for problem in named(&settings) {
+                // A key with a wrong value stands in for itself: its default is not the reader's.
+                let key = problem.split(':').next().unwrap_or_default();
+                if !problems.iter().any(|known| known.contains(key)) {
+                    problems.push(every::with_line(&text, &problem));
+                }
+            }
+        }
+        problems.sort_by_key(|problem| every::line_number(problem));
+        Ok(problems)
+    }
+
     fn resolve(&mut self, folder: &Path) {
         let here = |path: &mut PathBuf| {
             if path.is_relative() {

@@ -6,7 +6,7 @@ use serde_json::json;
 
 use super::{Exit, Refusal, Said, Surroundings};
 use crate::delivery::secret::read_secret_file;
-use crate::settings::{Settings, SettingsError};
+use crate::settings::Settings;
 
 /// Arguments of `check-config`.
 #[derive(Debug, clap::Args)]
@@ -21,11 +21,7 @@ pub struct CheckArgs {
 /// [`Refusal`] when the file cannot be read at all.
 pub fn check(args: &CheckArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     let path = args.file.clone().unwrap_or_else(|| around.config_path());
-    let problems = match Settings::load(&path) {
-        Ok(settings) => file_problems(&settings),
-        Err(SettingsError::Invalid { problems, .. }) => problems,
-        Err(error @ SettingsError::Unreadable { .. }) => return Err(error.into()),
-    };
+    let problems = Settings::problems_of(&path, file_problems)?;
     let name = path.display();
     let text = if problems.is_empty() {
         format!("{name}: no problem found\n")

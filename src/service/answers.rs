@@ -116,6 +116,8 @@ fn answered(
     if !is_seen || counts == Some(Word::Yard) {
         let answer = Answered {
             name: &person.name,
+            phone: person.phone.as_deref(),
+            address: &letter.row.address,
             letter: &letter.row.subject,
             asks_yard: word == Some(Word::Yard),
             is_seen,

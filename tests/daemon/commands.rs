@@ -307,6 +307,16 @@ ca_file = "ca.pem"
     {
         assert!(text_of(&output).contains(words), "{words}: {}", text_of(&output));
     }
+    // Beside a wrong value they are named all the same, each with its line, and one key is not blamed twice.
+    let wrong =
+        text.replace("America/New_York", "Mars/Base").replace("\"gone/rimeward.sqlite\"", "7");
+    std::fs::write(at("rimeward.toml"), wrong).unwrap();
+    let said = text_of(&rimeward(Some(&at("rimeward.toml")), &["check-config"]));
+    for words in
+        ["line 4: ", "Mars/Base", "line 6: ", "line 13: mail.inbox", "ca_file", "6 to mend"]
+    {
+        assert!(said.contains(words), "{words}: {said}");
+    }
 }
 
 fn text_of(output: &std::process::Output) -> String {

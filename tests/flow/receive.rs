@@ -145,6 +145,7 @@ fn a_word_with_more_behind_it_or_from_elsewhere_changes_nothing_and_is_read_by_p
         let passed = String::from_utf8_lossy(&bytes).replace("=\r\n", "").replace("\r\n", " ");
         let own = if rest.starts_with("From") { "x@evil.example" } else { "AT ONCE" };
         assert!(passed.contains(own), "{passed}");
+        assert!(passed.contains(&letter.row.address), "whom to answer: {passed}");
     }
 }
 

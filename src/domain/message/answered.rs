@@ -18,6 +18,10 @@ const NAME_LETTERS: usize = 60;
 pub struct Answered<'a> {
     /// Who has answered.
     pub name: &'a str,
+    /// Their telephone, where it is known.
+    pub phone: Option<&'a str>,
+    /// The address that we write to.
+    pub address: &'a str,
     /// To which letter, by its subject.
     pub letter: &'a str,
     /// They ask the yard to do it.
@@ -43,6 +47,8 @@ pub fn compose_answered(
         ("name", json!(one_line(answered.name, NAME_LETTERS))),
         ("letter", json!(one_line(answered.letter, SUBJECT_LETTERS))),
         ("text", json!(one_line(answered.text, TEXT_LETTERS))),
+        ("phone", json!(answered.phone.map(|phone| one_line(phone, NAME_LETTERS)))),
+        ("address", json!(one_line(answered.address, NAME_LETTERS))),
         ("asks_yard", json!(answered.asks_yard)),
         ("is_seen", json!(answered.is_seen)),
         ("stranger", json!(answered.stranger.map(|from| one_line(from, NAME_LETTERS)))),
