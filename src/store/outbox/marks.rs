@@ -32,8 +32,8 @@ impl Store {
         marked
     }
 
-    /// Notes that a letter has to wait. `attempt` is [`Posted::attempts`] of the lease: a letter that somebody else took
-    /// since is left alone, and the answer is `false`.
+    /// Notes that a letter has to wait. `attempt` is [`Posted::attempts`](super::Posted::attempts) of the lease: a letter
+    /// that somebody else took since is left alone, and the answer is `false`.
     ///
     /// # Errors
     /// Whatever the database answers.
