@@ -241,10 +241,7 @@ impl Settings {
     /// # Errors
     /// [`SettingsError`] with every problem, each with its line where there is one.
     pub fn load(path: &Path) -> Result<Self, SettingsError> {
-        let text = std::fs::read_to_string(path)
-            .map_err(|source| SettingsError::Unreadable { path: path.into(), source })?;
-        let folder = path.parent().unwrap_or(Path::new("."));
-        Self::parse(&text, folder)
+        Self::parse(&text_of(path)?, folder_of(path))
             .map_err(|problems| SettingsError::Invalid { path: path.into(), problems })
     }
 
@@ -253,15 +250,9 @@ impl Settings {
     /// # Errors
     /// One line for each problem.
     pub fn parse(text: &str, folder: &Path) -> Result<Self, Vec<String>> {
-        let (settings, mut problems) = every::read(text);
-        let beyond = settings.iter().flat_map(check::problems);
-        problems.extend(beyond.map(|problem| every::with_line(text, &problem)));
-        match settings {
-            Some(mut settings) if problems.is_empty() => {
-                settings.resolve(folder);
-                Ok(settings)
-            }
-            _ => {
+        match Self::read(text, folder) {
+            (Some(settings), problems) if problems.is_empty() => Ok(settings),
+            (_, mut problems) => {
                 problems.sort_by_key(|problem| every::line_number(problem));
                 Err(problems)
             }
@@ -277,23 +268,28 @@ impl Settings {
         path: &Path,
         named: impl Fn(&Self) -> Vec<String>,
     ) -> Result<Vec<String>, SettingsError> {
-        let text = std::fs::read_to_string(path)
-            .map_err(|source| SettingsError::Unreadable { path: path.into(), source })?;
-        let (settings, mut problems) = every::read(&text);
-        let beyond = settings.iter().flat_map(check::problems);
-        problems.extend(beyond.map(|problem| every::with_line(&text, &problem)));
-        if let Some(mut settings) = settings {
-            settings.resolve(path.parent().unwrap_or(Path::new(".")));
-            for problem in named(&settings) {
-                // A key with a wrong value stands in for itself: its default is not the reader's.
-                let key = problem.split(':').next().unwrap_or_default();
-                if !problems.iter().any(|known| known.contains(key)) {
-                    problems.push(every::with_line(&text, &problem));
-                }
+        let text = text_of(path)?;
+        let (settings, mut problems) = Self::read(&text, folder_of(path));
+        for problem in settings.iter().flat_map(named) {
+            // A key with a wrong value stands in for itself: its default is not the reader's.
+            let key = problem.split(':').next().unwrap_or_default();
+            if !problems.iter().any(|known| known.contains(key)) {
+                problems.push(every::with_line(&text, &problem));
             }
         }
         problems.sort_by_key(|problem| every::line_number(problem));
         Ok(problems)
+    }
+
+    /// What can be read, keys with wrong values left at their defaults, and what is wrong.
+    fn read(text: &str, folder: &Path) -> (Option<Self>, Vec<String>) {
+        let (mut settings, mut problems) = every::read(text);
+        let beyond = settings.iter().flat_map(check::problems);
+        problems.extend(beyond.map(|problem| every::with_line(text, &problem)));
+        if let Some(settings) = &mut settings {
+            settings.resolve(folder);
+        }
+        (settings, problems)
     }
 
     fn resolve(&mut self, folder: &Path) {
@@ -319,4 +315,14 @@ impl Settings {
             }
         }
     }
+}
+
+fn text_of(path: &Path) -> Result<String, SettingsError> {
+    std::fs::read_to_string(path)
+        .map_err(|source| SettingsError::Unreadable { path: path.into(), source })
+}
+
+/// From where relative paths in the file at `path` are meant.
+fn folder_of(path: &Path) -> &Path {
+    path.parent().unwrap_or(Path::new("."))
 }
