@@ -114,7 +114,8 @@ proptest! {
 
     /// Random parts go outside the catalogue, with time constants from a fifth of an hour to days: held to 0.03 K, which a
     /// part of minutes shows where single precision puts its edge into another breath of the hour, and to 1e-3 of the ice, a
-    /// fiftieth of the least share that counts. The catalogue's are held to a thirtieth and a tenth of that above.
+    /// fiftieth of the least share that counts: with much metal around little water all of the ice is worth but a tenth of
+    /// a kelvin of the part, so that rounding of 1e-5 K is 1e-4 of it. The catalogue's are held to a thirtieth and a tenth.
     #[test]
     fn members_at_once_end_where_one_by_one_they_end(
         model in part(), start_c in -4.0..12.0, members in 1..75_usize,
@@ -141,6 +142,20 @@ proptest! {
         }
         let bits = |members: &Members, at: usize| members.states_j().nth(at).unwrap().to_bits();
         prop_assert_eq!(bits(&all, place), bits(&alone, 0));
+    }
+
+    #[test]
+    fn who_rests_once_past_is_counted_as_who_goes_on(
+        model in part(), members in 1..75_usize, mean_c in -15.0_f32..2.0, swing_k in 0.0_f32..9.0
+    ) {
+        let start = model.enthalpy_in_balance(Celsius::clamped(3.0));
+        let mut goes_on = Members::new(&model, start, marks(&model), members);
+        let mut rests = goes_on.clone().resting_once_past();
+        for air in air(96, members, mean_c, swing_k, 4.0) {
+            goes_on.step(&air, 1.0);
+            rests.step(&air, 1.0);
+            prop_assert_eq!(goes_on.past(), rests.past());
+        }
     }
 }
 

@@ -106,10 +106,10 @@ impl Ambient {
             let Some(own) = later.next().filter(|_| hour >= hours) else { return };
             air.copy_from_slice(own);
         });
-        let coldest = coming.by_hour().flatten().copied().fold(f32::INFINITY, f32::min);
+        let coldest_c = f64::from(coming.coldest_c());
         // Wind that reaches it ashore is taken to reach it before as well: it only hurries what the air does.
         let in_the_wind = self.in_the_wind || after.in_the_wind;
-        Self { coming, coldest_c: f64::from(coldest), in_the_wind, ..self }
+        Self { coming, coldest_c, in_the_wind, ..self }
     }
 
     fn staying(
@@ -124,10 +124,10 @@ impl Ambient {
         let mut in_the_wind = false;
         for row in rows {
             in_the_wind = row.wind_reaches;
-            (past_c, coming) = behind(row, &past, (&past_c, &coming), weather, power);
+            (past_c, coming) = behind(row, &past, (past_c, coming), weather, power);
         }
-        let coldest = coming.by_hour().flatten().copied().fold(f32::INFINITY, f32::min);
-        Ok(Self { past_c, coming, coldest_c: f64::from(coldest), in_the_wind })
+        let coldest_c = f64::from(coming.coldest_c());
+        Ok(Self { past_c, coming, coldest_c, in_the_wind })
     }
 
     /// By how much the wind of each coming hour multiplies the heat loss of `class`; `None` where it does not reach.
@@ -170,7 +170,7 @@ fn chain(part: Whereabouts, site: &Site) -> Result<Vec<&'static Exposure>, Table
 fn behind(
     row: &Exposure,
     past: &[(Step, f64)],
-    (past_c, coming): (&[f64], &Ensemble),
+    (past_c, coming): (Vec<f64>, Ensemble),
     weather: &PlaceWeather,
     power: Power,
 ) -> (Vec<f64>, Ensemble) {
@@ -182,7 +182,7 @@ fn behind(
     let past_c: Vec<f64> = past_c.iter().zip(past).map(|(t, (s, _))| t + colder(s)).collect();
     let offsets: Vec<f64> = weather.coming.iter().map(colder).collect();
     let coming = shifted(coming, &offsets);
-    let (mut past_c, mut coming) = followed(&past_c, &coming, row.tau_env_h);
+    let (mut past_c, mut coming) = followed(past_c, coming, row.tau_env_h);
     if row.water_ua_w_k > 0.0 {
         let mix = |air_c: f64, time| beside_water(row, site, air_c, time);
         past_c = past_c.iter().zip(past).map(|(t, (step, _))| mix(*t, step.time)).collect();
@@ -216,8 +216,8 @@ fn beside_water(row: &Exposure, site: &Site, air_c: f64, time: DateTime<Utc>) ->
 /// constant, from the setpoint at the start of the past hours, or from now when the power fails now.
 fn in_a_heated_shed(
     row: &Exposure,
-    past_c: &[f64],
-    coming: &Ensemble,
+    past_c: Vec<f64>,
+    coming: Ensemble,
     weather: &PlaceWeather,
     power: Power,
 ) -> (Vec<f64>, Ensemble) {
@@ -232,14 +232,14 @@ fn in_a_heated_shed(
     let tau_h = soak.map_or(row.tau_env_h, Hours::value);
     let heated = vec![setpoint_c; past_c.len()];
     match power {
-        Power::FailsNow => (heated, followed(&[setpoint_c], coming, tau_h).1),
+        Power::FailsNow => (heated, followed(vec![setpoint_c], coming, tau_h).1),
         Power::AsLogged if weather.heat_on => {
             (heated, coming.map_hours(|_, air| air.fill(narrow(setpoint_c))))
         }
         Power::AsLogged => {
             let mut with_start = vec![setpoint_c];
             with_start.extend(past_c);
-            let (past_c, coming) = followed(&with_start, coming, tau_h);
+            let (past_c, coming) = followed(with_start, coming, tau_h);
             (past_c.into_iter().skip(1).collect(), coming)
         }
     }
@@ -277,7 +277,7 @@ fn night_offset_k(row: &Exposure, site: &Site, step: &Step) -> f64 {
     sky.value().min(0.0) * still + pooled_k
 }
 
-fn shifted(coming: &Ensemble, offsets_k: &[f64]) -> Ensemble {
+fn shifted(coming: Ensemble, offsets_k: &[f64]) -> Ensemble {
     coming.map_hours(|hour, air| {
         let offset = narrow(offsets_k.get(hour).copied().unwrap_or(0.0));
         for t in air {
@@ -287,9 +287,9 @@ fn shifted(coming: &Ensemble, offsets_k: &[f64]) -> Ensemble {
 }
 
 /// Air that follows another with a time constant: first order, exact for hours of constant outside air.
-fn followed(past_c: &[f64], coming: &Ensemble, tau_h: f64) -> (Vec<f64>, Ensemble) {
+fn followed(past_c: Vec<f64>, coming: Ensemble, tau_h: f64) -> (Vec<f64>, Ensemble) {
     if tau_h <= 0.0 {
-        return (past_c.to_vec(), coming.clone());
+        return (past_c, coming);
     }
     let mut inside = past_c.first().copied();
     let past: Vec<f64> = past_c

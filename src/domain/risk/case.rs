@@ -69,7 +69,8 @@ pub fn through_the_ensemble(
     air: &Ensemble,
     wind_factors: Option<&[f64]>,
 ) -> Outcome {
-    let mut members = Members::new(model, enthalpy, marks(model), air.members());
+    let mut members =
+        Members::new(model, enthalpy, marks(model), air.members()).resting_once_past();
     let mut past = members.past();
     let mut passed: [Vec<f64>; MARKS] = std::array::from_fn(|_| Vec::with_capacity(air.hours()));
     let mut factors = wind_factors.unwrap_or_default().iter().copied();

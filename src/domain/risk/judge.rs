@@ -6,7 +6,7 @@ use std::collections::hash_map::Entry;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
-use chrono::TimeDelta;
+use chrono::{DateTime, TimeDelta, Utc};
 use thiserror::Error;
 
 use super::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
@@ -58,6 +58,8 @@ struct Judged {
     outcome: Outcome,
     liquid: Liquid,
     separated: bool,
+    /// How the part stands at the start, in words.
+    now: String,
 }
 
 /// A part of one class with one content in one kind of air: what many circuits may have in common.
@@ -102,6 +104,8 @@ pub struct Judge<'a> {
     work: Option<&'a WorkTable>,
     ambients: HashMap<AmbientKey, Ambient>,
     cases: HashMap<CaseKey, Arc<Judged>>,
+    /// Latest starts by danger and minutes of work (bits): most boats of a place share a few.
+    starts: HashMap<(DateTime<Utc>, u64), DateTime<Utc>>,
 }
 
 impl<'a> Judge<'a> {
@@ -112,8 +116,8 @@ impl<'a> Judge<'a> {
         catalogue: &'a Catalogue,
         settings: JudgeSettings,
     ) -> Self {
-        let (ambients, cases) = (HashMap::new(), HashMap::new());
-        Self { weather, catalogue, settings, work: None, ambients, cases }
+        let (ambients, cases, starts) = (HashMap::new(), HashMap::new(), HashMap::new());
+        Self { weather, catalogue, settings, work: None, ambients, cases, starts }
     }
 
     /// With the yard's own minutes of work by kind of boat; else each circuit takes what it takes alone.
@@ -300,7 +304,7 @@ impl<'a> Judge<'a> {
     }
 
     fn row(
-        &self,
+        &mut self,
         (boat, state, circuit): (&Boat, &BoatState, &CircuitState),
         kind: &CircuitKind,
         judged: &Judged,
@@ -329,7 +333,10 @@ impl<'a> Judge<'a> {
         let minutes = if frozen_now { 0.0 } else { drain_minutes };
         let site = &self.weather.site;
         let latest = first_danger.filter(|_| !frozen_now).map(|danger| {
-            latest_start(danger, minutes, site.travel_minutes, site, self.settings.working_hours)
+            *self.starts.entry((danger, minutes.to_bits())).or_insert_with(|| {
+                let hours = self.settings.working_hours;
+                latest_start(danger, minutes, site.travel_minutes, site, hours)
+            })
         });
         let slack = latest.map(|latest| latest - at);
         let priority = match slack {
@@ -362,7 +369,7 @@ impl<'a> Judge<'a> {
             priority,
             action,
             minutes,
-            why: reasons::why(circuit, liquid, judged.separated, outcome, site),
+            why: reasons::why(circuit, liquid, judged.separated, &judged.now, site),
         }
     }
 }
@@ -385,7 +392,8 @@ fn judge_case(
         let winds = ambient.wind_factors(content.class, weather);
         through_the_ensemble(&start.model, start.enthalpy_j, &ambient.coming, winds.as_deref())
     };
-    Ok(Judged { outcome, liquid: start.liquid, separated: start.separated })
+    let now = reasons::now(&outcome, &weather.site);
+    Ok(Judged { outcome, liquid: start.liquid, separated: start.separated, now })
 }
 
 const fn priority_when_frozen(consequence: Consequence) -> Priority {

@@ -1,5 +1,6 @@
 //! Why a row stands where it stands, in words.
 
+use chrono::format::{Fixed, Item, Numeric, Pad};
 use chrono::{DateTime, Utc};
 
 use super::case::Outcome;
@@ -8,19 +9,30 @@ use crate::domain::physics::Liquid;
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
 
-/// The sentences, most telling first. Temperatures in both scales, Fahrenheit first where the place does so.
+/// `" since %-d %b"`, taken apart once: a fleet has a million of these.
+const SINCE: [Item<'_>; 4] = [
+    Item::Literal(" since "),
+    Item::Numeric(Numeric::Day, Pad::None),
+    Item::Literal(" "),
+    Item::Fixed(Fixed::ShortMonthName),
+];
+
+/// The sentences, most telling first; `now` says how the part stands ([`now`]). Temperatures in both scales, Fahrenheit
+/// first where the place does so.
 #[must_use]
 pub fn why(
     circuit: &CircuitState,
     liquid: &Liquid,
     separated: bool,
-    outcome: &Outcome,
+    now: &str,
     site: &Site,
 ) -> Vec<String> {
     let scale = site.usual_scale();
     let since = circuit
         .since
-        .map(|since| since.with_timezone(&site.time_zone).format(" since %-d %b").to_string())
+        .map(|since| {
+            since.with_timezone(&site.time_zone).format_with_items(SINCE.iter()).to_string()
+        })
         .unwrap_or_default();
     let evidence = match circuit.evidence {
         Evidence::None => "nothing on record",
@@ -38,24 +50,34 @@ pub fn why(
         ),
         _ => format!("{}{since} ({evidence})", words(circuit.holds)),
     };
-    let mut why = vec![holds];
+    let mut why = Vec::with_capacity(5);
+    why.push(holds);
     if separated {
         why.push(
             "it was slush before, by the forecasts of the past days, so it is judged by its weakest layer"
                 .to_owned(),
         );
     }
-    if outcome.ice_now > 0.0 {
-        why.push(format!(
-            "about {:.0} % ice in it already, by the forecasts of the past days, not measured",
-            (outcome.ice_now * 100.0).max(1.0)
-        ));
-    } else {
-        let now = in_both_scales(Celsius::clamped(outcome.temperature_now_c), scale);
-        why.push(format!("computed temperature of the part now {now}"));
-    }
+    why.push(now.to_owned());
     why.extend(circuit.because.iter().rev().take(2).cloned());
     why
+}
+
+/// How a part stands at the start, in words: the same for all that share its case.
+#[must_use]
+pub fn now(outcome: &Outcome, site: &Site) -> String {
+    if outcome.ice_now > 0.0 {
+        format!(
+            "about {:.0} % ice in it already, by the forecasts of the past days, not measured",
+            (outcome.ice_now * 100.0).max(1.0)
+        )
+    } else {
+        let now_c = Celsius::clamped(outcome.temperature_now_c);
+        format!(
+            "computed temperature of the part now {}",
+            in_both_scales(now_c, site.usual_scale())
+        )
+    }
 }
 
 /// The fittings of a tank are small and freeze first.

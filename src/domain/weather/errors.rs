@@ -6,11 +6,13 @@
 //! of one night is mostly one shift: hours are drawn together, never one by one, since independent hours would average
 //! the risk away for anything with thermal mass.
 
-use rand_xoshiro::Xoshiro256PlusPlus;
-use rand_xoshiro::rand_core::{Rng, SeedableRng};
+mod normal;
+
 use serde::{Deserialize, Serialize};
 
 use super::Step;
+use normal::wide;
+pub use normal::{Normals, normal_quantile, normal_share};
 
 /// The most hours that are drawn ahead; services reach 7 to 10 days.
 pub const HOURS_MAX: usize = 240;
@@ -90,6 +92,9 @@ pub struct Ensemble {
 }
 
 /// Errors of unit spread, `hours` x `members`, hour by hour: the random part of an ensemble.
+///
+/// The members stand in the order of the error that lasts, cold ones first: neighbours freeze and thaw together, which
+/// spares whoever steps them in groups much of the work. How many do what does not depend on their order.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StandardErrors {
     members: usize,
@@ -108,10 +113,13 @@ impl StandardErrors {
         let keep = (-1.0 / model.decay_h).exp();
         let fresh = (1.0 - keep * keep).sqrt();
         let (shift, rest) = (model.shift_share.sqrt(), (1.0 - model.shift_share).sqrt());
-        let mut errors = Vec::with_capacity(hours * members);
-        for _ in 0..hours {
-            for path in &mut paths {
-                errors.push(path.tail * (shift * path.shift + rest * path.wander));
+        let place = ranks(&paths);
+        let mut errors = vec![0.0; hours * members];
+        for hour in errors.chunks_exact_mut(members.max(1)) {
+            for (path, to) in paths.iter_mut().zip(&place) {
+                if let Some(slot) = hour.get_mut(*to) {
+                    *slot = path.tail * (shift * path.shift + rest * path.wander);
+                }
                 path.wander = keep * path.wander + fresh * rng.normal();
             }
         }
@@ -197,12 +205,25 @@ impl Ensemble {
 
     /// The same paths after `change(hour, members of that hour)`.
     #[must_use]
-    pub fn map_hours(&self, mut change: impl FnMut(usize, &mut [f32])) -> Self {
-        let mut next = self.clone();
-        for (hour, air) in next.air_c.chunks_exact_mut(self.members.max(1)).enumerate() {
+    pub fn map_hours(mut self, mut change: impl FnMut(usize, &mut [f32])) -> Self {
+        for (hour, air) in self.air_c.chunks_exact_mut(self.members.max(1)).enumerate() {
             change(hour, air);
         }
-        next
+        self
+    }
+
+    /// The coldest hour of any member, C; infinite where there is none.
+    #[must_use]
+    pub fn coldest_c(&self) -> f32 {
+        // Many minima side by side: one chain of comparisons would wait for itself.
+        let (blocks, rest) = self.air_c.as_chunks::<32>();
+        let mut lowest = [f32::INFINITY; 32];
+        for block in blocks {
+            for (low, t) in lowest.iter_mut().zip(block) {
+                *low = if *t < *low { *t } else { *low };
+            }
+        }
+        lowest.iter().chain(rest).copied().fold(f32::INFINITY, f32::min)
     }
 }
 
@@ -222,6 +243,17 @@ impl Path {
         let tail = ((nu - 2.0) / nu).sqrt() * (nu / squares.max(1e-6)).sqrt();
         Self { shift: normal_quantile(rank), tail, wander: rng.normal() }
     }
+}
+
+/// The rank of each path by its lasting error, coldest first.
+fn ranks(paths: &[Path]) -> Vec<usize> {
+    let mut by_error: Vec<(usize, f64)> =
+        paths.iter().map(|path| path.tail * path.shift).enumerate().collect();
+    by_error.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let mut rank_of: Vec<(usize, usize)> =
+        by_error.into_iter().enumerate().map(|(rank, (path, _))| (path, rank)).collect();
+    rank_of.sort_unstable();
+    rank_of.into_iter().map(|(_, rank)| rank).collect()
 }
 
 /// Standard deviations in K below and above the temperature of a step that carries its 10 and 90 % quantiles: 1.2816 of
@@ -277,108 +309,9 @@ fn without_gaps(steps: &[Step]) -> (Vec<f64>, usize) {
     (centre, unknown)
 }
 
-/// Standard normal numbers from a named generator, so that a seed replays in years.
-pub struct Normals {
-    rng: Xoshiro256PlusPlus,
-    spare: Option<f64>,
-}
-
-impl Normals {
-    /// Starts the sequence of `seed`.
-    #[must_use]
-    pub fn new(seed: u64) -> Self {
-        Self { rng: Xoshiro256PlusPlus::seed_from_u64(seed), spare: None }
-    }
-
-    /// A number evenly spread over (0, 1].
-    pub fn uniform(&mut self) -> f64 {
-        const UNIT: f64 = 1.0 / 9_007_199_254_740_992.0;
-        let bits = self.rng.next_u64() >> 11;
-        (wide(bits) + 1.0) * UNIT
-    }
-
-    /// The next standard normal number (Box and Muller 1958).
-    pub fn normal(&mut self) -> f64 {
-        if let Some(spare) = self.spare.take() {
-            return spare;
-        }
-        let radius = (-2.0 * self.uniform().ln()).sqrt();
-        let (sin, cos) = (std::f64::consts::TAU * self.uniform()).sin_cos();
-        self.spare = Some(radius * sin);
-        radius * cos
-    }
-
-    fn below(&mut self, end: usize) -> usize {
-        let end = u64::try_from(end.max(1)).unwrap_or(1);
-        usize::try_from(self.rng.next_u64() % end).unwrap_or(0)
-    }
-}
-
-/// Quantile of the standard normal distribution for a share in (0, 1): P. J. Acklam's rational approximation (2003,
-/// published on his pages; relative error 1.15e-9).
-#[must_use]
-pub fn normal_quantile(share: f64) -> f64 {
-    const A: [f64; 6] = [
-        -3.969683028665376e1,
-        2.209460984245205e2,
-        -2.759285104469687e2,
-        1.38357751867269e2,
-        -3.066479806614716e1,
-        2.506628277459239,
-    ];
-    const B: [f64; 6] = [
-        -5.447609879822406e1,
-        1.615858368580409e2,
-        -1.556989798598866e2,
-        6.680131188771972e1,
-        -1.328068155288572e1,
-        1.0,
-    ];
-    const C: [f64; 6] = [
-        -7.784894002430293e-3,
-        -3.223964580411365e-1,
-        -2.400758277161838,
-        -2.549732539343734,
-        4.374664141464968,
-        2.938163982698783,
-    ];
-    const D: [f64; 5] =
-        [7.784695709041462e-3, 3.224671290700398e-1, 2.445134137142996, 3.754408661907416, 1.0];
-    let horner = |terms: &[f64], at: f64| terms.iter().fold(0.0, |sum, term| sum * at + term);
-    let share = share.clamp(1e-12, 1.0 - 1e-12);
-    let tail = |part: f64| {
-        let q = (-2.0 * part.ln()).sqrt();
-        horner(&C, q) / horner(&D, q)
-    };
-    if share < 0.02425 {
-        tail(share)
-    } else if share > 1.0 - 0.02425 {
-        -tail(1.0 - share)
-    } else {
-        let q = share - 0.5;
-        q * horner(&A, q * q) / horner(&B, q * q)
-    }
-}
-
-/// Share of the standard normal distribution below `z`: Abramowitz and Stegun 1964, 26.2.17 (absolute error 7.5e-8).
-#[must_use]
-pub fn normal_share(z: f64) -> f64 {
-    const TERMS: [f64; 5] =
-        [1.330_274_429, -1.821_255_978, 1.781_477_937, -0.356_563_782, 0.319_381_530];
-    let t = 1.0 / (1.0 + 0.231_641_9 * z.abs());
-    let sum = TERMS.iter().fold(0.0, |sum, term| sum * t + term) * t;
-    let tail = (-z * z / 2.0).exp() / std::f64::consts::TAU.sqrt() * sum;
-    if z >= 0.0 { 1.0 - tail } else { tail }
-}
-
 /// A count as a number; counts here stay far below 2^52.
 fn count(n: usize) -> f64 {
     wide(u64::try_from(n).unwrap_or(u64::MAX))
-}
-
-#[expect(clippy::cast_precision_loss, reason = "53 bits are wanted, no more")]
-const fn wide(bits: u64) -> f64 {
-    bits as f64
 }
 
 /// Temperatures fit an `f32` to a hundred-thousandth of a kelvin.
