@@ -218,7 +218,7 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
         "expected_loss": tidy(plan.loss),
         "bound": tidy(plan.ranked.divided.bound),
         "gap": plan.gap().map(tidy),
-        "kept_from_yesterday": plan.ranked.kept,
+        "kept_from_yesterday": plan.ranked.kept.is_some(),
         "hour_today_saves": tidy(plan.ranked.divided.hour_value),
         "waiting": plan.waiting.iter().map(|loss| tidy(*loss)).collect::<Vec<_>>(),
         "damaged": { "by_plan": tail_json(&plan.tail.0), "nothing_done": tail_json(&plan.tail.1) },

@@ -389,6 +389,7 @@ impl YardPlan {
                 .filter(|row| row.visit == 0 && row.is_due_before_haul())
                 .count(),
             unseen: self.cannot_say.iter().map(|(_, boats)| boats).sum(),
+            drains: self.tonight.as_ref().is_some_and(|round| !round.stops.is_empty()),
         })
     }
 }

@@ -2,88 +2,103 @@
 
 use std::fmt::Write as _;
 
+use crate::domain::boat::{Boat, SiteId};
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
 use crate::domain::units::work_time;
 use crate::service::planning::{Frozen, YardPlan};
 
-/// What stands beside the crew's list: boats that have frozen, what others do, what cannot be said.
+/// What is to be done about what has frozen, before the boats are named.
+pub(super) const FROZEN: &str = "Frozen: start nothing before it has thawed and been tested, then drain it before the next cold";
+
+/// The same for water in which ice has begun.
+pub(super) const ICE_BEGUN: &str = "Ice has begun, let out at once what still runs";
+
+/// What stands beside the crew's list, for a screen.
 pub(super) fn others(plan: &YardPlan) -> String {
     let mut out = String::new();
-    for one in &plan.outside {
+    let lines = |out: &mut String, lines: Vec<String>, indent: &str| {
+        for line in lines {
+            let _ = writeln!(out, "{indent}{line}");
+        }
+    };
+    lines(&mut out, at_once(plan), "");
+    for (what, runs) in [(ICE_BEGUN, true), (FROZEN, false)] {
+        let boats = frozen(plan, runs);
+        if !boats.is_empty() {
+            let _ = writeln!(out, "{what}:");
+            lines(&mut out, boats, "  ");
+        }
+    }
+    lines(&mut out, not_for_the_crew(plan), "");
+    out
+}
+
+/// What cannot wait for a place on the list: work for others, boats of which nothing can be said.
+pub(super) fn at_once(plan: &YardPlan) -> Vec<String> {
+    let outside = plan.outside.iter().map(|one| {
         let due = one.group.last_day.and_then(|day| plan.date(day));
-        let _ = writeln!(
-            out,
-            "Nobody of this crew may do it ({}), call somebody who may: {} {} at {} {}: {}, {} min{}",
+        format!(
+            "Nobody of this crew may do it ({}), call somebody who may: {}: {}, {} min{}",
             one.skill,
-            one.boat.id,
-            one.boat.name,
-            one.at.0,
-            one.at.1,
+            boat_at(&one.boat, &one.at),
             one.group.label,
             one.group.minutes.complete,
             due.map_or_else(String::new, |day| format!(", by {}", date_in_words(day)))
-        );
-    }
-    for Frozen { boat, at: (place, location), circuits } in &plan.frozen {
-        let named = |runs: bool| {
-            let of = circuits.iter().filter(|one| one.runs == runs);
-            of.map(|one| {
-                let thaws = one.thaws.filter(|_| !runs);
-                thaws.map_or_else(
-                    || one.label.clone(),
-                    |at| format!("{} (thaws about {})", one.label, thaw_in_words(plan, at)),
-                )
-            })
-            .collect::<Vec<_>>()
-            .join(", ")
-        };
-        let at = [place.as_str(), location.as_str()].join(" ");
-        let at = at.trim_end();
-        if circuits.iter().any(|one| one.runs) {
-            let _ = writeln!(
-                out,
-                "Ice has begun, let out what still runs at once: {} {} at {at}: {}",
-                boat.id,
-                boat.name,
-                named(true)
-            );
-        }
-        if circuits.iter().any(|one| !one.runs) {
-            let _ = writeln!(
-                out,
-                "Frozen: start nothing before it has thawed and been tested, then drain it before the next cold: {} {} at {at}: {}",
-                boat.id,
-                boat.name,
-                named(false)
-            );
-        }
-    }
-    for row in &plan.owners {
+        )
+    });
+    let unseen = plan.cannot_say.iter().map(|(site, n)| {
+        format!(
+            "CANNOT SAY: {site} has no usable forecast; {} there are not in this plan",
+            boats(*n)
+        )
+    });
+    outside.chain(unseen).collect()
+}
+
+/// Boats in which ice has begun, each with what still runs (`true`), or frozen through, each with when it thaws.
+pub(super) fn frozen(plan: &YardPlan, runs: bool) -> Vec<String> {
+    let named = |frozen: &Frozen| {
+        let parts = parts(plan, frozen, runs)?;
+        Some(format!("{}: {parts}", boat_at(&frozen.boat, &frozen.at)))
+    };
+    plan.frozen.iter().filter_map(named).collect()
+}
+
+/// Boats that are not the crew's to work on.
+pub(super) fn not_for_the_crew(plan: &YardPlan) -> Vec<String> {
+    let owners = plan.owners.iter().map(|row| {
         let due = row.due.and_then(|day| plan.date(day));
         let when =
             due.map_or_else(|| "no due day yet".into(), |day| format!("by {}", date_in_words(day)));
-        let _ = writeln!(
-            out,
+        format!(
             "Owner's own: {} {} at {}, {} of work, {when}; ask whether it is done",
             row.boat.id,
             row.boat.name,
             row.work.place,
             work_time(row.minutes)
-        );
-    }
-    for (site, n) in &plan.cannot_say {
-        let _ = writeln!(
-            out,
-            "CANNOT SAY: {site} has no usable forecast; {} there are not in this plan",
-            boats(*n)
-        );
-    }
-    if !plan.done.is_empty() {
-        let names: Vec<String> =
-            plan.done.iter().map(|boat| format!("{} {}", boat.id, boat.name)).collect();
-        let _ = writeln!(out, "Nothing open: {}", names.join(", "));
-    }
-    out
+        )
+    });
+    let done: Vec<String> =
+        plan.done.iter().map(|boat| format!("{} {}", boat.id, boat.name)).collect();
+    let done = (!done.is_empty()).then(|| format!("Nothing open: {}", done.join(", ")));
+    owners.chain(done).collect()
+}
+
+fn boat_at(boat: &Boat, (place, location): &(SiteId, String)) -> String {
+    let at = format!("{} {} at {place} {location}", boat.id, boat.name);
+    at.trim_end().to_owned()
+}
+
+/// The circuits of a boat past their limit in which water still runs, or does not; `None` where there are none.
+fn parts(plan: &YardPlan, frozen: &Frozen, runs: bool) -> Option<String> {
+    let of = frozen.circuits.iter().filter(|one| one.runs == runs);
+    let named: Vec<String> = of
+        .map(|one| match one.thaws.filter(|_| !runs) {
+            Some(at) => format!("{} (thaws about {})", one.label, thaw_in_words(plan, at)),
+            None => one.label.clone(),
+        })
+        .collect();
+    (!named.is_empty()).then(|| named.join(", "))
 }
 
 /// `Fri 25 Nov`; of today the hour.

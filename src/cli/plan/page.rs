@@ -15,7 +15,19 @@ const DAYS_PRINTED: usize = 7;
 #[derive(Serialize)]
 struct Part {
     title: String,
+    /// What is only named, each on a line.
+    named: Vec<String>,
     rows: Vec<Line>,
+}
+
+impl Part {
+    fn of(title: impl Into<String>, rows: Vec<Line>) -> Self {
+        Self { title: title.into(), named: Vec::new(), rows }
+    }
+
+    fn naming(title: &str, named: Vec<String>) -> Option<Self> {
+        (!named.is_empty()).then(|| Self { title: title.into(), named, rows: Vec::new() })
+    }
 }
 
 #[derive(Serialize)]
@@ -33,6 +45,7 @@ struct Line {
 /// The page; every text of the yard is escaped.
 pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
     let mut parts = Vec::new();
+    parts.extend(Part::naming(beside::ICE_BEGUN, beside::frozen(plan, true)));
     if let Some(round) = &plan.tonight {
         let zone = plan.crew.zone;
         let remark = |row: &Row, stop| {
@@ -50,10 +63,8 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
         }
         let hands = planned::hands(plan);
         let gap = if hands.is_empty() { "" } else { ". " };
-        parts.push(Part {
-            title: format!("Tonight: emergency drains, in walking order{gap}{hands}"),
-            rows,
-        });
+        let title = format!("Tonight: emergency drains, in walking order{gap}{hands}");
+        parts.push(Part::of(title, rows));
         // What is not on the page is taken for done with.
         let left = planned::left_over(plan).into_iter();
         let rows: Vec<Line> = left
@@ -61,20 +72,16 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
             .flat_map(|(row, scope)| lines(plan, row, scope, "DOES NOT FIT"))
             .collect();
         if !rows.is_empty() {
-            parts.push(Part { title: "Does not fit tonight: call for hands".into(), rows });
+            parts.push(Part::of("Does not fit tonight: call for hands", rows));
         }
     }
+    parts.extend(Part::naming(beside::FROZEN, beside::frozen(plan, false)));
     for (number, day) in plan.days.iter().enumerate().take(DAYS_PRINTED) {
         let rows: Vec<&Row> =
             plan.rows.iter().filter(|row| row.listed_on() == Some(number)).collect();
         if !rows.is_empty() {
-            parts.push(Part {
-                title: format!("Complete lay-ups to begin on {}", day.date.format("%A %-d %B")),
-                rows: rows
-                    .into_iter()
-                    .flat_map(|row| lines(plan, row, Scope::Complete, ""))
-                    .collect(),
-            });
+            let title = format!("Complete lay-ups to begin on {}", day.date.format("%A %-d %B"));
+            parts.push(Part::of(title, complete(plan, rows)));
         }
     }
     let rest: Vec<&Row> = plan
@@ -83,10 +90,7 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
         .filter(|row| row.listed_on().is_none_or(|day| day >= DAYS_PRINTED))
         .collect();
     if !rest.is_empty() {
-        parts.push(Part {
-            title: "Later, or not within the days looked at".into(),
-            rows: rest.into_iter().flat_map(|row| lines(plan, row, Scope::Complete, "")).collect(),
-        });
+        parts.push(Part::of("Later, or not within the days looked at", complete(plan, rest)));
     }
     let mut environment = Environment::new();
     environment.set_auto_escape_callback(|_| AutoEscape::Html);
@@ -103,11 +107,16 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
                 parts => minijinja::Value::from(minijinja::value::Serde(&parts)),
                 carry => litres(&plan.cart),
                 sources => plan.sources(),
-                others => beside::others(plan).lines().map(str::to_owned).collect::<Vec<_>>(),
+                at_once => beside::at_once(plan),
+                others => beside::not_for_the_crew(plan),
                 order => litres(&plan.order),
             },
         )
         .map_err(wrong)
+}
+
+fn complete(plan: &YardPlan, rows: Vec<&Row>) -> Vec<Line> {
+    rows.into_iter().flat_map(|row| lines(plan, row, Scope::Complete, "")).collect()
 }
 
 fn lines(plan: &YardPlan, row: &Row, scope: Scope, clock: &str) -> Vec<Line> {

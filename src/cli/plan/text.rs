@@ -100,7 +100,8 @@ fn tonight(plan: &YardPlan, out: &mut String) {
     for stop in &round.stops {
         let Some(row) = plan.rows.get(stop.job) else { continue };
         if place != Some((row.place(), stop.early)) {
-            let _ = writeln!(out, "  {}", row.place());
+            let called = if stop.early { ", before work begins" } else { "" };
+            let _ = writeln!(out, "  {}{called}", row.place());
             place = Some((row.place(), stop.early));
         }
         let Some(scope) = row.urgent else { continue };
@@ -345,17 +346,23 @@ fn below_the_list(plan: &YardPlan, out: &mut String) {
             "this list is expected to lose {:.0}, where the best possible would lose next to nothing",
             plan.loss
         ),
+        Some(gap) if gap < 5e-4 => format!(
+            "this list is expected to lose {:.0}, the best possible in the hours and hands that there are",
+            plan.loss
+        ),
         Some(gap) => format!(
-            "this list is expected to lose {:.0} and is within {:.1} % of the best possible ({best:.0})",
+            "this list is expected to lose {:.0} and is within {:.1} % of the best possible (no order can lose less than {best:.0})",
             plan.loss,
             gap * 100.0
         ),
     };
-    let kept = if plan.ranked.kept {
-        "; yesterday's order was kept, a new one would gain little"
-    } else {
-        ""
-    };
+    let kept = plan.ranked.kept.map_or_else(String::new, |gain| {
+        if gain < 0.5 {
+            "; yesterday's order was kept, a new one would spare nothing".to_owned()
+        } else {
+            format!("; yesterday's order was kept, as a new one would spare {gain:.0} of that")
+        }
+    });
     let _ = writeln!(out, "How good: {quality}{kept}.");
     let hour = plan.ranked.divided.hour_value;
     if hour >= 0.5 {

@@ -18,6 +18,10 @@ const ROUNDS_MAX: usize = 60;
 const WORTH_A_MOVE: f64 = 1e-9;
 /// Yesterday's order is kept unless the new one saves more than this share of what today's work saves.
 const WORTH_A_CHANGE: f64 = 0.05;
+/// Or more than this share of what the list still loses, and of what today's work saves: much that is saved is no reason
+/// to leave a list far from the best.
+const WORTH_OF_THE_LOSS: f64 = 0.1;
+const WORTH_AT_LEAST: f64 = 0.002;
 /// Boats of one place are put together where that costs less than this share of what today's work saves.
 const WORTH_A_WALK: f64 = 0.02;
 
@@ -32,8 +36,9 @@ pub struct Ranked {
     pub loss: f64,
     /// Of the divided work: bound, mean days, value of an hour.
     pub divided: Divided,
-    /// Was yesterday's order of today's work kept, because a new one would have gained little?
-    pub kept: bool,
+    /// Where yesterday's order of today's work was kept: the loss that a new one would have spared, which is little beside
+    /// what today's work saves.
+    pub kept: Option<f64>,
 }
 
 impl Ranked {
@@ -60,14 +65,16 @@ pub fn rank(jobs: &[Job], capacity: &[u32], before: Option<&[usize]>) -> Ranked 
     }
     let saved = saved_today(&order, jobs, &ends);
     walk_together(&mut order, jobs, &ends, WORTH_A_WALK * saved);
-    let mut kept = false;
+    let mut kept = None;
     if let Some(before) = before {
         let mut stable = merged(before, &order, jobs.len());
         improve_tail(&mut stable, jobs, &ends, before.len());
-        let gain = loss_of(&stable, jobs, &ends) - loss_of(&order, jobs, &ends);
-        if stable != order && gain <= WORTH_A_CHANGE * saved {
+        let anew = loss_of(&order, jobs, &ends);
+        let gain = loss_of(&stable, jobs, &ends) - anew;
+        let much = (WORTH_OF_THE_LOSS * anew).max(WORTH_AT_LEAST * saved);
+        if stable != order && gain <= much.min(WORTH_A_CHANGE * saved) {
             order = stable;
-            kept = true;
+            kept = Some(gain.max(0.0));
         }
     }
     let mut done_on = vec![None; jobs.len()];

@@ -35,6 +35,8 @@ pub struct Facts<'a> {
     pub before_haul: usize,
     /// Boats at places without a usable forecast.
     pub unseen: usize,
+    /// Are there emergency drains to make tonight? The check of due days counts without them.
+    pub drains: bool,
 }
 
 /// A few sentences for the head of the worklist. What is worse than work that falls due stands first: boats that have
@@ -121,15 +123,16 @@ fn of_the_open(facts: &Facts<'_>) -> String {
         || "complete lay-ups".to_owned(),
         |skill| format!("complete lay-ups that ask for {skill}"),
     );
+    let undrained = if facts.drains { " where tonight's drains are not made" } else { "" };
     match facts.must.latest_start {
         Some(0) => format!(
-            "Start today: {due} of {lay_ups} fall due by {}, and a day later they no longer fit ({work} open on {boats} in all).",
+            "Start today: {due} of {lay_ups} fall due by {}{undrained}, and a day later they no longer fit ({work} open on {boats} in all).",
             in_words(binding)
         ),
         Some(day) => {
             let start = date_of(facts.days, day).map_or_else(String::new, in_words);
             format!(
-                "Start by {start} at the latest: {due} of {lay_ups} are bound by {} ({work} open on {boats} in all).",
+                "Start by {start} at the latest: {due} of {lay_ups} are bound by {}{undrained} ({work} open on {boats} in all).",
                 in_words(binding)
             )
         }
@@ -203,6 +206,7 @@ mod tests {
             outside: 0,
             before_haul: 0,
             unseen,
+            drains: false,
         })
     }
 
