@@ -13,6 +13,7 @@ pub mod init;
 pub mod inspect;
 pub mod season;
 mod page;
+pub mod phrases;
 pub mod record;
 pub mod sheet;
 pub mod place;
@@ -198,6 +199,8 @@ enum Command {
     Inspect(inspect::Args),
     /// When the first damaging freeze comes and the last, from an archive of past days
     Season(season::SeasonArgs),
+    /// The words of all letters, to change and to check
+    Phrases(phrases::PhrasesArgs),
     /// Takes in mail that came back: bounces and answers
     Receive(receive::ReceiveArgs),
     /// What a past winter would have done to the boats, and what people would have been told
@@ -333,6 +336,7 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Demo(args) => demo::demo(&args, around),
         Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
         Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),
+        Command::Phrases(args) => phrases::phrases(&args),
         Command::Receive(args) => receive::run(&args, around),
         Command::Replay(args) => replay::run(&args, around),
         Command::Inspect(args) => inspect_said(&args, around.json),

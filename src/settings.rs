@@ -185,6 +185,8 @@ pub struct Mail {
     pub inbox: Option<PathBuf>,
     /// File with the key that Message-IDs are made from (any bytes, 16 or more); a fixed one for trials if absent.
     pub id_key_file: Option<PathBuf>,
+    /// The yard's own words: a TOML table that holds what it changes of the phrase catalogue.
+    pub phrases: Option<PathBuf>,
 }
 
 /// A mail relay.
@@ -300,9 +302,8 @@ impl Settings {
         };
         here(&mut self.store.path);
         let mail = &mut self.mail;
-        for path in
-            [&mut mail.maildir, &mut mail.inbox, &mut mail.id_key_file].into_iter().flatten()
-        {
+        let files = [&mut mail.maildir, &mut mail.inbox, &mut mail.id_key_file, &mut mail.phrases];
+        for path in files.into_iter().flatten() {
             here(path);
         }
         self.season.archives.values_mut().for_each(here);

@@ -6,6 +6,7 @@ use serde_json::json;
 
 use super::{Exit, Refusal, Said, Surroundings};
 use crate::delivery::secret::read_secret_file;
+use crate::service::letters::own_phrases;
 use crate::settings::Settings;
 
 /// Arguments of `check-config`.
@@ -64,6 +65,7 @@ fn file_problems(settings: &Settings) -> Vec<String> {
             found.push(format!("season.archives.{site}: cannot read {}: {error}", path.display()));
         }
     }
+    found.extend(own_phrases(settings).err().unwrap_or_default());
     // The key that is made at the first start where none is named.
     let own_key = settings.store.path.with_extension("id-key");
     if mail.id_key_file.is_none()

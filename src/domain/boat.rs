@@ -16,7 +16,7 @@ pub use crate::domain::catalogue::{CircuitId, CoolingKind, Evidence, Holds};
 pub use doubt::doubts;
 pub use event::{EventId, LayupEvent, Precision};
 pub use exposure::{Exposure, uncleared};
-pub use fold::{FOLD_VERSION, fold};
+pub use fold::fold;
 pub use place::{PlaceFacts, Places};
 pub use revise::{Erased, Fate, Revision, revise};
 pub use state::{BoatState, CircuitState, Mitigation};

@@ -31,6 +31,7 @@ use crate::domain::alert::{Act, CloseReason, Kind, Telling};
 use crate::domain::boat::{Boat, BoatState, CircuitId};
 use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Site};
+use block::Block;
 
 pub use aging::{Aging, compose_aging};
 pub use answered::{Answered, compose_answered};
@@ -241,6 +242,16 @@ fn reply_to(sender: &Sender, message_id: &str) -> Option<Mailbox> {
     })
 }
 
+fn filled(
+    phrases: &Phrases,
+    template: &str,
+    draft: &Draft,
+) -> Result<(String, Vec<Block>), MessageError> {
+    let subject = phrases.subject(template, &draft.words, draft.shorten.as_ref())?;
+    let blocks = phrases.blocks(template, &draft.words, &draft.cautions, &draft.table)?;
+    Ok((subject, blocks))
+}
+
 fn finish(
     template: &str,
     draft: &Draft,
@@ -252,8 +263,16 @@ fn finish(
     let phrases = context.phrases;
     // Where none is listed the words are still wanted: for the next contact.
     let address = context.person.email.clone().unwrap_or_default();
-    let subject = phrases.subject(template, &draft.words, draft.shorten.as_ref())?;
-    let blocks = phrases.blocks(template, &draft.words, &draft.cautions, &draft.table)?;
+    let (subject, blocks) = match filled(phrases, template, draft) {
+        // A yard's own words that do not fit this letter keep nobody from hearing.
+        Err(error) if phrases.own => {
+            let (subject, mut blocks) = filled(&Phrases::built_in()?, template, draft)?;
+            let text = format!("Not in the yard's own words, which did not fit here: {error}.");
+            blocks.push(Block::Small { label: None, text });
+            (subject, blocks)
+        }
+        filled => filled?,
+    };
     let reply_to = if stream == "freeze" { reply_to(context.sender, &ids.own) } else { None };
     Ok(Letter {
         message_id: ids.own,

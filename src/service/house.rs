@@ -9,6 +9,7 @@ use thiserror::Error;
 use super::clients;
 use super::clock_watch::ClockWatch;
 use super::learning::Lessons;
+use super::letters::own_phrases;
 use super::past_seasons::Archives;
 use super::weather_memory::WeatherMemory;
 use crate::domain::boat::{Boat, LayupEvent, PersonId, SiteId};
@@ -71,9 +72,10 @@ impl House {
     /// Opens the store that the settings name.
     ///
     /// # Errors
-    /// [`ServiceError`]: the tables or the store.
+    /// [`ServiceError`]: the tables, the yard's own words or the store.
     pub fn open(settings: Settings, options: Options) -> Result<Self, ServiceError> {
         let catalogue = Catalogue::built_in()?;
+        own_phrases(&settings).map_err(|faults| ServiceError::Told(faults.join("\n")))?;
         let store = Store::open(&settings.store.path, options)?;
         Ok(Self::over(settings, catalogue, store))
     }

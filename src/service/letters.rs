@@ -13,6 +13,7 @@ use crate::domain::message::{
     Context, Letter, MessageKey, Phrases, RolledUp, Sender, compose_rollup,
 };
 use crate::domain::yard::{Person, Site};
+use crate::settings::Settings;
 use crate::store::OutboxRow;
 use crate::store::outbox::{Fault, Held, Unsendable};
 
@@ -43,8 +44,16 @@ impl Desk {
     /// The phrase catalogue or the key file.
     pub fn of(house: &House) -> Result<Self, ServiceError> {
         let (yard_name, mail) = (&house.settings.yard.name, &house.settings.mail);
-        let phrases = Phrases::built_in()
-            .map_err(|error| ServiceError::Told(format!("reading the phrases: {error}")))?;
+        // A file that went bad since the start keeps nobody from hearing.
+        let own = own_phrases(&house.settings).unwrap_or_else(|faults| {
+            tracing::error!("not in the yard's own words: {}", faults.join("; "));
+            None
+        });
+        let built_in = || {
+            Phrases::built_in()
+                .map_err(|error| ServiceError::Told(format!("reading the phrases: {error}")))
+        };
+        let phrases = own.map_or_else(built_in, Ok)?;
         let key = match &mail.id_key_file {
             Some(path) => {
                 let secret = crate::delivery::secret::read_secret_file(path)
@@ -68,6 +77,19 @@ impl Desk {
         let channel = if mail.smtp.is_some() { "smtp" } else { "maildir" };
         Ok(Self { phrases, sender, key, channel })
     }
+}
+
+/// The phrase catalogue with the yard's own words, where the settings name some.
+///
+/// # Errors
+/// Every fault of the file, in words, under the key that names it.
+pub fn own_phrases(settings: &Settings) -> Result<Option<Phrases>, Vec<String>> {
+    let Some(path) = &settings.mail.phrases else { return Ok(None) };
+    let text = std::fs::read_to_string(path)
+        .map_err(|error| vec![format!("mail.phrases: cannot read {}: {error}", path.display())])?;
+    Phrases::with_own(&text).map(Some).map_err(|faults| {
+        faults.iter().map(|fault| format!("mail.phrases: {}: {fault}", path.display())).collect()
+    })
 }
 
 /// What goes into the outbox: letters to send, and those that were decided and cannot go, so that the next contact hears

@@ -32,9 +32,6 @@ use slot::Slot;
 use target::Target;
 use whereabouts::Whereabouts;
 
-/// Counts up when the same log would fold to another state, for whoever keeps folded states.
-pub const FOLD_VERSION: u32 = 1;
-
 /// What is in each circuit of `boat` at `at`, by what the yard knew at `known_at`.
 ///
 /// `events` are this boat's and those of its places, in any order, also such as lie after either instant. Circuits come in

@@ -1,5 +1,7 @@
 //! The phrase catalogue: words and their order as data, so that a yard can edit or translate them.
 
+mod own;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use minijinja::{Environment, UndefinedBehavior};
@@ -42,6 +44,9 @@ pub struct Phrases {
     pub(super) part: BTreeMap<String, Part>,
     pub(super) caution: Vec<Caution>,
     pub(super) lint: LintRules,
+    /// Do words of the yard's own stand in it?
+    #[serde(skip)]
+    pub(super) own: bool,
 }
 
 /// Subject and order of one kind of message.
@@ -87,7 +92,8 @@ pub(super) struct LintRules {
     pub required: BTreeMap<String, Vec<String>>,
 }
 
-const BUILT_IN: &str = include_str!("../../../config/catalogue/phrases.toml");
+/// The catalogue that is compiled in, as it is written, with what it explains.
+pub const BUILT_IN: &str = include_str!("../../../config/catalogue/phrases.toml");
 const LAYOUT: &str = include_str!("../../../config/catalogue/letter.html");
 
 impl Phrases {
