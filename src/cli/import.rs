@@ -135,7 +135,11 @@ impl Table {
         let layout = &known.layout;
         let (rows, notes) = match kind {
             Kind::Sites => {
-                let read = intake::csv::sites_laid_out(bytes, name, layout).map_err(refuse)?;
+                let mut read = intake::csv::sites_laid_out(bytes, name, layout).map_err(refuse)?;
+                let id = |site: &Site| site.id.to_string();
+                let lost =
+                    keep_absent(Of::Sites, &mut read.rows, &store.sites()?, &read.columns, id);
+                read.notes.extend(lost);
                 (Rows::Sites(read.rows), read.notes)
             }
             Kind::People => {

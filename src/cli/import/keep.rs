@@ -4,31 +4,57 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
-/// Column and the field that it fills, for people: one name for both but where said.
-const OF_PEOPLE: [(&str, &str); 10] = [
-    ("email", "email"),
-    ("phone", "phone"),
-    ("text_consent", "text_consent"),
-    ("consent_date", "consent_date"),
-    ("sites", "sites"),
-    ("quiet_from", "quiet_from"),
-    ("quiet_to", "quiet_to"),
-    ("escalation_order", "escalation_order"),
-    ("tell_at_chance", "tell_at_chance"),
-    ("units", "units"),
+/// The columns any of which fills a field, and the field.
+type Fills = (&'static [&'static str], &'static str);
+
+const OF_PEOPLE: [Fills; 10] = [
+    (&["email"], "email"),
+    (&["phone"], "phone"),
+    (&["text_consent"], "text_consent"),
+    (&["consent_date"], "consent_date"),
+    (&["sites"], "sites"),
+    (&["quiet_from"], "quiet_from"),
+    (&["quiet_to"], "quiet_to"),
+    (&["escalation_order"], "escalation_order"),
+    (&["tell_at_chance"], "tell_at_chance"),
+    (&["units"], "units"),
 ];
 
-/// The same for boats; what follows from the type and the engine is guessed anew where the columns change.
-const OF_BOATS: [(&str, &str); 9] = [
-    ("owner_id", "owner"),
-    ("care", "care"),
-    ("drain_permission", "drain_permission"),
-    ("location_in_site", "location"),
-    ("haul_date", "haul_date"),
-    ("planned_launch_date", "planned_launch"),
-    ("work_ordered", "work_ordered"),
-    ("volumes_l", "volumes_l"),
-    ("circuits_fitted", "fitted"),
+const OF_BOATS: [Fills; 18] = [
+    (&["owner_id"], "owner"),
+    (&["care"], "care"),
+    (&["drain_permission"], "drain_permission"),
+    (&["location_in_site"], "location"),
+    (&["haul_date"], "haul_date"),
+    (&["planned_launch_date"], "planned_launch"),
+    (&["work_ordered"], "work_ordered"),
+    (&["volumes_l"], "volumes_l"),
+    (&["circuits_fitted"], "fitted"),
+    (&["circuits_fitted"], "instances"),
+    (&["hull_id"], "hull_id"),
+    (&["loa_m", "loa_ft", "length"], "length_m"),
+    (&["keys_location"], "keys"),
+    (&["yard_notes"], "notes"),
+    (&["boat_type", "engine_desc"], "kind"),
+    (&["cooling_kind", "engine_desc"], "cooling"),
+    (&["fuel", "engine_desc"], "fuel"),
+    (&["engine_count", "engine_desc"], "engines"),
+];
+
+const OF_SITES: [Fills; 13] = [
+    (&["site_name"], "name"),
+    (&["elevation_m"], "elevation_m"),
+    (&["terrain"], "terrain"),
+    (&["water_kind"], "water_kind"),
+    (&["heat_setpoint_c"], "heat_setpoint"),
+    (&["power_needed"], "power_needed"),
+    (&["night_offset_c"], "night_offset_k"),
+    (&["soak_hours"], "soak_hours"),
+    (&["soak_outside_c"], "soak_outside"),
+    (&["water_temperature_c"], "water_temperature_c"),
+    (&["travel_minutes"], "travel_minutes"),
+    (&["duty_phone"], "duty_phone"),
+    (&["notes"], "notes"),
 ];
 
 /// Fields whose loss may leave somebody without a word.
@@ -39,6 +65,7 @@ const TELLING: [&str; 3] = ["email", "sites", "owner"];
 pub(super) enum Of {
     People,
     Boats,
+    Sites,
 }
 
 /// Puts what is stored into the fields of the columns that the file lacks; the answer names what blank cells take away.
@@ -49,9 +76,10 @@ pub(super) fn keep_absent<T: Serialize + DeserializeOwned>(
     columns: &[String],
     id: impl Fn(&T) -> String,
 ) -> Vec<String> {
-    let table: &[(&str, &str)] = match of {
+    let table: &[Fills] = match of {
         Of::People => &OF_PEOPLE,
         Of::Boats => &OF_BOATS,
+        Of::Sites => &OF_SITES,
     };
     let mut notes = Vec::new();
     for row in rows {
@@ -62,11 +90,12 @@ pub(super) fn keep_absent<T: Serialize + DeserializeOwned>(
         else {
             continue;
         };
-        for (column, field) in table {
+        for (filling, field) in table {
             let (Some(was), Some(slot)) = (before.get(field), after.get_mut(field)) else {
                 continue;
             };
-            if !columns.iter().any(|known| known == column) {
+            let column = filling.first().copied().unwrap_or(field);
+            if !columns.iter().any(|known| filling.contains(&known.as_str())) {
                 *slot = was.clone();
             } else if TELLING.contains(field) && is_blank(slot) && !is_blank(was) {
                 notes.push(format!("{own}: a blank {column} takes away {was}"));

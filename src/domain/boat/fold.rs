@@ -24,7 +24,7 @@ use chrono_tz::Tz;
 
 use super::{Boat, BoatState, LayupEvent, Places};
 use crate::domain::catalogue::{
-    Catalogue, EffectKind, Evidence, Holds, PlaceEffect, Reason, WaterSource,
+    Catalogue, CircuitSet, EffectKind, Evidence, Holds, PlaceEffect, Reason, WaterSource,
 };
 use log::Entry;
 use season::Season;
@@ -141,7 +141,11 @@ impl<'a> Folding<'a> {
         let Some(entry) = entries.get(number) else { return };
         let event = &*entry.event;
         self.season_to(event.happened_at);
+        let was_afloat = self.whereabouts.afloat;
         self.whereabouts.take(number, entry, places);
+        if was_afloat && !self.whereabouts.afloat {
+            self.ask_how_she_came(number);
+        }
         let water = self.water(entry);
         let flags = entry.kind.flags;
         let here = event.site.as_ref().is_none_or(|site| *site == self.whereabouts.site);
@@ -166,7 +170,42 @@ impl<'a> Folding<'a> {
         self.apply(number, entry, water.holds, &targets);
         self.keep_the_less_protected(number, before);
         if flags.run || is_engine_blend(entry) {
-            self.slots.iter_mut().for_each(|slot| slot.needs_mixing = false);
+            self.mix_loops(entry, &targets);
+        }
+    }
+
+    /// A run mixes the loops of the engines that ran: those of a generator or a heater only where the entry names them.
+    fn mix_loops(&mut self, entry: &Entry<'_>, targets: &[Target]) {
+        let mut named = CircuitSet::EMPTY;
+        for id in &entry.event.circuits {
+            named = self.catalogue.named(id).map_or(named, |name| named.union(name.set));
+        }
+        let ran: Vec<_> = targets
+            .iter()
+            .filter_map(|target| self.slots.get(target.slot))
+            .filter(|slot| slot.kind.instance_noun == "engine")
+            .map(|slot| slot.instance.clone())
+            .collect();
+        let of_generator = |slot: &Slot<'_>| slot.kind.groups().any(|group| group == "GEN");
+        let generator =
+            self.slots.iter().any(|slot| named.contains(slot.place) && of_generator(slot));
+        for slot in self.slots.iter_mut().filter(|slot| slot.needs_mixing) {
+            let mixed = match slot.kind.instance_noun.as_str() {
+                _ if of_generator(slot) => generator,
+                "engine" => ran.is_empty() || ran.contains(&slot.instance),
+                _ => named.contains(slot.place),
+            };
+            slot.needs_mixing = !mixed;
+        }
+    }
+
+    /// What was done against frost in the water is undone by a run to the lift, which not everybody enters.
+    fn ask_how_she_came(&mut self, number: usize) {
+        for slot in &mut self.slots {
+            let raw = slot.kind.groups().any(|group| group == "ENGINE_RAW");
+            if raw && matches!(slot.holds, Holds::Blend | Holds::Drained | Holds::Dry) {
+                slot.ask(number, Reason::WayToLift);
+            }
         }
     }
 

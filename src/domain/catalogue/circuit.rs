@@ -120,6 +120,18 @@ impl CircuitKind {
         self.residue_l >= self.volume_l && self.action == "test_loop"
     }
 
+    /// Whether one engine has two of it, a port and a starboard one, each with its own drain.
+    #[must_use]
+    pub fn has_two_sides(&self) -> bool {
+        self.groups().any(|group| group == "TWO_SIDES")
+    }
+
+    /// Whether a pocket stays in it after a drain until it is cranked over.
+    #[must_use]
+    pub fn is_cranked_empty(&self) -> bool {
+        self.groups().any(|group| group == "PUMPS")
+    }
+
     /// Whether it is full of raw water when a boat comes out of use.
     #[must_use]
     pub fn holds_raw_water(&self) -> bool {

@@ -137,6 +137,8 @@ pub struct EventKind {
     pub default_circuits: CircuitSet,
     /// Circuits that it always reaches.
     pub always_reaches: CircuitSet,
+    /// The only circuits for which such an entry can show anything; `None`: any.
+    pub may_reach: Option<CircuitSet>,
     /// Whether it always reaches the whole path of a run.
     pub reaches_run_path: bool,
     /// Where its water comes from.
@@ -167,6 +169,7 @@ struct Row {
     sets: Option<Holds>,
     default_circuits: String,
     always_reaches: String,
+    may_reach: String,
     water: String,
     evidence_cap: Evidence,
     place: String,
@@ -221,6 +224,11 @@ fn build(row: Row, group: &impl Fn(&CircuitId) -> Option<CircuitSet>) -> Result<
     Ok(EventKind {
         default_circuits: set(&row.default_circuits)?,
         always_reaches: set(&row.always_reaches)?,
+        may_reach: match row.may_reach.strip_prefix('-') {
+            Some(but) => Some(CircuitSet::ALL.without(set(but)?)),
+            None if row.may_reach.is_empty() => None,
+            None => Some(set(&row.may_reach)?),
+        },
         reaches_run_path: list(&row.always_reaches).any(|part| part == "RUN_PATH"),
         water: water(&row.water)?,
         place: place(&row.place)?,

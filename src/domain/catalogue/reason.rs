@@ -109,6 +109,14 @@ reasons!(
     OrderSpring = "order_spring": "House water before the last frost.",
     Unanswered = "unanswered": "A question without an answer.",
     NotFitted = "not_fitted": "Is it fitted?",
+    NotByThis = "not_by_this": "Such an entry shows nothing of this part.",
+    WhatWasDone = "what_was_done": "What was done to it?",
+    OneSide = "one_side": "One side of two.",
+    OutletNotHere = "outlet_not_here": "The antifreeze was not shown to get here.",
+    ReadLater = "read_later": "Read on another day than the run.",
+    FluidNotSaid = "fluid_not_said": "Which fluid?",
+    WayToLift = "way_to_lift": "How did she get to the lift?",
+    CrankPump = "crank_pump": "Was the pump cranked empty?",
     HeatStillOn = "heat_still_on": "Is the heat still on?",
 );
 

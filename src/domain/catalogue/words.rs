@@ -226,6 +226,8 @@ pub struct CircuitSet(u64);
 impl CircuitSet {
     /// No circuit.
     pub const EMPTY: Self = Self(0);
+    /// Every place of the table.
+    pub const ALL: Self = Self(u64::MAX);
 
     /// Adds the circuit at this place of the table; places past 63 are ignored, the catalogue refuses longer tables.
     pub fn insert(&mut self, place: u8) {
@@ -248,6 +250,12 @@ impl CircuitSet {
     #[must_use]
     pub const fn intersection(self, other: Self) -> Self {
         Self(self.0 & other.0)
+    }
+
+    /// What it has and the other has not.
+    #[must_use]
+    pub const fn without(self, other: Self) -> Self {
+        Self(self.0 & !other.0)
     }
 
     /// Whether nothing is in it.

@@ -2,10 +2,10 @@
 
 use super::Folding;
 use super::log::Entry;
-use super::slot::{Say, Slot};
+use super::slot::{Say, Side, Slot};
 use super::target::Target;
-use crate::domain::boat::{Evidence, Holds};
-use crate::domain::catalogue::Reason;
+use crate::domain::boat::{Evidence, Holds, LayupEvent};
+use crate::domain::catalogue::{Confinement, Reason};
 use crate::domain::physics::battery::gravity_at_rested_volts;
 
 /// A full lead-acid cell at rest has 2.12 to 2.18 V (makers' tables, from memory); above this it is being charged.
@@ -86,10 +86,15 @@ impl<'a> Folding<'a> {
 
     pub(super) fn drain(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
         let event = &*entry.event;
-        let check = self.check_drain(entry, targets);
+        let side = one_side(event);
+        let check = self.check_drain(entry, targets, side);
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             let mut grade = graded(entry, *target);
+            // Both banks of a block, both manifolds: one entry for each makes them whole.
+            let side = side.filter(|_| slot.kind.has_two_sides() && slot.instance.is_none());
+            let other = slot.side_drained.filter(|_| slot.holds == Holds::Drained);
+            let half = side.filter(|side| other.is_none_or(|other| other == *side));
             match event.probed {
                 Some(false) => grade = grade.min(Evidence::Recorded),
                 Some(true) if grade >= Evidence::Recorded => grade = Evidence::Probed,
@@ -98,12 +103,24 @@ impl<'a> Folding<'a> {
             if check.doubt.is_some() {
                 grade = grade.min(Evidence::Claimed);
             }
+            if half.is_some() {
+                grade = grade.min(Evidence::Claimed);
+            }
             slot.protect(Holds::Drained, grade, number, event.happened_at);
-            slot.closed_pocket = check.pocket;
+            slot.closed_pocket = check.pocket || half.is_some();
+            slot.side_drained = half;
+            if half.is_some() {
+                slot.rule(number, Reason::OneSide);
+                slot.ask(number, Reason::Others);
+            }
             if let Some(doubt) = &check.doubt {
                 slot.note(Some(number), doubt.clone());
             }
             note_unnamed(slot, number, *target);
+            if slot.kind.is_cranked_empty() {
+                slot.evidence = slot.evidence.min(Evidence::Recorded);
+                slot.ask(number, Reason::CrankPump);
+            }
             if grade < Evidence::Probed {
                 if event.probed == Some(false) {
                     slot.rule(number, Reason::NotProbed);
@@ -117,7 +134,12 @@ impl<'a> Folding<'a> {
     }
 
     /// Minutes and litres of a drain against what they should be.
-    fn check_drain(&self, entry: &Entry<'_>, targets: &[Target]) -> DrainCheck {
+    fn check_drain(
+        &self,
+        entry: &Entry<'_>,
+        targets: &[Target],
+        one_side: Option<Side>,
+    ) -> DrainCheck {
         let limits = self.catalogue.limits();
         let event = &*entry.event;
         let single = event.point.as_deref().is_some_and(is_single_point);
@@ -131,7 +153,10 @@ impl<'a> Folding<'a> {
             .filter_map(|target| self.slots.get(target.slot))
             // What was drained with water left behind is not yet out.
             .filter(|slot| !matches!(slot.holds, Holds::Drained | Holds::Dry) || slot.closed_pocket)
-            .map(|slot| self.volume_l(slot))
+            .map(|slot| {
+                let half = one_side.is_some() && slot.kind.has_two_sides();
+                self.volume_l(slot) * if half { 0.5 } else { 1.0 }
+            })
             .sum();
         match event.litres_out {
             Some(litres) if fitted > 0.0 && litres < limits.litres_low_share * fitted => {
@@ -209,6 +234,10 @@ impl<'a> Folding<'a> {
         let limits = *self.catalogue.limits();
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
+            // Volts are the battery's, whatever else the entry lists.
+            if slot.kind.confinement != Confinement::Chemical {
+                continue;
+            }
             if entry.kind.flags.load_off {
                 slot.load_on = false;
             }
@@ -340,6 +369,21 @@ impl<'a> Folding<'a> {
 struct DrainCheck {
     doubt: Option<Say>,
     pocket: bool,
+}
+
+/// The side that an entry names, where it names one alone.
+fn one_side(event: &LayupEvent) -> Option<Side> {
+    let point = event.point.as_deref()?.to_lowercase();
+    let words: Vec<&str> = point.split(|c: char| !c.is_alphanumeric()).collect();
+    let has = |names: &[&str]| words.iter().any(|word| names.contains(word));
+    if has(&["both", "all", "each"]) {
+        return None;
+    }
+    match (has(&["port", "left"]), has(&["starboard", "stbd", "right"])) {
+        (true, false) => Some(Side::Port),
+        (false, true) => Some(Side::Starboard),
+        _ => None,
+    }
 }
 
 /// Whether the words name one drain: no list, no sides, no plural.

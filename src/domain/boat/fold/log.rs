@@ -91,9 +91,14 @@ impl<'a> Entry<'a> {
         self.event.evidence.max(Evidence::Claimed).min(self.kind.evidence_cap)
     }
 
-    /// Whether two sheets speak of the same moment (or of the same day, without an hour).
+    /// Whether two sheets speak of the same moment, or of the same day where one of them has no hour.
     pub(super) fn disagrees_with(&self, other: &Self) -> bool {
-        self.taken_at_s == other.taken_at_s
+        let no_hour =
+            self.event.precision == Precision::Day || other.event.precision == Precision::Day;
+        let day = |event: &LayupEvent| {
+            (event.happened_at.timestamp() + i64::from(event.happened_offset_s)).div_euclid(DAY_S)
+        };
+        (self.taken_at_s == other.taken_at_s || (no_hour && day(&self.event) == day(&other.event)))
             && self.event.sheet.is_some()
             && other.event.sheet.is_some()
             && self.event.sheet != other.event.sheet
@@ -122,13 +127,24 @@ struct Corrections<'a> {
 
 impl<'a> Corrections<'a> {
     fn sort(mut corrections: Vec<&'a LayupEvent>) -> Self {
-        corrections.sort_by_key(|event| (event.recorded_at, event.id.as_str().len(), &event.id));
+        let targets: BTreeMap<&str, &str> = corrections
+            .iter()
+            .filter_map(|event| Some((event.id.as_str(), target_of(event)?)))
+            .collect();
+        // How many corrections lie between one and the entry that it bears on: one that withdraws a correction acts before
+        // it, whenever either was written. A ring of them ends where all have been passed.
+        let depth = |event: &LayupEvent| {
+            let chain =
+                std::iter::successors(targets.get(event.id.as_str()), |id| targets.get(*id));
+            chain.take(targets.len() + 1).count()
+        };
+        corrections.sort_by_key(|event| {
+            (depth(event), event.recorded_at, event.id.as_str().len(), &event.id)
+        });
         let mut sorted = Self { voided: Vec::new(), replacing: BTreeMap::new() };
         // The latest first, so that a correction that was itself withdrawn or corrected is so before it acts.
         for event in corrections.iter().rev() {
-            // The id may also stand in `point`, where nothing else has taken it from there yet.
-            let target = event.corrects.as_ref().map(EventId::as_str).or(event.point.as_deref());
-            let Some(target) = target.map(str::trim) else { continue };
+            let Some(target) = target_of(event) else { continue };
             let Some(event) = sorted.apply(event) else { continue };
             if event.method.as_deref().is_some_and(|method| method.eq_ignore_ascii_case("void")) {
                 sorted.voided.push(target);
@@ -157,6 +173,12 @@ impl<'a> Corrections<'a> {
         }
         Some(Told::Corrected(Box::new(corrected)))
     }
+}
+
+/// The id of what a correction corrects; it may also stand in `point`, where nothing else has taken it from there yet.
+fn target_of(correction: &LayupEvent) -> Option<&str> {
+    let target = correction.corrects.as_ref().map(EventId::as_str);
+    target.or(correction.point.as_deref()).map(str::trim)
 }
 
 /// What the correction carries replaces the original's; who, when, which boat and which kind stay.

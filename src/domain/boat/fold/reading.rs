@@ -43,13 +43,34 @@ impl Folding<'_> {
                 slot.ask(number, Reason::ProveBlock);
                 continue;
             }
+            // Nor for a part that a cold run leaves as it was, where nothing shows that antifreeze got in; read at that
+            // part's own drain, named alone, it speaks for itself.
+            let stays = slot.kind.after_cold_run == AfterColdRun::Stays;
+            let alone = event.circuits.len() == 1 && event.point.is_some();
+            if stays && slot.holds != Holds::Blend && !entry.kind.flags.own_drain && !alone {
+                let Some(slot) = self.slot(*target) else { continue };
+                slot.event(number);
+                slot.rule(number, Reason::OutletNotHere);
+                slot.ask(number, Reason::ProveBlock);
+                continue;
+            }
             let slot_mixed = slot.mixed;
+            let slot_since = slot.since.filter(|_| slot.holds == Holds::Blend);
+            let raw = slot.kind.groups().any(|group| group == "ENGINE_RAW");
+            let behind_pump = raw && !entry.kind.flags.own_drain && !alone;
             let mut worth = self.worth(entry, slot.solute);
             if event.point.is_none() && !entry.kind.flags.own_drain {
                 worth.doubts.push(Reason::NoPoint);
             }
             if slot_mixed {
                 worth.doubts.push(Reason::Mixture);
+            }
+            let day = |at: chrono::DateTime<chrono::Utc>| {
+                (at.timestamp() + i64::from(event.happened_offset_s)).div_euclid(86_400)
+            };
+            let run_on = slot_since.map(day);
+            if behind_pump && run_on.is_some_and(|run| run != day(event.happened_at)) {
+                worth.doubts.push(Reason::ReadLater);
             }
             let target = self.at_outlet(number, entry, *target);
             if let Some(slot) = self.slot(target) {
@@ -80,12 +101,17 @@ impl Folding<'_> {
         for target in targets {
             let Some(slot) = self.slots.get(target.slot) else { continue };
             // A loop of which nobody says what is in it is taken for what the instrument was set to.
-            let set_to = match entry.event.scale.as_deref() {
+            let set_to = match entry.event.scale.as_deref().map(str::to_uppercase).as_deref() {
                 Some("PG") => Some(Solute::PropyleneGlycol),
                 Some("EG") => Some(Solute::EthyleneGlycol),
                 _ => None,
             };
-            let worth = self.worth(entry, slot.solute.or(set_to));
+            let mut worth = self.worth(entry, slot.solute.or(set_to));
+            // Loops hold ethylene glycol unless somebody says otherwise: another scale is one doubt more.
+            let guessed = slot.solute.is_none() && entry.event.fluid.is_none();
+            if guessed && set_to == Some(Solute::PropyleneGlycol) {
+                worth.doubts.push(Reason::FluidNotSaid);
+            }
             let Some(slot) = self.slot(*target) else { continue };
             if slot.needs_mixing {
                 slot.event(number);
@@ -170,6 +196,10 @@ fn take_reading(
         grade = grade.min(Evidence::Claimed);
     }
     let same = slot.holds == holds;
+    if doubtful && same {
+        // What is no measurement shows no more than was known.
+        grade = grade.min(slot.evidence);
+    }
     if doubtful && same && slot.evidence == Evidence::Measured {
         // A reading that is worth nothing does not push out one that was.
         slot.event(number);
@@ -184,7 +214,9 @@ fn take_reading(
     };
     let minute = |at: chrono::DateTime<chrono::Utc>| at.timestamp().div_euclid(60);
     let twice = same && slot.read_at.is_some_and(|at| minute(at) == minute(event.happened_at));
-    if let (true, Some(before), Some(now)) = (twice, slot.first_ice_c, first_ice_c) {
+    if let (true, Some(before), Some(now)) =
+        (twice || (doubtful && same), slot.first_ice_c, first_ice_c)
+    {
         first_ice_c = Some(now.max(before));
     }
     if first_ice_c.is_some_and(|first_ice| first_ice >= 0.0) {

@@ -31,6 +31,13 @@ pub(super) enum Say {
     About(Reason, usize),
 }
 
+/// A side of a part that has two.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Side {
+    Port,
+    Starboard,
+}
+
 /// The state of one circuit or instance.
 #[derive(Debug, Clone)]
 pub(super) struct Slot<'a> {
@@ -50,6 +57,8 @@ pub(super) struct Slot<'a> {
     pub(super) mixed: bool,
     pub(super) specific_gravity: Option<f64>,
     pub(super) closed_pocket: bool,
+    /// Of a part with two sides, the one that alone has been drained since it was last full.
+    pub(super) side_drained: Option<Side>,
     /// Antifreeze got in by a way that an outlet can speak for: after a drain, or warm.
     pub(super) path_proven: bool,
     /// Somebody meant to protect it, whether or not that reached it.
@@ -85,6 +94,7 @@ impl<'a> Slot<'a> {
             mixed: false,
             specific_gravity: None,
             closed_pocket: false,
+            side_drained: None,
             path_proven: false,
             attempted: false,
             needs_mixing: false,
@@ -106,6 +116,7 @@ impl<'a> Slot<'a> {
         self.mixed = false;
         self.specific_gravity = None;
         self.closed_pocket = false;
+        self.side_drained = None;
         self.path_proven = false;
         self.read_at = None;
         self.notes.clear();
@@ -167,7 +178,13 @@ impl<'a> Slot<'a> {
     /// Whether this is the better protected of two accounts of one moment.
     pub(super) fn is_better_protected_than(&self, other: &Self) -> bool {
         let account = |slot: &Self| (slot.holds.is_protected(), slot.evidence, !slot.closed_pocket);
-        account(self) > account(other)
+        let stronger = || {
+            let colder = self.first_ice_c.zip(other.first_ice_c).is_some_and(|(own, of)| own < of);
+            let fuller =
+                self.specific_gravity.zip(other.specific_gravity).is_some_and(|(own, of)| own > of);
+            self.holds == other.holds && (colder || fuller)
+        };
+        account(self) > account(other) || stronger()
     }
 
     /// Last winter's sheet ends: nothing of it counts any more.

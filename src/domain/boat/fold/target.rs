@@ -83,8 +83,18 @@ impl Folding<'_> {
                 self.order.ask(number, Reason::NotFitted, id.as_str());
             }
         }
-        let mut reach =
-            if entry.event.circuits.is_empty() { kind.default_circuits } else { listed };
+        // What such an entry cannot show stays as it was, and is asked about.
+        let beyond = kind.may_reach.map_or(CircuitSet::EMPTY, |may| listed.without(may));
+        for slot in self.slots.iter_mut().filter(|slot| beyond.contains(slot.place)) {
+            slot.event(number);
+            slot.rule(number, Reason::NotByThis);
+            slot.ask(number, Reason::WhatWasDone);
+        }
+        let mut reach = if entry.event.circuits.is_empty() {
+            kind.default_circuits
+        } else {
+            listed.without(beyond)
+        };
         reach = reach.union(kind.always_reaches);
         if kind.reaches_run_path {
             for slot in &self.slots {
@@ -159,6 +169,11 @@ impl Folding<'_> {
             });
             if known.is_none() && !has_rest && entry.kind.class == EventClass::Undoing {
                 targets.extend((from..to).map(|slot| Target { slot, unnamed: false }));
+                continue;
+            }
+            // What protects is not taken for one more of them, nor for any of those that there are.
+            if known.is_none() && !has_rest && entry.kind.class == EventClass::Protecting {
+                self.order.ask(number, Reason::NotFitted, name);
                 continue;
             }
             let slot = known.unwrap_or_else(|| {
