@@ -19,7 +19,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 
-use crate::domain::boat::{Boat, BoatId, EventId, PersonId, SiteId};
+use crate::domain::boat::{Boat, BoatId, EventId, LayupEvent, PersonId, SiteId};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::yard::{Person, Site};
 pub use dates::DateOrder;
@@ -49,7 +49,9 @@ pub struct Known<'a> {
     /// Boats, and the day before which each cannot have existed.
     pub boats: Option<BTreeMap<BoatId, Option<NaiveDate>>>,
     /// Events of the log, which a correction may point at besides those of its own file.
-    pub events: BTreeSet<EventId>,
+    pub events: BTreeMap<EventId, Option<BoatId>>,
+    /// Initials of the people in the store; empty where none are listed.
+    pub initials: BTreeSet<String>,
     /// Later moments are refused.
     pub now: Option<DateTime<Utc>>,
     /// How this yard's own tables differ from ours.
@@ -58,6 +60,12 @@ pub struct Known<'a> {
     zones: BTreeMap<SiteId, Tz>,
     /// Where each boat is listed.
     berths: BTreeMap<BoatId, SiteId>,
+}
+
+/// `J. Pepperpot` has the initials `jp`.
+fn initials(name: &str) -> Option<String> {
+    let letters: String = name.split_whitespace().filter_map(|word| word.chars().next()).collect();
+    (letters.chars().count() > 1).then(|| letters.to_lowercase())
 }
 
 impl<'a> Known<'a> {
@@ -69,7 +77,8 @@ impl<'a> Known<'a> {
             sites: None,
             people: None,
             boats: None,
-            events: BTreeSet::new(),
+            events: BTreeMap::new(),
+            initials: BTreeSet::new(),
             now: None,
             layout: Layout::default(),
             zones: BTreeMap::new(),
@@ -102,6 +111,7 @@ impl<'a> Known<'a> {
     #[must_use]
     pub fn with_people(mut self, people: &[Person]) -> Self {
         self.people = Some(people.iter().map(|person| person.id.clone()).collect());
+        self.initials = people.iter().filter_map(|person| initials(&person.name)).collect();
         self
     }
 
@@ -116,8 +126,8 @@ impl<'a> Known<'a> {
 
     /// Corrections may also point at these events of the log.
     #[must_use]
-    pub fn with_events(mut self, events: impl IntoIterator<Item = EventId>) -> Self {
-        self.events.extend(events);
+    pub fn with_events<'e>(mut self, log: impl IntoIterator<Item = &'e LayupEvent>) -> Self {
+        self.events.extend(log.into_iter().map(|event| (event.id.clone(), event.boat.clone())));
         self
     }
 

@@ -10,6 +10,7 @@ mod expected;
 mod intake;
 mod paper;
 mod properties;
+mod reach;
 mod rules;
 mod sheets;
 mod shown;

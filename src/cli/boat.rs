@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Evidence, Holds};
-use crate::domain::boat::{BoatId, fold, uncleared};
+use crate::domain::boat::{BoatId, Spells, fold, uncleared};
 use crate::domain::catalogue::{Catalogue, Confinement};
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
@@ -48,7 +48,8 @@ pub fn run(args: &BoatArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> 
     })?;
     let mut state = state;
     let spells = house.store.exposures(Some(&id))?;
-    for spell in uncleared(&spells, &events, instant.at, instant.known_at, &house.catalogue) {
+    let open = uncleared(&spells, &events, instant.at, instant.known_at, &house.catalogue);
+    for spell in Spells::together(&open, instant.at) {
         let line = spell.words(&house.catalogue, site.usual_scale(), site.time_zone);
         state.test_before_running.push(line);
     }

@@ -162,12 +162,22 @@ impl Table {
                 let stored = store.boats()?;
                 let id = |boat: &Boat| boat.id.to_string();
                 let lost = keep_absent(Of::Boats, &mut read.rows, &stored, &read.columns, id);
+                // Of a boat that is known, a table without its type guesses nothing.
+                let of_type = |column: &String| column == "boat_type" || column == "engine_desc";
+                if !read.columns.iter().any(of_type) {
+                    let guess = |boat: &Boat| format!("{}: fit-out", boat.id);
+                    read.notes
+                        .retain(|note| !stored.iter().any(|boat| note.starts_with(&guess(boat))));
+                }
                 read.notes.extend(lost);
                 (Rows::Boats(read.rows), read.notes)
             }
             Kind::Events => {
-                let ids = store.all_events()?.into_iter().map(|event| event.id);
-                let known = known.with_boats(&store.boats()?).with_events(ids);
+                let log = store.all_events()?;
+                let known = known
+                    .with_boats(&store.boats()?)
+                    .with_people(&store.people()?)
+                    .with_events(&log);
                 let read = intake::csv::events(bytes, name, &known).map_err(refuse)?;
                 (Rows::Events(read.rows), read.notes)
             }

@@ -69,7 +69,7 @@ pub fn run(args: &RecordArgs, around: &Surroundings<'_>) -> Result<Said, Refusal
     let known = Known::catalogue(&house.catalogue)
         .with_sites(&sites)
         .with_boats(&yard.boats)
-        .with_events(log.iter().map(|event| event.id.clone()))
+        .with_events(log.iter())
         .with_now(around.now);
     let read = entry::event(&cells, &known).map_err(|problems| words::refusal(&problems))?;
     let mut event = read

@@ -12,7 +12,7 @@ use chrono::{DateTime, Datelike as _, NaiveDate, TimeZone as _, Utc};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings, boat::look_up, page, parse_time};
-use crate::domain::boat::{fold, uncleared};
+use crate::domain::boat::{Spells, fold, uncleared};
 use crate::service::house::{House, YardBook};
 use crate::store::AlertFilter;
 use parts::Book;
@@ -102,7 +102,7 @@ fn document(
         .filter(|spell| spell.to >= from && spell.from <= at)
         .map(|spell| {
             json!({
-                "words": spell.words(&house.catalogue, site.usual_scale(), site.time_zone),
+                "words": Spells::of(spell, at).words(&house.catalogue, site.usual_scale(), site.time_zone),
                 "cleared_by": spell.cleared_by(&events, at, at, &house.catalogue),
                 "open": open.contains(&spell),
             })

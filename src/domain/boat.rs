@@ -15,10 +15,10 @@ use crate::domain::catalogue::identifier;
 pub use crate::domain::catalogue::{CircuitId, CoolingKind, Evidence, Holds};
 pub use doubt::doubts;
 pub use event::{EventId, LayupEvent, Precision};
-pub use exposure::{Exposure, uncleared};
+pub use exposure::{Exposure, Spells, uncleared};
 pub use fold::fold;
 pub use place::{PlaceFacts, Places};
-pub use revise::{Erased, Fate, Revision, revise};
+pub use revise::{Erased, Fate, Revision, TAKEN_BACK, revise};
 pub use state::{BoatState, CircuitState, Mitigation};
 
 identifier!(

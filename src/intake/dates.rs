@@ -166,7 +166,9 @@ pub(super) fn moment(
     {
         return Some((at, true));
     }
+    // Spreadsheets write a day without an hour as midnight; nobody lays up a boat on the stroke of it.
     let (date, time) = wall(text, order)?;
+    let time = time.filter(|time| *time != NaiveTime::MIN);
     let wall = date.and_time(time.unwrap_or(NaiveTime::from_hms_opt(12, 0, 0)?));
     // Of an hour that comes twice the first; an hour that the clock skips is none.
     let at = zone?.from_local_datetime(&wall).earliest()?;

@@ -2,7 +2,8 @@
 //!
 //! A tick is claimed and nothing more. What was ordered makes no event; it is told, so that nobody takes it for done.
 
-use chrono::{DateTime, FixedOffset};
+use chrono::{DateTime, Datelike as _, FixedOffset};
+use chrono_tz::Tz;
 
 use super::csv::Ids;
 use super::dates;
@@ -11,14 +12,14 @@ use super::problems::ImportProblems;
 use super::row::Row;
 use super::sheet::Sheet;
 use super::{Imported, Known, remarks};
-use crate::domain::boat::{BoatId, Evidence, LayupEvent, Precision};
+use crate::domain::boat::{BoatId, EventId, Evidence, LayupEvent, Precision, TAKEN_BACK};
 use crate::domain::catalogue::TickMeaning;
 
 /// Columns of a wide sheet besides those of ticks.
 const COLUMNS: [&str; 7] =
     ["boat_id", "boat_name", "happened_at", "recorded_at", "who", "note", "sheet_id"];
 /// Initials have so many letters at most.
-const INITIALS_MAX: usize = 4;
+const INITIALS_MAX: usize = 3;
 
 /// Has the sheet a column of ticks?
 pub(super) fn has_ticks(sheet: &Sheet, known: &Known<'_>) -> bool {
@@ -28,6 +29,8 @@ pub(super) fn has_ticks(sheet: &Sheet, known: &Known<'_>) -> bool {
 /// What one cell says.
 struct Cell<'a> {
     meaning: TickMeaning,
+    /// Did a word say so?
+    said: bool,
     who: Option<&'a str>,
     date: Option<(DateTime<FixedOffset>, bool)>,
 }
@@ -62,10 +65,21 @@ pub(super) fn events(
                 Some((TickMeaning::Done | TickMeaning::Declined, cell)) => {
                     events.extend(event(&mut row, tick, &boat, &cell, known, &mut ids));
                 }
-                Some((TickMeaning::Ordered, _)) => notes.push(format!(
-                    "line {line}, {boat}: {} is ordered and not done; no entry is made",
-                    tick.heading
-                )),
+                Some((meaning @ (TickMeaning::Ordered | TickMeaning::No), cell)) => {
+                    let back = taken_back(&mut row, tick, &boat, &cell, known);
+                    notes.push(match (&back, meaning) {
+                        (Some(_), _) => format!(
+                            "line {line}, {boat}: {} is no longer ticked; the entry is withdrawn",
+                            tick.heading
+                        ),
+                        (None, TickMeaning::Ordered) => format!(
+                            "line {line}, {boat}: {} is ordered and not done; no entry is made",
+                            tick.heading
+                        ),
+                        _ => continue,
+                    });
+                    events.extend(back);
+                }
                 _ => {}
             }
         }
@@ -77,12 +91,28 @@ pub(super) fn events(
     }
 }
 
-/// Short words that are nobody's initials and do not say that it is done: the cell is refused rather than believed.
-const NO_INITIALS: [&str; 34] = [
-    "not", "no", "non", "tbd", "tbc", "todo", "to", "do", "skip", "fail", "void", "half", "wait",
-    "need", "bad", "hold", "ask", "see", "part", "some", "left", "open", "next", "soon", "late",
-    "never", "why", "who", "if", "or", "but", "was", "is", "be",
+/// Short words in capitals that are nobody's initials and do not say that it is done.
+const NO_INITIALS: [&str; 30] = [
+    "not", "no", "non", "tbd", "tbc", "to", "do", "bad", "ask", "see", "why", "who", "if", "or",
+    "but", "was", "is", "be", "nd", "wip", "dnf", "na", "nr", "ns", "req", "sch", "hld", "pnd",
+    "inc", "ooo",
 ];
+
+/// Is a word somebody's initials? Those of a person in the store; where nobody is listed, two or three capitals that are no
+/// word. What only looks like initials is refused rather than believed.
+fn are_initials(word: &str, known: &Known<'_>) -> bool {
+    let plain: String = word.chars().filter(|letter| *letter != '.').collect();
+    if !plain.chars().all(char::is_alphabetic) {
+        return false;
+    }
+    let low = plain.to_lowercase();
+    if !known.initials.is_empty() {
+        return known.initials.contains(&low);
+    }
+    (2..=INITIALS_MAX).contains(&plain.chars().count())
+        && plain.chars().all(char::is_uppercase)
+        && !NO_INITIALS.contains(&low.as_str())
+}
 
 /// `x`, `done`, `JB`, `10/14`, `JB 10/14`, `done 10/14 JB`; `None` where the cell is blank or was refused.
 fn cell<'a>(
@@ -94,20 +124,22 @@ fn cell<'a>(
     let text = row.text(&tick.heading)?;
     let zone = known.zone(Some(boat), None);
     if let Some(meaning) = known.catalogue.tick(text) {
-        return Some(Cell { meaning, who: None, date: None });
+        return Some(Cell { meaning, said: true, who: None, date: None });
     }
-    let mut cell = Cell { meaning: TickMeaning::Done, who: None, date: None };
+    let mut cell = Cell { meaning: TickMeaning::Done, said: false, who: None, date: None };
     if let Some(date) = dates::moment(text, row.sheet.order, zone) {
         return Some(Cell { date: Some(date), ..cell });
     }
     for word in text.split_whitespace().map(|word| word.trim_matches([',', ';', '(', ')'])) {
         let date = dates::moment(word, row.sheet.order, zone);
-        let no_name = NO_INITIALS.contains(&word.to_lowercase().as_str());
-        let initials = !no_name
-            && word.chars().filter(|letter| *letter != '.').count() <= INITIALS_MAX
-            && word.chars().all(|letter| letter.is_alphabetic() || letter == '.');
+        let date = date.or_else(|| this_season(word, row, zone, known));
+        // Beside a word that says that it is done a name may be anybody's.
+        let said = cell.said
+            || known.catalogue.tick(text.split_whitespace().next().unwrap_or("")).is_some();
+        let name = said && word.chars().all(|letter| letter.is_alphabetic() || letter == '.');
+        let initials = name || are_initials(word, known);
         match (known.catalogue.tick(word), date) {
-            (Some(meaning), _) => cell.meaning = meaning,
+            (Some(meaning), _) => (cell.meaning, cell.said) = (meaning, true),
             (None, Some(date)) => cell.date = Some(date),
             (None, None) if initials && !word.is_empty() && cell.who.is_none() => {
                 cell.who = Some(word);
@@ -115,13 +147,77 @@ fn cell<'a>(
             (None, None) => {
                 row.refuse(
                     &tick.heading,
-                    "must be x, done, initials or a date; ordered, no or declined; or blank",
+                    "must be x, done, done JB, the initials of somebody in the table of people, or a date; ordered, no or declined; or blank",
                 );
                 return None;
             }
         }
     }
     Some(cell)
+}
+
+/// `10/14` of this season: the latest such day that is not still to come.
+fn this_season(
+    word: &str,
+    row: &Row<'_>,
+    zone: Option<Tz>,
+    known: &Known<'_>,
+) -> Option<(DateTime<FixedOffset>, bool)> {
+    let now = known.now?;
+    let (first, second) = word.split_once(['/', '-', '.'])?;
+    let numbers = [first, second].map(|part| part.len() <= 2 && part.parse::<u32>().is_ok());
+    if numbers != [true, true] {
+        return None;
+    }
+    let mark = if word.contains('.') { '.' } else { '/' };
+    let year = now.year();
+    [year, year - 1].into_iter().find_map(|year| {
+        let day =
+            dates::moment(&format!("{first}{mark}{second}{mark}{year}"), row.sheet.order, zone)?;
+        (day.0.date_naive() <= now.with_timezone(day.0.offset()).date_naive()).then_some(day)
+    })
+}
+
+/// The moment that a cell or its row names.
+fn when(row: &Row<'_>, cell: &Cell<'_>, zone: Option<Tz>) -> Option<(DateTime<FixedOffset>, bool)> {
+    cell.date.or_else(|| {
+        row.text("happened_at").and_then(|text| dates::moment(text, row.sheet.order, zone))
+    })
+}
+
+fn about(boat: &BoatId, tick: &TickColumn, happened: DateTime<FixedOffset>) -> String {
+    format!("{boat}|{}|{}", tick.heading, happened.date_naive())
+}
+
+/// The withdrawal of an earlier tick that the sheet no longer shows.
+fn taken_back(
+    row: &mut Row<'_>,
+    tick: &TickColumn,
+    boat: &BoatId,
+    cell: &Cell<'_>,
+    known: &Known<'_>,
+) -> Option<LayupEvent> {
+    let (happened, hour_known) = when(row, cell, known.zone(Some(boat), None))?;
+    let ticked = Ids::default().id(&about(boat, tick, happened));
+    known.events.contains_key(&ticked).then(|| LayupEvent {
+        precision: if hour_known { Precision::Minute } else { Precision::Day },
+        recorded_at: known.now.unwrap_or(happened.to_utc()),
+        boat: Some(boat.clone()),
+        corrects: Some(ticked.clone()),
+        method: Some("void".to_owned()),
+        sheet: row.text("sheet_id").map(str::to_owned),
+        note: Some(format!(
+            "{}: {}; no longer ticked in the sheet",
+            tick.heading,
+            row.text(&tick.heading).unwrap_or_default()
+        )),
+        ..LayupEvent::blank(
+            EventId::from(format!("{ticked}{TAKEN_BACK}")),
+            "correction".to_owned(),
+            happened,
+            Evidence::None,
+        )
+    })
 }
 
 fn event(
@@ -133,10 +229,7 @@ fn event(
     ids: &mut Ids,
 ) -> Option<LayupEvent> {
     let zone = known.zone(Some(boat), None);
-    let own = cell.date.or_else(|| {
-        row.text("happened_at").and_then(|text| dates::moment(text, row.sheet.order, zone))
-    });
-    let Some((happened, hour_known)) = own else {
+    let Some((happened, hour_known)) = when(row, cell, zone) else {
         row.refuse(
             &tick.heading,
             "nobody says when: write the day into the cell or fill a column happened_at",
@@ -149,6 +242,15 @@ fn event(
         row.refuse(&tick.heading, "lies in the future: tick it when it is done");
         return None;
     }
+    if let Some(Some(from)) = known.boats.as_ref().and_then(|boats| boats.get(boat))
+        && happened.date_naive() < *from
+    {
+        row.refuse(
+            &tick.heading,
+            format!("lies before the boat existed, which was not before {from}"),
+        );
+        return None;
+    }
     let declined = cell.meaning == TickMeaning::Declined;
     let text = |column: &str| row.text(column).map(str::to_owned);
     let recorded = row
@@ -156,7 +258,7 @@ fn event(
         .and_then(|text| dates::moment(text, row.sheet.order, zone))
         .map(|(at, _)| at.to_utc());
     let written = row.text(&tick.heading).unwrap_or_default();
-    let id = ids.id(&format!("{boat}|{}|{}", tick.heading, happened.date_naive()));
+    let id = ids.id(&about(boat, tick, happened));
     let kind = if declined { "declined".to_owned() } else { tick.kind.clone() };
     Some(LayupEvent {
         precision: if hour_known { Precision::Minute } else { Precision::Day },

@@ -9,7 +9,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::house::{House, ServiceError};
 use super::survey::{BoatView, Survey, whole_hour};
-use crate::domain::boat::{Boat, Exposure};
+use crate::domain::boat::{Boat, BoatState, CircuitState, Exposure, Holds};
 use crate::domain::catalogue::{Catalogue, CircuitId, Confinement};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::units::{Celsius, Hours};
@@ -36,7 +36,11 @@ pub fn spells_now(
         .boats
         .iter()
         .flat_map(|view| view.rows.iter().map(move |row| (view, row)))
-        .filter(|(_, row)| row.frozen_now && can_break(&row.circuit, &house.catalogue))
+        .filter(|(view, row)| {
+            row.frozen_now
+                && can_break(&row.circuit, &house.catalogue)
+                && !is_empty(&view.state, row)
+        })
         .collect();
     if frozen.is_empty() {
         return Ok(Vec::new());
@@ -55,6 +59,15 @@ pub fn spells_now(
         })
         .collect();
     Ok(spells)
+}
+
+/// What was drained without a pocket has room for what ice is left: it has no limit of its own.
+fn is_empty(state: &BoatState, row: &CircuitRisk) -> bool {
+    let of = |circuit: &&CircuitState| {
+        circuit.circuit == row.circuit && circuit.instance == row.instance
+    };
+    matches!(row.holds, Holds::Drained | Holds::Dry)
+        && state.circuits.iter().find(of).is_some_and(|circuit| !circuit.closed_pocket)
 }
 
 /// Ice in an open tank or a soft hose breaks nothing that must be tested before a run.

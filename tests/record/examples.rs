@@ -176,7 +176,7 @@ fn the_order_of_work_is_asked_about_where_it_does_harm() {
 
 #[test]
 fn exposure_survives_repair_until_somebody_looks() {
-    use rimeward::domain::boat::{Exposure, uncleared};
+    use rimeward::domain::boat::{Exposure, Spells, uncleared};
     use rimeward::domain::catalogue::Catalogue;
     use rimeward::domain::units::{Celsius, Hours, TemperatureScale};
 
@@ -202,7 +202,11 @@ fn exposure_survives_repair_until_somebody_looks() {
     assert_eq!(left(&[drained.clone(), elsewhere.clone()]), 1);
     assert_eq!(left(&[drained, elsewhere, looked]), 0);
     assert_eq!(
-        wet.words(&catalogue, TemperatureScale::F, chrono_tz::America::New_York),
+        Spells::of(&wet, wet.to).words(
+            &catalogue,
+            TemperatureScale::F,
+            chrono_tz::America::New_York
+        ),
         "engine block: past its limit for 5 h from 21 Nov 2022 04:00, coldest air 19 F (-7 C) (forecast, not measured)"
     );
 }

@@ -238,3 +238,73 @@ fn headings_and_ticks_of_the_configuration_are_used_and_checked() {
     let told = bench.text(&["import", "events", &sheet], 0);
     assert!(told.contains("1 rows: 1 added"), "{told}");
 }
+
+#[test]
+fn a_list_of_berths_takes_no_engine_and_no_drain_away() {
+    let bench = Bench::with_demo();
+    let berths = "boat_id,boat_name,site_id,location_in_site\nB02,Second Biscuit,UPPER,U-9\nB05,Old Lamplighter,QUAY,Row D-3\n";
+    let path = bench.write("berths.csv", berths);
+    let told = bench.text(&["import", "boats", &path, "--dry-run"], 0);
+    for lost in ["kind", "engines", "cooling", "hull_id", "length_m", "keys", "instances", "notes"]
+    {
+        assert!(!told.contains(&format!("changed: {lost} ")), "{lost}: {told}");
+        assert!(!told.contains(&format!(", {lost} ")), "{lost}: {told}");
+    }
+    assert!(!told.contains("fit-out"), "{told}");
+    assert!(told.contains("location \"U-3\" -> \"U-9\""), "{told}");
+}
+
+#[test]
+fn what_only_looks_like_initials_is_refused_and_a_day_without_a_year_is_of_this_season() {
+    for junk in ["nope", "ND", "N.D.", "leak", "tmrw", "ASAP", "wip", "DNF", "miss", "undo"] {
+        let told = events(format!("Boat #;Date;Block drained\nB02;10/14/22;{junk}\n").as_bytes());
+        assert!(
+            told.as_ref().is_err_and(|told| told.contains("must be x, done")),
+            "{junk}: {told:?}"
+        );
+    }
+    let read = events("Boat #;Block drained\nB02;10/28 JP\nB03;done Jean\n".as_bytes());
+    assert!(read.unwrap_err().contains("nobody says when"), "the second has no day");
+    let read = events("Boat #;Block drained\nB02;10/28 JP\n".as_bytes()).unwrap();
+    let [row] = read.rows.as_slice() else { panic!("{read:?}") };
+    assert_eq!(
+        (row.happened_at.date_naive().to_string().as_str(), row.who.as_deref()),
+        ("2022-10-28", Some("JP"))
+    );
+    let early = events("Boat #;Date;Block drained\nB03;10/20/2010;x\n".as_bytes()).unwrap_err();
+    assert!(early.contains("before the boat existed"), "{early}");
+}
+
+#[test]
+fn a_tick_that_is_taken_back_protects_no_longer() {
+    let bench = Bench::with_demo();
+    let config = std::fs::read_to_string(bench.path("rimeward.toml")).unwrap();
+    bench.write(
+        "rimeward.toml",
+        format!("{config}\n[import.ticks]\n\"Block drained\" = \"drained block_raw\"\n"),
+    );
+    let holds = || {
+        let boat = bench.json(&["boat", "B02", "--at", "2023-05-30T12:00"]);
+        let circuits = boat["circuits"].as_array().unwrap();
+        circuits.iter().find(|c| c["circuit"] == "block_raw").unwrap()["evidence"].clone()
+    };
+    let import = |cell: &str| {
+        let sheet = format!("boat_id,happened_at,Block drained\nB02,2023-05-29,{cell}\n");
+        bench.text(&["import", "events", &bench.write("ticks.csv", sheet)], 0)
+    };
+    let before = holds();
+    for _ in 0..2 {
+        import("x");
+        assert_eq!(holds(), "claimed");
+        let told = import("ordered");
+        assert!(told.contains("no longer ticked"), "{told}");
+        assert_eq!(holds(), before);
+    }
+}
+
+#[test]
+fn midnight_of_a_spreadsheet_is_a_day_and_no_hour() {
+    let bytes = "Boat #;Date;Block drained\nB02;2022-10-20 00:00:00;x\n";
+    let read = events(bytes.as_bytes()).unwrap();
+    assert_eq!(read.rows[0].precision, Precision::Day);
+}

@@ -52,7 +52,9 @@ impl Plan {
         let moved = self.rows.iter().filter(|(_, fate)| *fate != Fate::Unchanged);
         for (id, fate) in moved.clone().take(NAMED_MAX) {
             text += &match fate {
+                Fate::Changed(what) if what.is_empty() => format!("  {id}: said again\n"),
                 Fate::Changed(what) => format!("  {id}: changed: {}\n", what.join(", ")),
+                Fate::Withdrawn(by) => format!("  {id}: stays withdrawn, by {by}\n"),
                 _ => format!("  {id}: added\n"),
             };
         }
@@ -67,6 +69,7 @@ impl Plan {
         let row = |(id, fate): &(String, Fate)| match fate {
             Fate::Added => json!({ "id": id, "fate": "added" }),
             Fate::Unchanged => json!({ "id": id, "fate": "unchanged" }),
+            Fate::Withdrawn(by) => json!({ "id": id, "fate": "withdrawn", "by": by }),
             Fate::Changed(fields) => json!({ "id": id, "fate": "changed", "fields": fields }),
         };
         self.rows.iter().map(row).collect()

@@ -195,10 +195,10 @@ pub(super) fn moment(
             .iter()
             .find_map(|form| NaiveTime::parse_from_str(text, form).ok())
     };
-    let (day, rest) = match text.split_once([' ', 't']) {
-        Some((day, rest)) if day == "yesterday" || day == "today" => (day, rest.trim()),
-        _ => (text.as_str(), ""),
+    let behind = |day| {
+        Some((day, text.strip_prefix(day)?.trim_matches([' ', ',']).trim_start_matches("at ")))
     };
+    let (day, rest) = behind("yesterday").or_else(|| behind("today")).unwrap_or((&text, ""));
     let date = match day {
         "today" => Some(local_now.date_naive()),
         "yesterday" => local_now.date_naive().pred_opt(),

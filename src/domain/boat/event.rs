@@ -88,7 +88,28 @@ pub struct LayupEvent {
     pub note: Option<String>,
 }
 
+/// Words in `method` of a correction that withdraw what it corrects.
+const VOID: [&str; 9] = [
+    "void",
+    "voided",
+    "withdraw",
+    "withdrawn",
+    "cancel",
+    "cancelled",
+    "canceled",
+    "delete",
+    "deleted",
+];
+
 impl LayupEvent {
+    /// As a correction: does it withdraw the entry as a whole?
+    #[must_use]
+    pub fn withdraws(&self) -> bool {
+        self.method
+            .as_deref()
+            .is_some_and(|method| VOID.iter().any(|word| method.trim().eq_ignore_ascii_case(word)))
+    }
+
     /// An entry that says no more than what happened, when and on whose word: known to the minute, learned of at once,
     /// every other column blank.
     #[must_use]

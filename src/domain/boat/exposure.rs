@@ -42,8 +42,11 @@ impl Exposure {
         known_at: DateTime<Utc>,
         catalogue: &Catalogue,
     ) -> Option<&'a EventId> {
+        let withdrawn = super::fold::withdrawn(events, known_at);
         let looked = |event: &&LayupEvent| {
-            event.boat.as_ref() == Some(&self.boat)
+            !withdrawn.contains(event.id.as_str())
+                && self.is_meant_by(event)
+                && event.boat.as_ref() == Some(&self.boat)
                 && event.recorded_at <= known_at
                 && (self.to..=at).contains(&event.happened_at)
                 && catalogue.event(&event.kind).is_some_and(|kind| {
@@ -64,23 +67,86 @@ impl Exposure {
             .map(|event| &event.id)
     }
 
+    /// Does the entry look at this one of several?
+    fn is_meant_by(&self, event: &LayupEvent) -> bool {
+        let (Some(own), Some(named)) = (&self.instance, &event.instance) else { return true };
+        let (own, named) = (own.to_lowercase(), named.to_lowercase());
+        let all = ["all", "both", "each"].iter().any(|word| named.contains(word));
+        all || named.split([';', ',', '+']).any(|name| {
+            let name = name.trim();
+            own == name || own.strip_prefix(name).is_some_and(|rest| rest.starts_with(' '))
+        })
+    }
+}
+
+/// The spells of one circuit, or of one of several, that nobody has cleared.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Spells<'a> {
+    /// Oldest first, one at the least.
+    pub spells: Vec<&'a Exposure>,
+    /// How long it stood past its limit in all, up to the instant asked for.
+    pub below: Hours,
+}
+
+impl<'a> Spells<'a> {
+    /// One spell, as it stood at `at`.
+    #[must_use]
+    pub fn of(spell: &'a Exposure, at: DateTime<Utc>) -> Self {
+        // Of a spell that goes on after it, what was until then.
+        let to_then = (spell.to.min(at) - spell.from).as_seconds_f64() / 3600.0;
+        let hours = spell.below.value().min(to_then.max(0.0));
+        Self { spells: vec![spell], below: Hours::clamped(hours) }
+    }
+
+    /// Puts spells together by circuit and instance, in the order in which each first comes, as they stood at `at`.
+    #[must_use]
+    pub fn together(spells: &[&'a Exposure], at: DateTime<Utc>) -> Vec<Self> {
+        let mut all: Vec<Self> = Vec::new();
+        for spell in spells {
+            let one = Self::of(spell, at);
+            let same = |of: &&mut Self| {
+                of.spells.first().is_some_and(|first| {
+                    first.circuit == spell.circuit && first.instance == spell.instance
+                })
+            };
+            match all.iter_mut().find(same) {
+                Some(of) => {
+                    of.spells.push(spell);
+                    of.below = Hours::clamped(of.below.value() + one.below.value());
+                }
+                None => all.push(one),
+            }
+        }
+        all
+    }
+
     /// One line for the list, with the place's own scale first and in its own time.
     #[must_use]
     pub fn words(&self, catalogue: &Catalogue, first: TemperatureScale, zone: Tz) -> String {
+        let Some(oldest) = self.spells.first() else { return String::new() };
         let label = catalogue
-            .circuit(&self.circuit)
-            .map_or(self.circuit.as_str(), |kind| kind.label.as_str());
-        let instance = self.instance.as_ref().map_or_else(String::new, |name| format!(", {name}"));
-        let judged = if self.measured { "measured" } else { "forecast, not measured" };
+            .circuit(&oldest.circuit)
+            .map_or(oldest.circuit.as_str(), |kind| kind.label.as_str());
+        let instance =
+            oldest.instance.as_ref().map_or_else(String::new, |name| format!(", {name}"));
+        let judged = match self.spells.iter().all(|spell| spell.measured) {
+            true => "measured",
+            false => "forecast, not measured",
+        };
+        let times = match self.spells.len() {
+            1 => "past its limit".to_owned(),
+            times => format!("{times} times past its limit,"),
+        };
+        let coldest = self.spells.iter().map(|spell| spell.coldest.value()).fold(0.0, f64::min);
         format!(
-            "{label}{instance}: past its limit for {} h from {}, coldest air {} ({judged})",
+            "{label}{instance}: {times} for {} h from {}, coldest air {} ({judged})",
             if self.below.value() < 1.0 {
                 "some".to_owned()
             } else {
                 format!("{:.0}", self.below.value())
             },
-            self.from.with_timezone(&zone).format("%-d %b %Y %H:%M"),
-            in_both_scales(self.coldest, first)
+            oldest.from.with_timezone(&zone).format("%-d %b %Y %H:%M"),
+            in_both_scales(Celsius::clamped(coldest), first)
         )
     }
 }

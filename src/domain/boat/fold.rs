@@ -27,6 +27,7 @@ use crate::domain::catalogue::{
     Catalogue, CircuitSet, EffectKind, Evidence, Holds, PlaceEffect, Reason, WaterSource,
 };
 use log::Entry;
+pub(super) use log::withdrawn;
 use season::Season;
 use slot::Slot;
 use target::Target;
@@ -314,5 +315,9 @@ fn local_time(event: &LayupEvent) -> Option<DateTime<FixedOffset>> {
 /// A flush that the engine itself pumped: it mixes the loops like any run.
 fn is_engine_blend(entry: &Entry<'_>) -> bool {
     entry.kind.effect == EffectKind::Blend
-        && entry.event.method.as_deref().is_some_and(|method| method.starts_with("run"))
+        && entry
+            .event
+            .method
+            .as_deref()
+            .is_some_and(|method| blend::in_one_word(method).starts_with("run"))
 }

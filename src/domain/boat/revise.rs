@@ -18,6 +18,8 @@ pub enum Fate {
     Unchanged,
     /// In the log with other content: these fields.
     Changed(Vec<String>),
+    /// Withdrawn in the log by this entry, and only its words were changed in the sheet: it stays withdrawn.
+    Withdrawn(EventId),
 }
 
 /// What a sheet does to the log.
@@ -33,6 +35,12 @@ pub struct Revision {
 pub type Erased = BTreeSet<(EventId, String)>;
 
 const VERSION_MARK: char = '~';
+
+/// Ends the id of a correction that withdraws a tick which its sheet no longer shows: ticked again it counts again.
+pub const TAKEN_BACK: &str = "-taken-back";
+
+/// Fields that say nothing of what was done.
+const WORDS_ONLY: [&str; 4] = ["note", "who", "role", "sheet"];
 
 /// Holds the rows of a sheet against the log. When the yard learnt of a row (`recorded_at`) is kept as first stated, and a
 /// text that was erased since is not brought back.
@@ -51,28 +59,123 @@ pub fn revise(
             *known = (version, entry);
         }
     }
+    let corrections = corrections_by_target(log);
     let mut revision = Revision::default();
     for row in rows {
+        let row = &pointing_at_the_newest(row, &newest);
         let fate = match newest.get(row.id.as_str()) {
             None => {
                 revision.append.push(row.clone());
                 Fate::Added
             }
             Some((version, entry)) => {
+                let own = corrections.get(entry.id.as_str()).map(Vec::as_slice).unwrap_or_default();
+                let void = own.iter().find(|correction| correction.withdraws());
+                let back = void.is_some_and(|void| void.id.as_str().ends_with(TAKEN_BACK));
                 let fields = changed_fields(row, entry, erased);
-                if fields.is_empty() {
-                    Fate::Unchanged
-                } else {
-                    let id = EventId::from(format!("{}{VERSION_MARK}{}", row.id, version + 1));
-                    revision.append.push(withdrawal(entry, &id, now));
-                    revision.append.push(LayupEvent { id, recorded_at: now, ..row.clone() });
-                    Fate::Changed(fields)
+                let words_only = fields.iter().all(|field| WORDS_ONLY.contains(&field.as_str()));
+                match void {
+                    None if fields.is_empty() => Fate::Unchanged,
+                    // Who withdrew it by hand is not overruled by a remark, nor by the sheet as it was.
+                    Some(_) if !back && fields.is_empty() => Fate::Unchanged,
+                    Some(void) if !back && words_only => Fate::Withdrawn(void.id.clone()),
+                    _ => {
+                        let id = EventId::from(format!("{}{VERSION_MARK}{}", row.id, version + 1));
+                        if void.is_none() {
+                            revision.append.push(withdrawal(entry, &id, now));
+                        }
+                        let next = LayupEvent { id: id.clone(), recorded_at: now, ..row.clone() };
+                        revision.append.push(next);
+                        let kept = own.iter().filter(|correction| !correction.withdraws());
+                        revision.append.extend(
+                            (1..).zip(kept).map(|(n, one)| carried(one, &id, n, &fields, now)),
+                        );
+                        Fate::Changed(fields)
+                    }
                 }
             }
         };
         revision.fates.push((row.id.clone(), fate));
     }
     revision
+}
+
+/// The corrections that stand, by the entry that each corrects.
+fn corrections_by_target(log: &[LayupEvent]) -> HashMap<&str, Vec<&LayupEvent>> {
+    let all = || log.iter().filter(|event| event.kind == "correction");
+    let undone: BTreeSet<&str> = all()
+        .filter(|event| event.withdraws())
+        .filter_map(|event| event.corrects.as_ref().map(EventId::as_str))
+        .collect();
+    let mut by_target: HashMap<&str, Vec<&LayupEvent>> = HashMap::new();
+    for event in all().filter(|event| !undone.contains(event.id.as_str())) {
+        if let Some(target) = &event.corrects {
+            by_target.entry(target.as_str()).or_default().push(event);
+        }
+    }
+    by_target
+}
+
+/// A correction of a row that has been changed since bears on the version that stands now.
+fn pointing_at_the_newest(
+    row: &LayupEvent,
+    newest: &HashMap<&str, (usize, &LayupEvent)>,
+) -> LayupEvent {
+    let mut row = row.clone();
+    if let Some((_, entry)) = row.corrects.as_ref().and_then(|id| newest.get(id.as_str())) {
+        if row.id.as_str().ends_with(TAKEN_BACK) {
+            row.id = EventId::from(format!("{}{TAKEN_BACK}", entry.id));
+        }
+        row.corrects = Some(entry.id.clone());
+    }
+    row
+}
+
+/// A correction of one version for the next: what the sheet itself says anew is the sheet's.
+fn carried(
+    correction: &LayupEvent,
+    next: &EventId,
+    number: usize,
+    changed: &[String],
+    now: DateTime<Utc>,
+) -> LayupEvent {
+    let mut carried = LayupEvent {
+        id: EventId::from(format!("{next}-carries-{number}")),
+        corrects: Some(next.clone()),
+        recorded_at: now,
+        ..correction.clone()
+    };
+    macro_rules! leave {
+        ($($field:ident),+) => {
+            $(if changed.iter().any(|field| field == stringify!($field)) {
+                carried.$field = None;
+            })+
+        };
+    }
+    leave!(
+        instance,
+        point,
+        fluid,
+        label,
+        method,
+        thermostat_open,
+        litres_in,
+        litres_out,
+        reading_value,
+        reading_unit,
+        scale,
+        minutes,
+        percent,
+        volts,
+        probed
+    );
+    if changed.iter().any(|field| field == "circuits") {
+        carried.circuits.clear();
+    }
+    if changed.iter().any(|field| field == "evidence") {
+        carried.evidence = Evidence::None;
+    }
+    carried
 }
 
 /// The id of the row, and which version of it.

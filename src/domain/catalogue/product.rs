@@ -63,9 +63,11 @@ impl Product {
     /// Whether these words are its label.
     #[must_use]
     pub fn has_label(&self, words: &str) -> bool {
-        let words = words.trim();
+        // `-50 F` is `-50F`.
+        let words = words.replace(' ', "");
+        let words = words.as_str();
         self.label.eq_ignore_ascii_case(words)
-            || list(&self.label_words).any(|word| word.eq_ignore_ascii_case(words))
+            || list(&self.label_words).any(|word| word.replace(' ', "").eq_ignore_ascii_case(words))
     }
 }
 

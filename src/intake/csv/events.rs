@@ -1,6 +1,6 @@
 //! The table of lay-up events.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 use chrono_tz::Tz;
@@ -90,7 +90,9 @@ fn check_corrections(
     known: &Known<'_>,
 ) -> Result<Imported<LayupEvent>, ImportProblems> {
     let ids: BTreeSet<EventId> = imported.rows.iter().map(|event| event.id.clone()).collect();
-    let is_known = |id: &EventId| ids.contains(id) || known.events.contains(id);
+    let boats: BTreeMap<EventId, Option<BoatId>> =
+        imported.rows.iter().map(|event| (event.id.clone(), event.boat.clone())).collect();
+    let boat_of = |id: &EventId| boats.get(id).or_else(|| known.events.get(id));
     let mut problems = Vec::new();
     for (event, (line, _)) in imported.rows.iter_mut().zip(&sheet.rows) {
         if event.kind != "correction" {
@@ -101,7 +103,7 @@ fn check_corrections(
             event.corrects = event.point.take().map(|point| EventId::from(point.trim()));
         }
         let target = event.corrects.clone();
-        if target.as_ref().is_none_or(|id| !is_known(id) || *id == event.id) {
+        if target.as_ref().is_none_or(|id| boat_of(id).is_none() || *id == event.id) {
             let value = target.as_ref().map_or("", EventId::as_str).to_owned();
             let names = ids.iter().map(EventId::as_str);
             problems.push(Problem {
@@ -109,6 +111,17 @@ fn check_corrections(
                 column: "corrects".to_owned(),
                 remedy: unknown("event", &value, names, problems.len()),
                 value,
+            });
+        } else if let Some(of) = target.as_ref().and_then(boat_of).filter(|of| **of != event.boat) {
+            // It would otherwise do nothing, silently.
+            let of = of.as_ref().map_or("a whole place", BoatId::as_str);
+            problems.push(Problem {
+                line: *line,
+                column: "boat_id".to_owned(),
+                remedy: format!(
+                    "what it corrects is an entry about {of}; a correction names the same boat"
+                ),
+                value: event.boat.as_ref().map_or("", BoatId::as_str).to_owned(),
             });
         }
     }
@@ -215,7 +228,8 @@ pub(in crate::intake) struct Ids(HashMap<String, u32>);
 
 impl Ids {
     fn of_row(&mut self, row: &Row<'_>, kind: &str) -> EventId {
-        let columns = ["boat_id", "site_id", "happened_at", "circuits", "instance", "point"];
+        // Not by which parts or which drain: a row of which that was changed is the same row.
+        let columns = ["boat_id", "site_id", "happened_at"];
         let about = columns.map(|column| row.text(column).unwrap_or_default()).join("|");
         self.id(&format!("{about}|{kind}"))
     }

@@ -208,10 +208,15 @@ pub(super) fn solute_of(product: &Product) -> Option<Solute> {
     }
 }
 
+/// `Run warm` as the table of entries writes it.
+pub(super) fn in_one_word(method: &str) -> String {
+    method.trim().to_lowercase().replace([' ', '-'], "_")
+}
+
 fn way(entry: &Entry<'_>) -> Way {
     let event = &*entry.event;
     let thermostat = event.thermostat_open.as_deref().unwrap_or_default().to_lowercase();
-    match event.method.as_deref().unwrap_or_default() {
+    match event.method.as_deref().map(in_one_word).unwrap_or_default().as_str() {
         "run_warm" => match thermostat.as_str() {
             "yes" | "y" | "open" | "n/a" | "na" => Way::Warm,
             "no" | "n" | "shut" | "closed" => Way::Cold,

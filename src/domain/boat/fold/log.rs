@@ -1,7 +1,7 @@
 //! Which entries of the log count, as corrected, in the order in which they are taken.
 
 use std::borrow::Borrow;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Deref;
 
 use chrono::{DateTime, Utc};
@@ -62,6 +62,16 @@ pub(super) fn entries<'a, E: Borrow<LayupEvent>>(
         .collect();
     entries.sort_by(|a, b| a.order(b));
     entries
+}
+
+/// Ids of the entries that have been withdrawn, as known at `known_at`.
+pub(in crate::domain::boat) fn withdrawn(
+    events: &[LayupEvent],
+    known_at: DateTime<Utc>,
+) -> BTreeSet<&str> {
+    let known = events.iter().filter(|event| event.kind == CORRECTION);
+    let known = known.filter(|event| event.recorded_at <= known_at).collect();
+    Corrections::sort(known).voided.into_iter().collect()
 }
 
 impl<'a> Entry<'a> {
@@ -146,7 +156,7 @@ impl<'a> Corrections<'a> {
         for event in corrections.iter().rev() {
             let Some(target) = target_of(event) else { continue };
             let Some(event) = sorted.apply(event) else { continue };
-            if event.method.as_deref().is_some_and(|method| method.eq_ignore_ascii_case("void")) {
+            if event.withdraws() {
                 sorted.voided.push(target);
             } else {
                 sorted.replacing.entry(target).or_default().push(event);

@@ -159,7 +159,13 @@ impl Folding<'_> {
         {
             doubts.push(Reason::NotReadable);
         }
-        match (event.scale.as_deref(), wanted) {
+        // `Propylene glycol` on an instrument is the scale PG.
+        let scale = event.scale.as_deref().map(|scale| match scale.to_lowercase() {
+            words if words.starts_with("propylene") => "PG",
+            words if words.starts_with("ethylene") => "EG",
+            _ => scale,
+        });
+        match (scale, wanted) {
             (None, _) => doubts.push(Reason::NoScale),
             (Some(scale), Some(wanted)) if !scale.eq_ignore_ascii_case(wanted) => {
                 doubts.push(Reason::WrongScale);
