@@ -12,6 +12,12 @@ use crate::domain::catalogue::nearest;
 /// After so many problems no nearest name is looked for: each look goes through every known name.
 const SUGGESTIONS_MAX: usize = 500;
 
+/// Units that people write behind a figure of the column's own unit.
+const UNITS: [&str; 12] = [
+    "minutes", "minute", "mins", "min", "litres", "liters", "litre", "liter", "l", "volts", "v",
+    "%",
+];
+
 /// Reads the cells of one row and collects what is wrong with them.
 pub(super) struct Row<'a> {
     pub(super) sheet: &'a Sheet,
@@ -90,7 +96,9 @@ impl<'a> Row<'a> {
     /// A number within a range, with a decimal point or comma.
     pub(super) fn number(&mut self, column: &str, low: f64, high: f64) -> Option<f64> {
         self.parse(column, &format!("a number from {low} to {high}"), |text| {
-            number(text).filter(|value| (low..=high).contains(value))
+            let text = text.to_lowercase();
+            let bare = UNITS.iter().find_map(|unit| text.strip_suffix(unit)).unwrap_or(&text);
+            number(bare).filter(|value| (low..=high).contains(value))
         })
     }
 
@@ -196,9 +204,12 @@ pub(super) fn metres_from_feet(text: &str) -> Option<f64> {
     let text = text
         .to_lowercase()
         .replace("feet", "'")
+        .replace("foot", "'")
         .replace("ft.", "'")
         .replace("ft", "'")
         .replace("inches", "\"")
+        .replace("inch", "\"")
+        .replace("in.", "\"")
         .replace("in", "\"")
         .replace("\u{bd}", " 1/2")
         .replace("''", "\"")

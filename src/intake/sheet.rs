@@ -53,7 +53,12 @@ impl Sheet {
                 whole("this is not a table: save it as XLSX, or as CSV in UTF-8 or Windows-1252")
             })?;
             // The reader counts lines by their last character, which comes after the row where there are two.
-            let text = text.replace("\r\n", "\n");
+            let mut text = text.replace("\r\n", "\n");
+            // A spreadsheet's hint at its own separator: the line stays, so that the others keep their numbers.
+            if text.starts_with("sep=") {
+                let end = text.find('\n').unwrap_or(text.len());
+                text.replace_range(..end, "");
+            }
             let mut reader = csv::ReaderBuilder::new()
                 .delimiter(delimiter(&text))
                 .flexible(true)
@@ -278,7 +283,7 @@ fn windows_1252(byte: u8) -> char {
 
 /// The separator that the header line uses most.
 fn delimiter(text: &str) -> u8 {
-    let header = text.lines().next().unwrap_or_default();
+    let header = text.lines().find(|line| !line.is_empty()).unwrap_or_default();
     let count = |wanted: char| {
         let mut quoted = false;
         header
@@ -289,12 +294,8 @@ fn delimiter(text: &str) -> u8 {
             })
             .count()
     };
-    let (semicolons, tabs, commas) = (count(';'), count('\t'), count(','));
-    if tabs > commas && tabs > semicolons {
-        b'\t'
-    } else if semicolons > commas {
-        b';'
-    } else {
-        b','
-    }
+    // Of two that are used as often the first.
+    let known = [(',', b','), (';', b';'), ('\t', b'\t'), ('|', b'|')];
+    let most = known.iter().rev().max_by_key(|(letter, _)| count(*letter));
+    most.map_or(b',', |(_, byte)| *byte)
 }

@@ -308,3 +308,14 @@ fn midnight_of_a_spreadsheet_is_a_day_and_no_hour() {
     let read = events(bytes.as_bytes()).unwrap();
     assert_eq!(read.rows[0].precision, Precision::Day);
 }
+
+#[test]
+fn separators_hints_and_units_of_other_programs_are_read() {
+    for sheet in [
+        "boat_id|happened_at|event|circuits|minutes\nB02|2022-10-20|drained|block_raw|20 min\n",
+        "sep=;\nboat_id;happened_at;event;circuits;minutes\nB02;2022-10-20;drained;block_raw;20 min\n",
+    ] {
+        let read = events(sheet.as_bytes()).unwrap();
+        assert_eq!(read.rows[0].minutes, Some(20.0), "{sheet}");
+    }
+}

@@ -113,6 +113,7 @@ reasons!(
     WhatWasDone = "what_was_done": "What was done to it?",
     OneSide = "one_side": "One side of two.",
     OutletNotHere = "outlet_not_here": "The antifreeze was not shown to get here.",
+    OnlyClaimed = "only_claimed": "Only said to be done.",
     ReadLater = "read_later": "Read on another day than the run.",
     FluidNotSaid = "fluid_not_said": "Which fluid?",
     WayToLift = "way_to_lift": "How did she get to the lift?",

@@ -46,8 +46,12 @@ impl<'a> Folding<'a> {
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             if holds.is_protected() {
-                slot.protect(holds, graded(entry, *target), number, at);
+                let grade = graded(entry, *target);
+                slot.protect(holds, grade, number, at);
                 note_unnamed(slot, number, *target);
+                if grade <= Evidence::Claimed && entry.kind.question.is_none() {
+                    slot.ask(number, Reason::OnlyClaimed);
+                }
                 if let Some(question) = entry.kind.question {
                     slot.ask(number, question);
                 }
