@@ -169,6 +169,9 @@ fn head(text: &mut String, state: &BoatState, boat: &Boat, site: &Site) {
         let _ = write!(text, ", by what was known at {}", local(state.known_at, site));
     }
     text.push('\n');
+    if !boat.notes.is_empty() {
+        let _ = writeln!(text, "Yard's note: {}", boat.notes);
+    }
     for mitigation in &state.mitigations {
         let on = if mitigation.on { "on" } else { "off" };
         let _ = writeln!(

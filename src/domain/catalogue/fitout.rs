@@ -81,14 +81,14 @@ pub(crate) fn guess(
     if roomy {
         circuits.extend(best.often());
     }
-    let length = length_m.map_or_else(String::new, |length| format!(" and {length} m"));
+    let length = length_m.map_or_else(String::new, |length| format!(" and {length:.1} m"));
     Some(GuessedFitout {
         kind: best.kind.clone(),
         cooling: best.cooling,
         fuel: if text.contains("diesel") { "diesel".to_owned() } else { best.fuel.clone() },
         engines: if twin { 2 } else { 1 },
         circuits,
-        words: format!("fit-out guessed from \"{engine_text}\"{length}: {}", best.label),
+        words: format!("fit-out guessed from \"{}\"{length}: {}", engine_text.trim(), best.label),
         question: best.question.clone(),
     })
 }

@@ -106,8 +106,10 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
         );
         let question = kind.map_or(guess.question.as_str(), |fitout| fitout.question.as_str());
         notes.push(format!("{id}: {words}; please answer: {question}"));
+        // It stays with the boat until somebody answers by listing what is fitted.
+        let guess = format!("{words}; please answer: {question}");
         yard_notes =
-            [yard_notes.as_str(), words.as_str()].join("; ").trim_start_matches("; ").to_owned();
+            [yard_notes.as_str(), guess.as_str()].join("; ").trim_start_matches("; ").to_owned();
     } else if cooling.is_none() {
         notes.push(format!(
             "{id}: cooling is not said; please answer: raw, half closed or fully closed?"
