@@ -14,6 +14,7 @@ pub mod survey;
 pub mod deciding;
 pub mod letters;
 pub mod aging;
+mod claimed;
 pub mod answers;
 pub mod nudges;
 pub mod opening;

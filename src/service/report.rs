@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
+use super::claimed::only_claimed;
 use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row, label_of};
 use super::planning::{YardPlan, lines, plan_of};
@@ -153,7 +154,7 @@ fn worklist_letter(
         until: survey.until,
         places: &places,
         boats: &boats,
-        cannot_say: &cannot_say(survey, own),
+        cannot_say: &cannot_say(survey, own, &label),
         over: &over,
         held,
         plan: crew.as_ref(),
@@ -210,7 +211,11 @@ fn pressing(rows: &[CircuitRisk]) -> Option<&CircuitRisk> {
 }
 
 /// What cannot be judged: places without a forecast, boats of which hardly anything is on record.
-fn cannot_say(survey: &Survey, own: impl Fn(&SiteId) -> bool) -> Vec<CannotSay> {
+fn cannot_say(
+    survey: &Survey,
+    own: impl Fn(&SiteId) -> bool,
+    label: &impl Fn(&CircuitId) -> String,
+) -> Vec<CannotSay> {
     let mut found = Vec::new();
     for place in survey.places.values().filter(|place| own(&place.site.id)) {
         if place.state == ForecastState::Blind {
@@ -236,6 +241,13 @@ fn cannot_say(survey: &Survey, own: impl Fn(&SiteId) -> bool) -> Vec<CannotSay> 
         found.push(CannotSay {
             what: "circuits with nothing on record, judged as full of water".to_owned(),
             why: named.join(", "),
+        });
+    }
+    let claimed = only_claimed(survey, own, label);
+    if !claimed.is_empty() {
+        found.push(CannotSay {
+            what: "only said to be done, and cold is coming: ask who did it, or look".to_owned(),
+            why: claimed.join("; "),
         });
     }
     found
