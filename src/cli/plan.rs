@@ -1,5 +1,6 @@
 //! `rimeward plan`: which boats first, by which day to start, what falls short, and what to drain tonight. Sends nothing.
 
+mod below;
 mod beside;
 mod page;
 mod sheet;
@@ -62,10 +63,10 @@ pub fn plan(args: &PlanArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     })?;
     let text = text::in_words(&plan, &what_if);
     if let Some(path) = &args.csv {
-        write(path, &sheet::csv(&plan)?)?;
+        write(path, &sheet::csv(&plan, &what_if)?)?;
     }
     if let Some(path) = &args.html {
-        write(path, &page::html(&plan, &house.settings.yard.name)?)?;
+        write(path, &page::html(&plan, &house.settings.yard.name, &what_if)?)?;
     }
     let exit = if plan.cannot_say.is_empty() { Exit::Done } else { Exit::Blind };
     Ok(Said { text, json: as_json(&plan, &what_if), exit })
@@ -112,7 +113,11 @@ fn record_lines(row: &Row, group: &GroupWork, scope: Scope) -> Vec<String> {
         .into_iter()
         .flat_map(|(entry, open)| entry_lines(row, (&entry.event, &entry.fill), &open));
     lines.extend(work);
-    let flushed: Vec<&OpenCircuit> = group.open.iter().filter(|open| open.flushed).collect();
+    // What its own entry has put product through already is not written twice.
+    let is_written =
+        |open: &&OpenCircuit| open.entry.as_ref().is_some_and(|entry| entry.event == group.flush);
+    let flushed: Vec<&OpenCircuit> =
+        group.open.iter().filter(|open| open.flushed && !is_written(open)).collect();
     if scope == Scope::Complete && !group.flush.is_empty() && !flushed.is_empty() {
         lines.extend(entry_lines(row, (&group.flush, FLUSH_FILL), &flushed));
     }
@@ -155,7 +160,7 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
             "stops": round.stops.iter().map(|stop| json!({
                 "boat": boat(&stop.job), "done_after_s": stop.done_after_min * 60,
                 "done_at": plan.done_at(stop).with_timezone(&zone).to_rfc3339(), "late": stop.late,
-                "before_work_begins": stop.early,
+                "before_work_begins": stop.early, "after_hours": stop.after_hours,
             })).collect::<Vec<_>>(),
             "left_over": round.left_over.iter().map(boat).collect::<Vec<_>>(),
             "work_s": round.work_min() * 60,
@@ -168,6 +173,7 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
                 Hands::Nobody => "nobody",
             },
             "short_s": round.short_min * 60,
+            "fits_in_two_parties": round.parties,
             "carry_l": plan.cart,
         })
     });
@@ -181,7 +187,7 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
             "tolerance": what_if.tolerance,
         },
         "fill_from": plan.fill_from.iter().map(|from| json!({
-            "site": from.site, "engine": from.engine, "all": from.all, "winters": from.winters,
+            "site": from.site, "tolerance": plan.fill_tolerance, "engine": from.engine, "all": from.all, "winters": from.winters,
         })).collect::<Vec<_>>(),
         "sources": plan.sources(),
         "places_without_past_seasons": plan.without_past,
@@ -195,6 +201,8 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
             "needed_h_per_working_day": tidy(f64::from(plan.must.need_minutes) / 60.0),
             "late_at_least": plan.late,
             "bound_by_skill": plan.bound_by,
+            "first_due": plan.first_due.and_then(|day| plan.date(day)),
+            "away": plan.away,
         },
         "rows": plan.rows.iter().map(|row| row_json(plan, row)).collect::<Vec<_>>(),
         "owners": plan.owners.iter().map(|row| row_json(plan, row)).collect::<Vec<_>>(),
@@ -216,6 +224,8 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
             "site": site, "boats": boats,
         })).collect::<Vec<_>>(),
         "expected_loss": tidy(plan.loss),
+        "expected_loss_with_dated_drains": tidy((plan.loss - plan.drains_spare).max(0.0)),
+        "loss_unit": if plan.equal { "boats" } else { "money" },
         "bound": tidy(plan.ranked.divided.bound),
         "gap": plan.gap().map(tidy),
         "kept_from_yesterday": plan.ranked.kept.is_some(),
@@ -223,6 +233,10 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
         "waiting": plan.waiting.iter().map(|loss| tidy(*loss)).collect::<Vec<_>>(),
         "damaged": { "by_plan": tail_json(&plan.tail.0), "nothing_done": tail_json(&plan.tail.1) },
         "tonight": tonight,
+        "owners_tonight": plan.owners_tonight().map(|row| json!({
+            "boat": row.boat.id, "site": row.place(), "location": row.location(),
+            "minutes": row.urgent.map(|scope| row.work.minutes(scope)),
+        })).collect::<Vec<_>>(),
         "order_l": plan.order,
     })
 }
@@ -250,6 +264,9 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
                 "over_already": group.over_already,
                 "frozen": group.solid,
                 "barred_for": group.barred,
+                "thaws_at": group.thaws_at.map(|at| at.with_timezone(&plan.crew.zone).to_rfc3339()),
+                "refreezes_first": group.refreezes_first,
+                "watched_tonight": group.watched,
                 "chance_tonight": tidy(group.chance.get(1).copied().unwrap_or(0.0)),
                 "chance_by_end": tidy(group.chance.last().copied().unwrap_or(0.0)),
                 "minutes": group.minutes.complete,
@@ -257,6 +274,9 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
                 "product": group.product.as_ref().map(|(name, _)| name),
                 "too_weak": group.weak,
                 "litres": group.product.as_ref().map(|(_, litres)| litres),
+                "besides": group.besides.iter().map(|(name, litres)| json!({
+                    "product": name, "litres": litres,
+                })).collect::<Vec<_>>(),
                 "record": record_lines(row, group, Scope::Complete),
             })
         })
@@ -274,6 +294,7 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
         "last_day": date(row.due),
         "due_after_tonight": date(row.due_now()),
         "drained_tonight": row.in_round,
+        "drain_by": date(row.dated().map(|(day, _)| day)),
         "not_before": row.not_before.and_then(|(day, _)| plan.date(day)),
         "latest_start": date(row.latest_start),
         "begun_on": date(row.begun_on),

@@ -26,20 +26,23 @@ use crate::domain::risk::plan::tail::Tail;
 use crate::domain::risk::plan::tonight::{Round, Stop};
 use crate::domain::risk::plan::words::{Facts, headline};
 use crate::domain::weather::credit;
+use crate::settings::crew::Objective;
 pub use evening::Hands;
-use evening::{CALL_IN, CALLED, Tonight, ask_for_drains, evening, mark_urgent};
+use evening::{
+    CALL_IN, CALLED, Tonight, ask_for_drains, calendar, evening, load, mark_urgent, way_of,
+};
 use hands::{crew, scarce};
 use look::look;
 pub use rows::{Frozen, Outside};
 use rows::{Sorted, finish_owners, finish_rows, in_order, sorted};
 pub use spring::FillFrom;
 use spring::fill_from;
-use sums::{asks_for, check, late, tails, to_order};
+use sums::{asks_for, check, first_due, late, spared, tails, to_order};
 
 /// Days of which it is shown what waiting costs.
 const WAITING_DAYS: usize = 7;
 /// With more boats than this the curve of waiting is left out: each of its points is a whole plan.
-const WAITING_BOATS_MAX: usize = 600;
+pub const WAITING_BOATS_MAX: usize = 600;
 /// How often the round and the list are settled against each other, at most.
 const PASSES_MOST: usize = 3;
 
@@ -84,6 +87,8 @@ pub struct Row {
     pub urgent: Option<Scope>,
     /// Where the complete work comes too late: the day on which its emergency drain must begin, and the drain.
     pub drain_by: Option<(usize, Scope)>,
+    /// Minutes of that drain, with the way there where it is the first of its place on its day.
+    pub drain_takes_min: u32,
     /// It stands in tonight's round.
     pub in_round: bool,
     /// Not before this day, and why.
@@ -137,12 +142,22 @@ pub struct YardPlan {
     pub boats: usize,
     /// The check of due days.
     pub must: MustStart,
+    /// The first day on which work of the crew falls due.
+    pub first_due: Option<usize>,
+    /// Technicians who are away, by the question that was asked.
+    pub away: Vec<String>,
     /// The skill that binds it, where that is not the crew as a whole.
     pub bound_by: Option<String>,
     /// The list with its bound; indices are those of [`YardPlan::rows`] before ranking and of no use here.
     pub ranked: Ranked,
-    /// Expected loss of the list after second capacities.
+    /// Expected loss of the list after second capacities and tonight's round.
     pub loss: f64,
+    /// What the emergency drains that have a day of their own spare of that, if they are made.
+    pub drains_spare: f64,
+    /// Every boat counts alike: losses are numbers of damaged boats, not money.
+    pub equal: bool,
+    /// Chance of another freeze up to which water may be filled in again.
+    pub fill_tolerance: f64,
     /// Boats that cannot be laid up completely in time, at the least.
     pub late: usize,
     /// What the best list would lose if nothing were done before each of the next days.
@@ -219,7 +234,10 @@ pub fn plan(
     });
     let from: Vec<usize> = rows.iter().map(|row| row.begins_on).collect();
     let full = capacity.clone();
-    mark_urgent(&mut rows, &full);
+    let working = calendar(&days);
+    mark_urgent(&mut rows, &working);
+    mark_urgent(&mut owners, &working);
+    let nobody = full.iter().all(|minutes| *minutes == 0);
     let (mut passes, mut settled);
     passes = 0;
     // Minutes of each day that emergency drains with a day of their own take.
@@ -230,7 +248,7 @@ pub fn plan(
         if let Some(today) = capacity.first_mut() {
             *today = today.saturating_sub(evening.takes_min);
         }
-        let hours = capacity.clone();
+        let hours = if nobody { working.clone() } else { capacity.clone() };
         for (minutes, reserved) in capacity.iter_mut().zip(&reserved) {
             *minutes = minutes.saturating_sub(*reserved);
         }
@@ -240,7 +258,9 @@ pub fn plan(
         let (order, found) = better_of(&ranked.order, &jobs, room);
         finish_rows(&mut rows, &found, &capacity);
         // What has to be drained takes hours, which may make others late. The last pass asks for no more.
-        let more = passes < PASSES_MOST && ask_for_drains(&mut rows, &hours);
+        let people = evening.begins.1;
+        let way = |place: &SiteId| way_of(seen, place).saturating_mul(people);
+        let more = passes < PASSES_MOST && ask_for_drains(&mut rows, &hours, &way);
         let before = std::mem::replace(&mut reserved, reserve(&rows, &full));
         settled = (evening, ranked, order, found);
         passes += 1;
@@ -250,6 +270,13 @@ pub fn plan(
     }
     let (mut evening, ranked, order, found) = settled;
     not_to_be_forgotten(&rows, &mut evening);
+    for row in &owners {
+        if let Some(scope) = row.urgent {
+            load(&mut evening.cart, row, scope);
+        }
+    }
+    let equal = settings.objective == Objective::FewestBoats;
+    let drains_spare = spared(&rows, equal);
     let loss =
         found.loss + rows.iter().map(|row| row.work.price_barred(row.drained())).sum::<f64>();
     finish_owners(&mut owners, &days);
@@ -260,6 +287,7 @@ pub fn plan(
         tail,
         boats: seen.boats.len(),
         order: to_order(&rows),
+        first_due: first_due(&rows),
         rows,
         tonight: evening.round.map(|round| round.renamed(&now_at)),
         days,
@@ -285,6 +313,10 @@ pub fn plan(
         bound_by,
         ranked,
         loss,
+        drains_spare,
+        equal,
+        away: what_if.without.clone(),
+        fill_tolerance: house.settings.season.tolerance,
         late,
         waiting,
         hands: evening.hands,
@@ -325,12 +357,15 @@ impl YardPlan {
     #[must_use]
     pub fn gap(&self) -> Option<f64> {
         let bound = self.ranked.divided.bound;
-        (bound >= 0.5).then(|| (self.loss - bound).max(0.0) / bound)
+        (bound >= self.next_to_nothing()).then(|| (self.loss - bound).max(0.0) / bound)
     }
 
     /// Whose forecasts these are, with the credits that must be shown beside them.
     #[must_use]
     pub fn sources(&self) -> String {
+        if self.services.is_empty() {
+            return String::new();
+        }
         let services = || self.services.iter().map(String::as_str);
         let mut parts = vec![format!("Forecast: {}", credit::names(services()))];
         parts.extend(credit::credits(services()).into_iter().map(str::to_owned));
@@ -357,6 +392,17 @@ impl YardPlan {
         let open = self.rows.iter().filter(|row| row.minutes > 0);
         let boats: BTreeSet<&BoatId> = open.map(|row| &row.boat.id).collect();
         boats.len()
+    }
+
+    /// Boats of owners that have ice, or fall due before the next working day, and are not confirmed.
+    pub fn owners_tonight(&self) -> impl Iterator<Item = &Row> {
+        self.owners.iter().filter(|row| row.urgent.is_some())
+    }
+
+    /// Less than this is next to nothing: half a unit of money, or a chance of half a percent for one boat.
+    #[must_use]
+    pub const fn next_to_nothing(&self) -> f64 {
+        if self.equal { 0.005 } else { 0.5 }
     }
 
     /// Boats of which something ends after it falls due by the list.
@@ -389,6 +435,9 @@ impl YardPlan {
                 .filter(|row| row.visit == 0 && row.is_due_before_haul())
                 .count(),
             unseen: self.cannot_say.iter().map(|(_, boats)| boats).sum(),
+            owners: self.owners_tonight().count(),
+            first_due: self.first_due,
+            away: &self.away,
             drains: self.tonight.as_ref().is_some_and(|round| !round.stops.is_empty()),
         })
     }
@@ -397,10 +446,10 @@ impl YardPlan {
 /// Minutes of each day that the emergency drains which begin on it take.
 fn reserve(rows: &[Row], capacity: &[u32]) -> Vec<u32> {
     let mut reserved = vec![0_u32; capacity.len()];
-    for row in rows.iter().filter(|row| row.urgent.is_none()) {
-        let Some((day, scope)) = row.drain_by else { continue };
+    for row in rows {
+        let Some((day, _)) = row.dated() else { continue };
         if let Some(slot) = reserved.get_mut(day) {
-            *slot = slot.saturating_add(row.work.minutes(scope));
+            *slot = slot.saturating_add(row.drain_takes_min);
         }
     }
     reserved

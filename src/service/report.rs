@@ -145,7 +145,10 @@ fn worklist_letter(
     let crew = plan.map(|plan| CrewLines {
         headline: plan.headline.clone(),
         round: lines::round(plan, &own),
+        round_work: lines::round_work(plan, &own),
         cart: lines::litres(&plan.cart),
+        order: lines::litres(&plan.order),
+        outside: lines::outside(plan, &own),
         today: lines::today(plan, &own),
         subject: lines::subject(plan, &own),
     });

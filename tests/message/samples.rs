@@ -399,9 +399,12 @@ impl Fleet {
             subject: "drain 2 boats today, 35 min".to_owned(),
             headline: "Start by Fri 18 Nov at the latest: 24 h 30 min of complete lay-ups are bound by Sat 19 Nov (31 h open on 12 boats in all).".into(),
             round: vec![
-                "08:20 QUAY Row B-2: B04 Second Biscuit, 20 min: drain engine block - ask the owner first".into(),
+                "08:20 QUAY Row B-2: B04 Second Biscuit, 20 min (ask the owner first): drain engine block".into(),
             ],
+            round_work: "1 boat, 20 min".into(),
             cart: "3.0 L propylene glycol -50F".into(),
+            order: "12.0 L propylene glycol -100F".into(),
+            outside: vec!["refrigeration: QUAY Row B-4: B05 Marzipan, air conditioner, 15 min".into()],
             today: vec!["QUAY Row B-4: B05 Marzipan, 1 h 20 min".into()],
         };
         let worklist = Worklist {

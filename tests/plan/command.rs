@@ -369,3 +369,91 @@ fn a_scarce_licence_binds_the_start() {
         assert!(answer.out.contains("THE LIST"), "{}", answer.out);
     }
 }
+
+/// With nobody on the crew no boat is calmer than with somebody: what is drained with a crew is asked for without one.
+#[test]
+fn a_yard_without_hands_is_no_calmer() {
+    let asked = |document: &Value| -> Vec<String> {
+        let mut found: Vec<String> = Vec::new();
+        for row in document["rows"].as_array().unwrap() {
+            if row["drained_tonight"] == true || !row["drain_by"].is_null() {
+                found.push(row["boat"].as_str().unwrap().to_owned());
+            }
+        }
+        let left = document["tonight"]["left_over"].as_array().cloned().unwrap_or_default();
+        found.extend(left.iter().map(|boat| boat.as_str().unwrap().to_owned()));
+        found
+    };
+    for cold in ["6", "14"] {
+        let with = asked(&plan_json(&["--cold", cold]));
+        for args in [
+            &["--cold", cold, "--crew-hours", "0"][..],
+            &["--cold", cold, "--without", "P52", "--without", "P53"],
+        ] {
+            let nobody = plan_json(args);
+            let without = asked(&nobody);
+            assert!(
+                with.iter().all(|boat| without.contains(boat)),
+                "{args:?} {with:?} {without:?}"
+            );
+            let late = nobody["rows"].as_array().unwrap().iter().filter(|row| row["late"] == true);
+            for row in late.filter(|row| row["not_before"].is_null()) {
+                let boat = row["boat"].as_str().unwrap().to_owned();
+                assert!(without.contains(&boat), "{args:?}: {row}");
+            }
+        }
+    }
+    let away = plan(&["--cold", "6", "--without", "P52", "--without", "P53"]).out;
+    assert!(away.contains("P52 and P53 could come back"), "{away}");
+}
+
+/// What an owner has not confirmed comes back to the round's sheet, on lines of its own.
+#[test]
+fn an_owners_boat_that_presses_is_on_the_sheet() {
+    let found = plan_json(&["--cold", "14"]);
+    let owners = boats(&found, "owners_tonight");
+    assert!(owners.contains(&"B01".into()), "{owners:?}");
+    assert!(found["headline"].as_str().unwrap().contains("owner"), "{}", found["headline"]);
+    let stops = found["tonight"]["stops"].as_array().unwrap();
+    assert!(stops.iter().all(|stop| stop["boat"] != "B01"), "it is in nobody's hours");
+    let folder = TempDir::new("plan-owners");
+    let page = folder.path().join("p.html");
+    let text = plan(&["--cold", "14", "--html", page.to_str().unwrap()]).out;
+    assert!(text.contains("not confirmed: call, or drain with leave"), "{text}");
+    let page = std::fs::read_to_string(page).unwrap();
+    assert!(page.contains("OWNER&#x27;S OWN, not confirmed"), "{page}");
+}
+
+#[test]
+fn a_what_if_says_so_on_paper_and_in_the_table() {
+    let folder = TempDir::new("plan-what-if");
+    let (page, table) = (folder.path().join("p.html"), folder.path().join("p.csv"));
+    let files = ["--html", page.to_str().unwrap(), "--csv", table.to_str().unwrap()];
+    plan(&[&["--cold=-5"][..], &files].concat());
+    assert!(std::fs::read_to_string(&page).unwrap().contains("WHAT IF, not the plan: 5 K warmer"));
+    assert!(std::fs::read_to_string(&table).unwrap().contains("5 K warmer than forecast"));
+    plan(&[&["--cold=6"][..], &files].concat());
+    let printed = std::fs::read_to_string(&page).unwrap();
+    for words in ["How good", "by Mon", "propylene glycol"] {
+        assert!(printed.contains(words), "{words}");
+    }
+    plan(&files);
+    assert!(!std::fs::read_to_string(&page).unwrap().contains("WHAT IF"));
+}
+
+/// A table of which nothing can be said is not an empty one.
+#[test]
+fn a_blind_yard_stands_in_the_table() {
+    let folder = TempDir::new("plan-blind");
+    let table = folder.path().join("p.csv");
+    let late = "2022-11-20T08:00";
+    let known = ["plan", "--at", late, "--known-at", late, "--csv", table.to_str().unwrap()];
+    let answer = run(&[&["--config", config()], &known[..]].concat());
+    assert!(
+        answer.out.contains("CANNOT SAY") && !answer.out.contains("Forecast: ."),
+        "{}",
+        answer.out
+    );
+    let table = std::fs::read_to_string(table).unwrap();
+    assert!(table.lines().count() > 1 && table.contains("CANNOT SAY"), "{table}");
+}

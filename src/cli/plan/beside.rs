@@ -48,8 +48,9 @@ pub(super) fn at_once(plan: &YardPlan) -> Vec<String> {
     });
     let unseen = plan.cannot_say.iter().map(|(site, n)| {
         format!(
-            "CANNOT SAY: {site} has no usable forecast; {} there are not in this plan",
-            boats(*n)
+            "CANNOT SAY: {site} has no usable forecast; {} there {} not in this plan",
+            boats(*n),
+            if *n == 1 { "is" } else { "are" }
         )
     });
     outside.chain(unseen).collect()
@@ -110,32 +111,35 @@ pub(super) fn thaw_in_words(plan: &YardPlan, at: chrono::DateTime<chrono::Utc>) 
     date_in_words(local(at).date_naive())
 }
 
-/// In spring, the day from which on water may be filled in again.
-fn spring(plan: &YardPlan, out: &mut String) {
+/// In spring, the day from which on water may be filled in again: a heading, and a line for each place.
+pub(super) fn spring(plan: &YardPlan) -> Vec<String> {
     if plan.fill_from.is_empty() {
-        return;
+        return Vec::new();
     }
-    let _ = writeln!(
-        out,
-        "\nFill water in again, by past winters (look at the forecast too; drain again where cold comes after all):"
+    let day = |date: chrono::NaiveDate| date.format("%-d %b").to_string();
+    let heading = format!(
+        "Fill water in again, by past winters: another damaging freeze came after these days in {:.0} % of them or fewer (season.tolerance of the configuration; a what-if does not move them). Look at the forecast too; drain again where cold comes after all:",
+        plan.fill_tolerance * 100.0
     );
-    for from in &plan.fill_from {
-        let day = |date: chrono::NaiveDate| date.format("%-d %b").to_string();
+    let places = plan.fill_from.iter().map(|from| {
         let engine = from
             .engine
             .map_or_else(String::new, |at| format!("engine and drive from {}, ", day(at)));
-        let _ = writeln!(
-            out,
+        format!(
             "  {}: {engine}hoses and fittings from {} ({} winters)",
             from.site,
             day(from.all),
             from.winters
-        );
-    }
+        )
+    });
+    std::iter::once(heading).chain(places).collect()
 }
 
 pub(super) fn grounds(plan: &YardPlan, out: &mut String) {
-    spring(plan, out);
+    let spring = spring(plan);
+    if !spring.is_empty() {
+        let _ = writeln!(out, "\n{}", spring.join("\n"));
+    }
     if let Some(until) = plan.forecast_until {
         let _ = writeln!(
             out,

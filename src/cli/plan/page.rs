@@ -3,10 +3,11 @@
 use minijinja::{AutoEscape, Environment, context};
 use serde::Serialize;
 
-use super::{Refusal, beside, record_lines, text};
+use super::{Refusal, below, beside, record_lines, text};
 use crate::domain::risk::plan::boat::Scope;
+use crate::domain::risk::plan::group::GroupWork;
 use crate::service::planning::lines::{self as planned, litres};
-use crate::service::planning::{Row, YardPlan};
+use crate::service::planning::{Row, WhatIf, YardPlan};
 
 const TEMPLATE: &str = include_str!("../../../config/catalogue/plan.html");
 /// Days of complete lay-ups that are printed.
@@ -40,10 +41,12 @@ struct Line {
     record: Vec<String>,
     minutes: u32,
     remarks: String,
+    /// Before a test of it counts.
+    asks: String,
 }
 
 /// The page; every text of the yard is escaped.
-pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
+pub(super) fn html(plan: &YardPlan, yard: &str, what_if: &WhatIf) -> Result<String, Refusal> {
     let mut parts = Vec::new();
     parts.extend(Part::naming(beside::ICE_BEGUN, beside::frozen(plan, true)));
     if let Some(round) = &plan.tonight {
@@ -72,8 +75,18 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
             .flat_map(|(row, scope)| lines(plan, row, scope, "DOES NOT FIT"))
             .collect();
         if !rows.is_empty() {
-            parts.push(Part::of("Does not fit tonight: call for hands", rows));
+            let parties = planned::parties(plan);
+            let title = format!("Does not fit tonight. {parties}Call for hands");
+            parts.push(Part::of(title, rows));
         }
+    }
+    let owners: Vec<Line> = plan
+        .owners_tonight()
+        .filter_map(|row| Some((row, row.urgent?)))
+        .flat_map(|(row, scope)| lines(plan, row, scope, "OWNER'S OWN, not confirmed"))
+        .collect();
+    if !owners.is_empty() {
+        parts.push(Part::of(planned::OWNERS, owners));
     }
     parts.extend(Part::naming(beside::FROZEN, beside::frozen(plan, false)));
     for (number, day) in plan.days.iter().enumerate().take(DAYS_PRINTED) {
@@ -110,6 +123,9 @@ pub(super) fn html(plan: &YardPlan, yard: &str) -> Result<String, Refusal> {
                 at_once => beside::at_once(plan),
                 others => beside::not_for_the_crew(plan),
                 order => litres(&plan.order),
+                supposed => text::supposed(what_if),
+                below => below::lines(plan),
+                spring => beside::spring(plan),
             },
         )
         .map_err(wrong)
@@ -128,7 +144,11 @@ fn lines(plan: &YardPlan, row: &Row, scope: Scope, clock: &str) -> Vec<Line> {
             location: row.location().to_owned(),
             boat: row.boat.id.to_string(),
             name: row.boat.name.clone(),
-            what: format!("{}: {}", group.label, group.doing()),
+            what: [format!("{}: {}", group.label, group.doing()), takes(group, scope)]
+                .into_iter()
+                .filter(|part| !part.is_empty())
+                .collect::<Vec<_>>()
+                .join(" - take "),
             record: record_lines(row, group, scope),
             minutes: match scope {
                 Scope::Complete => group.minutes.complete,
@@ -137,9 +157,10 @@ fn lines(plan: &YardPlan, row: &Row, scope: Scope, clock: &str) -> Vec<Line> {
             remarks: match (number, scope) {
                 (0, Scope::Complete) => {
                     let key = row.boat.key_code().map(|code| format!("key {code}"));
-                    [Some(text::reason(plan, row)), key]
+                    [Some(text::due_in_words(plan, row)), Some(text::reason(plan, row)), key]
                         .into_iter()
                         .flatten()
+                        .filter(|part| !part.is_empty())
                         .collect::<Vec<_>>()
                         .join("; ")
                 }
@@ -149,6 +170,18 @@ fn lines(plan: &YardPlan, row: &Row, scope: Scope, clock: &str) -> Vec<Line> {
                 }
                 _ => String::new(),
             },
+            asks: group.asks(),
         })
         .collect()
+}
+
+/// Product and litres that this work takes.
+fn takes(group: &GroupWork, scope: Scope) -> String {
+    match scope {
+        Scope::Complete => text::products(group),
+        Scope::Emergency(_) => {
+            let doses = group.doses.iter().map(|(name, litres)| format!("{litres} L {name}"));
+            doses.collect::<Vec<_>>().join(", ")
+        }
+    }
 }

@@ -3,9 +3,11 @@
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
+use super::below;
 use super::beside::{grounds, others, thaw_in_words};
 use super::permission;
 use crate::domain::risk::plan::group::GroupWork;
+use crate::domain::risk::plan::tonight::Round;
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
 use crate::domain::units::work_time;
 use crate::service::planning::lines::{self, litres};
@@ -20,16 +22,23 @@ pub(super) fn in_words(plan: &YardPlan, what_if: &WhatIf) -> String {
     let _ = writeln!(out, "{}\n", plan.headline);
     tonight(plan, &mut out);
     list(plan, &mut out);
-    below_the_list(plan, &mut out);
+    for line in below::lines(plan) {
+        let _ = writeln!(out, "{line}");
+    }
+    if !plan.rows.is_empty() {
+        out.push('\n');
+    }
     out += &others(plan);
     grounds(plan, &mut out);
     out
 }
 
-fn supposed(what_if: &WhatIf) -> String {
+/// What is supposed, in words; empty where nothing is.
+pub(super) fn supposed(what_if: &WhatIf) -> String {
     let mut parts = Vec::new();
     if let Some(hours) = what_if.crew_hours {
-        parts.push(format!("{hours} crew hours each working day"));
+        let plural = if hours == 1.0 { "" } else { "s" };
+        parts.push(format!("{hours} crew hour{plural} each working day"));
     }
     if !what_if.without.is_empty() {
         parts.push(format!("without {}", what_if.without.join(" and ")));
@@ -45,7 +54,42 @@ fn supposed(what_if: &WhatIf) -> String {
 }
 
 fn tonight(plan: &YardPlan, out: &mut String) {
-    let Some(round) = &plan.tonight else { return };
+    if plan.tonight.is_none() && plan.owners_tonight().next().is_some() {
+        let _ = writeln!(out, "TONIGHT: nothing of the crew's own");
+    }
+    if let Some(round) = &plan.tonight {
+        the_round(plan, round, out);
+    }
+    let owners: Vec<String> = lines::owners(plan, &|_| true);
+    if !owners.is_empty() {
+        let _ = writeln!(out, "  {}:", lines::OWNERS);
+        for line in &owners {
+            let _ = writeln!(out, "    [ ] {line}");
+        }
+    }
+    if plan.tonight.is_some() || !owners.is_empty() {
+        if !plan.cart.is_empty() {
+            let _ = writeln!(out, "  On the cart: {}", litres(&plan.cart));
+        }
+        let _ = writeln!(out, "  Can wait past tonight: {}\n", boats(can_wait(plan)));
+    }
+}
+
+/// Boats with open work of which nothing presses tonight.
+fn can_wait(plan: &YardPlan) -> usize {
+    let open = || plan.rows.iter().chain(&plan.owners);
+    let pressing: BTreeSet<&str> =
+        open().filter(|row| row.urgent.is_some()).map(|row| row.boat.id.as_str()).collect();
+    let waiting: BTreeSet<&str> = plan
+        .rows
+        .iter()
+        .map(|row| row.boat.id.as_str())
+        .filter(|boat| !pressing.contains(boat))
+        .collect();
+    waiting.len()
+}
+
+fn the_round(plan: &YardPlan, round: &Round, out: &mut String) {
     let _ = writeln!(
         out,
         "TONIGHT: emergency drains {} (plugs, hose, probe; the full job later)",
@@ -70,18 +114,17 @@ fn tonight(plan: &YardPlan, out: &mut String) {
                 Some(Some(people)) if people > 2 => {
                     format!("; two are too late for some, {people} would be in time")
                 }
-                Some(None) =>
-                    "; more than a dozen would be needed to be in time everywhere".to_owned(),
+                Some(None) => "; not even two for each of these boats would be in time everywhere: the marked ones may freeze before".to_owned(),
                 _ => String::new(),
             }
         );
     }
-    if let Some(last) = round.stops.last().filter(|stop| !stop.early) {
+    if let Some(last) = round.within_hours().next_back() {
         let (begins, people) = plan.begins;
         let _ = writeln!(
             out,
             "  {}, {} of work{}: from {}{} done about {}",
-            boats(round.stops.len() - early),
+            boats(round.within_hours().count()),
             work_time(round.work_min()),
             match last.ways_min {
                 0 => String::new(),
@@ -91,18 +134,32 @@ fn tonight(plan: &YardPlan, out: &mut String) {
             match (plan.hands, people) {
                 (Hands::OnRoster, 1) => " with 1 person".to_owned(),
                 (Hands::OnRoster, people) => format!(" with {people} people"),
-                _ => " at the pace of one".to_owned(),
+                (_, people) => format!(" with {people} people who are called in"),
             },
             clock(plan.done_at(last)),
+        );
+    }
+    let after_hours = lines::after_hours(plan);
+    if after_hours > 0 {
+        let _ = writeln!(
+            out,
+            "  {} only when {} thawed in the evening or night: somebody stays or comes back for that",
+            boats(after_hours),
+            if after_hours == 1 { "it has" } else { "they have" },
         );
     }
     let mut place = None;
     for stop in &round.stops {
         let Some(row) = plan.rows.get(stop.job) else { continue };
-        if place != Some((row.place(), stop.early)) {
-            let called = if stop.early { ", before work begins" } else { "" };
+        let when = (row.place(), stop.early, stop.after_hours);
+        if place.as_ref() != Some(&when) {
+            let called = match (stop.early, stop.after_hours) {
+                (true, _) => ", before work begins",
+                (_, true) => ", when it thaws",
+                _ => "",
+            };
             let _ = writeln!(out, "  {}{called}", row.place());
-            place = Some((row.place(), stop.early));
+            place = Some(when);
         }
         let Some(scope) = row.urgent else { continue };
         let what: Vec<String> = row.work.within(scope).map(GroupWork::doing).collect();
@@ -134,28 +191,12 @@ fn tonight(plan: &YardPlan, out: &mut String) {
     if !rest.is_empty() {
         let _ = writeln!(
             out,
-            "  Does not fit, {} short: {}. Call for hands, or ask these owners.",
+            "  Does not fit, {} short: {}. {}Call for hands, or ask these owners.",
             work_time(round.short_min),
-            rest.join(", ")
+            rest.join(", "),
+            lines::parties(plan)
         );
     }
-    if !plan.cart.is_empty() {
-        let _ = writeln!(out, "  On the cart: {}", litres(&plan.cart));
-    }
-    let pressing: BTreeSet<&str> = plan
-        .rows
-        .iter()
-        .filter(|row| row.urgent.is_some())
-        .map(|row| row.boat.id.as_str())
-        .collect();
-    let waiting: BTreeSet<&str> = plan
-        .rows
-        .iter()
-        .map(|row| row.boat.id.as_str())
-        .filter(|boat| !pressing.contains(boat))
-        .collect();
-    let wait = waiting.len();
-    let _ = writeln!(out, "  Can wait past tonight: {}\n", boats(wait));
 }
 
 fn list(plan: &YardPlan, out: &mut String) {
@@ -169,8 +210,9 @@ fn list(plan: &YardPlan, out: &mut String) {
     let _ = writeln!(out, "THE LIST: complete lay-ups{after}, first to do first");
     let mut day = None;
     for row in plan.rows.iter().filter(|row| row.minutes > 0) {
-        if day != Some(row.listed_on()) {
-            day = Some(row.listed_on());
+        let hauled_after = row.listed_on().is_none() && row.begins_on >= plan.days.len();
+        if day != Some((row.listed_on(), hauled_after)) {
+            day = Some((row.listed_on(), hauled_after));
             let words = match row.listed_on() {
                 Some(number) => plan.days.get(number).map_or_else(String::new, |day| {
                     let round = match plan.round_takes_min {
@@ -181,6 +223,7 @@ fn list(plan: &YardPlan, out: &mut String) {
                     };
                     format!("{} (crew: {}{round})", date_in_words(day.date), work_time(day.minutes))
                 }),
+                None if hauled_after => "can begin only after the days looked at".into(),
                 None => "below the line: does not fit into the days looked at".into(),
             };
             let _ = writeln!(out, "  {words}");
@@ -207,30 +250,44 @@ fn list(plan: &YardPlan, out: &mut String) {
                 _ if group.barred.is_some() => {
                     format!("needs {}: nobody of this crew", group.barred.as_deref().unwrap_or(""))
                 }
+                _ if group.refreezes_first => format!(
+                    "frozen, thaws about {} and may freeze again before the crew is back",
+                    group.thaws_at.map_or_else(String::new, |at| thaw_in_words(plan, at))
+                ),
                 Some(day) if group.solid => {
                     format!("frozen, would freeze again after {}", date_in_words(day))
                 }
                 None if group.solid => "frozen".to_owned(),
+                _ if row.is_drained_tonight(group) && group.tested_last.is_some() => {
+                    "drained tonight; what is only tested is no safer before its result".to_owned()
+                }
                 _ if row.is_drained_tonight(group) => "drained tonight".to_owned(),
                 _ if group.over_already => "over the tolerance already".to_owned(),
                 Some(day) => format!("last day {}", date_in_words(day)),
                 None => "no due day yet".to_owned(),
             };
-            let product = group
-                .product
-                .as_ref()
-                .map_or_else(String::new, |(name, litres)| format!(", {litres} L {name}"));
+            let product = products(group);
+            let product = if product.is_empty() { product } else { format!(", {product}") };
             let _ = writeln!(
                 out,
                 "         {}: {} min ({} min in an emergency), {last}{product}",
                 group.label, group.minutes.complete, group.minutes.emergency
             );
+            if !group.asks().is_empty() {
+                let _ = writeln!(out, "         before its test counts: {}", group.asks());
+            }
             if !group.weak.is_empty() {
                 let _ = writeln!(out, "         {}", too_weak(&group.weak));
             }
         }
     }
     out.push('\n');
+}
+
+/// Litres and names of what a complete lay-up of a group takes.
+pub(super) fn products(group: &GroupWork) -> String {
+    let all = group.product.iter().chain(&group.besides);
+    all.map(|(name, litres)| format!("{litres} L {name}")).collect::<Vec<_>>().join(", ")
 }
 
 /// What is said of antifreeze that does not hold what comes.
@@ -244,7 +301,7 @@ fn too_weak(labels: &[String]) -> String {
 }
 
 /// By when the complete work must begin and end; after a drain tonight there is no hurry left for what was drained.
-fn due_in_words(plan: &YardPlan, row: &Row) -> String {
+pub(super) fn due_in_words(plan: &YardPlan, row: &Row) -> String {
     let date = |day: Option<usize>| day.and_then(|day| plan.date(day)).map(date_in_words);
     match (date(row.due_now()), date(row.latest_start)) {
         (Some(due), _) if row.is_late() => {
@@ -266,9 +323,10 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     let mut parts = Vec::new();
     // What it costs that it is not done before its day.
     let held_for = row.done_on.map_or(0.0, |day| row.job.price_on(day) - row.job.price_on(0));
-    if row.saves_per_hour >= 0.5 {
-        parts.push(format!("an hour on it now saves {:.0}", row.saves_per_hour));
-    } else if row.in_round && row.due_now().is_none() || row.is_late() || held_for >= 0.5 {
+    let little = plan.next_to_nothing();
+    if row.saves_per_hour >= little {
+        parts.push(format!("an hour on it now saves {}", below::lost(plan, row.saves_per_hour)));
+    } else if row.in_round && row.due_now().is_none() || row.is_late() || held_for >= little {
         // Said by the due day.
     } else if row.work.over_already() && row.urgent.is_some() && !row.in_round {
         // By the evening its price has been paid, so that no day gains anything; the hours of today may.
@@ -310,14 +368,27 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     if row.is_late() && row.urgent.is_some() && !row.in_round {
         parts.push("its drain does not fit tonight: call for hands".to_owned());
     }
-    let open = |scope| {
-        let open = row.work.within(scope).filter(|group| !row.is_drained_tonight(group));
-        open.map(|group| group.minutes.emergency).sum::<u32>()
-    };
-    let waits = |scope: &crate::domain::risk::plan::boat::Scope| row.urgent != Some(*scope);
-    if let Some((day, scope)) = row.drain_by.filter(|(_, scope)| waits(scope) && open(*scope) > 0) {
+    let longest_takes = |minutes: u32| longest > 0 && minutes > longest;
+    if let Some((day, scope)) = row.dated() {
         let by = plan.date(day).map_or_else(String::new, date_in_words);
-        parts.push(format!("emergency drain ({} min) by {by}", open(scope)));
+        let way = if longest_takes(row.drain_takes_min) {
+            ", and no day of the crew is long enough for it and the way: call for hands"
+        } else {
+            ""
+        };
+        parts.push(format!("emergency drain ({} min) by {by}{way}", row.undrained_min(scope)));
+    }
+    let drained = || row.work.groups.iter().filter(|group| row.is_drained_tonight(group));
+    if drained().any(|group| group.tested_last.is_some()) {
+        parts.push("what is only tested tonight is safe once its result is on record".to_owned());
+    }
+    if row.refreezes_first() {
+        let own = row.work.groups.iter().filter(|group| group.refreezes_first);
+        let thaws = own.filter_map(|group| group.thaws_at).min();
+        parts.push(format!(
+            "may freeze again before the crew is back: have somebody there when it thaws{}, or accept it",
+            thaws.map_or_else(String::new, |at| format!(", about {}", thaw_in_words(plan, at)))
+        ));
     } else if row.is_late()
         && row.urgent.is_none()
         && row.work.groups.iter().all(|group| group.solid)
@@ -333,76 +404,4 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
         parts.push(ask.to_owned());
     }
     parts.join("; ")
-}
-
-fn below_the_list(plan: &YardPlan, out: &mut String) {
-    if plan.rows.is_empty() {
-        return;
-    }
-    let best = plan.ranked.divided.bound;
-    let quality = match plan.gap() {
-        None if plan.loss < 0.5 => "this list is expected to lose next to nothing".to_owned(),
-        None => format!(
-            "this list is expected to lose {:.0}, where the best possible would lose next to nothing",
-            plan.loss
-        ),
-        Some(gap) if gap < 5e-4 => format!(
-            "this list is expected to lose {:.0}, the best possible in the hours and hands that there are",
-            plan.loss
-        ),
-        Some(gap) => format!(
-            "this list is expected to lose {:.0} and is within {:.1} % of the best possible (no order can lose less than {best:.0})",
-            plan.loss,
-            gap * 100.0
-        ),
-    };
-    let kept = plan.ranked.kept.map_or_else(String::new, |gain| {
-        if gain < 0.5 {
-            "; yesterday's order was kept, a new one would spare nothing".to_owned()
-        } else {
-            format!("; yesterday's order was kept, as a new one would spare {gain:.0} of that")
-        }
-    });
-    let _ = writeln!(out, "How good: {quality}{kept}.");
-    let hour = plan.ranked.divided.hour_value;
-    if hour >= 0.5 {
-        let _ = writeln!(out, "One more crew hour today would save {hour:.0}.");
-    }
-    // Those that are hauled only after the days looked at are no shortfall of hands.
-    let is_undone =
-        |row: &&Row| row.minutes > 0 && row.done_on.is_none() && row.begins_on < plan.days.len();
-    let undone: Vec<&Row> = plan.rows.iter().filter(is_undone).collect();
-    let named: BTreeSet<&str> = undone.iter().map(|row| row.boat.id.as_str()).collect();
-    if !undone.is_empty() {
-        let lost: f64 = undone.iter().map(|row| row.job.price_undone()).sum();
-        let _ = writeln!(
-            out,
-            "Shortfall: {} below the line, expected loss {lost:.0}.",
-            boats(named.len())
-        );
-    }
-    if let [now, later @ ..] = plan.waiting.as_slice() {
-        let steps: Vec<String> = later.iter().map(|loss| format!("{:.0}", loss - now)).collect();
-        let _ = writeln!(out, "Waiting one, two ... days costs {}.", steps.join(", "));
-    }
-    let words = |tail: &crate::domain::risk::plan::tail::Tail| {
-        let parts: Vec<String> = tail
-            .chances
-            .iter()
-            .map(|(least, chance)| format!("{} % for {least} or more", (chance * 100.0).round()))
-            .collect();
-        parts.join(", ")
-    };
-    let _ = writeln!(out, "Damaged boats in these days by this plan: {}.", words(&plan.tail.0));
-    let _ = writeln!(out, "With nothing done: {}.", words(&plan.tail.1));
-    if plan.tail.0.chances.last().is_some_and(|(_, chance)| *chance > 0.05) {
-        let _ = writeln!(
-            out,
-            "WARNING: one cold may take twenty boats or more even so. More hands, or emergency drains first."
-        );
-    }
-    if !plan.order.is_empty() {
-        let _ = writeln!(out, "To have for the week: {}.", litres(&plan.order));
-    }
-    out.push('\n');
 }

@@ -24,6 +24,13 @@ use crate::domain::yard::Site;
 /// Letters of what cannot be said: many boats stand in one line.
 const CANNOT_LETTERS: usize = 2000;
 
+/// Letters of the head of the crew's plan.
+const HEADLINE_LETTERS: usize = 1500;
+/// Letters of one line of the crew's plan: all that is to be done on a boat.
+const CREW_LETTERS: usize = 900;
+/// Letters of litres by product.
+const PRODUCTS_LETTERS: usize = 400;
+
 /// Longest name of an official notice.
 const EVENT_LETTERS: usize = 60;
 /// Longest identifier of a station.
@@ -105,10 +112,16 @@ pub struct CrewLines {
     pub headline: String,
     /// Tonight's emergency drains in walking order, a line each.
     pub round: Vec<String>,
+    /// Boats and minutes of those drains, such as `7 boats, 1 h 37 min`; empty where there are none.
+    pub round_work: String,
     /// Litres to have on the cart tonight, by product; may be empty.
     pub cart: String,
     /// The complete lay-ups that end today, a line each.
     pub today: Vec<String>,
+    /// Litres to have for the lay-ups of the week, by product; may be empty.
+    pub order: String,
+    /// Jobs that nobody of the crew may do, a line each.
+    pub outside: Vec<String>,
     /// What of it has to stand in the subject; empty where nothing presses.
     pub subject: String,
 }
@@ -269,15 +282,13 @@ fn words(
         ("late", json!(start.is_some_and(|at| at <= worklist.at))),
         ("blind_count", json!((blind > 0).then(|| count(blind, "place")))),
         ("notices", json!((notices > 0).then(|| count(notices, "boat")))),
-        ("plan", json!(worklist.plan.map(|plan| one_line(&plan.headline, 600)))),
+        ("plan", json!(worklist.plan.map(|plan| one_line(&plan.headline, HEADLINE_LETTERS)))),
         ("crew", json!(worklist.plan.map_or("", |plan| plan.subject.as_str()))),
         ("round", lines_of(worklist.plan.map(|plan| plan.round.as_slice()))),
-        (
-            "cart",
-            json!(
-                worklist.plan.map(|plan| one_line(&plan.cart, 200)).filter(|cart| !cart.is_empty())
-            ),
-        ),
+        ("round_work", json!(of_the_plan(worklist, |plan| &plan.round_work))),
+        ("cart", json!(of_the_plan(worklist, |plan| &plan.cart))),
+        ("order", json!(of_the_plan(worklist, |plan| &plan.order))),
+        ("outside", lines_of(worklist.plan.map(|plan| plan.outside.as_slice()))),
         ("today", lines_of(worklist.plan.map(|plan| plan.today.as_slice()))),
         ("places", Value::Array(places)),
         ("cannot_say", Value::Array(cannot_say)),
@@ -303,9 +314,18 @@ fn words(
     ]])
 }
 
+/// A line of the plan, where it has one.
+fn of_the_plan<'a>(
+    worklist: &Worklist<'a>,
+    which: impl Fn(&'a CrewLines) -> &'a String,
+) -> Option<String> {
+    let line = one_line(which(worklist.plan?), PRODUCTS_LETTERS);
+    (!line.is_empty()).then_some(line)
+}
+
 fn lines_of(lines: Option<&[String]>) -> Value {
     let lines = lines.unwrap_or_default().iter();
-    Value::Array(lines.map(|line| json!({ "line": one_line(line, 400) })).collect())
+    Value::Array(lines.map(|line| json!({ "line": one_line(line, CREW_LETTERS) })).collect())
 }
 
 fn over(line: &OverLine) -> Value {

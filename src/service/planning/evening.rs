@@ -1,7 +1,7 @@
 //! Tonight's round: which boats cannot wait for the next working day, or whose drains must begin today because there are
 //! too many of them, what of that fits, by when, and what to carry.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
@@ -11,7 +11,7 @@ use crate::domain::risk::plan::Job;
 use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::crew::{Crew, WorkDay};
 use crate::domain::risk::plan::due::latest_starts;
-use crate::domain::risk::plan::tonight::{Errand, Evening, Round, Stop, best_round};
+use crate::domain::risk::plan::tonight::{Errand, Evening, Round, Stop, at_the_thaw, best_round};
 use crate::service::house::House;
 use crate::service::survey::Survey;
 use crate::settings::crew::Objective;
@@ -46,6 +46,8 @@ pub(super) struct Tonight {
 pub(super) const CALLED: u32 = 2;
 /// From the call until somebody stands in the yard: common practice, no source.
 pub(super) const CALL_IN: TimeDelta = TimeDelta::minutes(30);
+/// How often days and ways are settled against each other.
+const WAYS_SETTLED: usize = 3;
 /// Harm so long after work begins may still be before the crew gets there.
 const LATE_CALL: TimeDelta = TimeDelta::hours(4);
 
@@ -59,21 +61,22 @@ pub(super) fn evening(
 ) -> Tonight {
     let at = seen.instant.at;
     let today = capacity.first().copied().unwrap_or(0);
+    let anybody = capacity.iter().any(|minutes| *minutes > 0);
     let hands = match days.first() {
         _ if today > 0 => Hands::OnRoster,
-        Some(day) if crew.works_on(day.date) && at >= day.evening => Hands::DayOver,
+        Some(day) if anybody && crew.works_on(day.date) && at >= day.evening => Hands::DayOver,
         _ => Hands::Nobody,
     };
     let begins = begins(at, days, hands, today);
-    let next = next_working_day(capacity);
+    let next = next_working_day(&calendar(days));
     let equal = house.settings.crew.objective == Objective::FewestBoats;
     for row in rows.iter_mut().filter(|row| row.in_round) {
         row.in_round = false;
         row.set_job(equal);
     }
-    let due: Vec<usize> = (0..rows.len())
+    let (watched, due): (Vec<usize>, Vec<usize>) = (0..rows.len())
         .filter(|row| rows.get(*row).is_some_and(|row| row.urgent.is_some()))
-        .collect();
+        .partition(|row| rows.get(*row).is_some_and(Row::is_watched));
     let mut tonight = Tonight {
         round: None,
         hands,
@@ -82,7 +85,7 @@ pub(super) fn evening(
         cart: BTreeMap::new(),
         early_people: None,
     };
-    if due.is_empty() {
+    if due.is_empty() && watched.is_empty() {
         return tonight;
     }
     // Until then nobody else is there: what freezes before goes by the hour.
@@ -90,8 +93,7 @@ pub(super) fn evening(
         Hands::OnRoster => days.first().map(|day| day.evening),
         _ => days.get(next).map(|day| day.opens),
     };
-    let way =
-        |id: &SiteId| seen.places.get(id).map_or(0, |place| whole(2.0 * place.site.travel_minutes));
+    let way = |id: &SiteId| way_of(seen, id);
     let minutes_left = (hands == Hands::OnRoster).then_some(today);
     let by_crew = Evening { minutes_left, next, people: begins.1, way: &way };
     let errands = |rows: &[Row], which: &[usize], begins, until, harm: bool| -> Vec<Errand> {
@@ -116,7 +118,14 @@ pub(super) fn evening(
         let late =
             found.stops.iter().filter(|stop| harm(stop.job).is_some_and(|h| h < clock(stop)));
         let left = found.left_over.iter().filter(|row| harm(**row).is_some_and(|h| h < opens));
-        let mut early: Vec<usize> = late.map(|stop| stop.job).chain(left.copied()).collect();
+        // Nobody is called now for what thaws only once the crew is there.
+        let thaws = |row: &usize| {
+            let groups = rows.get(*row).into_iter().flat_map(|row| &row.work.groups);
+            let own = groups.filter(|group| group.thaws_on == 0);
+            own.filter_map(|group| group.thaws_at).max().is_some_and(|thaws| thaws >= opens)
+        };
+        let early = late.map(|stop| stop.job).chain(left.copied());
+        let mut early: Vec<usize> = early.filter(|row| !thaws(row)).collect();
         early.sort_unstable();
         if !early.is_empty() {
             let called = |people| {
@@ -140,19 +149,21 @@ pub(super) fn evening(
             found = crew_round(rows, &rest).after(first);
         }
     }
+    let thaws = errands(rows, &watched, begins, until, false);
+    let mut at_thaws = at_the_thaw(&thaws, &by_crew);
+    for stop in &mut at_thaws {
+        stop.job = watched.get(stop.job).copied().unwrap_or(usize::MAX);
+    }
+    found = found.then(at_thaws);
     for stop in &found.stops {
         let Some(row) = rows.get_mut(stop.job) else { continue };
         row.in_round = true;
         row.set_job(equal);
         let Some(scope) = row.urgent else { continue };
-        for group in row.work.within(scope).filter(|group| group.dose_l > 0.0) {
-            if let Some((product, _)) = &group.product {
-                *tonight.cart.entry(product.clone()).or_default() += group.dose_l;
-            }
-        }
+        load(&mut tonight.cart, row, scope);
     }
     if hands == Hands::OnRoster {
-        let last = found.stops.iter().rfind(|stop| !stop.early);
+        let last = found.within_hours().next_back();
         let ways = last.map_or(0, |stop| {
             let back = rows.get(stop.job).map_or(0, |row| way(&row.place()) / 2);
             stop.ways_min.saturating_add(back)
@@ -167,59 +178,123 @@ pub(super) fn evening(
     tonight
 }
 
-/// From when on, and by how many people at once.
+/// Minutes to a place and back.
+pub(super) fn way_of(seen: &Survey, place: &SiteId) -> u32 {
+    seen.places.get(place).map_or(0, |place| whole(2.0 * place.site.travel_minutes))
+}
+
+/// Puts on the cart what the emergency drain of a row takes.
+pub(super) fn load(cart: &mut BTreeMap<String, f64>, row: &Row, scope: Scope) {
+    for (product, litres) in row.work.within(scope).flat_map(|group| &group.doses) {
+        *cart.entry(product.clone()).or_default() += litres;
+    }
+}
+
+/// From when on, and by how many people at once: whoever is called has to come first, and comes with another.
 fn begins(at: DateTime<Utc>, days: &[WorkDay], hands: Hands, today: u32) -> (DateTime<Utc>, u32) {
-    let Some(day) = days.first().filter(|_| hands == Hands::OnRoster) else { return (at, 1) };
+    let Some(day) = days.first().filter(|_| hands == Hands::OnRoster) else {
+        return (at + CALL_IN, CALLED);
+    };
     let begins = at.max(day.opens);
     let lasts = u32::try_from((day.evening - begins).num_minutes().max(1)).unwrap_or(u32::MAX);
     (begins, ((today + lasts / 2) / lasts).max(1))
 }
 
+/// A day of somebody who would have to be found, minutes.
+const FOUND_DAY_MIN: u32 = 480;
+
+/// The minutes of each day by which drains are dated. Where the crew has none at all, somebody has to be found for them, on
+/// the days on which people work: a yard without a crew has no more time than one with it.
+pub(super) fn calendar(days: &[WorkDay]) -> Vec<u32> {
+    if days.iter().any(|day| day.minutes > 0) {
+        return days.iter().map(|day| day.minutes).collect();
+    }
+    let any = days.iter().any(|day| day.share > 0.0);
+    let minutes = |day: &WorkDay| if day.share > 0.0 || !any { FOUND_DAY_MIN } else { 0 };
+    days.iter().map(minutes).collect()
+}
+
 /// Marks what falls due before the next working day's evening.
-pub(super) fn mark_urgent(rows: &mut [Row], capacity: &[u32]) {
-    let soon = Scope::Emergency(next_working_day(capacity).saturating_sub(1));
+pub(super) fn mark_urgent(rows: &mut [Row], calendar: &[u32]) {
+    let soon = Scope::Emergency(next_working_day(calendar).saturating_sub(1));
     for row in rows.iter_mut() {
         row.urgent = (row.work.minutes(soon) > 0).then_some(soon);
     }
 }
 
+/// An emergency drain that is asked for.
+struct Asked {
+    row: usize,
+    scope: Scope,
+    minutes: u32,
+    due: usize,
+    /// Where, and the minutes there and back.
+    place: SiteId,
+    way: u32,
+}
+
 /// Where complete lay-ups end too late by the list: the emergency drains that keep them, and the day on which each must begin
-/// so that all of them are done in time. Those that must begin before the next working day are marked urgent; answers whether
-/// there are any that were not.
-pub(super) fn ask_for_drains(rows: &mut [Row], capacity: &[u32]) -> bool {
-    // Where nobody ever works there is no order of days to keep.
-    if capacity.iter().all(|minutes| *minutes == 0) {
-        return false;
-    }
+/// so that all of them are done in time, `way` to each place included. Those that must begin before the next working day are
+/// marked urgent; answers whether there are any that were not.
+pub(super) fn ask_for_drains(
+    rows: &mut [Row],
+    capacity: &[u32],
+    way: &dyn Fn(&SiteId) -> u32,
+) -> bool {
     let next = next_working_day(capacity);
-    let late: Vec<(usize, Scope, (u32, usize))> = rows
+    let late: Vec<Asked> = rows
         .iter()
         .enumerate()
         .filter(|(_, row)| row.is_late() || row.minutes == 0 && row.due.is_some())
-        .filter_map(|(place, row)| {
+        .filter_map(|(number, row)| {
             let until = row.done_on.unwrap_or(capacity.len()).saturating_sub(1);
             let scope = Scope::Emergency(until);
             let open = || row.work.within(scope).filter(|group| !row.is_drained_tonight(group));
             let due = open().filter_map(|group| group.last_day).min()?;
             let minutes = open().map(|group| group.minutes.emergency).sum();
-            Some((place, scope, (minutes, due)))
+            let place = row.place();
+            let way = way(&place);
+            Some(Asked { row: number, scope, minutes, due, place, way })
         })
         .collect();
     for row in rows.iter_mut() {
         row.drain_by = None;
     }
-    let work: Vec<(u32, usize)> = late.iter().map(|(_, _, work)| *work).collect();
     let mut more = false;
-    for ((place, scope, _), start) in late.iter().zip(latest_starts(&work, capacity)) {
-        let Some(row) = rows.get_mut(*place) else { continue };
-        let start = start.unwrap_or(0);
-        row.drain_by = Some((start, *scope));
-        if start < next && row.urgent != Some(*scope) {
-            row.urgent = Some(*scope);
+    for (asked, (start, takes)) in late.iter().zip(starts_with_ways(&late, capacity)) {
+        let Some(row) = rows.get_mut(asked.row) else { continue };
+        row.drain_by = Some((start, asked.scope));
+        row.drain_takes_min = takes;
+        if start < next && row.urgent != Some(asked.scope) {
+            row.urgent = Some(asked.scope);
             more = true;
         }
     }
     more
+}
+
+/// The day on which each drain must begin, and its minutes: the first of a place on a day has the way there and back in it.
+fn starts_with_ways(late: &[Asked], capacity: &[u32]) -> Vec<(usize, u32)> {
+    let mut order: Vec<usize> = (0..late.len()).collect();
+    order.sort_by_key(|at| late.get(*at).map(|asked| asked.due));
+    // At first, all of a place that fall due together go there together.
+    let mut days: Vec<usize> = late.iter().map(|asked| asked.due).collect();
+    let mut found = Vec::new();
+    for _ in 0..WAYS_SETTLED {
+        let mut gone: BTreeSet<(usize, &SiteId)> = BTreeSet::new();
+        let mut work: Vec<(u32, usize)> = vec![(0, 0); late.len()];
+        for at in &order {
+            let (Some(asked), Some(day)) = (late.get(*at), days.get(*at)) else { continue };
+            let way = if gone.insert((*day, &asked.place)) { asked.way } else { 0 };
+            if let Some(slot) = work.get_mut(*at) {
+                *slot = (asked.minutes.saturating_add(way), asked.due);
+            }
+        }
+        let starts = latest_starts(&work, capacity).into_iter().map(|start| start.unwrap_or(0));
+        found = starts.zip(work.iter().map(|(minutes, _)| *minutes)).collect();
+        days = found.iter().map(|(start, _)| *start).collect();
+    }
+    found
 }
 
 /// `harm`: by the hour of harm that cannot be mended, instead of that of the limit.
@@ -259,4 +334,25 @@ fn next_working_day(capacity: &[u32]) -> usize {
 )]
 fn whole(minutes: f64) -> u32 {
     minutes.clamp(0.0, 1e6) as u32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn asked(row: usize, place: &str, way: u32, due: usize) -> Asked {
+        let scope = Scope::Emergency(due);
+        Asked { row, scope, minutes: 15, due, place: place.into(), way }
+    }
+
+    #[test]
+    fn a_dated_drain_has_its_way_in_it_once_for_a_place_and_day() {
+        let late = [asked(0, "UPPER", 50, 3), asked(1, "UPPER", 50, 3), asked(2, "QUAY", 0, 3)];
+        let found = starts_with_ways(&late, &[480; 5]);
+        let minutes: Vec<u32> = found.iter().map(|(_, minutes)| *minutes).collect();
+        assert_eq!(minutes, [65, 15, 15]);
+        // Half an hour a day: the way alone takes most of two.
+        let found = starts_with_ways(&late[..1], &[30; 5]);
+        assert_eq!(found, [(1, 65)]);
+    }
 }

@@ -1,9 +1,9 @@
 //! The plan in single lines, for the morning's letter: tonight's round and today's complete lay-ups.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Hands, Row, YardPlan};
-use crate::domain::boat::{DrainPermission, SiteId};
+use super::{Hands, Outside, Row, YardPlan};
+use crate::domain::boat::{BoatId, DrainPermission, SiteId};
 use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::tonight::Stop;
 use crate::domain::risk::plan::words::{boats, in_words};
@@ -41,6 +41,9 @@ pub fn pressing(row: &Row, stop: &Stop) -> &'static str {
         (true, false) => return "CALL SOMEBODY IN NOW, before work begins",
         (false, _) => {}
     }
+    if stop.after_hours {
+        return "SOMEBODY THERE WHEN IT THAWS: TEST FIRST, THEN DRAIN";
+    }
     if row.urgent.is_some_and(|scope| row.work.within(scope).any(|group| group.solid)) {
         return "NOT BEFORE IT HAS THAWED AND BEEN TESTED";
     }
@@ -66,6 +69,44 @@ pub const fn hands(plan: &YardPlan) -> &'static str {
     }
 }
 
+/// What is said above the owners' boats that press.
+pub const OWNERS: &str =
+    "Owners' own, due by the next working day or in ice, not confirmed: call, or drain with leave";
+
+/// The owners' boats that press, at the places that `own` names, a line each.
+#[must_use]
+pub fn owners(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> Vec<String> {
+    let pressing = plan.owners_tonight().filter(|row| own(&row.work.place));
+    let line = |row: &Row| {
+        let scope = row.urgent?;
+        let what: Vec<String> = row.work.within(scope).map(GroupWork::doing).collect();
+        let ice = row.work.within(scope).any(|group| group.ice);
+        let mark = if ice { ", ICE HAS BEGUN" } else { "" };
+        let minutes = work_time(row.work.minutes(scope));
+        let line = with_permission(format!("{}, {minutes}{mark}", boat(row)), row);
+        Some(format!("{line}: {}", what.join("; ")))
+    };
+    pressing.filter_map(line).collect()
+}
+
+/// Boats of tonight's round that thaw only after the day's hours.
+#[must_use]
+pub fn after_hours(plan: &YardPlan) -> usize {
+    let stops = plan.tonight.iter().flat_map(|round| &round.stops);
+    stops.filter(|stop| stop.after_hours).count()
+}
+
+/// How two parties would get round to all of it, where everybody together does not; empty where they would not either.
+#[must_use]
+pub fn parties(plan: &YardPlan) -> String {
+    let Some((one, other)) = plan.tonight.as_ref().and_then(|round| round.parties.as_ref()) else {
+        return String::new();
+    };
+    let names =
+        |places: &[SiteId]| places.iter().map(SiteId::as_str).collect::<Vec<_>>().join(" and ");
+    format!("In two parties all of it fits: one to {}, one to {}. ", names(one), names(other))
+}
+
 /// Boats of tonight's round that do not fit.
 #[must_use]
 pub fn left_over(plan: &YardPlan) -> Vec<&Row> {
@@ -77,8 +118,8 @@ pub fn left_over(plan: &YardPlan) -> Vec<&Row> {
 /// 41 min: drain ...`.
 #[must_use]
 pub fn round(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> Vec<String> {
-    let Some(round) = &plan.tonight else { return Vec::new() };
-    let stops = round.stops.iter().filter_map(|stop| {
+    let stops = plan.tonight.iter().flat_map(|round| &round.stops);
+    let stops = stops.filter_map(|stop| {
         let row = plan.rows.get(stop.job).filter(|row| own(&row.work.place))?;
         let scope = row.urgent?;
         let what: Vec<String> = row.work.within(scope).map(GroupWork::doing).collect();
@@ -88,8 +129,9 @@ pub fn round(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> Vec<String> {
             "" => String::new(),
             mark => format!(", {mark}"),
         };
-        let line = format!("{clock} {}, {minutes}{mark}: {}", boat(row), what.join("; "));
-        Some(with_permission(line, row))
+        // Leave and key before the work: a long line may be cut at its end.
+        let line = with_permission(format!("{clock} {}, {minutes}{mark}", boat(row)), row);
+        Some(format!("{line}: {}", what.join("; ")))
     });
     let mut lines = shortened(stops.collect());
     let left: Vec<String> = left_over(plan)
@@ -99,11 +141,55 @@ pub fn round(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> Vec<String> {
         .collect();
     if !left.is_empty() {
         lines.push(format!(
-            "DOES NOT FIT into today's hours: {}. Call for hands, or ask these owners",
-            shortened(left).join(", ")
+            "DOES NOT FIT into today's hours: {}. {}Call for hands, or ask these owners",
+            shortened(left).join(", "),
+            parties(plan)
         ));
     }
+    let owners = owners(plan, own);
+    if !owners.is_empty() {
+        lines.push(format!("{OWNERS}:"));
+        lines.extend(shortened(owners));
+    }
     lines
+}
+
+/// Boats and minutes of tonight's round at the places that `own` names, with what does not fit; empty where there is nothing.
+#[must_use]
+pub fn round_work(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> String {
+    let stops = plan.tonight.iter().flat_map(|round| &round.stops);
+    let rows = stops.filter_map(|stop| plan.rows.get(stop.job)).chain(left_over(plan));
+    let rows: Vec<&Row> = rows.filter(|row| own(&row.work.place)).collect();
+    if rows.is_empty() {
+        return String::new();
+    }
+    let named: BTreeSet<&BoatId> = rows.iter().map(|row| &row.boat.id).collect();
+    let minutes = rows.iter().map(|row| row.urgent.map_or(0, |scope| row.work.minutes(scope)));
+    format!("{}, {}", boats(named.len()), work_time(minutes.sum()))
+}
+
+/// Jobs that ask for a skill which nobody of the crew has, at the places that `own` names, a line each.
+#[must_use]
+pub fn outside(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> Vec<String> {
+    let site = |one: &&Outside| {
+        let row = plan.rows.iter().find(|row| row.boat.id == one.boat.id);
+        row.is_none_or(|row| own(&row.work.place))
+    };
+    let line = |one: &Outside| {
+        let due = one.group.last_day.and_then(|day| plan.date(day));
+        format!(
+            "{}: {} {}: {} {}, {}, {} min{}",
+            one.skill,
+            one.at.0,
+            one.at.1,
+            one.boat.id,
+            one.boat.name,
+            one.group.label,
+            one.group.minutes.complete,
+            due.map_or_else(String::new, |day| format!(", by {}", in_words(day)))
+        )
+    };
+    shortened(plan.outside.iter().filter(site).map(line).collect())
 }
 
 /// What of the plan has to stand in a letter's subject, for a reader of the places that `own` names; empty where nothing
@@ -130,6 +216,14 @@ pub fn subject(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> String {
         let minutes =
             rows.iter().map(|(row, _)| row.urgent.map_or(0, |scope| row.work.minutes(scope)));
         return format!("drain {} today, {}", boats(rows.len()), work_time(minutes.sum()));
+    }
+    let owners = plan.owners_tonight().filter(|row| own(&row.work.place)).count();
+    if owners > 0 {
+        return format!(
+            "call the {} of {}",
+            if owners == 1 { "owner" } else { "owners" },
+            boats(owners)
+        );
     }
     let date = |day: Option<usize>| day.and_then(|day| plan.date(day)).map(in_words);
     let must = &plan.must;
@@ -174,7 +268,7 @@ fn boat(row: &Row) -> String {
 fn with_permission(line: String, row: &Row) -> String {
     match aboard(row).as_str() {
         "" => line,
-        words => format!("{line} - {words}"),
+        words => format!("{line} ({words})"),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use super::{Row, Visit};
 use crate::domain::boat::{Boat, BoatId, Care, SiteId};
@@ -14,7 +14,7 @@ use crate::domain::risk::plan::schedule::Scheduled;
 use crate::domain::risk::plan::{INDEX_DAYS, Job};
 use crate::domain::yard::SiteKind;
 use crate::service::house::House;
-use crate::service::survey::{BoatView, Survey};
+use crate::service::survey::{BoatView, Survey, whole_hour};
 use crate::settings::crew::Objective;
 
 /// What a boat waits for that is still in the water.
@@ -80,6 +80,9 @@ pub(super) fn sorted(
         // A boat that is still in the water does not stand where it will.
         let elsewhere = view.state.afloat && !is_berth || view.state.assumed_ashore;
         let at = |work: &BoatWork| where_at(elsewhere, &work.place, &view.boat);
+        for group in &mut work.groups {
+            group.watched = is_watched(group, whole_hour(seen.instant.at), days);
+        }
         let passed = !work.frozen.is_empty();
         if passed {
             let circuits = work.frozen.clone();
@@ -117,6 +120,15 @@ pub(super) fn sorted(
         wait_for_the_lift(&mut found.rows, slots, days, house.settings.crew.objective);
     }
     found
+}
+
+/// Does it thaw before tomorrow's work begins, and freeze again before anybody is back?
+fn is_watched(group: &GroupWork, at: DateTime<Utc>, days: &[WorkDay]) -> bool {
+    let opens = |day: usize| days.get(day).map(|day| day.opens);
+    let thaws = group.thaws_at.zip(opens(1)).is_some_and(|(thaws, opens)| thaws < opens);
+    let over = group.over_in_h.map(|hours| at + TimeDelta::hours(i64::from(hours)));
+    let back = opens(working_from(1, days));
+    group.refreezes_first && thaws && over.zip(back).is_some_and(|(over, back)| over < back)
 }
 
 /// No more boats are hauled on a day than the lift moves: the others wait for the next working day, those that lose least
@@ -188,6 +200,7 @@ fn row(
         due: None,
         urgent: None,
         drain_by: None,
+        drain_takes_min: 0,
         in_round: false,
         saves_per_hour: 0.0,
         begun_on: None,
@@ -257,9 +270,8 @@ impl Row {
     /// The day by which the complete work falls due now, after what is drained tonight, whether or not it can begin by then.
     #[must_use]
     pub fn due_now(&self) -> Option<usize> {
-        let open =
-            self.work.within(Scope::Complete).filter(|group| !self.is_drained_tonight(group));
-        open.filter_map(|group| group.last_day).min()
+        let open = self.work.within(Scope::Complete);
+        open.filter_map(|group| group.last_day_where(self.is_drained_tonight(group))).min()
     }
 
     /// Does the complete work end after it falls due, or not within the days?
@@ -280,6 +292,45 @@ impl Row {
         self.urgent.filter(|_| self.in_round)
     }
 
+    /// Is what presses on it to be drained when it thaws, after the day's hours?
+    #[must_use]
+    pub fn is_watched(&self) -> bool {
+        self.urgent.is_some_and(|scope| self.work.within(scope).any(|group| group.watched))
+    }
+
+    /// The emergency drain that has a day of its own, beyond what is drained tonight: the day on which it begins.
+    #[must_use]
+    pub fn dated(&self) -> Option<(usize, Scope)> {
+        self.drain_by
+            .filter(|(_, scope)| self.urgent != Some(*scope) && self.undrained_min(*scope) > 0)
+    }
+
+    /// Minutes of an emergency drain that tonight's round leaves open.
+    #[must_use]
+    pub fn undrained_min(&self, scope: Scope) -> u32 {
+        let open = self.work.within(scope).filter(|group| !self.is_drained_tonight(group));
+        open.map(|group| group.minutes.emergency).sum()
+    }
+
+    /// All emergency drains that the plan counts on, each with the day by whose evening it is made: at the latest that on which
+    /// it falls due.
+    #[must_use]
+    pub fn drains(&self) -> Vec<(Scope, usize)> {
+        let tonight = self.drained().map(|scope| (scope, 0));
+        let dated = self.dated().and_then(|(begins, scope)| {
+            let open = self.work.within(scope).filter(|group| !self.is_drained_tonight(group));
+            Some((scope, open.filter_map(|group| group.last_day).min()?.max(begins)))
+        });
+        tonight.into_iter().chain(dated).collect()
+    }
+
+    /// What of it thaws tonight, freezes again before anybody is back, and is in no round.
+    #[must_use]
+    pub fn refreezes_first(&self) -> bool {
+        let mut own = self.work.groups.iter();
+        own.any(|group| group.refreezes_first && !self.is_drained_tonight(group))
+    }
+
     /// Is this group of circuits drained in tonight's round?
     #[must_use]
     pub fn is_drained_tonight(&self, group: &GroupWork) -> bool {
@@ -289,13 +340,18 @@ impl Row {
     /// The complete work group by group, of those that `asked` names, as crew minutes and the day on which it falls due, where
     /// it does within the days; nothing before the boat can be worked on.
     pub(super) fn pieces_of(&self, asked: impl Fn(&GroupWork) -> bool) -> Vec<(u32, usize)> {
-        let from = self.not_before.map_or(0, |(day, _)| day);
+        let from = |group: &GroupWork| match self.not_before {
+            // Nobody is helped by a start after it has frozen again.
+            Some(_) if group.refreezes_first => self.haul_on.unwrap_or(0),
+            Some((day, _)) => day,
+            None => 0,
+        };
         let days = self.job.price.len().saturating_sub(1);
         let way = f64::from(self.crew_minutes) / f64::from(self.minutes.max(1));
         self.work
             .within(Scope::Complete)
             .filter(|group| asked(group))
-            .filter_map(|group| Some((group.minutes.complete, group.last_day?.max(from))))
+            .filter_map(|group| Some((group.minutes.complete, group.last_day?.max(from(group)))))
             .filter(|(_, due)| *due < days)
             .map(|(minutes, due)| (whole(f64::from(minutes) * way), due))
             .collect()
@@ -362,7 +418,13 @@ pub(super) fn in_order(rows: Vec<Row>, order: &[usize]) -> (Vec<Row>, Vec<usize>
         .collect();
     listed.sort_by_key(|(_, row)| {
         let due = row.due_now().unwrap_or(usize::MAX);
-        (row.listed_on().unwrap_or(usize::MAX), row.done_on, row.is_late().then_some(due))
+        let begins_after = row.begins_on + 1 >= row.job.price.len();
+        (
+            row.listed_on().unwrap_or(usize::MAX),
+            begins_after,
+            row.done_on,
+            row.is_late().then_some(due),
+        )
     });
     for (place, (before, _)) in listed.iter().enumerate() {
         if let Some(slot) = now_at.get_mut(*before) {

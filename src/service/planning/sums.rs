@@ -24,7 +24,9 @@ pub(super) fn check(
     capacity: &[u32],
     (days, scarce): (&[WorkDay], &[Scarce]),
 ) -> (MustStart, Option<String>) {
-    let shares: Vec<f64> = days.iter().map(|day| day.share).collect();
+    // Where no day is a working day, hours on any of them would help.
+    let any = days.iter().any(|day| day.share > 0.0);
+    let shares: Vec<f64> = days.iter().map(|day| if any { day.share } else { 1.0 }).collect();
     let of = |asked: &dyn Fn(&GroupWork) -> bool, has: &[u32]| {
         let work: Vec<(u32, usize)> = rows.iter().flat_map(|row| row.pieces_of(asked)).collect();
         let found = must_start(&work, has);
@@ -52,12 +54,28 @@ pub(super) fn asks_for(house: &House, group: &GroupWork, thing: &Scarce) -> bool
 pub(super) fn to_order(rows: &[Row]) -> BTreeMap<String, f64> {
     let mut order = BTreeMap::new();
     for row in rows.iter().filter(|row| row.done_on.is_some_and(|day| day < WEEK)) {
-        for (product, litres) in row.work.within(Scope::Complete).filter_map(|g| g.product.as_ref())
-        {
-            *order.entry(product.clone()).or_default() += litres;
+        let products = |group: &'_ GroupWork| -> Vec<(String, f64)> {
+            group.product.iter().chain(&group.besides).cloned().collect()
+        };
+        for (product, litres) in row.work.within(Scope::Complete).flat_map(products) {
+            *order.entry(product).or_default() += litres;
         }
     }
     order
+}
+
+/// What the emergency drains that have a day of their own spare of the list's loss.
+pub(super) fn spared(rows: &[Row], equal: bool) -> f64 {
+    let one = |row: &Row| {
+        let dated = row.drains().into_iter().find(|(scope, _)| Some(*scope) != row.drained())?;
+        Some(row.work.spared_by(row.drained(), dated, row.done_on, equal))
+    };
+    rows.iter().filter_map(one).sum()
+}
+
+/// The first day on which work falls due.
+pub(super) fn first_due(rows: &[Row]) -> Option<usize> {
+    rows.iter().flat_map(|row| row.pieces_of(|_| true)).map(|(_, due)| due).min()
 }
 
 /// Boat by boat, whatever the number of visits.
@@ -71,13 +89,14 @@ pub(super) fn tails(rows: &[Row]) -> (Tail, Tail) {
     let mut with: BTreeMap<&BoatId, DamageDays> = BTreeMap::new();
     let mut without: BTreeMap<&BoatId, DamageDays> = BTreeMap::new();
     for row in rows {
-        let after = row.work.damage_after(row.drained());
+        let drains = row.drains();
+        let after = row.work.damage_after(&drains);
         let none = || vec![NEVER; after.len()];
         let known = with.entry(&row.boat.id).or_insert_with(none);
-        earlier(known, row.work.damage_barred(row.drained()), None);
+        earlier(known, row.work.damage_barred(&drains), None);
         earlier(known, after.clone(), row.done_on);
         let known = without.entry(&row.boat.id).or_insert_with(none);
-        earlier(known, row.work.damage_after(None), None);
+        earlier(known, row.work.damage_after(&[]), None);
     }
     let count = |boats: &BTreeMap<&BoatId, DamageDays>| {
         let boats: Vec<_> = boats.values().map(|days| (days, None)).collect();

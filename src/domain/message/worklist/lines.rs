@@ -12,6 +12,7 @@ use super::WorklistBoat;
 use crate::domain::alert::chance::SpokenChance;
 use crate::domain::boat::{DrainPermission, Holds};
 use crate::domain::risk::CircuitRisk;
+use crate::domain::yard::SiteKind;
 
 /// Circuits named before "and 2 more".
 const PARTS_NAMED: usize = 3;
@@ -22,6 +23,14 @@ const REASON_LETTERS: usize = 120;
 fn whereabouts(voice: &Voice<'_>, entry: &WorklistBoat<'_>) -> String {
     let berth = location(&entry.boat.location);
     let mut words = format!(", {} {berth}", place_code(entry.site)).trim_end().to_owned();
+    if entry.state.afloat && entry.site.kind != SiteKind::Afloat {
+        // On record is where it will stand; where it lies now is not.
+        return format!(
+            ", {}, {}",
+            voice.word(Table::Remark, "berth"),
+            words.trim_start_matches(", ")
+        );
+    }
     if entry.state.afloat {
         words = format!("{words}, {}", voice.word(Table::Remark, "afloat"));
     }

@@ -98,9 +98,10 @@ impl Scope {
     pub fn reaches(self, group: &GroupWork) -> bool {
         match self {
             Self::Complete => group.barred.is_none(),
-            // What is frozen through cannot be drained before it has thawed.
+            // What is frozen through cannot be drained before it has thawed: today, or tonight by somebody who is there for it.
             Self::Emergency(day) => {
-                group.thaws_on == 0 && group.last_day.is_some_and(|last| last <= day)
+                (group.thaws_on == 0 || group.watched)
+                    && group.last_day.is_some_and(|last| last <= day)
             }
         }
     }
@@ -171,40 +172,74 @@ impl BoatWork {
         let groups: Vec<&GroupWork> = self.within(scope).collect();
         let is_drained = |group: &GroupWork| drained.is_some_and(|scope| scope.reaches(group));
         let price_of = |group: &GroupWork, day: usize| {
-            group.price.get(if is_drained(group) { 0 } else { day }).copied().unwrap_or(0.0)
+            group.price_after(if is_drained(group) { 0 } else { self.days }, day)
         };
+        let drains: Vec<(Scope, usize)> = drained.map(|scope| (scope, 0)).into_iter().collect();
         let price = if equal {
-            shares(&self.damage_after(drained), self.days)
+            shares(&self.damage_after(&drains), self.days)
         } else {
             (0..=self.days)
                 .map(|day| groups.iter().map(|group| price_of(group, day)).sum())
                 .collect()
         };
         let loss = if equal { 1.0 } else { groups.iter().map(|group| group.loss).sum() };
-        let open = groups.iter().filter(|group| !is_drained(group));
+        let due = groups.iter().filter_map(|group| group.last_day_where(is_drained(group))).min();
         Job {
             boat: self.boat.clone(),
             place: self.place.clone(),
             minutes: minutes.max(1),
             price,
-            due: open.filter_map(|group| group.last_day).min(),
+            due,
             loss,
         }
     }
 
-    /// The day of the first damage, member by member, after the groups of `drained` have been drained today.
+    /// The day of the first damage, member by member, after emergency drains: each with the day by whose evening it is made.
     #[must_use]
-    pub fn damage_after(&self, drained: Option<Scope>) -> DamageDays {
+    pub fn damage_after(&self, drains: &[(Scope, usize)]) -> DamageDays {
         let mut first = vec![NEVER; self.members];
         for group in &self.groups {
-            let is_drained = drained.is_some_and(|scope| scope.reaches(group));
-            for (day, other) in first.iter_mut().zip(&group.damage) {
-                if !is_drained || *other == 0 {
-                    *day = (*day).min(*other);
-                }
+            let own = drains.iter().filter(|(scope, _)| scope.reaches(group));
+            let until = own.map(|(_, day)| u8::try_from(*day).unwrap_or(NEVER)).min();
+            let until = until.unwrap_or(NEVER);
+            for ((day, other), tested) in
+                first.iter_mut().zip(&group.damage).zip(&group.tested_damage)
+            {
+                let other = if *other <= until { *other } else { *tested };
+                *day = (*day).min(other);
             }
         }
         first
+    }
+
+    /// What an emergency drain by the evening of `by` spares until the complete work ends on `done_on`, beyond what is drained
+    /// tonight.
+    #[must_use]
+    pub fn spared_by(
+        &self,
+        tonight: Option<Scope>,
+        (dated, by): (Scope, usize),
+        done_on: Option<usize>,
+        equal: bool,
+    ) -> f64 {
+        let end = done_on.unwrap_or(self.days);
+        if equal {
+            let before: Vec<(Scope, usize)> = tonight.map(|scope| (scope, 0)).into_iter().collect();
+            let after = [&before[..], &[(dated, by)]].concat();
+            let lost = |drains: &[(Scope, usize)]| {
+                let by_day = shares(&self.damage_after(drains), self.days);
+                by_day.get(end).copied().unwrap_or(0.0)
+            };
+            return (lost(&before) - lost(&after)).max(0.0);
+        }
+        let own = self.groups.iter().filter(|group| {
+            dated.reaches(group) && !tonight.is_some_and(|scope| scope.reaches(group))
+        });
+        own.map(|group| {
+            let end = if group.barred.is_some() { self.days } else { end };
+            (group.price_after(self.days, end) - group.price_after(by, end)).max(0.0)
+        })
+        .sum()
     }
 
     /// The first day on which all that is open can be worked on: what is frozen through has thawed.
@@ -215,9 +250,9 @@ impl BoatWork {
 
     /// The damage of the groups that the crew may not lay up, member by member, as [`BoatWork::damage_after`].
     #[must_use]
-    pub fn damage_barred(&self, drained: Option<Scope>) -> DamageDays {
+    pub fn damage_barred(&self, drains: &[(Scope, usize)]) -> DamageDays {
         let barred = self.groups.iter().filter(|group| group.barred.is_some()).cloned();
-        self.only(barred.collect()).damage_after(drained)
+        self.only(barred.collect()).damage_after(drains)
     }
 
     /// What these groups are expected to lose where the crew may not lay them up.
@@ -226,8 +261,7 @@ impl BoatWork {
         let barred = self.groups.iter().filter(|group| group.barred.is_some());
         let is_drained = |group: &GroupWork| drained.is_some_and(|scope| scope.reaches(group));
         let price = |group: &GroupWork| {
-            let paid = if is_drained(group) { group.price.first() } else { group.price.last() };
-            paid.copied().unwrap_or(0.0)
+            group.price_after(if is_drained(group) { 0 } else { self.days }, self.days)
         };
         barred.map(price).sum()
     }

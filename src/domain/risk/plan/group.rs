@@ -24,6 +24,8 @@ pub struct OpenCircuit {
     pub entry: Option<WorkEntry>,
     /// A complete lay-up puts product through it afterwards.
     pub flushed: bool,
+    /// Where it is only tested: what has to be done before its test counts, or found out besides.
+    pub asks: Vec<String>,
     /// It holds antifreeze that is too weak for what comes: it comes out before anything goes in.
     pub weak: bool,
 }
@@ -49,10 +51,12 @@ pub struct GroupWork {
     pub minutes: Minutes,
     /// Product and litres for the complete lay-up.
     pub product: Option<(String, f64)>,
+    /// What else it takes that is not the product of the group, with litres: winter mix, coolant where it tests weak.
+    pub besides: Vec<(String, f64)>,
     /// The entry of the log for that product; empty where none is put through.
     pub flush: String,
-    /// Litres of it that an emergency drain takes.
-    pub dose_l: f64,
+    /// What an emergency drain takes, with litres.
+    pub doses: Vec<(String, f64)>,
     /// What holds antifreeze that is too weak for what comes: the same again would be too weak again.
     pub weak: Vec<String>,
     /// Chance that a circuit of it has passed its limit by the evening of each day; last, by the end.
@@ -76,6 +80,15 @@ pub struct GroupWork {
     pub thaws_at: Option<DateTime<Utc>>,
     /// It asks for this skill, which nobody of the crew has: a complete lay-up is somebody else's, a drain tonight is not.
     pub barred: Option<String>,
+    /// It is likely to freeze again, by its tolerance, before the evening of the day on which it has thawed: whoever comes in
+    /// ordinary hours comes too late.
+    pub refreezes_first: bool,
+    /// So it is, and it thaws before anybody is back at work: somebody has to be there tonight.
+    pub watched: bool,
+    /// Last day of what is only looked at in it, such as coolant that is tested: a test is no drain.
+    pub tested_last: Option<usize>,
+    pub(super) tested_price: Vec<f64>,
+    pub(super) tested_damage: DamageDays,
     pub(super) price: Vec<f64>,
     pub(super) damage: DamageDays,
     pub(super) loss: f64,
@@ -97,6 +110,33 @@ impl GroupWork {
             }
         }
         found
+    }
+
+    /// Expected loss by the evening of a day where it was drained by that of `drained`: nothing more happens to what was let
+    /// out, while what was only tested is as it was.
+    pub(super) fn price_after(&self, drained: usize, day: usize) -> f64 {
+        let at =
+            |prices: &[f64], day: usize| prices.get(day).or(prices.last()).copied().unwrap_or(0.0);
+        if day <= drained {
+            return at(&self.price, day);
+        }
+        let more = at(&self.tested_price, day) - at(&self.tested_price, drained);
+        (at(&self.price, drained) + more.max(0.0)).min(at(&self.price, day))
+    }
+
+    /// What has to be done before a test in it counts, or found out besides.
+    #[must_use]
+    pub fn asks(&self) -> String {
+        let mut asks: Vec<&str> =
+            self.open.iter().flat_map(|open| &open.asks).map(String::as_str).collect();
+        asks.dedup();
+        asks.join("; ")
+    }
+
+    /// The last day of what a drain of it leaves open.
+    #[must_use]
+    pub fn last_day_where(&self, is_drained: bool) -> Option<usize> {
+        if is_drained { self.tested_last } else { self.last_day }
     }
 
     /// What is to be done, in words: `drain engine block, exhaust manifolds; test engine coolant`.
@@ -148,10 +188,15 @@ pub(super) struct Draft {
     open_min: f64,
     litres: f64,
     dose_l: f64,
+    besides: Vec<(String, f64)>,
     weak: Vec<String>,
     /// For each member the losses by day: day and loss of each circuit.
     losses: Vec<Vec<(u8, f64)>>,
     damage: DamageDays,
+    /// The same of what is only tested.
+    tested_losses: Vec<Vec<(u8, f64)>>,
+    tested_damage: DamageDays,
+    tested_last: Option<usize>,
     last_day: Option<usize>,
     over_already: bool,
     over_in_h: Option<u16>,
@@ -169,9 +214,13 @@ impl Draft {
             open_min: 0.0,
             litres: 0.0,
             dose_l: 0.0,
+            besides: Vec::new(),
             weak: Vec::new(),
             losses: vec![Vec::new(); members],
             damage: vec![NEVER; members],
+            tested_losses: vec![Vec::new(); members],
+            tested_damage: vec![NEVER; members],
+            tested_last: None,
             last_day: None,
             over_already: false,
             over_in_h: None,
@@ -197,19 +246,35 @@ impl Draft {
             walk_order: kind.walk_order,
             entry: entry.cloned(),
             flushed,
+            asks: match entry {
+                Some(entry) if entry.only_tests() => circuit.open_questions.clone(),
+                _ => Vec::new(),
+            },
             weak: false,
         });
         self.open_min += kind.drain_minutes;
         // Only where product goes at all: a bilge or a tank is emptied, not filled.
         let litres = product_litres(kind, circuit.litres);
+        let other = entry.map_or("", |entry| entry.product.as_str());
+        let dosed = dosed || other.is_empty() && entry.is_some_and(WorkEntry::puts_product);
         self.litres += if dosed || flushed { litres } else { 0.0 };
         self.dose_l += if dosed { litres } else { 0.0 };
+        if !other.is_empty() {
+            match self.besides.iter_mut().find(|(name, _)| name == other) {
+                Some((_, known)) => *known += circuit.litres,
+                None => self.besides.push((other.to_owned(), circuit.litres)),
+            }
+        }
         self.loss = self.loss.max(loss);
         let chance = shares(&damage, self.days);
         // Ice that has begun is past every tolerance; how much it costs to leave it is another matter.
         let last = if over_in_h == Some(0) { Some(0) } else { last_day_at(&chance, tolerance) };
         if let Some(last) = last {
             self.last_day = Some(self.last_day.map_or(last, |known| known.min(last)));
+        }
+        let is_tested = entry.is_some_and(WorkEntry::only_tests);
+        if is_tested {
+            self.tested_last = [self.tested_last, last].into_iter().flatten().min();
         }
         if last.is_some() && matches!(circuit.holds, Holds::Blend) {
             self.weak.push(kind.label.clone());
@@ -223,11 +288,10 @@ impl Draft {
         self.over_in_h = [self.over_in_h, over_in_h].into_iter().flatten().min();
         self.harm_in_h = [self.harm_in_h, harm_in_h].into_iter().flatten().min();
         self.solid = self.solid.max(solid);
-        for ((first, own), losses) in self.damage.iter_mut().zip(&damage).zip(&mut self.losses) {
-            *first = (*first).min(*own);
-            if *own != NEVER {
-                losses.push((*own, loss));
-            }
+        let (first, losses) = (&mut self.damage, &mut self.losses);
+        add_damage(first, losses, &damage, loss);
+        if is_tested {
+            add_damage(&mut self.tested_damage, &mut self.tested_losses, &damage, loss);
         }
     }
 
@@ -244,23 +308,36 @@ impl Draft {
         let litres = (self.litres * 10.0).round() / 10.0;
         let product = !group.product.is_empty() && litres > 0.0;
         let name = if self.weak.is_empty() { &group.product } else { &group.stronger };
+        let tenths = |litres: f64| (litres * 10.0).round() / 10.0;
+        let besides: Vec<(String, f64)> =
+            self.besides.into_iter().map(|(name, litres)| (name, tenths(litres))).collect();
+        let dose = Some((name.clone(), tenths(self.dose_l))).filter(|(_, litres)| *litres > 0.0);
+        let thaws_on = self.solid.map_or(0, |(day, _)| day);
+        // Before it has thawed nothing can be done. Where it freezes again before the evening of that day, the evening
+        // before is the last one: who comes after it comes too late.
+        let refreezes_first = self.last_day.is_some_and(|last| last < thaws_on);
         Some(GroupWork {
             minutes: work.minutes(&boat.kind, &group.group, boat.engines, self.open_min, all_min),
             group: group.group.clone(),
             label: group.label.clone(),
             flush: group.flush.clone(),
-            dose_l: (self.dose_l * 10.0).round() / 10.0,
+            doses: dose.into_iter().chain(besides.clone()).collect(),
+            besides,
             weak: self.weak,
             product: product.then(|| (name.clone(), litres)),
             chance: shares(&self.damage, days),
-            // Before it has thawed nothing can be done: a part of all members may refreeze before half of them have thawed.
-            last_day: self.last_day.map(|last| last.max(self.solid.map_or(0, |(day, _)| day))),
+            last_day: self.last_day.map(|last| last.max(thaws_on.saturating_sub(1))),
+            refreezes_first,
+            watched: false,
+            tested_last: self.tested_last.map(|last| last.max(thaws_on.saturating_sub(1))),
+            tested_price: prices(&self.tested_losses, days),
+            tested_damage: self.tested_damage,
             over_already: self.over_already,
             over_in_h: self.over_in_h,
             harm_in_h: self.harm_in_h,
             ice: self.ice,
             solid: self.solid.is_some(),
-            thaws_on: self.solid.map_or(0, |(day, _)| day),
+            thaws_on,
             thaws_at: self.solid.map(|(_, at)| at),
             barred: None,
             price: prices(&self.losses, days),
@@ -268,6 +345,21 @@ impl Draft {
             loss: self.loss,
             open: self.open,
         })
+    }
+}
+
+/// Adds one circuit's damage days and loss, member by member.
+fn add_damage(
+    first: &mut DamageDays,
+    losses: &mut [Vec<(u8, f64)>],
+    damage: &DamageDays,
+    loss: f64,
+) {
+    for ((first, own), losses) in first.iter_mut().zip(damage).zip(losses) {
+        *first = (*first).min(*own);
+        if *own != NEVER {
+            losses.push((*own, loss));
+        }
     }
 }
 
@@ -315,4 +407,113 @@ fn prices(losses: &[Vec<(u8, f64)>], days: usize) -> Vec<f64> {
             so_far / all
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::boat::{Care, DrainPermission, Evidence};
+    use crate::domain::catalogue::{Catalogue, CoolingKind};
+    use crate::domain::risk::plan::boat::Scope;
+
+    const DAYS: usize = 5;
+
+    fn boat() -> Boat {
+        Boat {
+            id: "B02".into(),
+            name: "Second Biscuit".into(),
+            kind: "sail_saildrive".into(),
+            cooling: CoolingKind::Raw,
+            fuel: "diesel".into(),
+            engines: 1,
+            site: "UPPER".into(),
+            hull_id: String::new(),
+            length_m: None,
+            instances: Vec::new(),
+            location: "U-3".into(),
+            owner: None,
+            care: Care::Yard,
+            drain_permission: DrainPermission::Yes,
+            keys: String::new(),
+            fitted: Vec::new(),
+            volumes_l: Vec::new(),
+            haul_date: None,
+            planned_launch: None,
+            work_ordered: String::new(),
+            notes: String::new(),
+        }
+    }
+
+    /// One circuit of ten members, damaged on these days, frozen through until then.
+    fn group(name: &str, days: [u8; 10], solid: Option<usize>) -> GroupWork {
+        let catalogue = Catalogue::built_in().unwrap();
+        let work = WorkTable::built_in(&catalogue).unwrap();
+        let kind = catalogue.circuit(&name.into()).unwrap();
+        let circuit = CircuitState {
+            circuit: name.into(),
+            instance: None,
+            holds: Holds::Fresh,
+            liquid: None,
+            litres: 1.2,
+            closed_pocket: false,
+            read_at: None,
+            first_ice: None,
+            slush: None,
+            burst: None,
+            evidence: Evidence::Recorded,
+            since: None,
+            because: Vec::new(),
+            undone_by: None,
+            open_questions: Vec::new(),
+        };
+        let place = work.group_of(&name.into(), &catalogue).unwrap();
+        let at = "2022-11-22T22:00:00Z".parse().unwrap();
+        let mut draft = Draft::new(10, DAYS);
+        let pressing = Pressing {
+            loss: 1000.0,
+            tolerance: 0.05,
+            over_in_h: Some(6),
+            harm_in_h: Some(6),
+            ice: false,
+            solid: solid.map(|day| (day, at)),
+        };
+        let entry = work.entry("sail_saildrive", kind);
+        draft.add((&circuit, kind), days.to_vec(), pressing, (false, false, entry));
+        draft.finish(&boat(), &work, place, kind.drain_minutes, DAYS).unwrap()
+    }
+
+    #[test]
+    fn what_thaws_this_evening_and_freezes_again_at_night_is_due_today() {
+        let mut leg = group("drive_water", [1, 1, 1, 1, 1, 1, 1, 1, 1, NEVER], Some(1));
+        assert!(leg.refreezes_first);
+        assert_eq!((leg.last_day, leg.thaws_on), (Some(0), 1));
+        assert!(!Scope::Emergency(0).reaches(&leg), "nobody is there when it thaws");
+        leg.watched = true;
+        assert!(Scope::Emergency(0).reaches(&leg));
+        // Where it holds until after the evening on which it has thawed, that day is early enough.
+        let later = group("drive_water", [3, 3, 3, 3, 3, 3, NEVER, NEVER, NEVER, NEVER], Some(1));
+        assert!(!later.refreezes_first);
+        assert_eq!(later.last_day, Some(2));
+        let thaws = group("drive_water", [2, 2, 2, 2, 2, 2, NEVER, NEVER, NEVER, NEVER], Some(1));
+        assert_eq!((thaws.refreezes_first, thaws.last_day), (false, Some(1)));
+    }
+
+    #[test]
+    fn what_takes_product_puts_it_on_the_cart() {
+        let leg = group("drive_water", [1; 10], None);
+        assert_eq!(leg.doses, [("propylene glycol -100F".to_owned(), 1.2)]);
+        let washer = group("washer_fluid", [1; 10], None);
+        assert_eq!(washer.doses, [("winter washer mix".to_owned(), 1.2)]);
+        assert_eq!(washer.product, None, "its own mix, not the antifreeze of the group");
+        assert_eq!(group("raw_pump", [1; 10], None).doses, []);
+    }
+
+    #[test]
+    fn a_test_is_no_drain() {
+        let coolant = group("closed_loop", [1; 10], None);
+        assert_eq!(coolant.last_day_where(true), Some(0));
+        assert_eq!(coolant.price_after(0, 2), 1000.0, "as dear as if nobody had looked");
+        let pump = group("raw_pump", [1; 10], None);
+        assert_eq!((pump.last_day_where(true), pump.price_after(0, 2)), (None, 0.0));
+    }
 }

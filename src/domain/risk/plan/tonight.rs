@@ -1,9 +1,13 @@
 //! The night before: emergency drains of what cannot wait until the next working day, chosen by the same optimiser when
 //! not all can be done, then walked place by place and row by row; what freezes while the crew is at work goes by the hour.
 
+mod walk;
+
 use super::Job;
 use super::order::rank;
 use crate::domain::boat::SiteId;
+pub use walk::{at_the_thaw, walking_key};
+use walk::{by_the_hour, walked};
 
 /// One boat's emergency drain.
 #[derive(Debug, Clone, PartialEq)]
@@ -47,6 +51,8 @@ pub struct Stop {
     pub minutes: u32,
     /// Done before the working day begins, by somebody who is called in.
     pub early: bool,
+    /// Done after the day's hours, by somebody who stays or comes back: it thaws only then.
+    pub after_hours: bool,
 }
 
 /// What is drained before dark, and what is left over.
@@ -58,6 +64,8 @@ pub struct Round {
     pub left_over: Vec<usize>,
     /// Minutes that are missing to do them all.
     pub short_min: u32,
+    /// Where not all fits with everybody going together, and all of it would in two parties: the places of each.
+    pub parties: Option<(Vec<SiteId>, Vec<SiteId>)>,
 }
 
 impl Round {
@@ -74,10 +82,22 @@ impl Round {
         self
     }
 
-    /// Crew minutes of all stops, without those before the working day.
+    /// The stops within the day's hours.
+    pub fn within_hours(&self) -> impl DoubleEndedIterator<Item = &Stop> {
+        self.stops.iter().filter(|stop| !stop.early && !stop.after_hours)
+    }
+
+    /// Crew minutes of all stops within the day's hours.
     #[must_use]
     pub fn work_min(&self) -> u32 {
-        self.stops.iter().filter(|stop| !stop.early).map(|stop| stop.minutes).sum()
+        self.within_hours().map(|stop| stop.minutes).sum()
+    }
+
+    /// The same with stops after the day's hours.
+    #[must_use]
+    pub fn then(mut self, at_the_thaw: Vec<Stop>) -> Self {
+        self.stops.extend(at_the_thaw);
+        self
     }
 
     /// The same after `first`, a round of its own before the working day begins.
@@ -109,15 +129,26 @@ pub fn best_round(errands: &[Errand], evening: &Evening<'_>) -> Round {
         };
         chosen.iter().filter(|place| waits(place)).map(|place| way(place)).sum()
     };
-    let ways = places.iter().map(|place| way(place)).sum::<u32>() + again(&places);
     let left = |ways: u32| evening.minutes_left.map_or(u32::MAX, |left| left.saturating_sub(ways));
-    let mut everywhere = round(errands, left(ways), evening);
-    let all = errands.iter().map(|errand| errand.job.minutes).sum::<u32>();
-    everywhere.short_min =
-        evening.minutes_left.map_or(0, |left| all.saturating_add(ways).saturating_sub(left));
+    // With the place that has to thaw at the end of the walk one way may do for both.
+    let tried = |own: &[Errand], chosen: &[&SiteId]| {
+        let ways = chosen.iter().map(|place| way(place)).sum::<u32>();
+        let once = round(own, left(ways), evening);
+        let again = again(chosen);
+        if again == 0 || evening.minutes_left.is_none_or(|left| takes(&once, own, evening) <= left)
+        {
+            return once;
+        }
+        round(own, left(ways + again), evening)
+    };
+    let ways = places.iter().map(|place| way(place)).sum::<u32>();
+    let mut everywhere = tried(errands, &places);
+    let whole = takes(&round(errands, u32::MAX, evening), errands, evening);
+    everywhere.short_min = evening.minutes_left.map_or(0, |left| whole.saturating_sub(left));
     if everywhere.left_over.is_empty() || ways == 0 {
         return everywhere;
     }
+    everywhere.parties = in_parties(errands, &places, evening);
     let saved = |round: &Round| -> f64 {
         let one = |errand: &Errand| {
             let paid = if errand.within_min.is_some() { 0.0 } else { errand.job.price_on(0) };
@@ -125,15 +156,15 @@ pub fn best_round(errands: &[Errand], evening: &Evening<'_>) -> Round {
         };
         round.stops.iter().filter_map(|stop| errands.get(stop.job)).map(one).sum()
     };
-    let short_min = everywhere.short_min;
+    let (short_min, parties) = (everywhere.short_min, everywhere.parties.clone());
     let to_some = |chosen: &[&SiteId]| {
         let (here, elsewhere): (Vec<usize>, Vec<usize>) = (0..errands.len())
             .partition(|at| errands.get(*at).is_some_and(|e| chosen.contains(&&e.job.place)));
         let own: Vec<Errand> = here.iter().filter_map(|at| errands.get(*at)).cloned().collect();
-        let ways = chosen.iter().map(|place| way(place)).sum::<u32>() + again(chosen);
-        let mut some = round(&own, left(ways), evening).renamed(&here);
+        let mut some = tried(&own, chosen).renamed(&here);
         some.left_over.extend(elsewhere);
         some.short_min = short_min;
+        some.parties.clone_from(&parties);
         some
     };
     let is_better = |one: &Round, other: &Round| {
@@ -171,6 +202,45 @@ pub fn best_round(errands: &[Errand], evening: &Evening<'_>) -> Round {
         so_far = Some(round);
     }
     so_far.filter(|round| is_better(round, &best)).unwrap_or(best)
+}
+
+/// Crew minutes of a round, with all its ways and the one back.
+fn takes(round: &Round, errands: &[Errand], evening: &Evening<'_>) -> u32 {
+    let work: u32 = round.stops.iter().map(|stop| stop.minutes).sum();
+    let ways = round.stops.last().map_or(0, |last| {
+        let back = errands.get(last.job).map_or(0, |errand| (evening.way)(&errand.job.place) / 2);
+        last.ways_min.saturating_add(back)
+    });
+    work.saturating_add(ways.saturating_mul(evening.people))
+}
+
+/// Two parties of the crew that together reach all places in the time there is, each with its share of the people.
+fn in_parties(
+    errands: &[Errand],
+    places: &[&SiteId],
+    evening: &Evening<'_>,
+) -> Option<(Vec<SiteId>, Vec<SiteId>)> {
+    let left = evening.minutes_left.filter(|_| (2..=PLACES_TRIED).contains(&places.len()))?;
+    let fits = |chosen: &[&SiteId], people: u32| {
+        let own = errands.iter().filter(|errand| chosen.contains(&&errand.job.place));
+        let work: u32 = own.map(|errand| errand.job.minutes).sum();
+        let ways: u32 = chosen.iter().map(|place| (evening.way)(place)).sum();
+        work.saturating_add(ways.saturating_mul(people)) <= left / evening.people * people
+    };
+    for people in 1..evening.people {
+        for choice in 1_u32..(1 << places.len()) - 1 {
+            let of = |party: u32| -> Vec<&SiteId> {
+                let all = (0..).zip(places.iter().copied());
+                all.filter(|(bit, _)| choice >> bit & 1 == party).map(|(_, place)| place).collect()
+            };
+            let (one, other) = (of(1), of(0));
+            if fits(&one, people) && fits(&other, evening.people - people) {
+                let own = |of: Vec<&SiteId>| of.into_iter().cloned().collect();
+                return Some((own(one), own(other)));
+            }
+        }
+    }
+    None
 }
 
 /// Chooses and orders errands for `minutes_left` crew minutes. Those with an hour of their own go before all others.
@@ -216,125 +286,37 @@ fn round(errands: &[Errand], minutes_left: u32, evening: &Evening<'_>) -> Round 
     // Place by place, the pressing ones of each place first: nobody drives to and fro for one boat, unless another would
     // freeze meanwhile.
     let all_now = [&pressing[..], &later[..]].concat();
-    let together = walked(errands, &[&all_now, &waiting], &pressing, evening);
-    let apart = walked(errands, &[&pressing, &later, &waiting], &pressing, evening);
+    // What has to thaw at the end of a place instead of a second way to it, the places without such first.
+    let waits_at = |at: &usize| {
+        let place = errands.get(*at).map(|errand| &errand.job.place);
+        waiting.iter().any(|other| errands.get(*other).map(|errand| &errand.job.place) == place)
+    };
+    let (last, first): (Vec<usize>, Vec<usize>) = all_now.iter().copied().partition(waits_at);
+    let once = [&first[..], &last[..], &waiting[..]].concat();
+    let walks: [&[&[usize]]; 3] = [&[&all_now, &waiting], &[&once], &[&pressing, &later, &waiting]];
     let lost = |stops: &[Stop]| {
         stops.iter().filter(|stop| stop.late).map(|stop| dear(stop.job)).sum::<f64>()
     };
-    let stops = if lost(&apart) < lost(&together) { apart } else { together };
-    let all: u32 = errands.iter().map(|errand| errand.job.minutes).sum();
-    Round { stops, left_over, short_min: all.saturating_sub(minutes_left) }
-}
-
-/// By the hour at which each must be done; where not all can be in time, the cheapest an hour come last (after Moore 1968,
-/// by price).
-fn by_the_hour(
-    errands: &[Errand],
-    mut pressing: Vec<usize>,
-    dear: &dyn Fn(usize) -> f64,
-) -> Vec<usize> {
-    let within = |at: usize| errands.get(at).and_then(|e| e.within_min).unwrap_or(u32::MAX);
-    let minutes = |at: usize| errands.get(at).map_or(1, |errand| errand.job.minutes.max(1));
-    pressing.sort_by(|a, b| {
-        within(*a).cmp(&within(*b)).then(dear(*b).total_cmp(&dear(*a))).then(a.cmp(b))
-    });
-    let by_hour = |at: usize| dear(at) / f64::from(minutes(at));
-    let (mut in_time, mut late): (Vec<usize>, Vec<usize>) = (Vec::new(), Vec::new());
-    let mut end = 0;
-    for at in pressing {
-        in_time.push(at);
-        end += minutes(at);
-        if end <= within(at) {
-            continue;
-        }
-        let cheapest =
-            in_time.iter().enumerate().min_by(|a, b| by_hour(*a.1).total_cmp(&by_hour(*b.1)));
-        if let Some(place) = cheapest.map(|(place, _)| place) {
-            let dropped = in_time.remove(place);
-            end -= minutes(dropped);
-            late.push(dropped);
-        }
-    }
-    late.sort_by(|a, b| by_hour(*b).total_cmp(&by_hour(*a)));
-    // A chance that goes on rising is no train that has left: each as early as none becomes late by it.
-    let mut order = in_time.clone();
-    for at in late {
-        let fits = |place: &usize| {
-            let mut tried = order.clone();
-            tried.insert(*place, at);
-            let mut end = 0;
-            tried.iter().all(|one| {
-                end += minutes(*one);
-                end <= within(*one) || !in_time.contains(one)
-            })
-        };
-        let place = (0..=order.len()).find(fits).unwrap_or(order.len());
-        order.insert(place, at);
-    }
-    order
-}
-
-/// The stops of one walk after the other, each place by place.
-fn walked(
-    errands: &[Errand],
-    walks: &[&[usize]],
-    pressing: &[usize],
-    evening: &Evening<'_>,
-) -> Vec<Stop> {
-    let place_of = |at: usize| errands.get(at).map_or("", |errand| errand.job.place.as_str());
-    let mut stops: Vec<Stop> = Vec::new();
-    let (mut done_after_min, mut ways_min) = (0_u32, 0_u32);
-    let mut here: Option<(&str, u32)> = None;
+    let end = |stops: &[Stop]| {
+        stops.last().map_or(0, |stop| stop.done_after_min + stop.ways_min * evening.people)
+    };
+    let mut stops: Option<Vec<Stop>> = None;
     for walk in walks {
-        let mut places: Vec<&str> = Vec::new();
-        for at in *walk {
-            if !places.contains(&place_of(*at)) {
-                places.push(place_of(*at));
-            }
-        }
-        let mut order = walk.to_vec();
-        order.sort_by_cached_key(|at| {
-            let place = places.iter().position(|place| *place == place_of(*at));
-            let hour = pressing.iter().position(|other| other == at).unwrap_or(usize::MAX);
-            let location = errands.get(*at).map_or("", |errand| errand.location.as_str());
-            (place, hour, walking_key(location), *at)
-        });
-        for at in order {
-            let Some(errand) = errands.get(at) else { continue };
-            let place = errand.job.place.as_str();
-            if here.is_none_or(|(known, _)| known != place) {
-                // Half a way out; the way back from the place before comes on top.
-                let way = (evening.way)(&errand.job.place) / 2;
-                ways_min += here.map_or(0, |(_, back)| back) + way;
-                here = Some((place, way));
-            }
-            let there = ways_min.saturating_mul(evening.people);
-            done_after_min =
-                done_after_min.max(errand.after_min.saturating_sub(there)) + errand.job.minutes;
-            let late = errand.within_min.is_some_and(|within| {
-                done_after_min + ways_min.saturating_mul(evening.people) > within
+        // By the hour, or where that makes nothing late, row by row.
+        for hours in [&[][..], &pressing[..]] {
+            let tried = walked(errands, walk, hours, evening);
+            let is_better = stops.as_ref().is_none_or(|known| {
+                let less = lost(&tried).total_cmp(&lost(known));
+                less.then(end(&tried).cmp(&end(known))).is_lt()
             });
-            let minutes = errand.job.minutes;
-            stops.push(Stop { job: at, done_after_min, ways_min, late, minutes, early: false });
+            if is_better {
+                stops = Some(tried);
+            }
         }
     }
-    stops
-}
-
-/// `Row A-4` before `Row A-12`: digits count as numbers.
-#[must_use]
-pub fn walking_key(location: &str) -> Vec<(String, u64)> {
-    let mut parts = Vec::new();
-    let mut rest = location.trim();
-    while !rest.is_empty() {
-        let word_end = rest.find(|c: char| c.is_ascii_digit()).unwrap_or(rest.len());
-        let (word, after) = rest.split_at(word_end);
-        let number_end = after.find(|c: char| !c.is_ascii_digit()).unwrap_or(after.len());
-        let (number, next) = after.split_at(number_end);
-        parts.push((word.to_lowercase(), number.parse().unwrap_or(0)));
-        rest = next;
-    }
-    parts
+    let stops = stops.unwrap_or_default();
+    let all: u32 = errands.iter().map(|errand| errand.job.minutes).sum();
+    Round { stops, left_over, short_min: all.saturating_sub(minutes_left), parties: None }
 }
 
 #[cfg(test)]
@@ -468,5 +450,52 @@ mod tests {
         assert_eq!((called.stops.len(), called.short_min), (2, 0));
         let ways: Vec<u32> = called.stops.iter().map(|stop| stop.ways_min).collect();
         assert_eq!(ways, [30, 60], "there, and back before the next place");
+    }
+
+    #[test]
+    fn one_way_does_for_the_place_that_thaws_last() {
+        let mut errands = [
+            errand("UPPER", "U-3", 20, 5000.0),
+            errand("UPPER", "U-3", 5, 900.0),
+            errand("QUAY", "B-1", 20, 5000.0),
+        ];
+        errands[1].after_min = 60;
+        let way = |place: &SiteId| if place.as_str() == "UPPER" { 50 } else { 0 };
+        let on = |minutes_left| {
+            best_round(&errands, &Evening { minutes_left, next: 1, people: 1, way: &way })
+        };
+        let found = on(Some(100));
+        let walked: Vec<usize> = found.stops.iter().map(|stop| stop.job).collect();
+        assert_eq!((walked, found.left_over), (vec![2, 0, 1], vec![]));
+    }
+
+    #[test]
+    fn two_parties_reach_what_all_together_do_not() {
+        let errands = [
+            errand("QUAY", "B-1", 60, 5000.0),
+            errand("DOCK", "3", 20, 900.0),
+            errand("UPPER", "U-7", 60, 5000.0),
+        ];
+        let way = |place: &SiteId| if place.as_str() == "UPPER" { 50 } else { 0 };
+        let on = |minutes_left| {
+            best_round(&errands, &Evening { minutes_left, next: 1, people: 2, way: &way })
+        };
+        let found = on(Some(220));
+        assert!(!found.left_over.is_empty(), "together the way is gone twice");
+        let (one, other) = found.parties.unwrap();
+        assert!(one.contains(&"UPPER".into()) != other.contains(&"UPPER".into()));
+        assert_eq!(on(Some(100)).parties, None);
+    }
+
+    #[test]
+    fn at_the_thaw_one_goes_by_the_hour() {
+        let mut errands = [errand("QUAY", "B-1", 5, 100.0), errand("UPPER", "U-3", 5, 100.0)];
+        errands[0].after_min = 500;
+        errands[1].after_min = 150;
+        let evening = Evening { minutes_left: Some(10), next: 1, people: 1, way: &|_| 0 };
+        let stops = at_the_thaw(&errands, &evening);
+        let found: Vec<_> = stops.iter().map(|stop| (stop.job, stop.done_after_min)).collect();
+        assert_eq!(found, [(1, 155), (0, 505)]);
+        assert!(stops.iter().all(|stop| stop.after_hours));
     }
 }

@@ -35,6 +35,12 @@ pub struct Facts<'a> {
     pub before_haul: usize,
     /// Boats at places without a usable forecast.
     pub unseen: usize,
+    /// Boats of owners that have ice or fall due before the next working day, not confirmed.
+    pub owners: usize,
+    /// The first day on which work of the crew falls due.
+    pub first_due: Option<usize>,
+    /// Technicians who are away, by the question that was asked.
+    pub away: &'a [String],
     /// Are there emergency drains to make tonight? The check of due days counts without them.
     pub drains: bool,
 }
@@ -76,6 +82,16 @@ pub fn headline(facts: &Facts<'_>) -> String {
             }
         ));
     }
+    if facts.owners > 0 {
+        sentences.push(format!(
+            "{} due by the next working day or in ice already, and nobody has confirmed it: call, or drain with leave.",
+            if facts.owners == 1 {
+                "1 boat that its owner lays up is".to_owned()
+            } else {
+                format!("{} boats that their owners lay up are", facts.owners)
+            }
+        ));
+    }
     if facts.outside > 0 {
         sentences.push(format!(
             "{} for a skill that nobody of this crew has: call somebody who may do it.",
@@ -107,10 +123,7 @@ fn of_the_open(facts: &Facts<'_>) -> String {
     let boats = boats(facts.open);
     let have: u32 = facts.days.iter().map(|day| day.minutes).sum();
     if have == 0 {
-        return format!(
-            "{boats} with {work} of work and no crew hours in the coming {} days: give hours in [crew] of the configuration, or --crew-hours.",
-            facts.days.len()
-        );
+        return without_hands(facts, &boats, &work);
     }
     let Some(binding) = facts.must.binding.last().and_then(|day| date_of(facts.days, *day)) else {
         let last = facts.days.last().map_or_else(String::new, |day| in_words(day.date));
@@ -142,7 +155,7 @@ fn of_the_open(facts: &Facts<'_>) -> String {
             in_words(binding)
         ),
         None => format!(
-            "{} short{} by {}, even when the crew starts today: {}, or emergency drains first; {} cannot be laid up completely in time, tonight's drains aside ({work} open on {boats} in all).",
+            "{} short{} by {}, even when the crew starts today: {}{}, or emergency drains first; {} cannot be laid up completely in time, tonight's drains aside ({work} open on {boats} in all).",
             work_time(facts.must.short_minutes),
             facts.bound_by.map_or_else(String::new, |skill| format!(" of hands for {skill}")),
             in_words(binding),
@@ -154,6 +167,10 @@ fn of_the_open(facts: &Facts<'_>) -> String {
                 ),
                 _ => format!("{} a working day would do", work_time(facts.must.need_minutes)),
             },
+            match facts.away {
+                [] => String::new(),
+                away => format!(" (away: {}; ask who could come back)", away.join(", ")),
+            },
             if facts.late == 1 {
                 "1 boat".to_owned()
             } else {
@@ -161,6 +178,36 @@ fn of_the_open(facts: &Facts<'_>) -> String {
             },
         ),
     }
+}
+
+/// Nobody works on any of the days: what falls due all the same, and what would help.
+fn without_hands(facts: &Facts<'_>, boats: &str, work: &str) -> String {
+    let date = |day: usize| date_of(facts.days, day).map(in_words);
+    let due = match (facts.first_due.and_then(date), facts.must.binding.last()) {
+        (Some(first), Some(last)) => format!(
+            " The first falls due by {first}, {} by {}: {} a working day would do.",
+            work_time(facts.must.due_minutes),
+            date(*last).unwrap_or_default(),
+            work_time(facts.must.need_minutes)
+        ),
+        _ => " Nothing of it falls due in these days.".to_owned(),
+    };
+    let help = match facts.away {
+        [] => "give hours in [crew] of the configuration or with --crew-hours, or call hands in"
+            .to_owned(),
+        away => {
+            format!("ask who of {} could come back, or call other hands in", away.join(" and "))
+        }
+    };
+    let pressing = if facts.first_due.is_some() {
+        "; until then only the emergency drains below keep them"
+    } else {
+        ""
+    };
+    format!(
+        "NOBODY TO DO IT: {boats} with {work} of work and no crew hours in the coming {} days.{due} What would help: {help}{pressing}.",
+        facts.days.len()
+    )
 }
 
 /// Crew minutes up to the last binding day.
@@ -206,6 +253,9 @@ mod tests {
             outside: 0,
             before_haul: 0,
             unseen,
+            owners: 0,
+            first_due: None,
+            away: &[],
             drains: false,
         })
     }
@@ -221,5 +271,46 @@ mod tests {
             assert_eq!(said.contains("without a usable forecast"), unseen > 0, "{said}");
             assert_eq!(said.contains("the others"), passed + unseen < 3, "{said}");
         }
+    }
+
+    #[test]
+    fn without_hands_the_due_day_the_hours_and_who_is_away_are_named() {
+        let day = |n: u32| WorkDay {
+            date: NaiveDate::from_ymd_opt(2022, 10, 28 + n).unwrap(),
+            minutes: 0,
+            opens: chrono::DateTime::UNIX_EPOCH,
+            evening: chrono::DateTime::UNIX_EPOCH,
+            share: 1.0,
+        };
+        let days: Vec<WorkDay> = (0..4).map(day).collect();
+        let must = crate::domain::risk::plan::due::must_start(&[(90, 2), (60, 3)], &[0; 4]);
+        let away = ["P52".to_owned(), "P53".to_owned()];
+        let said = |away: &[String]| {
+            headline(&Facts {
+                days: &days,
+                must: &must,
+                boats: 2,
+                open: 2,
+                open_minutes: 150,
+                late: 2,
+                late_by_list: 2,
+                passed: 0,
+                runs: 0,
+                bound_by: None,
+                outside: 0,
+                before_haul: 0,
+                unseen: 0,
+                owners: 0,
+                first_due: Some(2),
+                away,
+                drains: false,
+            })
+        };
+        let absent = said(&away);
+        for words in ["no crew hours", "Sun 30 Oct", "Mon 31 Oct", "a working day", "P52 and P53"] {
+            assert!(absent.contains(words), "{words}: {absent}");
+        }
+        assert!(!absent.contains("[crew]"), "the configuration is not what is wrong: {absent}");
+        assert!(said(&[]).contains("[crew]"));
     }
 }

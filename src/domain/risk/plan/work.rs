@@ -48,9 +48,21 @@ pub struct WorkEntry {
     pub event: String,
     /// What is to be filled in, as `litres_out= probed=`.
     pub fill: String,
+    /// What it takes where that is not the product of its group: winter mix, coolant.
+    #[serde(default)]
+    pub product: String,
 }
 
+/// The entry of the log for a test that puts nothing in and lets nothing out.
+const TEST: &str = "loop_tested";
+
 impl WorkEntry {
+    /// Is it only looked at, so that it is no safer than before until the result is known?
+    #[must_use]
+    pub fn only_tests(&self) -> bool {
+        self.event == TEST
+    }
+
     /// Does it put product in?
     #[must_use]
     pub fn puts_product(&self) -> bool {
