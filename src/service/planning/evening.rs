@@ -280,7 +280,7 @@ fn starts_with_ways(late: &[Asked], capacity: &[u32]) -> Vec<(usize, u32)> {
     // At first, all of a place that fall due together go there together.
     let mut days: Vec<usize> = late.iter().map(|asked| asked.due).collect();
     let mut found = Vec::new();
-    for _ in 0..WAYS_SETTLED {
+    for pass in 0..WAYS_SETTLED {
         let mut gone: BTreeSet<(usize, &SiteId)> = BTreeSet::new();
         let mut work: Vec<(u32, usize)> = vec![(0, 0); late.len()];
         for at in &order {
@@ -291,8 +291,16 @@ fn starts_with_ways(late: &[Asked], capacity: &[u32]) -> Vec<(usize, u32)> {
             }
         }
         let starts = latest_starts(&work, capacity).into_iter().map(|start| start.unwrap_or(0));
-        found = starts.zip(work.iter().map(|(minutes, _)| *minutes)).collect();
-        days = found.iter().map(|(start, _)| *start).collect();
+        let settled: Vec<(usize, u32)> =
+            starts.zip(work.iter().map(|(minutes, _)| *minutes)).collect();
+        days = settled.iter().map(|(start, _)| *start).collect();
+        // Where it does not settle, the earlier day and the longer work are the safe ones.
+        for ((start, minutes), (known, longest)) in settled.iter().zip(&mut found) {
+            (*known, *longest) = ((*start).min(*known), (*minutes).max(*longest));
+        }
+        if found.is_empty() || pass == 1 {
+            found = settled;
+        }
     }
     found
 }

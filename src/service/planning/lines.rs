@@ -215,7 +215,9 @@ pub fn subject(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> String {
     if !rows.is_empty() {
         let minutes =
             rows.iter().map(|(row, _)| row.urgent.map_or(0, |scope| row.work.minutes(scope)));
-        return format!("drain {} today, {}", boats(rows.len()), work_time(minutes.sum()));
+        let nobody = plan.days.iter().all(|day| day.minutes == 0);
+        let who = if nobody { "find hands: " } else { "" };
+        return format!("{who}drain {} today, {}", boats(rows.len()), work_time(minutes.sum()));
     }
     let owners = plan.owners_tonight().filter(|row| own(&row.work.place)).count();
     if owners > 0 {

@@ -7,7 +7,7 @@ use super::Job;
 use super::order::rank;
 use crate::domain::boat::SiteId;
 pub use walk::{at_the_thaw, walking_key};
-use walk::{by_the_hour, walked};
+use walk::{by_the_hour, in_parties, walked};
 
 /// One boat's emergency drain.
 #[derive(Debug, Clone, PartialEq)]
@@ -212,35 +212,6 @@ fn takes(round: &Round, errands: &[Errand], evening: &Evening<'_>) -> u32 {
         last.ways_min.saturating_add(back)
     });
     work.saturating_add(ways.saturating_mul(evening.people))
-}
-
-/// Two parties of the crew that together reach all places in the time there is, each with its share of the people.
-fn in_parties(
-    errands: &[Errand],
-    places: &[&SiteId],
-    evening: &Evening<'_>,
-) -> Option<(Vec<SiteId>, Vec<SiteId>)> {
-    let left = evening.minutes_left.filter(|_| (2..=PLACES_TRIED).contains(&places.len()))?;
-    let fits = |chosen: &[&SiteId], people: u32| {
-        let own = errands.iter().filter(|errand| chosen.contains(&&errand.job.place));
-        let work: u32 = own.map(|errand| errand.job.minutes).sum();
-        let ways: u32 = chosen.iter().map(|place| (evening.way)(place)).sum();
-        work.saturating_add(ways.saturating_mul(people)) <= left / evening.people * people
-    };
-    for people in 1..evening.people {
-        for choice in 1_u32..(1 << places.len()) - 1 {
-            let of = |party: u32| -> Vec<&SiteId> {
-                let all = (0..).zip(places.iter().copied());
-                all.filter(|(bit, _)| choice >> bit & 1 == party).map(|(_, place)| place).collect()
-            };
-            let (one, other) = (of(1), of(0));
-            if fits(&one, people) && fits(&other, evening.people - people) {
-                let own = |of: Vec<&SiteId>| of.into_iter().cloned().collect();
-                return Some((own(one), own(other)));
-            }
-        }
-    }
-    None
 }
 
 /// Chooses and orders errands for `minutes_left` crew minutes. Those with an hour of their own go before all others.

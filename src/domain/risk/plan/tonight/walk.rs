@@ -1,7 +1,8 @@
 //! The walk of a round: by the hour where something freezes meanwhile, else place by place and row by row; and what is drained
 //! when it thaws.
 
-use super::{Errand, Evening, Stop};
+use super::{Errand, Evening, PLACES_TRIED, Stop};
+use crate::domain::boat::SiteId;
 
 /// Stops at the hour of the thaw, whatever the day's hours: who stays or comes back goes from one to the next.
 #[must_use]
@@ -144,4 +145,33 @@ pub fn walking_key(location: &str) -> Vec<(String, u64)> {
         rest = next;
     }
     parts
+}
+
+/// Two parties of the crew that together reach all places in the time there is, each with its share of the people.
+pub(super) fn in_parties(
+    errands: &[Errand],
+    places: &[&SiteId],
+    evening: &Evening<'_>,
+) -> Option<(Vec<SiteId>, Vec<SiteId>)> {
+    let left = evening.minutes_left.filter(|_| (2..=PLACES_TRIED).contains(&places.len()))?;
+    let fits = |chosen: &[&SiteId], people: u32| {
+        let own = errands.iter().filter(|errand| chosen.contains(&&errand.job.place));
+        let work: u32 = own.map(|errand| errand.job.minutes).sum();
+        let ways: u32 = chosen.iter().map(|place| (evening.way)(place)).sum();
+        work.saturating_add(ways.saturating_mul(people)) <= left / evening.people * people
+    };
+    for people in 1..evening.people {
+        for choice in 1_u32..(1 << places.len()) - 1 {
+            let of = |party: u32| -> Vec<&SiteId> {
+                let all = (0..).zip(places.iter().copied());
+                all.filter(|(bit, _)| choice >> bit & 1 == party).map(|(_, place)| place).collect()
+            };
+            let (one, other) = (of(1), of(0));
+            if fits(&one, people) && fits(&other, evening.people - people) {
+                let own = |of: Vec<&SiteId>| of.into_iter().cloned().collect();
+                return Some((own(one), own(other)));
+            }
+        }
+    }
+    None
 }
