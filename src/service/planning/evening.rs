@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Datelike, TimeDelta, Utc, Weekday};
 
 use super::Row;
 use crate::domain::boat::SiteId;
@@ -209,9 +209,19 @@ pub(super) fn calendar(days: &[WorkDay]) -> Vec<u32> {
     if days.iter().any(|day| day.minutes > 0) {
         return days.iter().map(|day| day.minutes).collect();
     }
+    let minutes = |share: f64| if share > 0.0 { FOUND_DAY_MIN } else { 0 };
+    shares(days).into_iter().map(minutes).collect()
+}
+
+/// What part of a working day is left of each day. Where the yard names no working days at all, those of the trade: Monday to
+/// Friday.
+pub(super) fn shares(days: &[WorkDay]) -> Vec<f64> {
     let any = days.iter().any(|day| day.share > 0.0);
-    let minutes = |day: &WorkDay| if day.share > 0.0 || !any { FOUND_DAY_MIN } else { 0 };
-    days.iter().map(minutes).collect()
+    let usual = |day: &WorkDay| match day.date.weekday() {
+        Weekday::Sat | Weekday::Sun => 0.0,
+        _ => 1.0,
+    };
+    days.iter().map(|day| if any { day.share } else { usual(day) }).collect()
 }
 
 /// Marks what falls due before the next working day's evening.

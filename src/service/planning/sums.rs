@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::Row;
+use super::evening::shares;
 use crate::domain::boat::BoatId;
 use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::crew::WorkDay;
@@ -24,9 +25,7 @@ pub(super) fn check(
     capacity: &[u32],
     (days, scarce): (&[WorkDay], &[Scarce]),
 ) -> (MustStart, Option<String>) {
-    // Where no day is a working day, hours on any of them would help.
-    let any = days.iter().any(|day| day.share > 0.0);
-    let shares: Vec<f64> = days.iter().map(|day| if any { day.share } else { 1.0 }).collect();
+    let shares = shares(days);
     let of = |asked: &dyn Fn(&GroupWork) -> bool, has: &[u32]| {
         let work: Vec<(u32, usize)> = rows.iter().flat_map(|row| row.pieces_of(asked)).collect();
         let found = must_start(&work, has);
