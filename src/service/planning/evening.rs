@@ -373,4 +373,26 @@ mod tests {
         let found = starts_with_ways(&late[..1], &[30; 5]);
         assert_eq!(found, [(1, 65)]);
     }
+
+    #[test]
+    fn a_yard_without_hours_has_no_more_days_to_drain_on_than_one_with_a_crew() {
+        let day = |date: &str, minutes, share| WorkDay {
+            date: date.parse().unwrap(),
+            minutes,
+            opens: DateTime::UNIX_EPOCH,
+            evening: DateTime::UNIX_EPOCH,
+            share,
+        };
+        let dates = ["2022-10-28", "2022-10-29", "2022-10-30", "2022-10-31"];
+        let no_hours: Vec<WorkDay> = dates.iter().map(|date| day(date, 0, 0.0)).collect();
+        assert_eq!(next_working_day(&calendar(&no_hours)), 3, "Friday waits for Monday");
+        let all_away: Vec<WorkDay> = dates
+            .iter()
+            .zip([0.5, 0.0, 0.0, 1.0])
+            .map(|(date, share)| day(date, 0, share))
+            .collect();
+        assert_eq!(calendar(&all_away), [480, 0, 0, 480]);
+        let one = [day(dates[0], 60, 0.5), day(dates[1], 0, 0.0)];
+        assert_eq!(calendar(&one), [60, 0]);
+    }
 }
