@@ -199,7 +199,12 @@ pub fn subject(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> String {
     let stops = plan.tonight.iter().flat_map(|round| &round.stops);
     let rows = stops.filter_map(|stop| Some((plan.rows.get(stop.job)?, stop.early)));
     let rows: Vec<(&Row, bool)> = rows.filter(|(row, _)| own(&row.work.place)).collect();
-    let early = rows.iter().filter(|(_, early)| *early).count();
+    // A boat may be come to twice, the second time when the rest of it has thawed.
+    let distinct = |early: bool| {
+        let of = rows.iter().filter(|(_, is_early)| *is_early || !early);
+        of.map(|(row, _)| &row.boat.id).collect::<BTreeSet<_>>().len()
+    };
+    let early = distinct(true);
     let left = left_over(plan).into_iter().filter(|row| own(&row.work.place)).count();
     if early > 0 {
         let who = match plan.early_people {
@@ -210,14 +215,15 @@ pub fn subject(plan: &YardPlan, own: &dyn Fn(&SiteId) -> bool) -> String {
         return format!("{who} NOW for {}{more}", boats(early));
     }
     if left > 0 {
-        return format!("drain {} today, {left} more do not fit", boats(rows.len()));
+        return format!("drain {} today, {left} more do not fit", boats(distinct(false)));
     }
     if !rows.is_empty() {
         let minutes =
             rows.iter().map(|(row, _)| row.urgent.map_or(0, |scope| row.work.minutes(scope)));
         let nobody = plan.days.iter().all(|day| day.minutes == 0);
         let who = if nobody { "find hands: " } else { "" };
-        return format!("{who}drain {} today, {}", boats(rows.len()), work_time(minutes.sum()));
+        let boats = boats(distinct(false));
+        return format!("{who}drain {boats} today, {}", work_time(minutes.sum()));
     }
     let owners = plan.owners_tonight().filter(|row| own(&row.work.place)).count();
     if owners > 0 {
