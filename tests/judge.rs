@@ -39,6 +39,7 @@ fn the_fittings_of_a_tank_are_told_apart_from_the_tank() {
         paths: Ensemble::draw(&coming, 2.0, &ErrorModel::default(), 64, 7),
         coming,
         heat_on: false,
+        heat_off_since: None,
     };
     let mut judge = Judge::new(&weather, &yard.catalogue, JudgeSettings::default());
     let rows = judge.boat(&boat, &state).unwrap();

@@ -151,8 +151,8 @@ pub fn survey(
         .collect();
     let wanted: Vec<&Site> = yard.sites.values().filter(|site| only(&site.id)).collect();
     let views = on_threads(wanted, |site| {
-        let heat_on = heat_is_on(states.iter().map(|(_, state)| state), &site.id);
-        view(house, site, instant, hour, heat_on)
+        let heat = Heat::of(states.iter().map(|(_, state)| state), &site.id);
+        view(house, site, instant, hour, heat)
     })?;
     let places = views.into_iter().map(|view| (view.site.id.clone(), view)).collect();
     let boats = judge_all((house, &yard), states, &places)?;
@@ -216,7 +216,7 @@ fn view(
     site: &Site,
     instant: Instant,
     hour: DateTime<Utc>,
-    heat_on: bool,
+    heat: Heat,
 ) -> Result<PlaceView, ServiceError> {
     let judge = house.settings.judge;
     let (forecast, state) = outlook_of(house, site, instant)?;
@@ -247,8 +247,15 @@ fn view(
     let seed = judge.seed ^ place_seed(&site.id);
     let paths = Ensemble::around(&coming, lead_h, &error_model(site), &house.standard_errors(seed));
     seen.low = low(&paths, hour, usize::from(judge.horizon_h));
-    seen.weather =
-        Some(PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat_on });
+    seen.weather = Some(PlaceWeather {
+        site: site.clone(),
+        at: hour,
+        past,
+        coming,
+        paths,
+        heat_on: heat.on,
+        heat_off_since: heat.off_since,
+    });
     Ok(seen)
 }
 
@@ -302,14 +309,28 @@ fn quantile(values: &mut [f32], share: f64) -> Option<f32> {
     Some(*found)
 }
 
-/// Is the heat of a place on, with power, as far as the boats there say? Not said is off.
-fn heat_is_on<'a>(states: impl Iterator<Item = &'a BoatState>, site: &SiteId) -> bool {
-    states
-        .filter(|state| state.site == *site)
-        .flat_map(|state| &state.mitigations)
-        .filter(|mitigation| mitigation.kind == "heat")
-        .max_by_key(|mitigation| mitigation.since)
-        .is_some_and(|mitigation| mitigation.on)
+/// The heat of a place, with power, as far as the boats there say.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Heat {
+    /// Is it on? Not said is off.
+    pub on: bool,
+    /// Since when it is off, where that is said.
+    pub off_since: Option<DateTime<Utc>>,
+}
+
+impl Heat {
+    /// What most of the boats of `site` say: what is entered for the place reaches them all, and one boat's own heater heats
+    /// no shed. Where as many say that it is off, it is.
+    pub(super) fn of<'a>(states: impl Iterator<Item = &'a BoatState>, site: &SiteId) -> Self {
+        let said = states.filter(|state| state.site == *site).filter_map(|state| {
+            let heat = state.mitigations.iter().filter(|one| one.kind == "heat");
+            heat.max_by_key(|one| one.since)
+        });
+        let (on, off): (Vec<_>, Vec<_>) = said.partition(|one| one.on);
+        let is_on = on.len() > off.len();
+        let off_since = off.iter().map(|one| one.since).max().filter(|_| !is_on);
+        Self { on: is_on, off_since }
+    }
 }
 
 /// The whole hour that holds `at`.

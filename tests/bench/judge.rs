@@ -76,7 +76,15 @@ fn weather(place: u32) -> PlaceWeather {
         notes: String::new(),
         own_nights: None,
     };
-    PlaceWeather { site, at, past: (-336..0).map(step).collect(), coming, paths, heat_on: false }
+    PlaceWeather {
+        site,
+        at,
+        past: (-336..0).map(step).collect(),
+        coming,
+        paths,
+        heat_on: false,
+        heat_off_since: None,
+    }
 }
 
 fn boat(number: u32, place: u32) -> Boat {

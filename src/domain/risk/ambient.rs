@@ -36,6 +36,8 @@ pub struct PlaceWeather {
     pub paths: Ensemble,
     /// Is the heat of a heated shed on, with power, as far as the log says?
     pub heat_on: bool,
+    /// Where it is off: since when, if the log says so. Until then the place was at its setpoint.
+    pub heat_off_since: Option<DateTime<Utc>>,
 }
 
 /// What is taken for granted about the power of a heated place.
@@ -237,10 +239,15 @@ fn in_a_heated_shed(
             (heated, coming.map_hours(|_, air| air.fill(narrow(setpoint_c))))
         }
         Power::AsLogged => {
+            // Heated until it went off; where nobody says when, from the start of what is known.
+            let off = weather.heat_off_since.unwrap_or(DateTime::<Utc>::MIN_UTC);
+            let warm = weather.past.iter().take_while(|step| step.time < off).count();
+            let mut past: Vec<f64> = vec![setpoint_c; warm.min(past_c.len())];
             let mut with_start = vec![setpoint_c];
-            with_start.extend(past_c);
-            let (past_c, coming) = followed(with_start, coming, tau_h);
-            (past_c.into_iter().skip(1).collect(), coming)
+            with_start.extend(past_c.into_iter().skip(warm));
+            let (since, coming) = followed(with_start, coming, tau_h);
+            past.extend(since.into_iter().skip(1));
+            (past, coming)
         }
     }
 }
@@ -367,7 +374,15 @@ mod tests {
             ..Default::default()
         };
         let paths = Ensemble::draw(&coming, 0.0, &model, 10, 1);
-        PlaceWeather { site, at, past: (-48..0).map(step).collect(), coming, paths, heat_on }
+        PlaceWeather {
+            site,
+            at,
+            past: (-48..0).map(step).collect(),
+            coming,
+            paths,
+            heat_on,
+            heat_off_since: None,
+        }
     }
 
     fn first_hour_c(ambient: &Ambient) -> f64 {
@@ -466,6 +481,28 @@ mod tests {
             off.coming.by_hour().map(|air| f64::from(*air.first().unwrap())).collect();
         // 9 h from 7 C to 0 C in air of -10 C.
         assert!(hours[8].abs() < 0.01 && hours[7] > 0.0, "{hours:?}");
+    }
+
+    #[test]
+    fn a_shed_whose_power_went_two_hours_ago_was_warm_until_then() {
+        let mut shed = at_site(SiteKind::IndoorHeated, 0.0);
+        shed.heat_setpoint = Some(Celsius::clamped(7.0));
+        (shed.soak_hours, shed.soak_outside) = (Some(9.0), Some(Celsius::clamped(-10.0)));
+        let mut cold = weather(shed, -10.0, false);
+        for step in &mut cold.past {
+            step.temperature_c = Some(-10.0);
+        }
+        assert!(first_hour_c(&of(PartExposure::Deck, false, &cold)) < -5.0, "nobody says when");
+        cold.heat_off_since = Some(cold.at - TimeDelta::hours(2));
+        let felt = of(PartExposure::Deck, false, &cold);
+        let before = felt.past_c.len() - 2;
+        assert!(felt.past_c.iter().take(before).all(|t| *t == 7.0), "{:?}", felt.past_c);
+        let now_c = first_hour_c(&felt);
+        assert!((3.0..6.0).contains(&now_c), "{now_c}");
+        let hours: Vec<f64> =
+            felt.coming.by_hour().map(|air| f64::from(*air.first().unwrap())).collect();
+        // Nine hours from the cut to 0 C, two of them gone.
+        assert!(hours[6].abs() < 0.2, "{hours:?}");
     }
 
     #[test]

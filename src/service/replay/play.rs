@@ -15,7 +15,7 @@ use crate::domain::risk::{CircuitRisk, Consequence, Priority};
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::{ForecastState, Step, place};
 use crate::domain::yard::{Person, Role, Site};
-use crate::service::survey::low;
+use crate::service::survey::{Heat, low};
 use crate::settings::schedule::Schedule;
 use chrono::{DateTime, TimeDelta, Utc};
 
@@ -160,14 +160,17 @@ impl Game<'_> {
             self.rules.members,
             self.rules.seed ^ u64::from(site.id.as_str().bytes().map(u32::from).sum::<u32>()),
         );
-        let heat_on = here
-            .iter()
-            .flat_map(|(_, state)| &state.mitigations)
-            .filter(|mitigation| mitigation.kind == "heat")
-            .max_by_key(|mitigation| mitigation.since)
-            .is_some_and(|mitigation| mitigation.on);
+        let heat = Heat::of(here.iter().map(|(_, state)| state), &site.id);
         let low = low(&paths, hour, self.rules.horizon_h);
-        let view = PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat_on };
+        let view = PlaceWeather {
+            site: site.clone(),
+            at: hour,
+            past,
+            coming,
+            paths,
+            heat_on: heat.on,
+            heat_off_since: heat.off_since,
+        };
         let settings = JudgeSettings {
             horizon_h: self.rules.horizon_h,
             working_hours: self.rules.working_hours,
