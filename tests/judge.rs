@@ -38,8 +38,7 @@ fn the_fittings_of_a_tank_are_told_apart_from_the_tank() {
         past,
         paths: Ensemble::draw(&coming, 2.0, &ErrorModel::default(), 64, 7),
         coming,
-        heat_on: false,
-        heat_off_since: None,
+        heat: Default::default(),
     };
     let mut judge = Judge::new(&weather, &yard.catalogue, JudgeSettings::default());
     let rows = judge.boat(&boat, &state).unwrap();
@@ -53,4 +52,52 @@ fn the_fittings_of_a_tank_are_told_apart_from_the_tank() {
         tank.why
     );
     assert!(!row("raw_pump").why.iter().any(|why| why.contains("fittings")));
+}
+
+/// Lifted out of the water an hour ago into air of -6 C: nothing has frozen yet, and it is to be drained now. The forty days before were cold as well, but on land.
+#[test]
+fn a_boat_that_was_lifted_an_hour_ago_is_still_to_be_drained() {
+    let yard = yard();
+    let mut boat = yard.boats.iter().find(|boat| boat.id.as_str() == "B02").unwrap().clone();
+    boat.fitted = vec!["block_raw".into(), "manifold_raw".into(), "strainer".into()];
+    let now = at("2022-12-10T21:00:00Z");
+    let lifted = |hours_ago: i64| {
+        let entry = |id: &str, kind: &str, at: chrono::DateTime<chrono::Utc>| LayupEvent {
+            boat: Some(boat.id.clone()),
+            ..LayupEvent::blank(
+                id.into(),
+                kind.to_owned(),
+                at.fixed_offset(),
+                rimeward::domain::boat::Evidence::Recorded,
+            )
+        };
+        let log = [
+            entry("1", "launched", now - TimeDelta::days(60)),
+            entry("2", "hauled", now - TimeDelta::hours(hours_ago)),
+        ];
+        let state = fold(&boat, &yard.sites, &log, now, now, &yard.catalogue);
+        assert_eq!(state.lifted_at, Some(now - TimeDelta::hours(hours_ago)));
+        let step = |hour: i64| Step {
+            temperature_c: Some(-6.0),
+            cloud: Some(1.0),
+            wind_ms: Some(1.0),
+            ..Step::empty(now + TimeDelta::hours(hour))
+        };
+        let coming: Vec<Step> = (0..72).map(step).collect();
+        let weather = PlaceWeather {
+            site: yard.sites.iter().find(|site| site.id == boat.site).unwrap().clone(),
+            at: now,
+            past: (-960..0).map(step).collect(),
+            paths: Ensemble::draw(&coming, 2.0, &ErrorModel::default(), 64, 7),
+            coming,
+            heat: Default::default(),
+        };
+        let mut judge = Judge::new(&weather, &yard.catalogue, JudgeSettings::default());
+        judge.boat(&boat, &state).unwrap()
+    };
+    for row in lifted(1) {
+        assert!(!row.frozen_now && row.chance_limit > 0.9, "{row:?}");
+        assert!(row.latest_start.is_some() && row.minutes > 0.0, "{row:?}");
+    }
+    assert!(lifted(480).iter().all(|row| row.frozen_now), "twenty days on land");
 }

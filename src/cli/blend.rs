@@ -105,6 +105,14 @@ pub enum BlendError {
         /// The most that makes sense.
         most: f64,
     },
+    /// Volts that no battery of six cells has at rest.
+    #[error(
+        "--volts {volts}: a 12 V battery at rest, hours after load and charger, has 11.2 to 13.2 V; measure it again"
+    )]
+    NotRested {
+        /// What was given.
+        volts: f64,
+    },
     /// A flag is missing.
     #[error("{fluid} needs {flags}")]
     Needs {

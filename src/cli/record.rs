@@ -12,7 +12,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
-use crate::domain::boat::{Boat, BoatState, LayupEvent, Precision, doubts, fold};
+use crate::domain::boat::{Boat, BoatState, LayupEvent, Precision, doubts, fold, newest_version};
 use crate::domain::yard::Site;
 use crate::intake::{Known, entry};
 use crate::service::house::{House, YardBook};
@@ -78,6 +78,8 @@ pub fn run(args: &RecordArgs, around: &Surroundings<'_>) -> Result<Said, Refusal
         .next()
         .ok_or_else(|| Refusal::failed("the entry was read and is not there"))?;
     event.id = words::event_id(&event, salt::random(1)?());
+    // Of a row that was changed in its sheet the version that stands is meant.
+    event.corrects = event.corrects.map(|id| newest_version(&id, &log));
     check_correction(&event, &log)?;
     if let Some(there) = log.iter().find(|old| words::says_the_same(old, &event)) {
         return Ok(Said {

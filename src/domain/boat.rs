@@ -18,7 +18,7 @@ pub use event::{EventId, LayupEvent, Precision};
 pub use exposure::{Exposure, Spells, uncleared};
 pub use fold::fold;
 pub use place::{PlaceFacts, Places};
-pub use revise::{Erased, Fate, Revision, TAKEN_BACK, revise};
+pub use revise::{Erased, Fate, Revision, TAKEN_BACK, newest_version, revise};
 pub use state::{BoatState, CircuitState, Mitigation};
 
 identifier!(

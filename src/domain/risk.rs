@@ -15,6 +15,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::domain::boat::{BoatId, CircuitId, Evidence, Holds, SiteId};
 pub use crate::domain::catalogue::{Confinement, Consequence};
+use crate::domain::physics::Liquid;
 
 /// The share of ice that decides for a circuit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -29,6 +30,16 @@ pub enum Limit {
 }
 
 impl Limit {
+    /// The limit of a circuit that holds `holds`, judged as `liquid`: antifreeze of no known strength is judged as water, and
+    /// as early.
+    #[must_use]
+    pub fn of(holds: Holds, liquid: &Liquid) -> Self {
+        match holds {
+            Holds::Blend | Holds::Coolant if *liquid != Liquid::FreshWater => Self::Burst,
+            _ => Self::FirstIce,
+        }
+    }
+
     /// The ice mass fraction at which the limit is passed.
     #[must_use]
     pub const fn ice_share(self) -> f64 {

@@ -13,7 +13,7 @@ use super::threads::{Threads, on_threads};
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
 use crate::domain::risk::CircuitRisk;
-use crate::domain::risk::ambient::PlaceWeather;
+use crate::domain::risk::ambient::{Heat, PlaceWeather};
 use crate::domain::risk::judge::Judge;
 use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::risk::power::PowerLoss;
@@ -247,15 +247,7 @@ fn view(
     let seed = judge.seed ^ place_seed(&site.id);
     let paths = Ensemble::around(&coming, lead_h, &error_model(site), &house.standard_errors(seed));
     seen.low = low(&paths, hour, usize::from(judge.horizon_h));
-    seen.weather = Some(PlaceWeather {
-        site: site.clone(),
-        at: hour,
-        past,
-        coming,
-        paths,
-        heat_on: heat.on,
-        heat_off_since: heat.off_since,
-    });
+    seen.weather = Some(PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat });
     Ok(seen)
 }
 
@@ -307,30 +299,6 @@ fn quantile(values: &mut [f32], share: f64) -> Option<f32> {
     let index = (share * last as f64).round() as usize;
     let (_, found, _) = values.select_nth_unstable_by(index.min(last), f32::total_cmp);
     Some(*found)
-}
-
-/// The heat of a place, with power, as far as the boats there say.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Heat {
-    /// Is it on? Not said is off.
-    pub on: bool,
-    /// Since when it is off, where that is said.
-    pub off_since: Option<DateTime<Utc>>,
-}
-
-impl Heat {
-    /// What most of the boats of `site` say: what is entered for the place reaches them all, and one boat's own heater heats
-    /// no shed. Where as many say that it is off, it is.
-    pub(super) fn of<'a>(states: impl Iterator<Item = &'a BoatState>, site: &SiteId) -> Self {
-        let said = states.filter(|state| state.site == *site).filter_map(|state| {
-            let heat = state.mitigations.iter().filter(|one| one.kind == "heat");
-            heat.max_by_key(|one| one.since)
-        });
-        let (on, off): (Vec<_>, Vec<_>) = said.partition(|one| one.on);
-        let is_on = on.len() > off.len();
-        let off_since = off.iter().map(|one| one.since).max().filter(|_| !is_on);
-        Self { on: is_on, off_since }
-    }
 }
 
 /// The whole hour that holds `at`.

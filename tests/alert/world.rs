@@ -164,6 +164,7 @@ impl World {
             afloat: false,
             ashore_from: None,
             assumed_ashore: false,
+            lifted_at: None,
             covered: false,
             open_questions: Vec::new(),
             circuits: vec![

@@ -82,8 +82,7 @@ fn weather(place: u32) -> PlaceWeather {
         past: (-336..0).map(step).collect(),
         coming,
         paths,
-        heat_on: false,
-        heat_off_since: None,
+        heat: Default::default(),
     }
 }
 
@@ -154,6 +153,7 @@ fn state(boat: &Boat, dice: &mut Normals, blends: &[Liquid]) -> BoatState {
         afloat: false,
         ashore_from: None,
         assumed_ashore: false,
+        lifted_at: None,
         covered: false,
         circuits: CIRCUITS.iter().map(|id| circuit(id, dice.uniform(), blends)).collect(),
         mitigations: Vec::new(),

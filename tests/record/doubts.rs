@@ -21,6 +21,9 @@ fn too_little_antifreeze_through_a_full_engine_is_weak() {
     let (holds, evidence, ice) = flush(2.0).brief("block_raw");
     assert_eq!((holds, evidence), (Holds::Blend, Evidence::Claimed));
     assert!(ice.unwrap() > -3.0, "two litres in a whole engine: {ice:?}");
+    // As much as it holds leaves a third of the water, 10 mL less no more: no step in between.
+    let (short, full) = (flush(21.99).brief("block_raw"), flush(22.01).brief("block_raw"));
+    assert!((short.2.unwrap() - full.2.unwrap()).abs() < 0.1, "{short:?} {full:?}");
     let enough = flush(60.0).brief("block_raw");
     assert!(enough.2.unwrap() < -5.0 && enough.1 == Evidence::Recorded, "{enough:?}");
 }

@@ -6,6 +6,9 @@ use crate::domain::units::SpecificGravity;
 
 /// Cells of a 12 V battery.
 const CELLS: f64 = 6.0;
+/// Volts of a 12 V battery at rest: 2.2 V a cell at the most (makers' tables, from memory), flat at the least.
+const RESTED_V_MOST: f64 = 13.2;
+const RESTED_V_LEAST: f64 = 11.2;
 /// Longest standing that is asked about, days.
 const DAYS_MOST: f64 = 3650.0;
 /// More is no load of a boat, mA.
@@ -21,6 +24,10 @@ pub(super) fn of(args: &BlendArgs) -> Result<SpecificGravity, BlendError> {
             SpecificGravity::clamped(battery::gravity_at_charge(100.0 * charge))
         }
         (_, _, Some(volts)) => {
+            // More is a charger's, less is no battery of six cells: neither tells of the acid.
+            if !(RESTED_V_LEAST..=RESTED_V_MOST).contains(&volts) {
+                return Err(BlendError::NotRested { volts });
+            }
             let gravity = battery::gravity_at_rested_volts(volts, CELLS);
             named("--volts", SpecificGravity::new(gravity))?
         }
@@ -33,6 +40,9 @@ pub(super) fn of(args: &BlendArgs) -> Result<SpecificGravity, BlendError> {
         value => Ok(value),
     };
     let days = within("--days", args.days, DAYS_MOST)?;
+    if args.load_ma.is_some_and(|load| load > 0.0) && args.amp_hours.is_none_or(|ah| ah <= 0.0) {
+        return Err(needs(args, "--amp-hours above 0 with --load-ma"));
+    }
     let load = within("--load-ma", args.load_ma, LOAD_MA_MOST)?
         .zip(within("--amp-hours", args.amp_hours, AMPERE_HOURS_MOST)?)
         .map(|(milliampere, ampere_hours)| battery::Load { milliampere, ampere_hours });

@@ -101,7 +101,69 @@ const VOID: [&str; 9] = [
     "deleted",
 ];
 
+/// Hands the fields that a correction may carry, each blank where it says nothing, to another macro.
+macro_rules! of_the_blank_fields {
+    ($each:ident) => {
+        $each!(
+            site,
+            instance,
+            point,
+            fluid,
+            label,
+            method,
+            thermostat_open,
+            litres_in,
+            litres_out,
+            reading_value,
+            reading_unit,
+            scale,
+            minutes,
+            percent,
+            volts,
+            probed,
+            note
+        )
+    };
+}
+
 impl LayupEvent {
+    /// Takes over what a correction carries; who, when, which boat and which kind stay.
+    pub(super) fn take_over(&mut self, correction: &Self) {
+        macro_rules! carry {
+            ($($field:ident),+) => {
+                $(if correction.$field.is_some() {
+                    self.$field.clone_from(&correction.$field);
+                })+
+            };
+        }
+        of_the_blank_fields!(carry);
+        if !correction.circuits.is_empty() {
+            self.circuits.clone_from(&correction.circuits);
+        }
+        if correction.evidence != Evidence::None {
+            self.evidence = correction.evidence;
+        }
+    }
+
+    /// Says nothing more in these fields.
+    pub(super) fn leave_blank(&mut self, fields: &[String]) {
+        let is_named = |name: &str| fields.iter().any(|field| field == name);
+        macro_rules! leave {
+            ($($field:ident),+) => {
+                $(if is_named(stringify!($field)) {
+                    self.$field = None;
+                })+
+            };
+        }
+        of_the_blank_fields!(leave);
+        if is_named("circuits") {
+            self.circuits.clear();
+        }
+        if is_named("evidence") {
+            self.evidence = Evidence::None;
+        }
+    }
+
     /// As a correction: does it withdraw the entry as a whole?
     #[must_use]
     pub fn withdraws(&self) -> bool {

@@ -36,6 +36,14 @@ pub type Erased = BTreeSet<(EventId, String)>;
 
 const VERSION_MARK: char = '~';
 
+/// The version of an entry that stands now, where its sheet was changed since; else the id itself.
+#[must_use]
+pub fn newest_version(id: &EventId, log: &[LayupEvent]) -> EventId {
+    let of_it = log.iter().map(|entry| (split(entry.id.as_str()), &entry.id));
+    let newest = of_it.filter(|((base, _), _)| *base == id.as_str()).max_by_key(|((_, n), _)| *n);
+    newest.map_or_else(|| id.clone(), |(_, newest)| newest.clone())
+}
+
 /// Ends the id of a correction that withdraws a tick which its sheet no longer shows: ticked again it counts again.
 pub const TAKEN_BACK: &str = "-taken-back";
 
@@ -145,36 +153,7 @@ fn carried(
         recorded_at: now,
         ..correction.clone()
     };
-    macro_rules! leave {
-        ($($field:ident),+) => {
-            $(if changed.iter().any(|field| field == stringify!($field)) {
-                carried.$field = None;
-            })+
-        };
-    }
-    leave!(
-        instance,
-        point,
-        fluid,
-        label,
-        method,
-        thermostat_open,
-        litres_in,
-        litres_out,
-        reading_value,
-        reading_unit,
-        scale,
-        minutes,
-        percent,
-        volts,
-        probed
-    );
-    if changed.iter().any(|field| field == "circuits") {
-        carried.circuits.clear();
-    }
-    if changed.iter().any(|field| field == "evidence") {
-        carried.evidence = Evidence::None;
-    }
+    carried.leave_blank(changed);
     carried
 }
 

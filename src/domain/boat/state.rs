@@ -75,6 +75,10 @@ pub struct BoatState {
     /// It counts as ashore only because its haul was planned for before now; nobody has entered it.
     #[serde(default)]
     pub assumed_ashore: bool,
+    /// While it stands ashore: when it was last lifted out of the water, by an entry. Until then the water kept what lies
+    /// near it from freezing.
+    #[serde(default)]
+    pub lifted_at: Option<DateTime<Utc>>,
     /// Under a cover.
     pub covered: bool,
     /// Every fitted circuit, in the order of the catalogue.

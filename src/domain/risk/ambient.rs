@@ -3,7 +3,11 @@
 //!
 //! The sun is left out: by day it only warms, and a part in the shade of its hull does not see it.
 
+mod heat;
+
 use chrono::{DateTime, Datelike, Utc};
+
+pub use heat::Heat;
 
 use crate::domain::boat::BoatState;
 use crate::domain::catalogue::{CircuitKind, PartExposure};
@@ -34,10 +38,8 @@ pub struct PlaceWeather {
     pub coming: Vec<Step>,
     /// Possible paths of the coming hours.
     pub paths: Ensemble,
-    /// Is the heat of a heated shed on, with power, as far as the log says?
-    pub heat_on: bool,
-    /// Where it is off: since when, if the log says so. Until then the place was at its setpoint.
-    pub heat_off_since: Option<DateTime<Utc>>,
+    /// The heat of a heated shed; until it went off the place was at its setpoint.
+    pub heat: Heat,
 }
 
 /// What is taken for granted about the power of a heated place.
@@ -235,12 +237,12 @@ fn in_a_heated_shed(
     let heated = vec![setpoint_c; past_c.len()];
     match power {
         Power::FailsNow => (heated, followed(vec![setpoint_c], coming, tau_h).1),
-        Power::AsLogged if weather.heat_on => {
+        Power::AsLogged if weather.heat.on => {
             (heated, coming.map_hours(|_, air| air.fill(narrow(setpoint_c))))
         }
         Power::AsLogged => {
             // Heated until it went off; where nobody says when, from the start of what is known.
-            let off = weather.heat_off_since.unwrap_or(DateTime::<Utc>::MIN_UTC);
+            let off = weather.heat.off_since.unwrap_or(DateTime::<Utc>::MIN_UTC);
             let warm = weather.past.iter().take_while(|step| step.time < off).count();
             let mut past: Vec<f64> = vec![setpoint_c; warm.min(past_c.len())];
             let mut with_start = vec![setpoint_c];

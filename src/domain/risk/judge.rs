@@ -13,14 +13,13 @@ use super::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use super::case::{Outcome, through_the_ensemble};
 use super::plan::work::WorkTable;
 use super::power::PowerLoss;
-use super::start::{Content, hours_that_count};
+use super::start::Content;
 use super::timing::{latest_start, priority};
 use super::{CircuitRisk, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
 use crate::domain::catalogue::{Alarms, Catalogue, CircuitKind, Confinement, Consequence};
 use crate::domain::physics::part::{PartError, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
-use crate::domain::units::Kilograms;
 use crate::domain::yard::SiteKind;
 pub use settings::{JudgeSettings, wanted_on};
 
@@ -49,8 +48,9 @@ pub enum JudgeError {
 }
 
 type AmbientKey = (Whereabouts, Power);
-/// Thermal class, bits of the liquid and of its mass, hours of the past that count.
-type CaseKey = (AmbientKey, &'static str, [u64; 2], u64, usize);
+/// Thermal class, bits of the liquid and of its mass, hours of the past that count and bits of the temperature at which they
+/// began.
+type CaseKey = (AmbientKey, &'static str, [u64; 2], u64, (usize, Option<u64>));
 
 /// What became of a case, and the liquid as it was judged: a blend that was slush before counts for less.
 #[derive(Debug, Clone)]
@@ -76,13 +76,14 @@ impl Case<'_> {
         let Some(id) = self.content.class.fittings.as_deref() else { return Ok(None) };
         let class = thermal_class(id)
             .map_err(|source| JudgeError::Table { circuit: self.circuit.id.to_string(), source })?;
-        let content = Content { class, water: class.water(), liquid: self.content.liquid };
+        let content = Content { class, water: class.water(), ..self.content };
         Ok(Some(Self { content, ..*self }))
     }
 
     fn key(&self) -> CaseKey {
-        let Content { class, water, liquid } = self.content;
-        (self.air, class.id.as_str(), liquid_bits(&liquid), water.value().to_bits(), self.past_h)
+        let Content { class, water, liquid, begins_c } = self.content;
+        let past = (self.past_h, begins_c.map(f64::to_bits));
+        (self.air, class.id.as_str(), liquid_bits(&liquid), water.value().to_bits(), past)
     }
 }
 
@@ -218,7 +219,7 @@ impl<'a> Judge<'a> {
         state: &'s BoatState,
         power: Power,
     ) -> Result<Vec<(&'s CircuitState, Case<'a>)>, JudgeError> {
-        let heated = self.weather.site.kind == SiteKind::IndoorHeated && self.weather.heat_on;
+        let heated = self.weather.site.kind == SiteKind::IndoorHeated && self.weather.heat.on;
         let catalogue = self.catalogue;
         let mut cases = Vec::with_capacity(state.circuits.len());
         for circuit in &state.circuits {
@@ -232,7 +233,7 @@ impl<'a> Judge<'a> {
             };
             if asked && circuit.holds != Holds::Absent {
                 let air = (Whereabouts::of(kind, state), power);
-                cases.push((circuit, self.case_of(circuit, kind, liquid, air)?));
+                cases.push((circuit, self.case_of(circuit, (kind, liquid), state, air)?));
             }
         }
         Ok(cases)
@@ -241,30 +242,14 @@ impl<'a> Judge<'a> {
     fn case_of(
         &self,
         circuit: &CircuitState,
-        kind: &'a CircuitKind,
-        liquid: Liquid,
+        (kind, liquid): (&'a CircuitKind, Liquid),
+        state: &BoatState,
         air: AmbientKey,
     ) -> Result<Case<'a>, JudgeError> {
-        // Called drained with a pocket that may be full: as if nobody had drained it.
-        let drained =
-            matches!(circuit.holds, Holds::Drained | Holds::Dry) && !circuit.closed_pocket;
-        let class_id = if drained { &kind.thermal_class_drained } else { &kind.thermal_class };
-        let class = thermal_class(class_id)
+        let past = (self.weather.at, self.weather.past.len());
+        let (content, past_h) = Content::of(circuit, (kind, liquid), state, past)
             .map_err(|source| JudgeError::Table { circuit: kind.id.to_string(), source })?;
-        // A pocket in a part that has no class of its own when drained: its own litres.
-        let pocket = drained && kind.thermal_class_drained == kind.thermal_class;
-        let water = if pocket {
-            Kilograms::clamped(circuit.litres.clamp(0.01, class.water().value().max(0.01)))
-        } else {
-            class.water()
-        };
-        let past_h = hours_that_count(
-            class,
-            &liquid,
-            circuit.since.map(|since| self.weather.at - since),
-            self.weather.past.len(),
-        );
-        Ok(Case { circuit: kind, content: Content { class, water, liquid }, air, past_h })
+        Ok(Case { circuit: kind, content, air, past_h })
     }
 
     fn judged(&mut self, case: &Case<'a>) -> Result<Arc<Judged>, JudgeError> {
@@ -313,10 +298,7 @@ impl<'a> Judge<'a> {
         let (liquid, outcome) = (&judged.liquid, &judged.outcome);
         let consequence = kind.consequence_when(state.afloat);
         let interrupts = interrupts(circuit, kind, state.afloat);
-        let limit = match circuit.holds {
-            Holds::Blend | Holds::Coolant => Limit::Burst,
-            _ => Limit::FirstIce,
-        };
+        let limit = Limit::of(circuit.holds, liquid);
         let hours = self.settings.horizon_h;
         let chance = |limit| outcome.chance_by(limit, hours.saturating_sub(1));
         let threshold = self.settings.threshold(consequence);

@@ -1,10 +1,12 @@
 //! The state in which a part meets the coming hours: what the past hours have made of it, never assumed liquid.
 
-use chrono::TimeDelta;
+use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::domain::physics::part::{PartError, PartModel, ThermalClass};
+use crate::domain::boat::{BoatState, CircuitState, Holds};
+use crate::domain::catalogue::{CircuitKind, PartExposure};
+use crate::domain::physics::part::{PartError, PartModel, ThermalClass, thermal_class};
 use crate::domain::physics::{
-    Liquid, SLUSH_SHARE, after_freeze_and_thaw, mass_from_volume, volume_from_mass,
+    Liquid, SLUSH_SHARE, TableError, after_freeze_and_thaw, mass_from_volume, volume_from_mass,
 };
 use crate::domain::units::{Celsius, KelvinDelta, Kilograms};
 
@@ -15,14 +17,14 @@ const TIME_CONSTANTS: f64 = 5.0;
 /// A part counts as able to freeze through in the time that it takes this far below its first ice, K.
 const SLOW_FREEZE_K: f64 = 1.0;
 /// Content that is younger than this is followed hour by hour, older by whole days, so that boats share cases, hours.
-const TO_THE_HOUR_H: usize = 48;
+const TO_THE_HOUR_H: usize = 336;
 
 /// How many of the `stored` past hours bear on a part whose content is `age` old (`None`: nobody knows, so all of them).
 ///
 /// A hose forgets within days; a water heater takes weeks to freeze, so it needs all that is stored. A blend that was
 /// slush once has separated however long ago that was, so it needs all, too.
 #[must_use]
-pub fn hours_that_count(
+fn hours_that_count(
     class: &ThermalClass,
     liquid: &Liquid,
     age: Option<TimeDelta>,
@@ -60,6 +62,49 @@ pub struct Content<'a> {
     pub water: Kilograms,
     /// As it was filled in or read.
     pub liquid: Liquid,
+    /// At what temperature it began, C, where more is known of that than the first hour's air.
+    pub begins_c: Option<f64>,
+}
+
+/// What lies under a boat that still floats, C: a boat is lifted before her water freezes. Common practice, no source.
+const WATER_C: f64 = 4.0;
+
+impl Content<'static> {
+    /// What is in a circuit, as a part of its thermal class, and how many of the `stored` past hours up to `now` bear on it.
+    ///
+    /// While a boat floats the water keeps what lies near it from freezing: for those parts her being lifted is a
+    /// beginning, at the warmth of the water.
+    ///
+    /// # Errors
+    /// [`TableError`] where the table of classes lacks a row.
+    pub fn of(
+        circuit: &CircuitState,
+        (kind, liquid): (&CircuitKind, Liquid),
+        state: &BoatState,
+        (now, stored): (DateTime<Utc>, usize),
+    ) -> Result<(Self, usize), TableError> {
+        use PartExposure::{BelowWaterline, EngineBay};
+        // Called drained with a pocket that may be full: as if nobody had drained it.
+        let drained =
+            matches!(circuit.holds, Holds::Drained | Holds::Dry) && !circuit.closed_pocket;
+        let class_id = if drained { &kind.thermal_class_drained } else { &kind.thermal_class };
+        let class = thermal_class(class_id)?;
+        // A pocket in a part that has no class of its own when drained: its own litres.
+        let pocket = drained && kind.thermal_class_drained == kind.thermal_class;
+        let water = if pocket {
+            Kilograms::clamped(circuit.litres.clamp(0.01, class.water().value().max(0.01)))
+        } else {
+            class.water()
+        };
+        let in_the_water = matches!(kind.exposure_when(true), BelowWaterline | EngineBay);
+        let lifted = state.lifted_at.filter(|_| in_the_water);
+        let age = circuit.since.max(lifted).map(|since| now - since);
+        let past_h = hours_that_count(class, &liquid, age, stored);
+        let whole_of_it =
+            age.is_some_and(|age| age.num_hours() <= i64::try_from(past_h).unwrap_or(0));
+        let begins_c = (lifted > circuit.since && whole_of_it).then_some(WATER_C);
+        Ok((Self { class, water, liquid, begins_c }, past_h))
+    }
 }
 
 /// A part at the start of the coming hours.
@@ -78,7 +123,7 @@ pub struct Start {
 impl Content<'_> {
     /// The part after `past_air_c`, C, an hour each, through which this content has stood.
     ///
-    /// It starts liquid, at the first hour's air or at its first ice where that is warmer. A blend that was slush has
+    /// It starts liquid, as warm as it began, else at the first hour's air, or at its first ice where that is warmer. A blend that was slush has
     /// separated: ice floats, and its weakest layer is judged from then on, so that a reading of autumn never makes it
     /// stronger than it is by spring.
     ///
@@ -99,7 +144,8 @@ impl Content<'_> {
         let class = self.class;
         let model = PartModel::new(&liquid, self.water, class.solid(), class.ua())?;
         let first_ice_c = liquid.first_ice().value();
-        let first_c = past_c.first().copied().unwrap_or(first_ice_c).max(first_ice_c);
+        let begins_c = self.begins_c.or(past_c.first().copied());
+        let first_c = begins_c.unwrap_or(first_ice_c).max(first_ice_c);
         let start_j = model.enthalpy_at(Celsius::clamped(first_c), 0.0);
         let (end_j, lowest_j) = past_c.iter().fold((start_j, start_j), |(state, lowest), air_c| {
             let after = model.step_hour(state, *air_c);
@@ -130,7 +176,7 @@ mod tests {
 
     fn content(class: &str, liquid: Liquid) -> Content<'static> {
         let class = thermal_class(class).unwrap();
-        Content { class, water: class.water(), liquid }
+        Content { class, water: class.water(), liquid, begins_c: None }
     }
 
     fn counted(class: &str, days: i64, stored: usize) -> usize {

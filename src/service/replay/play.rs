@@ -8,6 +8,7 @@ use crate::domain::alert::{
 };
 use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
 use crate::domain::catalogue::Catalogue;
+use crate::domain::risk::ambient::Heat;
 use crate::domain::risk::ambient::PlaceWeather;
 use crate::domain::risk::judge::{Judge, JudgeSettings};
 use crate::domain::risk::timing::WorkingHours;
@@ -15,7 +16,7 @@ use crate::domain::risk::{CircuitRisk, Consequence, Priority};
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::{ForecastState, Step, place};
 use crate::domain::yard::{Person, Role, Site};
-use crate::service::survey::{Heat, low};
+use crate::service::survey::low;
 use crate::settings::schedule::Schedule;
 use chrono::{DateTime, TimeDelta, Utc};
 
@@ -162,15 +163,7 @@ impl Game<'_> {
         );
         let heat = Heat::of(here.iter().map(|(_, state)| state), &site.id);
         let low = low(&paths, hour, self.rules.horizon_h);
-        let view = PlaceWeather {
-            site: site.clone(),
-            at: hour,
-            past,
-            coming,
-            paths,
-            heat_on: heat.on,
-            heat_off_since: heat.off_since,
-        };
+        let view = PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat };
         let settings = JudgeSettings {
             horizon_h: self.rules.horizon_h,
             working_hours: self.rules.working_hours,

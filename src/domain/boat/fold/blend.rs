@@ -123,8 +123,14 @@ impl Folding<'_> {
                 && let Some(mixed_c) = flushed_first_ice_c(solute, label_c, (poured_l, wet_l))
             {
                 slot.first_ice_c = Some(mixed_c);
-                slot.evidence = slot.evidence.min(Evidence::Claimed);
-                slot.note(Some(number), Say::Figures(Reason::LitresShort, poured_l, wet_l));
+                if poured_l < wet_l {
+                    slot.evidence = slot.evidence.min(Evidence::Claimed);
+                    slot.note(Some(number), Say::Figures(Reason::LitresShort, poured_l, wet_l));
+                } else {
+                    // As long a flush as that leaves some of the water all the same.
+                    let left_l = wet_l * (-poured_l / wet_l).exp();
+                    slot.note(Some(number), Say::Figures(Reason::Diluted, left_l, wet_l));
+                }
             }
             if let Some(below) = on_top_of {
                 below.mixed_into(slot, number);
@@ -179,13 +185,13 @@ fn mixed_first_ice_c(solute: Solute, label_c: f64, (full_l, left_l): (f64, f64))
 }
 
 /// First ice, C, of a product that is run through circuits full of water, stirred as it goes: the share of the product is
-/// one less than what an exponential of the volumes run through leaves. `None` where enough was run through.
+/// one less than what an exponential of the volumes run through leaves. `None` where that makes no difference worth telling.
 fn flushed_first_ice_c(
     solute: Solute,
     label_c: f64,
     (poured_l, full_l): (f64, f64),
 ) -> Option<f64> {
-    if full_l <= 0.0 || poured_l >= full_l {
+    if full_l <= 0.0 {
         return None;
     }
     let product = MassFraction::new(solute.mass_fraction_at_c(label_c)?).ok()?;

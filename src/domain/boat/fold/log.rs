@@ -175,7 +175,7 @@ impl<'a> Corrections<'a> {
         };
         let mut corrected = event.clone();
         for correction in replacing.iter().rev() {
-            replace_fields(&mut corrected, correction);
+            corrected.take_over(correction);
             // Without the column, `point` held the id and says nothing of a drain or an outlet.
             if correction.corrects.is_none() {
                 corrected.point.clone_from(&event.point);
@@ -189,40 +189,4 @@ impl<'a> Corrections<'a> {
 fn target_of(correction: &LayupEvent) -> Option<&str> {
     let target = correction.corrects.as_ref().map(EventId::as_str);
     target.or(correction.point.as_deref()).map(str::trim)
-}
-
-/// What the correction carries replaces the original's; who, when, which boat and which kind stay.
-fn replace_fields(original: &mut LayupEvent, correction: &LayupEvent) {
-    macro_rules! carry {
-        ($($field:ident),+) => {
-            $(if correction.$field.is_some() {
-                original.$field.clone_from(&correction.$field);
-            })+
-        };
-    }
-    carry!(
-        site,
-        instance,
-        point,
-        fluid,
-        label,
-        method,
-        thermostat_open,
-        litres_in,
-        litres_out,
-        reading_value,
-        reading_unit,
-        scale,
-        minutes,
-        percent,
-        volts,
-        probed,
-        note
-    );
-    if !correction.circuits.is_empty() {
-        original.circuits.clone_from(&correction.circuits);
-    }
-    if correction.evidence != Evidence::None {
-        original.evidence = correction.evidence;
-    }
 }

@@ -60,6 +60,7 @@ pub(super) fn state(
         site: whereabouts.site.clone(),
         afloat: whereabouts.afloat,
         ashore_from: folding.haul_at.filter(|haul| whereabouts.afloat && *haul > at),
+        lifted_at: whereabouts.lifted_at.filter(|_| !whereabouts.afloat),
         assumed_ashore: folding.haul_is_assumed && !whereabouts.afloat,
         covered: whereabouts.covered,
         circuits: folding

@@ -1,5 +1,7 @@
 //! Where the boat is, whether it floats, and what hangs on power there.
 
+use chrono::{DateTime, Utc};
+
 use super::log::Entry;
 use crate::domain::boat::{Boat, Mitigation, PlaceFacts, Places, SiteId};
 use crate::domain::catalogue::PlaceEffect;
@@ -19,6 +21,8 @@ pub(super) struct Whereabouts<'a> {
     pub(super) afloat: bool,
     pub(super) covered: bool,
     pub(super) hauled: Option<usize>,
+    /// When it was last lifted out of the water.
+    pub(super) lifted_at: Option<DateTime<Utc>>,
     switches: Vec<Switch<'a>>,
 }
 
@@ -34,6 +38,7 @@ impl<'a> Whereabouts<'a> {
             afloat: before_haul || facts.is_some_and(|facts| facts.afloat),
             covered: false,
             hauled: None,
+            lifted_at: None,
             switches: Vec::new(),
         }
     }
@@ -58,6 +63,9 @@ impl<'a> Whereabouts<'a> {
             }
             match entry.kind.place {
                 Some(PlaceEffect::Ashore) => {
+                    if self.afloat {
+                        self.lifted_at = Some(event.happened_at);
+                    }
                     self.afloat = false;
                     self.hauled = Some(number);
                     self.switches.retain(|switch| switch.site.is_some());

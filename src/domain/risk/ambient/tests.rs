@@ -28,8 +28,7 @@ fn weather(site: Site, air_c: f64, heat_on: bool) -> PlaceWeather {
         past: (-48..0).map(step).collect(),
         coming,
         paths,
-        heat_on,
-        heat_off_since: None,
+        heat: Heat { on: heat_on, off_since: None },
     }
 }
 
@@ -137,7 +136,7 @@ fn a_shed_whose_power_went_two_hours_ago_was_warm_until_then() {
         step.temperature_c = Some(-10.0);
     }
     assert!(first_hour_c(&of(PartExposure::Deck, false, &cold)) < -5.0, "nobody says when");
-    cold.heat_off_since = Some(cold.at - TimeDelta::hours(2));
+    cold.heat.off_since = Some(cold.at - TimeDelta::hours(2));
     let felt = of(PartExposure::Deck, false, &cold);
     let before = felt.past_c.len() - 2;
     assert!(felt.past_c.iter().take(before).all(|t| *t == 7.0), "{:?}", felt.past_c);

@@ -349,10 +349,7 @@ impl<'a> BoatLook<'a> {
             if !interrupts(circuit, kind, state.afloat) {
                 continue;
             }
-            let limit = match circuit.holds {
-                Holds::Blend | Holds::Coolant => Limit::Burst,
-                _ => Limit::FirstIce,
-            };
+            let limit = Limit::of(circuit.holds, &liquid);
             let passage = self.passages.of(state, circuit, kind, &liquid, limit)?;
             let thaws = self.thaws(&passage);
             if passage.now != Now::Liquid {

@@ -4,15 +4,14 @@
 use std::collections::HashMap;
 use std::rc::Rc;
 
-use crate::domain::boat::{BoatState, CircuitState, Holds};
+use crate::domain::boat::{BoatState, CircuitState};
 use crate::domain::catalogue::{Catalogue, CircuitKind};
 use crate::domain::physics::Liquid;
-use crate::domain::physics::part::{PartModel, thermal_class};
+use crate::domain::physics::part::PartModel;
 use crate::domain::risk::Limit;
 use crate::domain::risk::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use crate::domain::risk::judge::{JudgeError, liquid_bits};
-use crate::domain::risk::start::{Content, hours_that_count};
-use crate::domain::units::Kilograms;
+use crate::domain::risk::start::Content;
 
 /// Warmer than this above first ice in every member and at the start: nothing is stepped.
 const CLEARLY_ABOVE_K: f64 = 0.05;
@@ -40,7 +39,7 @@ pub struct Passage {
     pub thaws: Vec<Option<u16>>,
 }
 
-type Key = (Whereabouts, String, [u64; 2], u64, usize, Limit);
+type Key = (Whereabouts, String, [u64; 2], u64, (usize, Option<u64>), Limit);
 
 /// Passages at one place; equal cases are computed once.
 pub struct Passages<'a> {
@@ -81,27 +80,16 @@ impl<'a> Passages<'a> {
         liquid: &Liquid,
         limit: Limit,
     ) -> Result<Rc<Passage>, JudgeError> {
-        let drained =
-            matches!(circuit.holds, Holds::Drained | Holds::Dry) && !circuit.closed_pocket;
-        let class_id = if drained { &kind.thermal_class_drained } else { &kind.thermal_class };
         let table = |source| JudgeError::Table { circuit: kind.id.to_string(), source };
-        let class = thermal_class(class_id).map_err(table)?;
-        let pocket = drained && kind.thermal_class_drained == kind.thermal_class;
-        let water = if pocket {
-            Kilograms::clamped(circuit.litres.clamp(0.01, class.water().value().max(0.01)))
-        } else {
-            class.water()
-        };
-        let past_h = hours_that_count(
-            class,
-            liquid,
-            circuit.since.map(|since| self.weather.at - since),
-            self.weather.past.len(),
-        );
+        let past = (self.weather.at, self.weather.past.len());
+        let (content, past_h) =
+            Content::of(circuit, (kind, *liquid), state, past).map_err(table)?;
+        let (class, water) = (content.class, content.water);
+        let past = (past_h, content.begins_c.map(f64::to_bits));
         let bits = liquid_bits(liquid);
         let grams = water.value().to_bits();
         let part = Whereabouts::of(kind, state);
-        let key = (part, class_id.clone(), bits, grams, past_h, limit);
+        let key = (part, class.id.clone(), bits, grams, past, limit);
         if let Some(found) = self.found.get(&key) {
             return Ok(Rc::clone(found));
         }
@@ -115,7 +103,7 @@ impl<'a> Passages<'a> {
         };
         let skip = ambient.past_c.len().saturating_sub(past_h);
         let past = ambient.past_c.get(skip..).unwrap_or_default();
-        let start = Content { class, water, liquid: *liquid }
+        let start = content
             .after(past)
             .map_err(|source| JudgeError::Part { circuit: kind.id.to_string(), source })?;
         let first_ice_c = start.liquid.first_ice().value();
@@ -208,12 +196,14 @@ fn first_passages(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::physics::part::thermal_class;
     use crate::domain::weather::errors::{Ensemble, ErrorModel};
 
     /// A hose of water of which the share `ice` is ice, in air of so many C for so many hours.
     fn hose(ice: f64, air: &[(f32, usize)]) -> Passage {
         let class = thermal_class("hose_25mm").unwrap();
-        let content = Content { class, water: class.water(), liquid: Liquid::FreshWater };
+        let content =
+            Content { class, water: class.water(), liquid: Liquid::FreshWater, begins_c: None };
         let model = content.after(&[]).unwrap().model;
         let start = model.enthalpy_at_ice_share(ice).unwrap();
         let air: Vec<f32> =
