@@ -1,8 +1,12 @@
 //! Circuits against the coming cold, from the library's side.
 
-use chrono::TimeDelta;
-use rimeward::domain::boat::{CircuitId, LayupEvent, fold};
-use rimeward::domain::risk::ambient::PlaceWeather;
+use std::sync::Arc;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::domain::boat::Evidence::Recorded;
+use rimeward::domain::boat::{BoatState, CircuitId, LayupEvent, SiteId, fold};
+use rimeward::domain::risk::CircuitRisk;
+use rimeward::domain::risk::ambient::{Heat, PlacePast, PlaceWeather};
 use rimeward::domain::risk::judge::{Judge, JudgeSettings};
 use rimeward::domain::weather::Step;
 use rimeward::domain::weather::errors::{Ensemble, ErrorModel};
@@ -39,6 +43,7 @@ fn the_fittings_of_a_tank_are_told_apart_from_the_tank() {
         paths: Ensemble::draw(&coming, 2.0, &ErrorModel::default(), 64, 7),
         coming,
         heat: Default::default(),
+        elsewhere: Default::default(),
     };
     let mut judge = Judge::new(&weather, &yard.catalogue, JudgeSettings::default());
     let rows = judge.boat(&boat, &state).unwrap();
@@ -54,50 +59,80 @@ fn the_fittings_of_a_tank_are_told_apart_from_the_tank() {
     assert!(!row("raw_pump").why.iter().any(|why| why.contains("fittings")));
 }
 
-/// Lifted out of the water an hour ago into air of -6 C: nothing has frozen yet, and it is to be drained now. The forty days before were cold as well, but on land.
-#[test]
-fn a_boat_that_was_lifted_an_hour_ago_is_still_to_be_drained() {
+/// Steady still air under cloud for `hours` from `start` on.
+fn steady(start: DateTime<Utc>, air_c: f64, hours: std::ops::Range<i64>) -> Vec<Step> {
+    let step = |hour: i64| Step {
+        temperature_c: Some(air_c),
+        cloud: Some(1.0),
+        wind_ms: Some(1.0),
+        ..Step::empty(start + TimeDelta::hours(hour))
+    };
+    hours.map(step).collect()
+}
+
+/// Boat B02 with `log`, in air of -6 C for forty days back and three days ahead, and what she has come from at 9 C.
+fn judged(now: DateTime<Utc>, log: &[(&str, i64, Option<&str>)]) -> (BoatState, Vec<CircuitRisk>) {
     let yard = yard();
     let mut boat = yard.boats.iter().find(|boat| boat.id.as_str() == "B02").unwrap().clone();
     boat.fitted = vec!["block_raw".into(), "manifold_raw".into(), "strainer".into()];
-    let now = at("2022-12-10T21:00:00Z");
-    let lifted = |hours_ago: i64| {
-        let entry = |id: &str, kind: &str, at: chrono::DateTime<chrono::Utc>| LayupEvent {
-            boat: Some(boat.id.clone()),
-            ..LayupEvent::blank(
-                id.into(),
-                kind.to_owned(),
-                at.fixed_offset(),
-                rimeward::domain::boat::Evidence::Recorded,
-            )
-        };
-        let log = [
-            entry("1", "launched", now - TimeDelta::days(60)),
-            entry("2", "hauled", now - TimeDelta::hours(hours_ago)),
-        ];
-        let state = fold(&boat, &yard.sites, &log, now, now, &yard.catalogue);
-        assert_eq!(state.lifted_at, Some(now - TimeDelta::hours(hours_ago)));
-        let step = |hour: i64| Step {
-            temperature_c: Some(-6.0),
-            cloud: Some(1.0),
-            wind_ms: Some(1.0),
-            ..Step::empty(now + TimeDelta::hours(hour))
-        };
-        let coming: Vec<Step> = (0..72).map(step).collect();
-        let weather = PlaceWeather {
-            site: yard.sites.iter().find(|site| site.id == boat.site).unwrap().clone(),
-            at: now,
-            past: (-960..0).map(step).collect(),
-            paths: Ensemble::draw(&coming, 2.0, &ErrorModel::default(), 64, 7),
-            coming,
-            heat: Default::default(),
-        };
-        let mut judge = Judge::new(&weather, &yard.catalogue, JudgeSettings::default());
-        judge.boat(&boat, &state).unwrap()
+    let log: Vec<LayupEvent> = log
+        .iter()
+        .enumerate()
+        .map(|(number, (kind, hours_ago, site))| {
+            let at = (now - TimeDelta::hours(*hours_ago)).fixed_offset();
+            let id = format!("{number}");
+            let blank = LayupEvent::blank(id.as_str().into(), (*kind).to_owned(), at, Recorded);
+            LayupEvent { boat: Some(boat.id.clone()), site: site.map(SiteId::from), ..blank }
+        })
+        .collect();
+    let state = fold(&boat, &yard.sites, &log, now, now, &yard.catalogue);
+    let coming = steady(now, -6.0, 0..72);
+    let site = |id: &SiteId| yard.sites.iter().find(|site| site.id == *id).unwrap().clone();
+    let other = |site: &rimeward::domain::yard::Site| {
+        let heat = Heat::default();
+        let past = PlacePast { site: site.clone(), past: steady(now, 9.0, -960..0), heat };
+        (site.id.clone(), past)
     };
-    for row in lifted(1) {
+    let weather = PlaceWeather {
+        site: site(&state.site),
+        at: now,
+        past: steady(now, -6.0, -960..0),
+        paths: Ensemble::draw(&coming, 2.0, &ErrorModel::default(), 64, 7),
+        coming,
+        heat: Heat::default(),
+        elsewhere: Arc::new(yard.sites.iter().map(other).collect()),
+    };
+    let mut judge = Judge::new(&weather, &yard.catalogue, JudgeSettings::default());
+    let rows = judge.boat(&boat, &state).unwrap();
+    (state, rows)
+}
+
+/// Lifted out of the water an hour ago into air of -6 C: nothing has frozen yet, and it is to be drained now. The forty days
+/// before were cold as well, but on land.
+#[test]
+fn a_boat_that_was_lifted_an_hour_ago_is_still_to_be_drained() {
+    let now = at("2022-12-10T21:00:00Z");
+    let lifted = |hours: i64| judged(now, &[("launched", 1440, None), ("hauled", hours, None)]);
+    let (state, rows) = lifted(1);
+    let stay = state.earlier.last().unwrap();
+    assert!(stay.afloat && stay.until == now - TimeDelta::hours(1), "{stay:?}");
+    for row in rows {
         assert!(!row.frozen_now && row.chance_limit > 0.9, "{row:?}");
         assert!(row.latest_start.is_some() && row.minutes > 0.0, "{row:?}");
     }
-    assert!(lifted(480).iter().all(|row| row.frozen_now), "twenty days on land");
+    assert!(lifted(480).1.iter().all(|row| row.frozen_now), "twenty days on land");
+}
+
+/// Brought from a mild place to a cold one an hour ago: liquid still. Three days ago: frozen. Never stirred: frozen.
+#[test]
+fn a_boat_brings_the_warmth_of_the_place_that_she_comes_from() {
+    let now = at("2022-12-10T21:00:00Z");
+    let brought =
+        |hours| judged(now, &[("hauled", 2000, Some("QUAY")), ("moved_to", hours, Some("UPPER"))]);
+    let (state, rows) = brought(1);
+    assert_eq!(state.site.as_str(), "UPPER");
+    assert!(rows.iter().all(|row| !row.frozen_now && row.minutes > 0.0), "{rows:?}");
+    assert!(brought(96).1.iter().all(|row| row.frozen_now));
+    let (state, rows) = judged(now, &[("hauled", 2000, Some("UPPER"))]);
+    assert!(state.earlier.is_empty() && rows.iter().all(|row| row.frozen_now));
 }

@@ -7,6 +7,7 @@ pub mod fold;
 pub mod place;
 pub mod revise;
 pub mod state;
+pub mod stay;
 
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -20,6 +21,7 @@ pub use fold::fold;
 pub use place::{PlaceFacts, Places};
 pub use revise::{Erased, Fate, Revision, TAKEN_BACK, newest_version, revise};
 pub use state::{BoatState, CircuitState, Mitigation};
+pub use stay::{HeatTurn, Stay};
 
 identifier!(
     /// A boat, as the yard numbers it, such as `B02`.

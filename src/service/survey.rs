@@ -1,7 +1,7 @@
 //! One look over the yard at an instant: the weather of each place, what each boat holds, and every circuit against
 //! the coming cold. Reads only; nothing is decided or sent here.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use chrono::{DateTime, DurationRound, TimeDelta, Utc};
@@ -13,14 +13,14 @@ use super::threads::{Threads, on_threads};
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
 use crate::domain::risk::CircuitRisk;
-use crate::domain::risk::ambient::{Heat, PlaceWeather};
+use crate::domain::risk::ambient::{Heat, PlacePast, PlaceWeather};
 use crate::domain::risk::judge::Judge;
 use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::risk::power::PowerLoss;
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::measured::{self, Measured};
 use crate::domain::weather::official::Official;
-use crate::domain::weather::{Forecast, ForecastState, place};
+use crate::domain::weather::{Forecast, ForecastState, Step, place};
 use crate::domain::yard::Site;
 
 /// A reading no older than this is shown as the present.
@@ -143,20 +143,36 @@ pub fn survey(
     let folded = on_threads(some, |boats| {
         Ok(boats.iter().map(|boat| (boat, fold_one(boat))).collect::<Vec<_>>())
     })?;
+    let folded: Vec<(&Boat, BoatState)> = folded.into_iter().flatten().collect();
+    let heat_of = |site: &Site| Heat::of(folded.iter().map(|(_, state)| state), &site.id);
+    let wanted: Vec<&Site> = yard.sites.values().filter(|site| only(&site.id)).collect();
+    let views = on_threads(wanted, |site| view(house, site, instant, hour, || heat_of(site)))?;
+    let mut places: BTreeMap<SiteId, PlaceView> =
+        views.into_iter().map(|view| (view.site.id.clone(), view)).collect();
+    let here = folded.iter().map(|(_, state)| state).filter(|state| only(&state.site));
+    let left: BTreeSet<&SiteId> = here.flat_map(left_places).collect();
+    let mut elsewhere = BTreeMap::new();
+    for site in left.into_iter().filter_map(|site| yard.sites.get(site)) {
+        let past = past_of(house, site, instant, hour)?;
+        elsewhere
+            .insert(site.id.clone(), PlacePast { site: site.clone(), past, heat: heat_of(site) });
+    }
+    let elsewhere = Arc::new(elsewhere);
+    for weather in places.values_mut().filter_map(|place| place.weather.as_mut()) {
+        weather.elsewhere = Arc::clone(&elsewhere);
+    }
     let states: Vec<(Boat, BoatState)> = folded
         .into_iter()
-        .flatten()
         .filter(|(_, state)| only(&state.site))
         .map(|(boat, state)| (boat.clone(), state))
         .collect();
-    let wanted: Vec<&Site> = yard.sites.values().filter(|site| only(&site.id)).collect();
-    let views = on_threads(wanted, |site| {
-        let heat = Heat::of(states.iter().map(|(_, state)| state), &site.id);
-        view(house, site, instant, hour, heat)
-    })?;
-    let places = views.into_iter().map(|view| (view.site.id.clone(), view)).collect();
     let boats = judge_all((house, &yard), states, &places)?;
     Ok(Survey { instant, until: hour + TimeDelta::hours(horizon), places, boats, yard })
+}
+
+/// The places from which a boat has come.
+pub(in crate::service) fn left_places(state: &BoatState) -> impl Iterator<Item = &SiteId> {
+    state.earlier.iter().map(|stay| &stay.site).filter(|site| **site != state.site)
 }
 
 /// Judges place by place: what circuits of one place have in common is computed once.
@@ -216,7 +232,7 @@ fn view(
     site: &Site,
     instant: Instant,
     hour: DateTime<Utc>,
-    heat: Heat,
+    heat: impl FnOnce() -> Heat,
 ) -> Result<PlaceView, ServiceError> {
     let judge = house.settings.judge;
     let (forecast, state) = outlook_of(house, site, instant)?;
@@ -229,9 +245,7 @@ fn view(
         official: notices_at(house, &site.id, instant)?,
         weather: None,
     };
-    let from = hour - TimeDelta::days(i64::from(judge.past_days));
-    let span = (from, instant.at + TimeDelta::minutes(1));
-    let readings = house.store.observations(&site.id, span, instant.known_at)?;
+    let readings = readings_of(house, site, instant, hour)?;
     seen.measured = measured::newest(&readings, instant.at, MEASURED_NOW).cloned();
     let Some(forecast) = &seen.forecast else { return Ok(seen) };
     let local = place::at_the_place(site, &forecast.steps);
@@ -240,15 +254,52 @@ fn view(
     if coming.is_empty() {
         return Ok(seen);
     }
-    let mut past = house.weather.past(&house.store, &site.id, instant.known_at, (from, hour))?;
-    measured::put_over(&mut past, &readings, site.elevation_m);
-    let past = place::at_the_place(site, &past);
+    let past = past_with(house, site, instant, hour, &readings)?;
     let lead_h = (hour - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
     let seed = judge.seed ^ place_seed(&site.id);
     let paths = Ensemble::around(&coming, lead_h, &error_model(site), &house.standard_errors(seed));
     seen.low = low(&paths, hour, usize::from(judge.horizon_h));
-    seen.weather = Some(PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat });
+    let (site, heat, elsewhere) = (site.clone(), heat(), Arc::default());
+    seen.weather = Some(PlaceWeather { site, at: hour, past, coming, paths, heat, elsewhere });
     Ok(seen)
+}
+
+/// When the past hours begin that are looked back on.
+fn past_from(house: &House, hour: DateTime<Utc>) -> DateTime<Utc> {
+    hour - TimeDelta::days(i64::from(house.settings.judge.past_days))
+}
+
+fn readings_of(
+    house: &House,
+    site: &Site,
+    instant: Instant,
+    hour: DateTime<Utc>,
+) -> Result<Vec<Measured>, ServiceError> {
+    let span = (past_from(house, hour), instant.at + TimeDelta::minutes(1));
+    Ok(house.store.observations(&site.id, span, instant.known_at)?)
+}
+
+/// The past hours of a place, as forecast in their time and as measured.
+fn past_of(
+    house: &House,
+    site: &Site,
+    instant: Instant,
+    hour: DateTime<Utc>,
+) -> Result<Vec<Step>, ServiceError> {
+    past_with(house, site, instant, hour, &readings_of(house, site, instant, hour)?)
+}
+
+fn past_with(
+    house: &House,
+    site: &Site,
+    instant: Instant,
+    hour: DateTime<Utc>,
+    readings: &[Measured],
+) -> Result<Vec<Step>, ServiceError> {
+    let span = (past_from(house, hour), hour);
+    let mut past = house.weather.past(&house.store, &site.id, instant.known_at, span)?;
+    measured::put_over(&mut past, readings, site.elevation_m);
+    Ok(place::at_the_place(site, &past))
 }
 
 /// The errors of a place's forecasts: as far as its own thermometer has told its spread, with that.

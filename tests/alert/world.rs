@@ -164,7 +164,8 @@ impl World {
             afloat: false,
             ashore_from: None,
             assumed_ashore: false,
-            lifted_at: None,
+            earlier: Vec::new(),
+            heat: Vec::new(),
             covered: false,
             open_questions: Vec::new(),
             circuits: vec![

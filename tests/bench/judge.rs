@@ -83,6 +83,7 @@ fn weather(place: u32) -> PlaceWeather {
         coming,
         paths,
         heat: Default::default(),
+        elsewhere: Default::default(),
     }
 }
 
@@ -153,7 +154,8 @@ fn state(boat: &Boat, dice: &mut Normals, blends: &[Liquid]) -> BoatState {
         afloat: false,
         ashore_from: None,
         assumed_ashore: false,
-        lifted_at: None,
+        earlier: Vec::new(),
+        heat: Vec::new(),
         covered: false,
         circuits: CIRCUITS.iter().map(|id| circuit(id, dice.uniform(), blends)).collect(),
         mitigations: Vec::new(),

@@ -114,7 +114,8 @@ impl<'a> Folding<'a> {
             boat,
             catalogue,
             slots: target::slots(boat, catalogue),
-            whereabouts: Whereabouts::start(boat, places, before_haul),
+            whereabouts: Whereabouts::start(boat, places, before_haul)
+                .afloat_until(haul_at.filter(|haul| first_move.is_none() && *haul <= at)),
             haul_at,
             haul_is_assumed: first_move.is_none()
                 && !haul_to_come

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::{BoatId, CircuitId, EventId, Evidence, Holds, SiteId};
+use super::{BoatId, CircuitId, EventId, Evidence, HeatTurn, Holds, SiteId, Stay};
 use crate::domain::physics::Liquid;
 use crate::domain::units::Celsius;
 
@@ -75,10 +75,12 @@ pub struct BoatState {
     /// It counts as ashore only because its haul was planned for before now; nobody has entered it.
     #[serde(default)]
     pub assumed_ashore: bool,
-    /// While it stands ashore: when it was last lifted out of the water, by an entry. Until then the water kept what lies
-    /// near it from freezing.
-    #[serde(default)]
-    pub lifted_at: Option<DateTime<Utc>>,
+    /// Where and how it was before, oldest first, up to where and how it is now: what is in it has been through that weather.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub earlier: Vec<Stay>,
+    /// The heat where it is now going on and off, oldest first, as far as entries say.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub heat: Vec<HeatTurn>,
     /// Under a cover.
     pub covered: bool,
     /// Every fitted circuit, in the order of the catalogue.

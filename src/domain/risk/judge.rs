@@ -13,7 +13,7 @@ use super::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use super::case::{Outcome, through_the_ensemble};
 use super::plan::work::WorkTable;
 use super::power::PowerLoss;
-use super::start::Content;
+use super::start::{Content, Memory, StartError};
 use super::timing::{latest_start, priority};
 use super::{CircuitRisk, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
@@ -47,10 +47,18 @@ pub enum JudgeError {
     },
 }
 
+impl StartError {
+    pub(super) fn of(self, circuit: String) -> JudgeError {
+        match self {
+            Self::Table(source) => JudgeError::Table { circuit, source },
+            Self::Part(source) => JudgeError::Part { circuit, source },
+        }
+    }
+}
+
 type AmbientKey = (Whereabouts, Power);
-/// Thermal class, bits of the liquid and of its mass, hours of the past that count and bits of the temperature at which they
-/// began.
-type CaseKey = (AmbientKey, &'static str, [u64; 2], u64, (usize, Option<u64>));
+/// Thermal class, bits of the liquid and of its mass, and the past that counts.
+type CaseKey = (AmbientKey, &'static str, [u64; 2], u64, Memory);
 
 /// What became of a case, and the liquid as it was judged: a blend that was slush before counts for less.
 #[derive(Debug, Clone)]
@@ -67,7 +75,7 @@ struct Case<'a> {
     circuit: &'a CircuitKind,
     content: Content<'static>,
     air: AmbientKey,
-    past_h: usize,
+    memory: Memory,
 }
 
 impl Case<'_> {
@@ -77,13 +85,13 @@ impl Case<'_> {
         let class = thermal_class(id)
             .map_err(|source| JudgeError::Table { circuit: self.circuit.id.to_string(), source })?;
         let content = Content { class, water: class.water(), ..self.content };
-        Ok(Some(Self { content, ..*self }))
+        Ok(Some(Self { content, memory: self.memory.clone(), ..*self }))
     }
 
     fn key(&self) -> CaseKey {
-        let Content { class, water, liquid, begins_c } = self.content;
-        let past = (self.past_h, begins_c.map(f64::to_bits));
-        (self.air, class.id.as_str(), liquid_bits(&liquid), water.value().to_bits(), past)
+        let Content { class, water, liquid } = self.content;
+        let memory = self.memory.clone();
+        (self.air, class.id.as_str(), liquid_bits(&liquid), water.value().to_bits(), memory)
     }
 }
 
@@ -219,7 +227,7 @@ impl<'a> Judge<'a> {
         state: &'s BoatState,
         power: Power,
     ) -> Result<Vec<(&'s CircuitState, Case<'a>)>, JudgeError> {
-        let heated = self.weather.site.kind == SiteKind::IndoorHeated && self.weather.heat.on;
+        let heated = self.weather.site.kind == SiteKind::IndoorHeated && self.weather.heat.on();
         let catalogue = self.catalogue;
         let mut cases = Vec::with_capacity(state.circuits.len());
         for circuit in &state.circuits {
@@ -247,9 +255,9 @@ impl<'a> Judge<'a> {
         air: AmbientKey,
     ) -> Result<Case<'a>, JudgeError> {
         let past = (self.weather.at, self.weather.past.len());
-        let (content, past_h) = Content::of(circuit, (kind, liquid), state, past)
+        let (content, memory) = Content::of(circuit, (kind, liquid), state, past)
             .map_err(|source| JudgeError::Table { circuit: kind.id.to_string(), source })?;
-        Ok(Case { circuit: kind, content, air, past_h })
+        Ok(Case { circuit: kind, content, air, memory })
     }
 
     fn judged(&mut self, case: &Case<'a>) -> Result<Arc<Judged>, JudgeError> {
@@ -265,8 +273,7 @@ impl<'a> Judge<'a> {
                         place.insert(ambient)
                     }
                 };
-                let judged = judge_case(case, ambient, self.weather)
-                    .map_err(|source| JudgeError::Part { circuit: circuit(), source })?;
+                let judged = judge_case(case, ambient, self.weather)?;
                 Ok(Arc::clone(place.insert(Arc::new(judged))))
             }
         }
@@ -361,10 +368,12 @@ fn judge_case(
     case: &Case<'_>,
     ambient: &Ambient,
     weather: &PlaceWeather,
-) -> Result<Judged, PartError> {
+) -> Result<Judged, JudgeError> {
     let content = case.content;
-    let skip = ambient.past_c.len().saturating_sub(case.past_h);
-    let start = content.after(ambient.past_c.get(skip..).unwrap_or_default())?;
+    let circuit = || case.circuit.id.to_string();
+    let start = content
+        .at_the_start(&case.memory, ambient, weather)
+        .map_err(|source| source.of(circuit()))?;
     let first_ice_c = start.liquid.first_ice().value();
     let now_c = start.model.temperature(start.enthalpy_j);
     let warm = ambient.coldest_c.min(now_c) > first_ice_c + CLEARLY_ABOVE_K;

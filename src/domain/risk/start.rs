@@ -1,13 +1,15 @@
 //! The state in which a part meets the coming hours: what the past hours have made of it, never assumed liquid.
 
 use chrono::{DateTime, TimeDelta, Utc};
+use thiserror::Error;
 
 use crate::domain::boat::{BoatState, CircuitState, Holds};
-use crate::domain::catalogue::{CircuitKind, PartExposure};
+use crate::domain::catalogue::CircuitKind;
 use crate::domain::physics::part::{PartError, PartModel, ThermalClass, thermal_class};
 use crate::domain::physics::{
     Liquid, SLUSH_SHARE, TableError, after_freeze_and_thaw, mass_from_volume, volume_from_mass,
 };
+use crate::domain::risk::ambient::{Ambient, Earlier, PastAir, PlaceWeather};
 use crate::domain::units::{Celsius, KelvinDelta, Kilograms};
 
 /// Shorter than this no past is cut, hours: a week of weather decides for most parts.
@@ -62,18 +64,19 @@ pub struct Content<'a> {
     pub water: Kilograms,
     /// As it was filled in or read.
     pub liquid: Liquid,
-    /// At what temperature it began, C, where more is known of that than the first hour's air.
-    pub begins_c: Option<f64>,
 }
 
-/// What lies under a boat that still floats, C: a boat is lifted before her water freezes. Common practice, no source.
-const WATER_C: f64 = 4.0;
+/// The past that bears on a content.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct Memory {
+    /// Hours of it.
+    pub hours: usize,
+    /// Where its boat was in them, if not always as now.
+    pub earlier: Option<Earlier>,
+}
 
 impl Content<'static> {
-    /// What is in a circuit, as a part of its thermal class, and how many of the `stored` past hours up to `now` bear on it.
-    ///
-    /// While a boat floats the water keeps what lies near it from freezing: for those parts her being lifted is a
-    /// beginning, at the warmth of the water.
+    /// What is in a circuit, as a part of its thermal class, and what of the `stored` past hours up to `now` bears on it.
     ///
     /// # Errors
     /// [`TableError`] where the table of classes lacks a row.
@@ -82,8 +85,7 @@ impl Content<'static> {
         (kind, liquid): (&CircuitKind, Liquid),
         state: &BoatState,
         (now, stored): (DateTime<Utc>, usize),
-    ) -> Result<(Self, usize), TableError> {
-        use PartExposure::{BelowWaterline, EngineBay};
+    ) -> Result<(Self, Memory), TableError> {
         // Called drained with a pocket that may be full: as if nobody had drained it.
         let drained =
             matches!(circuit.holds, Holds::Drained | Holds::Dry) && !circuit.closed_pocket;
@@ -96,14 +98,10 @@ impl Content<'static> {
         } else {
             class.water()
         };
-        let in_the_water = matches!(kind.exposure_when(true), BelowWaterline | EngineBay);
-        let lifted = state.lifted_at.filter(|_| in_the_water);
-        let age = circuit.since.max(lifted).map(|since| now - since);
-        let past_h = hours_that_count(class, &liquid, age, stored);
-        let whole_of_it =
-            age.is_some_and(|age| age.num_hours() <= i64::try_from(past_h).unwrap_or(0));
-        let begins_c = (lifted > circuit.since && whole_of_it).then_some(WATER_C);
-        Ok((Self { class, water, liquid, begins_c }, past_h))
+        let age = circuit.since.map(|since| now - since);
+        let hours = hours_that_count(class, &liquid, age, stored);
+        let earlier = Earlier::of(kind, state, now, hours);
+        Ok((Self { class, water, liquid }, Memory { hours, earlier }))
     }
 }
 
@@ -120,37 +118,74 @@ pub struct Start {
     pub separated: bool,
 }
 
+/// What keeps a start from being computed.
+#[derive(Debug, Error)]
+pub enum StartError {
+    /// A table lacks a row.
+    #[error(transparent)]
+    Table(#[from] TableError),
+    /// The part cannot be computed.
+    #[error(transparent)]
+    Part(#[from] PartError),
+}
+
 impl Content<'_> {
-    /// The part after `past_air_c`, C, an hour each, through which this content has stood.
+    /// The part after the past that bears on it, at the place of `ambient` and where its boat was before.
     ///
-    /// It starts liquid, as warm as it began, else at the first hour's air, or at its first ice where that is warmer. A blend that was slush has
+    /// # Errors
+    /// [`StartError`] where a table lacks a row, or the part holds nothing.
+    pub fn at_the_start(
+        &self,
+        memory: &Memory,
+        ambient: &Ambient,
+        weather: &PlaceWeather,
+    ) -> Result<Start, StartError> {
+        Ok(match &memory.earlier {
+            Some(earlier) => self.after(&earlier.air(weather)?, memory.hours)?,
+            None => self.after(&ambient.past, memory.hours)?,
+        })
+    }
+
+    /// The part after the last `hours` of `past`, through which this content has stood.
+    ///
+    /// It starts liquid, at the first hour's air or at its first ice where that is warmer. A blend that was slush has
     /// separated: ice floats, and its weakest layer is judged from then on, so that a reading of autumn never makes it
     /// stronger than it is by spring.
     ///
     /// # Errors
     /// [`PartError`] when the part holds nothing.
-    pub fn after(&self, past_air_c: &[f64]) -> Result<Start, PartError> {
-        let (model, enthalpy_j, most_ice) = self.through(self.liquid, past_air_c)?;
+    pub fn after(&self, past: &PastAir, hours: usize) -> Result<Start, PartError> {
+        let past = past.last(hours, self.class);
+        let (model, enthalpy_j, most_ice) = self.through(self.liquid, &past)?;
         match weakest_layer(self.liquid).filter(|_| most_ice >= SLUSH_SHARE) {
             Some(liquid) => {
-                let (model, enthalpy_j, _) = self.through(liquid, past_air_c)?;
+                let (model, enthalpy_j, _) = self.through(liquid, &past)?;
                 Ok(Start { model, enthalpy_j, liquid, separated: true })
             }
             None => Ok(Start { model, enthalpy_j, liquid: self.liquid, separated: false }),
         }
     }
 
-    fn through(&self, liquid: Liquid, past_c: &[f64]) -> Result<(PartModel, f64, f64), PartError> {
+    /// `past`: C, and by how much the wind multiplies the heat loss.
+    fn through(
+        &self,
+        liquid: Liquid,
+        past: &[(f64, f64)],
+    ) -> Result<(PartModel, f64, f64), PartError> {
         let class = self.class;
         let model = PartModel::new(&liquid, self.water, class.solid(), class.ua())?;
         let first_ice_c = liquid.first_ice().value();
-        let begins_c = self.begins_c.or(past_c.first().copied());
-        let first_c = begins_c.unwrap_or(first_ice_c).max(first_ice_c);
+        let first_c = past.first().map_or(first_ice_c, |(air_c, _)| air_c.max(first_ice_c));
         let start_j = model.enthalpy_at(Celsius::clamped(first_c), 0.0);
-        let (end_j, lowest_j) = past_c.iter().fold((start_j, start_j), |(state, lowest), air_c| {
-            let after = model.step_hour(state, *air_c);
-            (after, lowest.min(after))
-        });
+        let (mut end_j, mut lowest_j) = (start_j, start_j);
+        for (air_c, stretch) in past {
+            end_j = if *stretch > 1.0 {
+                model.step(end_j, *air_c, *stretch)
+            } else {
+                model.step_hour(end_j, *air_c)
+            };
+            lowest_j = lowest_j.min(end_j);
+        }
         let most_ice = model.ice_share(lowest_j);
         Ok((model, end_j, most_ice))
     }
@@ -176,7 +211,7 @@ mod tests {
 
     fn content(class: &str, liquid: Liquid) -> Content<'static> {
         let class = thermal_class(class).unwrap();
-        Content { class, water: class.water(), liquid, begins_c: None }
+        Content { class, water: class.water(), liquid }
     }
 
     fn counted(class: &str, days: i64, stored: usize) -> usize {
@@ -196,9 +231,9 @@ mod tests {
     #[test]
     fn a_water_heater_freezes_over_weeks_that_a_short_look_back_does_not_see() {
         let heater = content("water_heater", Liquid::FreshWater);
-        let cold = [-6.0; 1440];
+        let cold = vec![-6.0; 1440];
         let share = |hours: usize| {
-            let start = heater.after(&cold[..hours]).unwrap();
+            let start = heater.after(&PastAir::still(cold.clone()), hours).unwrap();
             start.model.ice_share(start.enthalpy_j)
         };
         assert!(share(336) < 0.7 && share(1440) > 0.99, "{} {}", share(336), share(1440));
@@ -209,13 +244,14 @@ mod tests {
         let volume = VolumeFraction::new(0.30).unwrap();
         let pink = Liquid::blend_by_volume(Solute::PropyleneGlycol, volume);
         let hose = content("hose_25mm", pink);
-        let mild = hose.after(&[-12.0; 48]).unwrap();
+        let mild = hose.after(&PastAir::still(vec![-12.0; 48]), 48).unwrap();
         assert!(!mild.separated && mild.liquid == pink);
         let mut snap = vec![-20.0; 72];
         snap.extend([3.0; 48]);
-        let weak = hose.after(&snap).unwrap();
+        let snap = PastAir::still(snap);
+        let weak = hose.after(&snap, 120).unwrap();
         // 23 % by volume: first ice about -9 C instead of -13 C.
         assert!(weak.separated && weak.liquid.first_ice().value() > -10.0, "{:?}", weak.liquid);
-        assert!(!content("hose_25mm", Liquid::FreshWater).after(&snap).unwrap().separated);
+        assert!(!content("hose_25mm", Liquid::FreshWater).after(&snap, 120).unwrap().separated);
     }
 }

@@ -2,21 +2,21 @@
 //! letters.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use crate::domain::alert::{
     Act, Alert, AlertSettings, Kind, Low, Situation, System, Target, Telling, WorklistTimes, decide,
 };
 use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
 use crate::domain::catalogue::Catalogue;
-use crate::domain::risk::ambient::Heat;
-use crate::domain::risk::ambient::PlaceWeather;
+use crate::domain::risk::ambient::{Heat, PlacePast, PlaceWeather};
 use crate::domain::risk::judge::{Judge, JudgeSettings};
 use crate::domain::risk::timing::WorkingHours;
 use crate::domain::risk::{CircuitRisk, Consequence, Priority};
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::{ForecastState, Step, place};
 use crate::domain::yard::{Person, Role, Site};
-use crate::service::survey::low;
+use crate::service::survey::{left_places, low};
 use crate::settings::schedule::Schedule;
 use chrono::{DateTime, TimeDelta, Utc};
 
@@ -151,8 +151,7 @@ impl Game<'_> {
         let local = place::at_the_place(site, &steps);
         let coming: Vec<Step> =
             local.into_iter().filter(|step| step.time >= hour).take(self.rules.horizon_h).collect();
-        let past = weather.past(site, hour - TimeDelta::days(self.rules.past_days), hour);
-        let past = place::at_the_place(site, &past);
+        let past = self.past(site, weather, hour);
         let lead_h = (hour - issued_at).as_seconds_f64().max(0.0) / 3600.0;
         let paths = Ensemble::draw(
             &coming,
@@ -163,7 +162,8 @@ impl Game<'_> {
         );
         let heat = Heat::of(here.iter().map(|(_, state)| state), &site.id);
         let low = low(&paths, hour, self.rules.horizon_h);
-        let view = PlaceWeather { site: site.clone(), at: hour, past, coming, paths, heat };
+        let (site_here, elsewhere) = (site.clone(), self.elsewhere(&here, weather, hour));
+        let view = PlaceWeather { site: site_here, at: hour, past, coming, paths, heat, elsewhere };
         let settings = JudgeSettings {
             horizon_h: self.rules.horizon_h,
             working_hours: self.rules.working_hours,
@@ -176,6 +176,29 @@ impl Game<'_> {
             self.boat(boat, state, rows, (site, issued_at, low), now, worklist);
         }
         Ok(())
+    }
+
+    fn past(&self, site: &Site, weather: &dyn Weather, hour: DateTime<Utc>) -> Vec<Step> {
+        let past = weather.past(site, hour - TimeDelta::days(self.rules.past_days), hour);
+        place::at_the_place(site, &past)
+    }
+
+    /// The past of the places from which the boats have come.
+    fn elsewhere(
+        &self,
+        boats: &[(&Boat, BoatState)],
+        weather: &dyn Weather,
+        hour: DateTime<Utc>,
+    ) -> Arc<BTreeMap<SiteId, PlacePast>> {
+        let left: BTreeSet<&SiteId> =
+            boats.iter().flat_map(|(_, state)| left_places(state)).collect();
+        let past = |site: &Site| PlacePast {
+            site: site.clone(),
+            past: self.past(site, weather, hour),
+            heat: Heat::of(self.states.values().map(|(_, state)| state), &site.id),
+        };
+        let places = left.into_iter().filter_map(|site| self.fleet.sites.get(site));
+        Arc::new(places.map(|site| (site.id.clone(), past(site))).collect())
     }
 
     /// What has newly gone past its limit: was the owner told in time?

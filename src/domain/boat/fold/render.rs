@@ -60,7 +60,8 @@ pub(super) fn state(
         site: whereabouts.site.clone(),
         afloat: whereabouts.afloat,
         ashore_from: folding.haul_at.filter(|haul| whereabouts.afloat && *haul > at),
-        lifted_at: whereabouts.lifted_at.filter(|_| !whereabouts.afloat),
+        earlier: whereabouts.earlier_than(at),
+        heat: whereabouts.heat.clone(),
         assumed_ashore: folding.haul_is_assumed && !whereabouts.afloat,
         covered: whereabouts.covered,
         circuits: folding

@@ -3,7 +3,8 @@
 use chrono::{DateTime, Utc};
 
 use super::log::Entry;
-use crate::domain::boat::{Boat, Mitigation, PlaceFacts, Places, SiteId};
+use crate::domain::boat::stay::REMEMBERED;
+use crate::domain::boat::{Boat, HeatTurn, Mitigation, PlaceFacts, Places, SiteId, Stay};
 use crate::domain::catalogue::PlaceEffect;
 
 struct Switch<'a> {
@@ -12,6 +13,20 @@ struct Switch<'a> {
     kind: &'a str,
     on: bool,
     entry: usize,
+    since: DateTime<Utc>,
+}
+
+impl Switch<'_> {
+    /// Of a switch and that of the power behind it: is it on, and which of the two says since when? A heater that is on is off
+    /// while the power is away.
+    fn with<'s>(&'s self, power: Option<&'s Self>) -> (bool, &'s Self) {
+        let decisive = match power {
+            Some(power) if self.on && power.entry > self.entry => power,
+            _ => self,
+        };
+        let powered = power.is_none_or(|power| power.on || power.entry < self.entry);
+        (self.on && powered, decisive)
+    }
 }
 
 /// Where the boat is while its log is being folded.
@@ -21,12 +36,15 @@ pub(super) struct Whereabouts<'a> {
     pub(super) afloat: bool,
     pub(super) covered: bool,
     pub(super) hauled: Option<usize>,
-    /// When it was last lifted out of the water.
-    pub(super) lifted_at: Option<DateTime<Utc>>,
+    /// Where and how it was before, oldest first.
+    earlier: Vec<Stay>,
+    /// The heat where it is, going on and off.
+    pub(super) heat: Vec<HeatTurn>,
     switches: Vec<Switch<'a>>,
 }
 
 const POWER: &str = "power";
+const HEAT: &str = "heat";
 
 impl<'a> Whereabouts<'a> {
     /// Before the first entry: where the list says, afloat if that is a berth or the haul-out is still to come.
@@ -38,9 +56,31 @@ impl<'a> Whereabouts<'a> {
             afloat: before_haul || facts.is_some_and(|facts| facts.afloat),
             covered: false,
             hauled: None,
-            lifted_at: None,
+            earlier: Vec::new(),
+            heat: Vec::new(),
             switches: Vec::new(),
         }
+    }
+
+    /// Ashore now, and in the water until its haul, which is only planned.
+    pub(super) fn afloat_until(mut self, haul: Option<DateTime<Utc>>) -> Self {
+        if let Some(until) = haul.filter(|_| !self.afloat) {
+            self.earlier.push(Stay { until, afloat: true, ..self.stay_until(until) });
+        }
+        self
+    }
+
+    const fn how(&self) -> (bool, bool) {
+        (self.afloat, self.covered)
+    }
+
+    fn stay_until(&self, until: DateTime<Utc>) -> Stay {
+        Stay { until, site: self.site.clone(), afloat: self.afloat, covered: self.covered }
+    }
+
+    /// The stays that something may still remember at `at`.
+    pub(super) fn earlier_than(&self, at: DateTime<Utc>) -> Vec<Stay> {
+        self.earlier.iter().filter(|stay| at - stay.until < REMEMBERED).cloned().collect()
     }
 
     /// Takes what the entry says of the place.
@@ -51,21 +91,20 @@ impl<'a> Whereabouts<'a> {
         places: &(impl Places + ?Sized),
     ) {
         let event = &*entry.event;
+        let before = self.stay_until(event.happened_at);
         if event.boat.is_some() {
             // An entry about the boat that names a place says that the boat was there.
             if let Some(site) = event.site.as_ref().filter(|site| **site != self.site) {
                 self.site = site.clone();
                 self.facts = places.place(site);
                 self.switches.retain(|switch| switch.site.is_some());
+                self.heat.clear();
                 if entry.kind.place.is_none_or(|place| place == PlaceEffect::Moved) {
                     self.afloat = self.facts.is_some_and(|facts| facts.afloat);
                 }
             }
             match entry.kind.place {
                 Some(PlaceEffect::Ashore) => {
-                    if self.afloat {
-                        self.lifted_at = Some(event.happened_at);
-                    }
                     self.afloat = false;
                     self.hauled = Some(number);
                     self.switches.retain(|switch| switch.site.is_some());
@@ -82,27 +121,44 @@ impl<'a> Whereabouts<'a> {
         if let Some((kind, on)) = &entry.kind.mitigation {
             let site = if event.boat.is_some() { None } else { event.site.as_ref() };
             self.switches.retain(|switch| !(switch.kind == kind && switch.site == site));
-            self.switches.push(Switch { site, kind, on: *on, entry: number });
+            let since = event.happened_at;
+            self.switches.push(Switch { site, kind, on: *on, entry: number, since });
         }
+        self.remember(before);
+        let turn = self.heat_now();
+        self.heat.extend(turn.filter(|now| self.heat.last().is_none_or(|last| last.on != now.on)));
+    }
+
+    /// Keeps the stay that an entry has ended; one that had just begun is none.
+    fn remember(&mut self, before: Stay) {
+        let same = before.site == self.site && (before.afloat, before.covered) == self.how();
+        if !same && self.earlier.last().is_none_or(|last| last.until < before.until) {
+            self.earlier.push(before);
+        }
+    }
+
+    fn here(&self) -> impl DoubleEndedIterator<Item = &Switch<'a>> {
+        self.switches.iter().filter(|switch| switch.site.is_none_or(|site| *site == self.site))
+    }
+
+    /// What the latest entry says of the heat here.
+    fn heat_now(&self) -> Option<HeatTurn> {
+        let power = self.here().rfind(|switch| switch.kind == POWER);
+        let (on, decisive) = self.here().rfind(|switch| switch.kind == HEAT)?.with(power);
+        Some(HeatTurn { at: decisive.since, on })
     }
 
     /// What hangs on power where the boat is now: its own switches and the place's.
     pub(super) fn mitigations(&self, entries: &[Entry<'_>]) -> Vec<Mitigation> {
-        let here = |switch: &&Switch<'_>| switch.site.is_none_or(|site| *site == self.site);
-        let power = self.switches.iter().filter(here).rfind(|switch| switch.kind == POWER);
+        let power = self.here().rfind(|switch| switch.kind == POWER);
         let mut mitigations: Vec<Mitigation> = Vec::new();
-        for switch in self.switches.iter().filter(here).filter(|switch| switch.kind != POWER) {
-            // The later of the two says since when: a heater that is on is off while the power is away.
-            let decisive = match power {
-                Some(power) if switch.on && power.entry > switch.entry => power,
-                _ => switch,
-            };
-            let powered = power.is_none_or(|power| power.on || power.entry < switch.entry);
+        for switch in self.here().filter(|switch| switch.kind != POWER) {
+            let (on, decisive) = switch.with(power);
             if let Some(entry) = entries.get(decisive.entry) {
                 mitigations.push(Mitigation {
                     kind: switch.kind.to_owned(),
-                    on: switch.on && powered,
-                    since: entry.event.happened_at,
+                    on,
+                    since: decisive.since,
                     event: entry.event.id.clone(),
                 });
             }

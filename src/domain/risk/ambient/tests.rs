@@ -1,7 +1,9 @@
 //! What parts feel behind hull, shed and water.
 
 use super::*;
+use crate::domain::boat::HeatTurn;
 use crate::domain::risk::timing::tests::site;
+use crate::domain::units::Celsius;
 use chrono::TimeDelta;
 
 /// 48 h up to the start and 48 h beyond in air of `air_c`, clear and calm, ten members that are all alike.
@@ -28,8 +30,13 @@ fn weather(site: Site, air_c: f64, heat_on: bool) -> PlaceWeather {
         past: (-48..0).map(step).collect(),
         coming,
         paths,
-        heat: Heat { on: heat_on, off_since: None },
+        heat: turned(DateTime::<Utc>::MIN_UTC, heat_on),
+        elsewhere: Arc::default(),
     }
+}
+
+fn turned(at: DateTime<Utc>, on: bool) -> Heat {
+    Heat::switched(vec![HeatTurn { at, on }])
 }
 
 fn first_hour_c(ambient: &Ambient) -> f64 {
@@ -119,7 +126,7 @@ fn a_heated_shed_repeats_its_soak_test_once_the_power_fails() {
     let part =
         Whereabouts { exposure: PartExposure::Deck, covered: false, afloat: false, hauled: None };
     let off = Ambient::of(part, &heated, Power::FailsNow).unwrap();
-    assert!(off.past_c.iter().all(|t| *t == 7.0));
+    assert!(off.past.air_c.iter().all(|t| *t == 7.0));
     let hours: Vec<f64> =
         off.coming.by_hour().map(|air| f64::from(*air.first().unwrap())).collect();
     // 9 h from 7 C to 0 C in air of -10 C.
@@ -136,16 +143,32 @@ fn a_shed_whose_power_went_two_hours_ago_was_warm_until_then() {
         step.temperature_c = Some(-10.0);
     }
     assert!(first_hour_c(&of(PartExposure::Deck, false, &cold)) < -5.0, "nobody says when");
-    cold.heat.off_since = Some(cold.at - TimeDelta::hours(2));
+    cold.heat = turned(cold.at - TimeDelta::hours(2), false);
     let felt = of(PartExposure::Deck, false, &cold);
-    let before = felt.past_c.len() - 2;
-    assert!(felt.past_c.iter().take(before).all(|t| *t == 7.0), "{:?}", felt.past_c);
+    let before = felt.past.air_c.len() - 2;
+    assert!(felt.past.air_c.iter().take(before).all(|t| *t == 7.0), "{:?}", felt.past.air_c);
     let now_c = first_hour_c(&felt);
     assert!((3.0..6.0).contains(&now_c), "{now_c}");
     let hours: Vec<f64> =
         felt.coming.by_hour().map(|air| f64::from(*air.first().unwrap())).collect();
     // Nine hours from the cut to 0 C, two of them gone.
     assert!(hours[6].abs() < 0.2, "{hours:?}");
+}
+
+#[test]
+fn heat_that_is_back_has_not_undone_the_cold_of_the_night() {
+    let mut shed = at_site(SiteKind::IndoorHeated, 0.0);
+    shed.heat_setpoint = Some(Celsius::clamped(7.0));
+    (shed.soak_hours, shed.soak_outside) = (Some(9.0), Some(Celsius::clamped(-10.0)));
+    let mut cold = weather(shed, -10.0, true);
+    let turn =
+        |hours_ago: i64, on: bool| HeatTurn { at: cold.at - TimeDelta::hours(hours_ago), on };
+    cold.heat = Heat::switched(vec![turn(44, false), turn(2, true)]);
+    let felt = of(PartExposure::Deck, false, &cold);
+    let before_c = *felt.past.air_c.get(45).unwrap();
+    let now_c = *felt.past.air_c.last().unwrap();
+    assert!(before_c < -8.5 && now_c > before_c && now_c < -4.0, "{before_c} {now_c}");
+    assert!(last_hour_c(&felt) > 6.0, "warm again in two days: {}", last_hour_c(&felt));
 }
 
 #[test]

@@ -11,7 +11,7 @@ use crate::domain::physics::part::PartModel;
 use crate::domain::risk::Limit;
 use crate::domain::risk::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use crate::domain::risk::judge::{JudgeError, liquid_bits};
-use crate::domain::risk::start::Content;
+use crate::domain::risk::start::{Content, Memory};
 
 /// Warmer than this above first ice in every member and at the start: nothing is stepped.
 const CLEARLY_ABOVE_K: f64 = 0.05;
@@ -39,7 +39,7 @@ pub struct Passage {
     pub thaws: Vec<Option<u16>>,
 }
 
-type Key = (Whereabouts, String, [u64; 2], u64, (usize, Option<u64>), Limit);
+type Key = (Whereabouts, &'static str, [u64; 2], u64, Memory, Limit);
 
 /// Passages at one place; equal cases are computed once.
 pub struct Passages<'a> {
@@ -82,14 +82,13 @@ impl<'a> Passages<'a> {
     ) -> Result<Rc<Passage>, JudgeError> {
         let table = |source| JudgeError::Table { circuit: kind.id.to_string(), source };
         let past = (self.weather.at, self.weather.past.len());
-        let (content, past_h) =
+        let (content, memory) =
             Content::of(circuit, (kind, *liquid), state, past).map_err(table)?;
         let (class, water) = (content.class, content.water);
-        let past = (past_h, content.begins_c.map(f64::to_bits));
         let bits = liquid_bits(liquid);
         let grams = water.value().to_bits();
         let part = Whereabouts::of(kind, state);
-        let key = (part, class.id.clone(), bits, grams, past, limit);
+        let key = (part, class.id.as_str(), bits, grams, memory.clone(), limit);
         if let Some(found) = self.found.get(&key) {
             return Ok(Rc::clone(found));
         }
@@ -101,11 +100,9 @@ impl<'a> Passages<'a> {
                 free.insert(ambient.map_err(table)?)
             }
         };
-        let skip = ambient.past_c.len().saturating_sub(past_h);
-        let past = ambient.past_c.get(skip..).unwrap_or_default();
         let start = content
-            .after(past)
-            .map_err(|source| JudgeError::Part { circuit: kind.id.to_string(), source })?;
+            .at_the_start(&memory, ambient, self.weather)
+            .map_err(|source| source.of(kind.id.to_string()))?;
         let first_ice_c = start.liquid.first_ice().value();
         let (model, start) = (start.model, start.enthalpy_j);
         let warm = ambient.coldest_c > first_ice_c + CLEARLY_ABOVE_K
@@ -197,19 +194,20 @@ fn first_passages(
 mod tests {
     use super::*;
     use crate::domain::physics::part::thermal_class;
+    use crate::domain::risk::ambient::PastAir;
     use crate::domain::weather::errors::{Ensemble, ErrorModel};
 
     /// A hose of water of which the share `ice` is ice, in air of so many C for so many hours.
     fn hose(ice: f64, air: &[(f32, usize)]) -> Passage {
         let class = thermal_class("hose_25mm").unwrap();
-        let content =
-            Content { class, water: class.water(), liquid: Liquid::FreshWater, begins_c: None };
-        let model = content.after(&[]).unwrap().model;
+        let content = Content { class, water: class.water(), liquid: Liquid::FreshWater };
+        let model = content.after(&PastAir::default(), 0).unwrap().model;
         let start = model.enthalpy_at_ice_share(ice).unwrap();
         let air: Vec<f32> =
             air.iter().flat_map(|(t, hours)| std::iter::repeat_n(*t, *hours)).collect();
         let coming = Ensemble::draw(&[], 0.0, &ErrorModel::default(), 1, 1).followed_by(&air);
-        let ambient = Ambient { past_c: vec![], coming, coldest_c: -9.0, in_the_wind: false };
+        let ambient =
+            Ambient { past: PastAir::default(), coming, coldest_c: -9.0, in_the_wind: false };
         first_passages(&model, start, &ambient, None, Limit::FirstIce)
     }
 
