@@ -178,3 +178,65 @@ fn a_battery_loses_a_little_over_the_winter_and_all_to_a_forgotten_load() {
     assert!(refused("--fluid battery-acid --sg 1.2 --days -3").contains("0 to 3650"));
     assert!(refused("--fluid propylene-glycol --volume 30% --days 3").contains("means nothing"));
 }
+
+/// The label class of 25 to 35 % (Practical Sailor 2014), on water that is known to a factor of two: Melinder 2010 by hand.
+#[test]
+fn a_label_is_a_range_and_so_is_the_answer() {
+    let (text, json, code) =
+        run("--fluid propylene-glycol --label -50F --litres 8 --left-over 1 --left-over-most 4");
+    assert_eq!(code, 0, "{text}");
+    // 0.25 x 8 / 12 and 0.35 x 8 / 9; first ice -5.8 and -14.0 C.
+    close(&json["range"]["weakest"]["volume_fraction"], 0.16667, 1e-4);
+    close(&json["range"]["strongest"]["volume_fraction"], 0.31111, 1e-4);
+    close(&json["range"]["weakest"]["first_ice_c"], -5.8, 0.2);
+    close(&json["range"]["strongest"]["first_ice_c"], -14.0, 0.2);
+    assert_eq!(json["first_ice_c"], json["range"]["weakest"]["first_ice_c"], "the weakest counts");
+    close(&json["worst_pocket"]["first_ice_c"], 0.0, 0.0);
+    assert!(text.contains("plain water where the flow did not reach"), "{text}");
+    let (text, json, _) =
+        run("--fluid propylene-glycol --volume 30% --litres 8 --left-over 2 --reached 100%");
+    assert_eq!(json["worst_pocket"]["first_ice_c"], json["first_ice_c"], "{text}");
+}
+
+/// A jug's half and half is half concentrate, of which about a tenth is not glycol: ASHRAE 2001 by mass.
+#[test]
+fn half_concentrate_is_not_half_glycol() {
+    let (_, json, _) = run("--fluid ethylene-glycol --concentrate 50%");
+    close(&json["volume_fraction"], 0.45, 1e-9);
+    close(&json["first_ice_c"], -30.8, 0.3);
+    let (text, json, _) = run("--fluid ethylene-glycol --volume 50%");
+    close(&json["first_ice_c"], -37.7, 0.3);
+    assert!(text.contains("give --concentrate"), "{text}");
+}
+
+/// ASTM D3321: a refractometer tells the strength of one known glycol on its own scale and of nothing else.
+#[test]
+fn what_no_instrument_reads_is_no_answer() {
+    for (line, said) in [
+        ("--fluid ethanol --first-ice -10", "cannot be read with a refractometer"),
+        ("--fluid glycerol --first-ice -10", "cannot be read with a refractometer"),
+        ("--fluid propylene-glycol --first-ice -10 --scale ethylene-glycol", "on its own scale"),
+        ("--fluid propylene-glycol --first-ice -10 --scale pink", "pink"),
+        ("--fluid propylene-glycol --label -70F", "known: -50F, -60F, -100F, concentrate, -200F"),
+        ("--fluid glycerol --label -50F", "known: none"),
+        ("--fluid sea-water --salinity 30 --label -50F", "--label means nothing"),
+        (
+            "--fluid propylene-glycol --label -50F --litres 8 --left-over 4 --left-over-most 1",
+            "must not be less",
+        ),
+    ] {
+        let text = refused(line);
+        assert!(text.contains(said), "{line}: {text}");
+    }
+}
+
+/// To hold to a temperature counts the band of the curve: 0.5 K for propylene glycol to 36 % by mass.
+#[test]
+fn a_remedy_has_the_band_of_the_curve_in_hand() {
+    let (text, json, _) = run("--fluid propylene-glycol --volume 10% --for -13.3C");
+    close(&json["for"]["spread_k"], 0.5, 0.0);
+    let needed = json["for"]["no_ice"]["volume_fraction"].as_f64().unwrap();
+    let (_, made, _) = run(&format!("--fluid propylene-glycol --volume {needed}"));
+    close(&made["first_ice_c"], -13.8, 0.02);
+    assert!(text.contains("in hand for the band of the curve"), "{text}");
+}

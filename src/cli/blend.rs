@@ -4,6 +4,7 @@
 //! unit (`20F`, `-12C`); a plain number is in C.
 
 mod acid;
+mod mix;
 mod remedy;
 mod text;
 
@@ -11,13 +12,12 @@ use serde_json::{Map, Value, json};
 use thiserror::Error;
 
 use crate::domain::physics::product::caution;
+use crate::domain::physics::reading::NotEvidence;
 use crate::domain::physics::{
-    BURST_SHARE, Dilution, Liquid, LiquidError, STRONGEST, Solute, TableError, dilute,
-    flush_repeatedly, mass_from_volume, recycled_tank, volume_from_mass,
+    BURST_SHARE, Liquid, LiquidError, SLUSH_SHARE, STRONGEST, Solute, TableError, volume_from_mass,
 };
-use crate::domain::units::{
-    Celsius, Litres, MassFraction, Salinity, TemperatureScale, UnitError, VolumeFraction,
-};
+use crate::domain::units::{Celsius, MassFraction, Salinity, TemperatureScale, UnitError};
+use mix::Mix;
 
 /// Arguments of `blend`.
 #[derive(Debug, Clone, Default, clap::Args)]
@@ -25,7 +25,13 @@ pub struct BlendArgs {
     /// fresh-water, sea-water, propylene-glycol, ethylene-glycol, ethanol, methanol, glycerol or battery-acid
     #[arg(long)]
     pub fluid: String,
-    /// Strength as a share of the volumes before mixing: 0.30 or 30%
+    /// The product by its label, such as -50F, -100F, 50/50 or concentrate: answered as a range, weakest to strongest
+    #[arg(long, group = "strength", allow_hyphen_values = true)]
+    pub label: Option<String>,
+    /// Strength as on a jug's mixing table, litres of bought concentrate over litres of concentrate and water: 0.5 or 50%
+    #[arg(long, value_parser = parse_share, group = "strength", allow_hyphen_values = true)]
+    pub concentrate: Option<f64>,
+    /// Strength as a share of the volumes of pure antifreeze and water before mixing: 0.30 or 30%
     #[arg(long, value_parser = parse_share, group = "strength", allow_hyphen_values = true)]
     pub volume: Option<f64>,
     /// Strength as a share of the mass: 0.31 or 31%
@@ -34,12 +40,21 @@ pub struct BlendArgs {
     /// Strength as read off a refractometer on the scale of this fluid: -13, -13C or 9F
     #[arg(long, value_parser = parse_temperature, group = "strength", allow_hyphen_values = true)]
     pub first_ice: Option<Celsius>,
+    /// The scale that was read, if it is not that of the fluid: then the reading is refused
+    #[arg(long, requires = "first_ice")]
+    pub scale: Option<String>,
     /// Litres of the product that went in
     #[arg(long, requires = "left_over", allow_hyphen_values = true)]
     pub litres: Option<f64>,
     /// Litres of water that were left in the circuit
     #[arg(long, requires = "litres", allow_hyphen_values = true)]
     pub left_over: Option<f64>,
+    /// Litres of water that may have been left at the most, where nobody knows: --left-over is then the least
+    #[arg(long, requires = "left_over", allow_hyphen_values = true)]
+    pub left_over_most: Option<f64>,
+    /// Share of the left-over water that the flow is known to have reached, such as 100%; not said is not known
+    #[arg(long, requires = "left_over", value_parser = parse_share, allow_hyphen_values = true)]
+    pub reached: Option<f64>,
     /// Flushed so many times, each time with that many litres
     #[arg(long, requires = "litres", value_parser = clap::value_parser!(u32).range(1..=100))]
     pub flushes: Option<u32>,
@@ -87,6 +102,29 @@ pub enum BlendError {
     /// A liquid that cannot be.
     #[error(transparent)]
     Liquid(#[from] LiquidError),
+    /// A reading that tells no strength.
+    #[error("--first-ice: {0}")]
+    Reading(#[from] NotEvidence),
+    /// A label that no product of this fluid bears.
+    #[error(
+        "--label {label}: no class of {fluid} bears it here; known: {known}; else give --volume from the data sheet"
+    )]
+    UnknownLabel {
+        /// Which fluid.
+        fluid: &'static str,
+        /// What was given.
+        label: String,
+        /// What there is.
+        known: String,
+    },
+    /// More than is less than the least.
+    #[error("--left-over-most {most}: must not be less than --left-over {least}")]
+    LessThanLeast {
+        /// What was given as the most.
+        most: f64,
+        /// And as the least.
+        least: f64,
+    },
     /// A number outside its range.
     #[error("{flag}: {source}")]
     Value {
@@ -157,8 +195,10 @@ pub enum BlendError {
 /// What the calculator found.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Answer {
+    /// What counts: of a range the weakest.
     pub liquid: Liquid,
-    pub dilution: Option<Dilution>,
+    /// How it came about, of a blend.
+    pub mix: Option<Mix>,
     /// The temperature asked for and the ice share there, where known.
     pub at: Option<(Celsius, Option<f64>)>,
     pub remedy: Option<remedy::Remedy>,
@@ -176,8 +216,7 @@ pub fn blend(args: &BlendArgs, first: TemperatureScale) -> (String, Value, u8) {
 
 pub(crate) fn answer(args: &BlendArgs) -> Result<Answer, BlendError> {
     refuse_meaningless(args)?;
-    let (liquid, dilution) = match args.fluid.trim().to_ascii_lowercase().replace('_', "-").as_str()
-    {
+    let (liquid, mix) = match args.fluid.trim().to_ascii_lowercase().replace('_', "-").as_str() {
         "fresh-water" => (Liquid::FreshWater, None),
         "sea-water" => {
             let salinity = args.salinity.ok_or_else(|| needs(args, "--salinity"))?;
@@ -188,7 +227,8 @@ pub(crate) fn answer(args: &BlendArgs) -> Result<Answer, BlendError> {
         other => {
             let solute = Solute::parse(other)
                 .ok_or_else(|| LiquidError::UnknownFluid(args.fluid.clone()))?;
-            mixed(args, solute)?
+            let mix = mix::of(args, solute)?;
+            (mix.weakest, Some(mix))
         }
     };
     let at = args.at.map(|t| (t, liquid.ice_share_at(t)));
@@ -198,49 +238,14 @@ pub(crate) fn answer(args: &BlendArgs) -> Result<Answer, BlendError> {
         }
         (Some(target), Liquid::Blend { solute, mass_fraction }) => {
             let has = volume_from_mass(solute, mass_fraction);
-            Some(remedy::remedy(solute, has, target, dilution.map(|d| d.litres), args.left_over)?)
+            let litres = mix.as_ref().and_then(|mix| mix.dilution).map(|mix| mix.litres);
+            let left_over = args.left_over_most.or(args.left_over);
+            Some(remedy::remedy(solute, has, target, litres, left_over)?)
         }
         _ => None,
     };
-    let cautions = cautions(args, &liquid, dilution.as_ref(), at);
-    Ok(Answer { liquid, dilution, at, remedy, cautions })
-}
-
-/// The mix in the circuit: the product, or the product with the water that was left.
-fn mixed(args: &BlendArgs, solute: Solute) -> Result<(Liquid, Option<Dilution>), BlendError> {
-    let product = match (args.volume, args.mass, args.first_ice) {
-        (Some(volume), None, None) => named("--volume", VolumeFraction::new(volume))?,
-        (None, Some(mass), None) => {
-            volume_from_mass(solute, named("--mass", MassFraction::new(mass))?)
-        }
-        (None, None, Some(reading)) => match Liquid::blend_from_first_ice(solute, reading)? {
-            Liquid::Blend { mass_fraction, .. } => volume_from_mass(solute, mass_fraction),
-            _ => VolumeFraction::clamped(0.0),
-        },
-        _ => return Err(needs(args, "exactly one of --volume, --mass and --first-ice")),
-    };
-    let (litres, left_over) = match (args.litres, args.left_over) {
-        (Some(litres), Some(left_over)) => (litres, left_over),
-        (None, None) => return Ok((Liquid::blend_by_volume(solute, product), None)),
-        _ => return Err(needs(args, "--litres and --left-over together")),
-    };
-    let salinity = args.left_over_salinity.map(Salinity::new).transpose();
-    let litres = named("--litres", Litres::new(litres))?;
-    let left_over = named("--left-over", Litres::new(left_over))?;
-    let product = match (args.tank, args.boats) {
-        (Some(tank), Some(boats)) => {
-            recycled_tank(product, named("--tank", Litres::new(tank))?, left_over, boats)?
-        }
-        _ => product,
-    };
-    let mut mix = dilute(product, litres, left_over, named("--left-over-salinity", salinity)?)?;
-    if let Some(times) = args.flushes.filter(|times| *times > 1) {
-        mix.mixed = flush_repeatedly(product, litres, left_over, times)?;
-        // The salt goes out with the first flushes: not counted on.
-        mix.salinity = Salinity::clamped(0.0);
-    }
-    let mass_fraction = mass_from_volume(solute, mix.mixed);
-    Ok((Liquid::Blend { solute, mass_fraction }, Some(mix)))
+    let cautions = cautions(args, &liquid, mix.as_ref(), at);
+    Ok(Answer { liquid, mix, at, remedy, cautions })
 }
 
 fn refuse_meaningless(args: &BlendArgs) -> Result<(), BlendError> {
@@ -250,6 +255,8 @@ fn refuse_meaningless(args: &BlendArgs) -> Result<(), BlendError> {
         (args.volume.is_some() && !blend, "--volume"),
         (args.mass.is_some() && !blend, "--mass"),
         (args.first_ice.is_some() && !blend, "--first-ice"),
+        (args.label.is_some() && !blend, "--label"),
+        (args.concentrate.is_some() && !blend, "--concentrate"),
         (args.litres.is_some() && !blend, "--litres"),
         (args.left_over.is_some() && !blend, "--left-over"),
         (args.left_over_salinity.is_some() && !blend, "--left-over-salinity"),
@@ -272,7 +279,7 @@ fn refuse_meaningless(args: &BlendArgs) -> Result<(), BlendError> {
 fn cautions(
     args: &BlendArgs,
     liquid: &Liquid,
-    dilution: Option<&Dilution>,
+    mix: Option<&Mix>,
     at: Option<(Celsius, Option<f64>)>,
 ) -> Vec<&'static str> {
     let mut cases = Vec::new();
@@ -283,13 +290,22 @@ fn cautions(
         Liquid::Blend { solute, mass_fraction } => {
             let x = mass_fraction.value();
             let (low, high) = solute.measured_between();
+            // What is left between the ice is stronger than what was poured in.
+            let past_points = |share: f64| x / (1.0 - share) > high;
+            let drawn_on = (liquid.slush().is_some() && past_points(SLUSH_SHARE))
+                || (liquid.burst().is_some() && past_points(BURST_SHARE));
+            let dilution = mix.and_then(|mix| mix.dilution);
+            let cut = args.volume.is_some() && *solute == Solute::EthyleneGlycol;
             let cases_of_blend = [
                 (x > STRONGEST, "beyond_curve"),
                 (x > 0.0 && x <= STRONGEST && !(low..=high).contains(&x), "outside_points"),
+                (x <= high && drawn_on, "ice_outside_points"),
                 (*solute == Solute::EthyleneGlycol, "poison"),
                 (matches!(solute, Solute::Ethanol | Solute::Methanol), "alcohol"),
                 (args.first_ice.is_some(), "reading"),
                 (args.first_ice.is_none(), "label"),
+                (mix.is_some_and(|mix| mix.strongest.is_some()), "range"),
+                (cut, "concentrate"),
                 (dilution.is_some(), "mixed"),
                 (dilution.is_some_and(|mix| mix.salinity.value() > 0.0), "salt_ignored"),
                 (liquid.burst().is_none(), "burst_past_data"),
@@ -338,10 +354,33 @@ fn as_json(answer: &Answer) -> Value {
     put("spread_k", json!(liquid.spread_k()));
     put("sources", json!(liquid.sources()));
     put("cautions", json!(answer.cautions));
+    if let Some(strongest) = answer.mix.as_ref().and_then(|mix| mix.strongest) {
+        put("range", json!({ "weakest": ends(liquid), "strongest": ends(&strongest) }));
+    }
+    if let Some(pocket) = answer.mix.as_ref().and_then(|mix| mix.worst_pocket) {
+        put("worst_pocket", ends(&pocket));
+    }
     if let Some(remedy) = &answer.remedy {
         put("for", remedy.as_json());
     }
     Value::Object(object)
+}
+
+/// One end of a range.
+fn ends(liquid: &Liquid) -> Value {
+    let degrees = |t: Option<Celsius>| t.map(|t| rounded(t.value(), 3));
+    let volume = match liquid {
+        Liquid::Blend { solute, mass_fraction } => {
+            volume_from_mass(*solute, *mass_fraction).value()
+        }
+        _ => 0.0,
+    };
+    json!({
+        "volume_fraction": rounded(volume, 5),
+        "first_ice_c": degrees(Some(liquid.first_ice())),
+        "slush_c": degrees(liquid.slush()),
+        "burst_c": degrees(liquid.burst()),
+    })
 }
 
 pub(crate) fn rounded(value: f64, digits: i32) -> f64 {

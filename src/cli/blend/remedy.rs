@@ -14,6 +14,8 @@ const PER_LITRES: f64 = 10.0;
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Remedy {
     pub target: Celsius,
+    /// So much colder was reckoned for the band of the curve, K.
+    pub spread_k: f64,
     /// Litres in the circuit; `assumed` when nobody said.
     pub circuit: Litres,
     pub assumed: bool,
@@ -56,7 +58,10 @@ pub(crate) fn remedy(
         end_c: solute.first_ice_c(STRONGEST),
     };
     let cold_c = target.value().min(0.0);
-    let strongest = solute.mass_fraction_at_c(cold_c).ok_or_else(too_cold)?;
+    let just = solute.mass_fraction_at_c(cold_c).ok_or_else(too_cold)?;
+    // As much colder as published curves lie apart at that strength: it is to hold by the warmest of them.
+    let spread_k = if cold_c < 0.0 { solute.spread_k(just) } else { 0.0 };
+    let strongest = solute.mass_fraction_at_c(cold_c - spread_k).ok_or_else(too_cold)?;
     // One third ice leaves a liquid one and a half times as strong.
     let enough = strongest * (1.0 - BURST_SHARE);
     let left_over = left_over.map(Litres::new).transpose();
@@ -64,7 +69,14 @@ pub(crate) fn remedy(
     let assumed = circuit.is_none();
     let circuit = circuit.unwrap_or_else(|| Litres::clamped(PER_LITRES));
     let need = |x: f64| need(solute, has, MassFraction::clamped(x), circuit, left_over);
-    Ok(Remedy { target, circuit, assumed, no_ice: need(strongest)?, no_burst: need(enough)? })
+    Ok(Remedy {
+        target,
+        spread_k,
+        circuit,
+        assumed,
+        no_ice: need(strongest)?,
+        no_burst: need(enough)?,
+    })
 }
 
 fn need(
@@ -118,6 +130,7 @@ impl Remedy {
         };
         json!({
             "temperature_c": self.target.value(),
+            "spread_k": self.spread_k,
             "circuit_litres": self.circuit.value(),
             "circuit_litres_assumed": self.assumed,
             "no_ice": need(&self.no_ice),

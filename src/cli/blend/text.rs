@@ -11,7 +11,11 @@ pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
     let liquid = &answer.liquid;
     let say = |t: Celsius| in_both_scales(t, first);
     let mut text = what_it_is(liquid);
-    if let Some(mix) = &answer.dilution {
+    let mix = answer.mix.as_ref();
+    if let Some(product) = mix.and_then(|mix| mix.product) {
+        let _ = write!(text, " at the weakest ({})", product.what);
+    }
+    if let Some(mix) = mix.and_then(|mix| mix.dilution) {
         let _ = write!(text, ", once {} L are mixed", tidy(mix.litres.value()));
     }
     let _ = writeln!(text);
@@ -19,6 +23,22 @@ pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
     let or_none = |t: Option<Celsius>| t.map_or_else(|| "not known: the data end".to_owned(), say);
     let _ = writeln!(text, "  slush (15 %)    {}", or_none(liquid.slush()));
     let _ = writeln!(text, "  burst (1/3 ice) {}", or_none(liquid.burst()));
+    if let Some(strongest) = mix.and_then(|mix| mix.strongest) {
+        let _ = writeln!(
+            text,
+            "  at the strongest: {}: first ice {}, burst {}",
+            share(&strongest),
+            say(strongest.first_ice()),
+            or_none(strongest.burst())
+        );
+    }
+    if let Some(pocket) = mix.and_then(|mix| mix.worst_pocket).filter(|pocket| pocket != liquid) {
+        let _ = writeln!(
+            text,
+            "  worst pocket    {}: plain water where the flow did not reach",
+            say(pocket.first_ice())
+        );
+    }
     if let Some((t, share)) = answer.at {
         let share = share.map_or_else(
             || "not known".to_owned(),
@@ -45,13 +65,19 @@ fn what_it_is(liquid: &Liquid) -> String {
         Liquid::BatteryAcid { specific_gravity } => {
             format!("battery acid, specific gravity {:.3}", specific_gravity.value())
         }
-        Liquid::Blend { solute, mass_fraction } => format!(
-            "{}, {:.1} % by volume, {:.1} % by mass",
-            solute.name().replace('-', " "),
-            volume_from_mass(*solute, *mass_fraction).value() * 100.0,
-            mass_fraction.value() * 100.0
-        ),
+        Liquid::Blend { solute, .. } => {
+            format!("{}, {}", solute.name().replace('-', " "), share(liquid))
+        }
     }
+}
+
+fn share(liquid: &Liquid) -> String {
+    let Liquid::Blend { solute, mass_fraction } = liquid else { return what_it_is(liquid) };
+    format!(
+        "{:.1} % by volume, {:.1} % by mass",
+        volume_from_mass(*solute, *mass_fraction).value() * 100.0,
+        mass_fraction.value() * 100.0
+    )
 }
 
 fn spread(liquid: &Liquid) -> String {
@@ -65,6 +91,14 @@ fn spread(liquid: &Liquid) -> String {
 
 fn write_remedy(text: &mut String, remedy: &Remedy, first: TemperatureScale) {
     let target = in_both_scales(remedy.target, first);
+    if remedy.spread_k > 0.0 {
+        let _ = writeln!(
+            text,
+            "  for {target}, with {:.1} C ({:.1} F) in hand for the band of the curve:",
+            remedy.spread_k,
+            remedy.spread_k * 1.8
+        );
+    }
     for (aim, need) in [("without ice", &remedy.no_ice), ("without bursting", &remedy.no_burst)] {
         let percent = need.volume.value() * 100.0;
         if need.missing > 0.0 {

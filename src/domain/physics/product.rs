@@ -14,6 +14,8 @@ use crate::domain::units::{Litres, VolumeFraction};
 pub struct Product {
     /// Its name in the catalogue.
     pub id: String,
+    /// What stands on it, several with semicolons.
+    pub label: String,
     /// What it is, in words.
     pub what: String,
     /// What is in it.
@@ -31,6 +33,18 @@ impl Product {
     #[must_use]
     pub const fn strength(&self) -> StrengthRange {
         StrengthRange { low: self.low, high: self.high }
+    }
+
+    /// Is `words` its label, or its name in the catalogue? `-50`, `-50 F` and `-50°F` are one.
+    #[must_use]
+    pub fn is_labelled(&self, words: &str) -> bool {
+        let plain = |words: &str| {
+            let words: String =
+                words.to_lowercase().chars().filter(|c| !c.is_whitespace() && *c != '°').collect();
+            words.strip_suffix('f').map_or(words.clone(), str::to_owned)
+        };
+        words.trim().eq_ignore_ascii_case(&self.id)
+            || self.label.split(';').any(|label| plain(words) == plain(label))
     }
 }
 
