@@ -32,3 +32,4 @@ pub use strength::{
     flush_repeatedly, mass_from_volume, recycled_tank, volume_from_mass, worst_pocket,
 };
 pub use table::TableError;
+pub(crate) use table::rows as table_rows;

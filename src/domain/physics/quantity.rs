@@ -99,6 +99,14 @@ mod tests {
             ("time_to_cool_step", "start_C=5; ambient_C=-2; end_C=0; tau_h=-3"),
             ("pipe_time_to_freeze_all", "bore_m=0.05; outside_m=0.04; h_W_m2K=9; ambient_C=-5"),
             ("battery_first_ice", "specific_gravity=2"),
+            ("time_to_cool_step", "start_C=900; ambient_C=-2; end_C=0; tau_h=3"),
+            ("time_to_cool_step", "start_C=5; ambient_C=-2; end_C=0; tau_h=1e300"),
+            ("plane_ice_time_robin", "ice_m=4e7; ambient_C=-5; h_W_m2K=20"),
+            ("sea_water_first_ice_unesco", "practical_salinity=35; pressure_dbar=-1e9"),
+            (
+                "diluted_volume_fraction",
+                "product_PG_vol_pct=30; product_L=1e300; leftover_water_L=1",
+            ),
             (
                 "largest_leftover_water_for_first_ice",
                 "product_PG_vol_pct=30; product_L=10; target_C=-30",

@@ -5,9 +5,7 @@ mod exposure;
 mod film;
 mod sky;
 
-pub use enclosure::{
-    HeatedShed, enclosure_step, shed_hours_to, shed_time_constant, temperature_afloat,
-};
+pub use enclosure::{HeatedShed, enclosure_step, shed_time_constant, temperature_afloat};
 pub use exposure::{Exposure, exposure, exposures};
-pub use film::{film_in_still_air, film_in_wind};
+pub use film::film_in_wind;
 pub use sky::{clear_sky_offset, sky_temperature};

@@ -1,6 +1,11 @@
 //! From the forecast of a grid cell to the air of a yard: the place's own cold on clear calm nights.
 
+use std::sync::LazyLock;
+
+use serde::Deserialize;
+
 use super::{Step, sun};
+use crate::domain::physics::{TableError, table_rows};
 use crate::domain::yard::Site;
 
 /// Wind in m/s below which cold air pools and above which it is stirred away (common practice of frost protection:
@@ -8,6 +13,29 @@ use crate::domain::yard::Site;
 const CALM_MS: (f64, f64) = (1.5, 4.0);
 /// How much of the long-wave loss full cloud takes away (usual form 1 - 0.8 c, coefficient from memory).
 const CLOUD_LOSS: f64 = 0.8;
+
+/// What a clear calm night takes off the forecast by the words of the terrain, K, where nobody has measured it: 0 or below,
+/// the coldest word of `config/catalogue/terrain.csv`.
+///
+/// # Errors
+/// [`TableError`] where the table does not read.
+pub fn night_offset_of_terrain_k(terrain: &str) -> Result<f64, TableError> {
+    let rows = TERRAIN.as_ref().map_err(Clone::clone)?;
+    let terrain = terrain.to_lowercase();
+    let words: Vec<&str> = terrain.split(|letter: char| !letter.is_alphanumeric()).collect();
+    let said = rows.iter().filter(|row| words.contains(&row.word.as_str()));
+    Ok(said.map(|row| row.night_offset_k).fold(0.0, f64::min))
+}
+
+#[derive(Debug, Deserialize)]
+struct Terrain {
+    word: String,
+    night_offset_k: f64,
+}
+
+static TERRAIN: LazyLock<Result<Vec<Terrain>, TableError>> = LazyLock::new(|| {
+    table_rows("terrain.csv", include_str!("../../../config/catalogue/terrain.csv"))
+});
 
 /// How clear and calm an hour is, 0 to 1. What is not known counts as clear and calm: that is the cold side.
 #[must_use]
@@ -59,4 +87,22 @@ pub fn at_the_place(site: &Site, steps: &[Step]) -> Vec<Step> {
             }
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// FAO frost handbook (Snyder and de Melo-Abreu 2005): -2 to -5 K more in hollows.
+    #[test]
+    fn a_hollow_is_cold_before_anybody_has_measured_it() {
+        let of = |terrain| night_offset_of_terrain_k(terrain).unwrap();
+        assert_eq!(of("inland Hollow, north side"), -3.0);
+        assert_eq!(of("valley floor"), -2.0);
+        assert_eq!(of("salt-water shore"), 0.0);
+        assert_eq!(of(""), 0.0);
+        assert!(
+            TERRAIN.as_ref().unwrap().iter().all(|row| (-5.0..0.0).contains(&row.night_offset_k))
+        );
+    }
 }

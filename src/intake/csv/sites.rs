@@ -2,6 +2,7 @@
 
 use crate::domain::boat::SiteId;
 use crate::domain::units::Celsius;
+use crate::domain::weather::place::night_offset_of_terrain_k;
 use crate::domain::yard::{Site, SiteKind};
 use crate::intake::Imported;
 use crate::intake::layout::Layout;
@@ -105,7 +106,9 @@ fn site(row: &mut Row<'_>) -> Option<Site> {
         water_kind,
         heat_setpoint: row.number("heat_setpoint_c", -10.0, 40.0).and_then(celsius),
         power_needed: row.yes_no("power_needed").unwrap_or(false),
-        night_offset_k: row.number("night_offset_c", -15.0, 15.0).unwrap_or(0.0),
+        night_offset_k: row
+            .number("night_offset_c", -15.0, 15.0)
+            .unwrap_or_else(|| night_offset_of_terrain_k(&row.words("terrain")).unwrap_or(0.0)),
         time_zone: time_zone?,
         soak_hours: row.number("soak_hours", 0.1, 1000.0),
         soak_outside: row.number("soak_outside_c", -60.0, 20.0).and_then(celsius),

@@ -1,6 +1,6 @@
 //! Quantities of parts, pipes, ice fronts and night skies.
 
-use super::input::{Inputs, QuantityError, answer};
+use super::input::{Inputs, QuantityError, WARMEST_C, answer};
 use crate::domain::physics::Liquid;
 use crate::domain::physics::constants::{HEAT_OF_FUSION_J_KG, SECONDS_PER_HOUR};
 use crate::domain::physics::lumped::{Wave, after_step_c, plateau_h, time_to_cool_h, under_ramp_c};
@@ -30,13 +30,13 @@ pub(super) fn after_step(inputs: &Inputs) -> Answer {
 
 pub(super) fn under_ramp(inputs: &Inputs) -> Answer {
     let (start, air) = (inputs.celsius("start_C")?, inputs.celsius("ambient_start_C")?);
-    let rate = inputs.number("ambient_rate_K_h")?;
+    let rate = inputs.between("ambient_rate_K_h", -100.0, 100.0)?;
     Ok(under_ramp_c(start, air, rate, inputs.positive("tau_h")?, inputs.not_negative("time_h")?))
 }
 
 pub(super) fn freeze_lumped(inputs: &Inputs) -> Answer {
     let (water, ua) = (inputs.positive("water_kg")?, inputs.positive("UA_W_K")?);
-    let below = inputs.number_or("freeze_C", 0.0)? - inputs.celsius("ambient_C")?;
+    let below = inputs.freezes_c()? - inputs.celsius("ambient_C")?;
     answer(plateau_h(water, ua, below, inputs.between("fraction", 0.0, 1.0)?), NOT_COLD)
 }
 
@@ -44,7 +44,7 @@ pub(super) fn through_freezing(inputs: &Inputs) -> Answer {
     let (water, ua) = (inputs.positive("water_kg")?, inputs.positive("UA_W_K")?);
     let tau_h = |name| Ok::<f64, QuantityError>(inputs.positive(name)? / ua / SECONDS_PER_HOUR);
     let (liquid_h, frozen_h) = (tau_h("C_liquid_J_K")?, tau_h("C_frozen_J_K")?);
-    let (start, end) = (inputs.between("start_C", 0.0, 1000.0)?, inputs.celsius("end_C")?);
+    let (start, end) = (inputs.between("start_C", 0.0, WARMEST_C)?, inputs.celsius("end_C")?);
     let air = inputs.celsius("ambient_C")?;
     if end >= 0.0 {
         return answer(time_to_cool_h(start, air, end, liquid_h), NEVER);
@@ -56,7 +56,7 @@ pub(super) fn through_freezing(inputs: &Inputs) -> Answer {
 
 fn bare_pipe(inputs: &Inputs) -> Result<BarePipe, QuantityError> {
     let bore_m = inputs.positive("bore_m")?;
-    let outside_m = inputs.between("outside_m", bore_m, f64::MAX)?;
+    let outside_m = inputs.at_least("outside_m", bore_m)?;
     Ok(BarePipe { bore_m, outside_m, film_w_m2k: inputs.positive("h_W_m2K")? })
 }
 
@@ -77,11 +77,11 @@ pub(super) fn pipe_all(inputs: &Inputs) -> Answer {
 
 pub(super) fn insulated_pipe(inputs: &Inputs) -> Answer {
     let bore_m = inputs.positive("bore_m")?;
-    let pipe_outside_m = inputs.between("pipe_outside_m", bore_m, f64::MAX)?;
+    let pipe_outside_m = inputs.at_least("pipe_outside_m", bore_m)?;
     let pipe = InsulatedPipe {
         bore_m,
         pipe_outside_m,
-        insulation_outside_m: inputs.between("insulation_outside_m", pipe_outside_m, f64::MAX)?,
+        insulation_outside_m: inputs.at_least("insulation_outside_m", pipe_outside_m)?,
         conductivity_w_mk: inputs.positive("lambda_W_mK")?,
         film_w_m2k: inputs.positive("h_W_m2K")?,
     };
@@ -91,19 +91,15 @@ pub(super) fn insulated_pipe(inputs: &Inputs) -> Answer {
 
 pub(super) fn ashrae_pipe(inputs: &Inputs) -> Answer {
     let bore_in = inputs.positive("bore_in")?;
-    let pipe_outside_in = inputs.between("pipe_outside_in", bore_in, f64::MAX)?;
+    let pipe_outside_in = inputs.at_least("pipe_outside_in", bore_in)?;
     let pipe = AshraePipe {
         bore_in,
         pipe_outside_in,
-        insulation_outside_in: inputs.between(
-            "insulation_outside_in",
-            pipe_outside_in,
-            f64::MAX,
-        )?,
+        insulation_outside_in: inputs.at_least("insulation_outside_in", pipe_outside_in)?,
         conductivity_btu_in: inputs.positive("k_Btu_in")?,
     };
-    let air = inputs.between("ambient_F", -459.67, 2000.0)?;
-    answer(pipe.time_to_32f_h(inputs.between("start_F", -459.67, 2000.0)?, air), NEVER)
+    let air = inputs.between("ambient_F", -459.67, 302.0)?;
+    answer(pipe.time_to_32f_h(inputs.between("start_F", -459.67, 302.0)?, air), NEVER)
 }
 
 pub(super) fn plane_ice(inputs: &Inputs) -> Answer {
@@ -117,7 +113,7 @@ pub(super) fn stefan_lambda(inputs: &Inputs) -> Answer {
 }
 
 fn two_phase(inputs: &Inputs) -> Result<TwoPhase, QuantityError> {
-    let freeze = inputs.number_or("freeze_C", 0.0)?;
+    let freeze = inputs.freezes_c()?;
     Ok(TwoPhase {
         wall_below_k: freeze - inputs.celsius("wall_C")?,
         water_above_k: inputs.celsius("initial_C")? - freeze,
@@ -150,14 +146,11 @@ pub(super) fn sine_lag(inputs: &Inputs) -> Answer {
 }
 
 fn wave(inputs: &Inputs) -> Result<Wave, QuantityError> {
-    let period_h = inputs.number_or("period_h", 24.0)?;
-    if period_h <= 0.0 {
-        inputs.positive("period_h")?;
-    }
+    let period_h = inputs.between_or("period_h", (0.01, 1.0e6), 24.0)?;
     Ok(Wave {
         mean_c: inputs.celsius("ambient_mean_C")?,
-        amplitude_k: inputs.number("ambient_amplitude_K")?,
-        peak_at_h: inputs.number_or("ambient_peak_at_h", 0.0)?,
+        amplitude_k: inputs.between("ambient_amplitude_K", -100.0, 100.0)?,
+        peak_at_h: inputs.between_or("ambient_peak_at_h", (-1.0e6, 1.0e6), 0.0)?,
         period_h,
     })
 }
@@ -172,12 +165,12 @@ pub(super) fn under_sine(inputs: &Inputs) -> Answer {
 }
 
 pub(super) fn degree_hours(inputs: &Inputs) -> Answer {
-    Ok(wave(inputs)?.freezing_degree_hours(inputs.number_or("freeze_C", 0.0)?))
+    Ok(wave(inputs)?.freezing_degree_hours(inputs.freezes_c()?))
 }
 
 pub(super) fn frozen_in_a_night(inputs: &Inputs) -> Answer {
     let (water, ua) = (inputs.positive("water_kg")?, inputs.positive("UA_W_K")?);
-    let kelvin_hours = wave(inputs)?.freezing_degree_hours(inputs.number_or("freeze_C", 0.0)?);
+    let kelvin_hours = wave(inputs)?.freezing_degree_hours(inputs.freezes_c()?);
     let share = ua * kelvin_hours * SECONDS_PER_HOUR / (water * HEAT_OF_FUSION_J_KG);
     Ok(share.min(1.0))
 }
@@ -190,7 +183,7 @@ pub(super) fn blend_time(inputs: &Inputs) -> Answer {
     let part = PartModel::new(
         &liquid,
         Kilograms::new(inputs.positive("mass_kg")?)?,
-        JoulesPerKelvin::new(inputs.number_or("solid_J_K", 0.0)?)?,
+        JoulesPerKelvin::new(inputs.between_or("solid_J_K", (0.0, 1.0e9), 0.0)?)?,
         WattsPerKelvin::new(inputs.positive("UA_W_K")?)?,
     )?;
     let state = |name| {
@@ -204,7 +197,7 @@ pub(super) fn night_sky(inputs: &Inputs) -> Answer {
     let offset = clear_sky_offset(
         Celsius::new(inputs.celsius("air_C")?)?,
         Celsius::new(inputs.celsius("dew_point_C")?)?,
-        Fraction::new(inputs.number_or("cloud", 0.0)?)?,
+        Fraction::new(inputs.between_or("cloud", (0.0, 1.0), 0.0)?)?,
         Fraction::new(inputs.between("sky_view", 0.0, 1.0)?)?,
         Fraction::new(inputs.between("emissivity", 0.0, 1.0)?)?,
         inputs.positive("h_convection")?,

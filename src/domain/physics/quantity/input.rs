@@ -89,9 +89,19 @@ impl Inputs {
         if value.is_finite() { Ok(value) } else { Err(not()) }
     }
 
-    /// A finite number, or `default` where it is not given.
-    pub(super) fn number_or(&self, name: &str, default: f64) -> Result<f64, QuantityError> {
-        if self.0.contains_key(name) { self.number(name) } else { Ok(default) }
+    /// A number from `low` to `high`, or `default` where it is not given.
+    pub(super) fn between_or(
+        &self,
+        name: &str,
+        (low, high): (f64, f64),
+        default: f64,
+    ) -> Result<f64, QuantityError> {
+        if self.0.contains_key(name) { self.between(name, low, high) } else { Ok(default) }
+    }
+
+    /// Where something freezes, C: 0 where it is not given.
+    pub(super) fn freezes_c(&self) -> Result<f64, QuantityError> {
+        self.between_or("freeze_C", (-100.0, 10.0), 0.0)
     }
 
     /// A number from `low` to `high`.
@@ -99,19 +109,26 @@ impl Inputs {
         self.checked(name, |value| (low..=high).contains(&value), || format!("{low} to {high}"))
     }
 
-    /// A number above 0.
+    /// A number above 0, and no more than makes sense of what it is.
     pub(super) fn positive(&self, name: &str) -> Result<f64, QuantityError> {
-        self.checked(name, |value| value > 0.0, || "above 0".to_owned())
+        let most = most(name);
+        let range = || format!("above 0 and at most {most}");
+        self.checked(name, |value| value > 0.0 && value <= most, range)
     }
 
-    /// A number of 0 or more.
+    /// A number of 0 or more, and no more than makes sense of what it is.
     pub(super) fn not_negative(&self, name: &str) -> Result<f64, QuantityError> {
-        self.checked(name, |value| value >= 0.0, || "0 or more".to_owned())
+        self.between(name, 0.0, most(name))
     }
 
-    /// A temperature in C, not below absolute zero.
+    /// A number of `low` or more, and no more than makes sense of what it is.
+    pub(super) fn at_least(&self, name: &str, low: f64) -> Result<f64, QuantityError> {
+        self.between(name, low, most(name))
+    }
+
+    /// A temperature in C, not below absolute zero and not above what water on a boat is at.
     pub(super) fn celsius(&self, name: &str) -> Result<f64, QuantityError> {
-        self.between(name, -273.15, 1000.0)
+        self.between(name, -273.15, WARMEST_C)
     }
 
     /// The solute under `fluid`.
@@ -135,6 +152,23 @@ impl Inputs {
     }
 }
 
+/// No part that is asked about is warmer, C.
+pub(super) const WARMEST_C: f64 = 150.0;
+
+/// The most that makes sense of an input, by the unit at the end of its name: ten metres of pipe wall or ice, a hundred
+/// tonnes of water, a hundred years.
+fn most(name: &str) -> f64 {
+    match name.rsplit_once('_').map_or("", |(_, unit)| unit) {
+        "m" => 10.0,
+        "in" => 400.0,
+        "kg" | "L" => 1.0e5,
+        "h" => 1.0e6,
+        "s" => 4.0e9,
+        "days" => 40_000.0,
+        _ => 1.0e9,
+    }
+}
+
 /// The answer, or the reason why there is none.
 pub(super) fn answer(value: Option<f64>, why_not: &str) -> Result<f64, QuantityError> {
     value.ok_or_else(|| QuantityError::NoAnswer(why_not.to_owned()))
@@ -150,7 +184,7 @@ mod tests {
         assert_eq!(inputs.number("a"), Ok(1.0));
         assert_eq!(inputs.number("b"), Ok(-2.5));
         assert_eq!(inputs.solute(), Ok(Solute::Methanol));
-        assert_eq!(inputs.number_or("c", 7.0), Ok(7.0));
+        assert_eq!(inputs.between_or("c", (0.0, 9.0), 7.0), Ok(7.0));
     }
 
     #[test]
@@ -161,5 +195,8 @@ mod tests {
         let inputs = Inputs::parse("a=one; b=inf; c=-1").unwrap();
         assert!(inputs.number("a").is_err() && inputs.number("b").is_err());
         assert!(inputs.positive("c").unwrap_err().to_string().contains("above 0"));
+        let inputs = Inputs::parse("bore_m=1e300; tau_h=1e300; air_C=1e5").unwrap();
+        assert!(inputs.positive("bore_m").unwrap_err().to_string().contains("at most 10"));
+        assert!(inputs.not_negative("tau_h").is_err() && inputs.celsius("air_C").is_err());
     }
 }

@@ -119,14 +119,17 @@ pub(super) fn one_third_ice(inputs: &Inputs) -> Answer {
 
 pub(super) fn sea_first_ice(inputs: &Inputs) -> Answer {
     let salinity = Salinity::new(inputs.number("practical_salinity")?)?.value();
-    let air = inputs.number_or("air_saturated", 1.0)?.clamp(0.0, 1.0);
-    let dbar = inputs.number_or("pressure_dbar", 0.0)?;
+    let air = inputs.between_or("air_saturated", (0.0, 1.0), 1.0)?;
+    // As far as TEOS-10 goes.
+    let dbar = inputs.between_or("pressure_dbar", (0.0, 10_000.0), 0.0)?;
     Ok(sea::first_ice_under_pressure_c(salinity, dbar) + sea::kelvin_by_air(salinity) * (1.0 - air))
 }
 
 pub(super) fn sea_first_ice_unesco(inputs: &Inputs) -> Answer {
     let salinity = Salinity::new(inputs.number("practical_salinity")?)?.value();
-    Ok(sea::first_ice_under_pressure_c(salinity, inputs.number_or("pressure_dbar", 0.0)?))
+    // UNESCO 1983: to 500 dbar.
+    let dbar = inputs.between_or("pressure_dbar", (0.0, 500.0), 0.0)?;
+    Ok(sea::first_ice_under_pressure_c(salinity, dbar))
 }
 
 pub(super) fn sea_ice_share(inputs: &Inputs) -> Answer {

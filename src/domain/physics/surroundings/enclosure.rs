@@ -55,37 +55,6 @@ pub fn shed_time_constant(shed: &HeatedShed) -> Option<Hours> {
         .then(|| Hours::clamped(shed.soak.value() / ((set - outside) / -outside).ln()))
 }
 
-/// Hours until the air of a shed without heat first falls to `limit`, from `start`, with the outside air of each hour;
-/// `None` when it does not within `outside_c`.
-#[must_use]
-pub fn shed_hours_to(
-    limit: Celsius,
-    start: Celsius,
-    time_constant: Hours,
-    outside_c: &[f64],
-) -> Option<Hours> {
-    let (limit_c, tau_h) = (limit.value(), time_constant.value());
-    let mut inside_c = start.value();
-    let mut passed_h = 0.0;
-    if inside_c <= limit_c {
-        return Some(Hours::clamped(0.0));
-    }
-    for outside in outside_c {
-        let after = enclosure_step(inside_c, *outside, tau_h, 1.0);
-        if after <= limit_c {
-            let within = if tau_h <= 0.0 {
-                0.0
-            } else {
-                tau_h * ((inside_c - outside) / (limit_c - outside)).ln()
-            };
-            return Some(Hours::clamped(passed_h + within.clamp(0.0, 1.0)));
-        }
-        inside_c = after;
-        passed_h += 1.0;
-    }
-    None
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -100,9 +69,8 @@ mod tests {
             HeatedShed { setpoint: c(7.0), soak: Hours::new(9.0).unwrap(), soak_outside: c(-10.0) };
         let tau = shed_time_constant(&shed).unwrap();
         assert!((tau.value() - 16.96).abs() < 0.01);
-        let hours = shed_hours_to(c(0.0), c(7.0), tau, &[-10.0; 24]).unwrap();
-        assert!((hours.value() - 9.0).abs() < 1e-9);
-        assert_eq!(shed_hours_to(c(0.0), c(7.0), tau, &[1.0; 24]), None);
+        let after_9_h_c = (0..9).fold(7.0, |c, _| enclosure_step(c, -10.0, tau.value(), 1.0));
+        assert!(after_9_h_c.abs() < 1e-9, "{after_9_h_c}");
         let silly = HeatedShed { soak_outside: c(3.0), ..shed };
         assert_eq!(shed_time_constant(&silly), None);
     }

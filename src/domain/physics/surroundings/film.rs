@@ -1,7 +1,7 @@
 //! Film coefficients of horizontal cylinders in air near 0 C, convection and radiation together.
 
 use crate::domain::physics::constants::STEFAN_BOLTZMANN;
-use crate::domain::units::{KelvinDelta, MetresPerSecond};
+use crate::domain::units::MetresPerSecond;
 
 /// Dry air at 0 C and one atmosphere (standard engineering tables): conductivity W/(m K).
 const AIR_CONDUCTIVITY: f64 = 0.0243;
@@ -9,8 +9,6 @@ const AIR_CONDUCTIVITY: f64 = 0.0243;
 const AIR_VISCOSITY: f64 = 1.335e-5;
 /// Prandtl number.
 const AIR_PRANDTL: f64 = 0.711;
-/// Gravity times expansion coefficient at 270 K, m/(s2 K).
-const BUOYANCY: f64 = 9.81 / 270.0;
 
 /// Radiation of a painted or rusty surface to surroundings near its own temperature, W/(m2 K): `4 e s T^3` at an
 /// emissivity of 0.9 and 270 K.
@@ -29,16 +27,6 @@ pub fn film_in_wind(diameter_m: f64, wind: MetresPerSecond) -> f64 {
     nusselt * AIR_CONDUCTIVITY / diameter_m + radiation()
 }
 
-/// W/(m2 K) in still air (Churchill and Chu, Int. J. Heat Mass Transfer 18 (1975) 1049), for `diameter_m` above 0.
-#[must_use]
-pub fn film_in_still_air(diameter_m: f64, difference: KelvinDelta) -> f64 {
-    let rayleigh = BUOYANCY * difference.value().abs() * diameter_m.powi(3) * AIR_PRANDTL
-        / AIR_VISCOSITY.powi(2);
-    let shape = (1.0 + (0.559 / AIR_PRANDTL).powf(9.0 / 16.0)).powf(8.0 / 27.0);
-    let nusselt = (0.60 + 0.387 * rayleigh.powf(1.0 / 6.0) / shape).powi(2);
-    nusselt * AIR_CONDUCTIVITY / diameter_m + radiation()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -51,11 +39,6 @@ mod tests {
         {
             let film = film_in_wind(diameter, MetresPerSecond::new(wind).unwrap());
             assert!((film / worked - 1.0).abs() < 0.03, "{diameter} {wind}: {film}");
-        }
-        for (diameter, kelvin, worked) in [(0.025, 2.0, 7.49), (0.1, 5.0, 7.20), (0.3, 10.0, 7.42)]
-        {
-            let film = film_in_still_air(diameter, KelvinDelta::new(kelvin).unwrap());
-            assert!((film / worked - 1.0).abs() < 0.03, "{diameter} {kelvin}: {film}");
         }
     }
 }
