@@ -29,4 +29,5 @@ pub mod post;
 pub mod demo;
 pub mod daemon;
 pub mod run;
+mod slush;
 pub mod unreached;

@@ -21,6 +21,7 @@ pub mod nights;
 pub mod observations;
 pub mod outbox;
 pub mod round;
+pub mod separated;
 pub mod status;
 pub mod upkeep;
 pub mod yard;

@@ -98,6 +98,9 @@ pub struct CircuitRisk {
     pub chance_limit: f64,
     /// Was it past its limit already at the instant asked for?
     pub frozen_now: bool,
+    /// A blend that has been slush and is judged by its weakest layer.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub separated: bool,
     /// First hour by which the chance reaches the circuit's on-threshold.
     pub first_danger: Option<DateTime<Utc>>,
     /// Last moment to begin and still be done in time.

@@ -14,6 +14,7 @@ use super::letters::{Desk, letters};
 use super::nudges::nudges;
 use super::opening::openings;
 use super::report::worklist_letters;
+use super::slush::newly_slush;
 use super::survey::{Instant, Survey, survey};
 use super::unreached::turn_to_next_contact;
 use crate::delivery::Channel;
@@ -220,6 +221,7 @@ fn judge_and_decide(
             letters: written.letters,
             unsendable: written.unsendable,
             exposures: spells_now(house, &seen, now)?,
+            separated: newly_slush(&seen, now),
             runs: opened.runs.into_iter().chain(aged.runs).collect(),
             ..RoundCommit::default()
         };

@@ -9,6 +9,7 @@ use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 use super::fetch::notices_at;
 use super::house::{House, ServiceError, YardBook};
 use super::outlook::outlook_of;
+use super::slush::remember;
 use super::threads::{Threads, on_threads};
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
@@ -143,7 +144,11 @@ pub fn survey(
     let folded = on_threads(some, |boats| {
         Ok(boats.iter().map(|boat| (boat, fold_one(boat))).collect::<Vec<_>>())
     })?;
-    let folded: Vec<(&Boat, BoatState)> = folded.into_iter().flatten().collect();
+    let mut folded: Vec<(&Boat, BoatState)> = folded.into_iter().flatten().collect();
+    let separated = house.store.separated(instant.known_at)?;
+    if !separated.is_empty() {
+        folded.iter_mut().for_each(|(_, state)| remember(state, &separated));
+    }
     let heat_of = |site: &Site| Heat::of(folded.iter().map(|(_, state)| state), &site.id);
     let wanted: Vec<&Site> = yard.sites.values().filter(|site| only(&site.id)).collect();
     let views = on_threads(wanted, |site| view(house, site, instant, hour, || heat_of(site)))?;

@@ -15,6 +15,7 @@ const STEPS: &[(i64, &str)] = &[
     (8, include_str!("migrations/0008_held_letters.sql")),
     (9, include_str!("migrations/0009_nights.sql")),
     (10, include_str!("migrations/0010_unknown_outcomes.sql")),
+    (11, include_str!("migrations/0011_separated.sql")),
 ];
 
 /// The newest layout this program knows.

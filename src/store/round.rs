@@ -8,6 +8,7 @@ use super::alerts::{AlertRecord, TransitionRow, put_alert, put_transition};
 use super::error::{Doing as _, StoreError};
 use super::exposures::put_exposures;
 use super::outbox::{OutboxRow, Unsendable, insert_letter, insert_unsendable};
+use super::separated::{Filling, put_separated};
 use super::status::{LoopStatus, put_last_run, put_status};
 use crate::domain::boat::Exposure;
 
@@ -27,6 +28,8 @@ pub struct RoundCommit {
     pub unsendable: Vec<Unsendable>,
     /// Spells in which circuits stood past their limit, as they stand now.
     pub exposures: Vec<Exposure>,
+    /// Blends that have been slush, and when that was seen.
+    pub separated: Vec<(Filling, DateTime<Utc>)>,
     /// Status rows of the loops.
     pub statuses: Vec<LoopStatus>,
     /// Things that go by the clock and have now run, such as a worklist: with their letters, or not at all.
@@ -86,6 +89,7 @@ impl Store {
                 insert_unsendable(tx, letter)?;
             }
             put_exposures(tx, &round.exposures)?;
+            put_separated(tx, &round.separated)?;
             for status in &round.statuses {
                 put_status(tx, status)?;
             }

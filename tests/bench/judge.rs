@@ -137,6 +137,7 @@ fn circuit(id: &str, dice: f64, blends: &[Liquid]) -> CircuitState {
         slush: liquid.slush(),
         burst: liquid.burst(),
         read_at: None,
+        separated: false,
         evidence: Evidence::Recorded,
         since: Some(at),
         because: vec!["E017 2022-10-31 14:00 flushed, by the yard".to_owned()],

@@ -10,6 +10,8 @@ use rimeward::service::demo::winter::{DEMO_SEED, Winter};
 use tokio::runtime::Runtime;
 
 use super::{code, json, rimeward, text};
+use rimeward::store::{Options, Store};
+
 use crate::support::smtp::SmtpServer;
 use crate::support::{TempDir, at};
 
@@ -54,6 +56,7 @@ contact = "office@example.org"
 base = "{}"
 [judge]
 members = 64
+past_days = 14
 [mail]
 from = "freeze-desk@example.org"
 [mail.smtp]
@@ -212,4 +215,31 @@ fn what_was_known_then_can_be_asked_later() {
         assert_eq!((&now["holds"], &now["undone_by"]), (&"fresh".into(), &"E115".into()));
         assert!(now["since"].as_str().unwrap().starts_with("2022-11-05"), "{now}");
     }
+}
+
+/// A blend that was slush at Christmas has a weak layer in February, when the weather of Christmas has long been forgotten.
+#[test]
+fn a_blend_that_was_slush_is_weak_for_the_rest_of_the_winter() {
+    let before = "2022-12-23T09:10:00-05:00";
+    let yard = Yard::open(before);
+    yard.import_everything();
+    let store =
+        || Store::open(&yard.folder.path().join("store.sqlite"), Options::default()).unwrap();
+    assert_eq!(code(&yard.round(before, &[])), 0);
+    assert!(store().separated(at("2023-05-01T00:00:00Z")).unwrap().is_empty(), "not yet");
+    let after = "2022-12-26T09:10:00-05:00";
+    assert_eq!(code(&yard.round(after, &[])), 0);
+    let slush = store().separated(at("2023-05-01T00:00:00Z")).unwrap();
+    assert!(!slush.is_empty(), "a weak blend was slush at Christmas");
+    let later = "2023-02-02T09:10:00-05:00";
+    let separated = |yard: &Yard| {
+        assert_eq!(code(&yard.round(later, &[])), 0);
+        let listed = rimeward(Some(&yard.config()), &["worklist", "--at", later, "--json"]);
+        let listed = json(&listed);
+        listed.to_string().matches("it was slush before").count()
+    };
+    let new = Yard::open(later);
+    new.import_everything();
+    let (remembered, unknown) = (separated(&yard), separated(&new));
+    assert!(remembered > unknown, "{remembered} against {unknown} where nobody looked: {slush:#?}");
 }

@@ -31,6 +31,9 @@ pub struct CircuitState {
     pub burst: Option<Celsius>,
     /// When it was last read off an instrument: an old reading of a blend is worth less than a fresh one.
     pub read_at: Option<DateTime<Utc>>,
+    /// A blend that is known to have been slush since it was filled in or last read: it has a weak layer.
+    #[serde(default)]
+    pub separated: bool,
     /// How well it is known.
     pub evidence: Evidence,
     /// Since when it has been so.

@@ -352,6 +352,7 @@ impl<'a> Judge<'a> {
             chance_burst: chance(Limit::Burst),
             chance_limit: chance(limit),
             frozen_now,
+            separated: judged.separated,
             first_danger,
             latest_start: latest,
             slack_s: slack.map(|slack| slack.num_seconds()),

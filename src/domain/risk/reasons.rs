@@ -54,7 +54,7 @@ pub fn why(
     why.push(holds);
     if separated {
         why.push(
-            "it was slush before, by the forecasts of the past days, so it is judged by its weakest layer"
+            "it was slush before, by the forecasts of that time, so it is judged by its weakest layer"
                 .to_owned(),
         );
     }

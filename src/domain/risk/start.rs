@@ -73,6 +73,8 @@ pub struct Memory {
     pub hours: usize,
     /// Where its boat was in them, if not always as now.
     pub earlier: Option<Earlier>,
+    /// It is known to have been slush before them.
+    pub separated: bool,
 }
 
 impl Content<'static> {
@@ -101,7 +103,8 @@ impl Content<'static> {
         let age = circuit.since.map(|since| now - since);
         let hours = hours_that_count(class, &liquid, age, stored);
         let earlier = Earlier::of(kind, state, now, hours);
-        Ok((Self { class, water, liquid }, Memory { hours, earlier }))
+        let separated = circuit.separated;
+        Ok((Self { class, water, liquid }, Memory { hours, earlier, separated }))
     }
 }
 
@@ -140,9 +143,17 @@ impl Content<'_> {
         ambient: &Ambient,
         weather: &PlaceWeather,
     ) -> Result<Start, StartError> {
-        Ok(match &memory.earlier {
-            Some(earlier) => self.after(&earlier.air(weather)?, memory.hours)?,
-            None => self.after(&ambient.past, memory.hours)?,
+        let before = memory.earlier.as_ref().map(|earlier| earlier.air(weather)).transpose()?;
+        let past = before.as_ref().unwrap_or(&ambient.past);
+        let layered = weakest_layer(self.liquid).filter(|_| memory.separated);
+        Ok(match layered {
+            // Its weak layer is known: it does not weaken twice.
+            Some(liquid) => {
+                let past = past.last(memory.hours, self.class);
+                let (model, enthalpy_j, _) = self.through(liquid, &past)?;
+                Start { model, enthalpy_j, liquid, separated: true }
+            }
+            None => self.after(past, memory.hours)?,
         })
     }
 

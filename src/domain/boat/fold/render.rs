@@ -125,6 +125,7 @@ fn circuit(
         slush: frozen.slush,
         burst: frozen.burst,
         read_at: slot.read_at,
+        separated: false,
         evidence: slot.evidence,
         since: slot.since,
         because,

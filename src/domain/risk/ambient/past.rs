@@ -160,23 +160,30 @@ pub(super) fn through(
     (PastAir { air_c, wind_ms }, insides)
 }
 
-/// The past hours without holes: a hole takes the colder of its neighbours; a past of which nothing is known begins
-/// with the first coming hour.
+/// Hours whose mean stands for those before anything was known: a day, so that no hour of it counts for weeks.
+const FIRST_DAY_H: usize = 24;
+
+/// The past hours without holes: a hole takes the colder of its neighbours; what lies before anything is known is as the
+/// mean of the first day that is.
 fn filled(past: &[Step], coming: &[Step]) -> Vec<(Step, f64)> {
-    let first_coming = coming.iter().find_map(|step| step.temperature_c);
-    let mut next_known = vec![first_coming; past.len()];
-    let mut after = first_coming;
+    let mut next_known = vec![None; past.len()];
+    let mut after = coming.iter().find_map(|step| step.temperature_c);
     for (slot, step) in next_known.iter_mut().zip(past).rev() {
         *slot = after;
         after = step.temperature_c.or(after);
     }
+    let known = past.iter().chain(coming).filter_map(|step| step.temperature_c);
+    let (sum_c, hours) =
+        known.take(FIRST_DAY_H).fold((0.0, 0.0), |(sum, hours), air_c| (sum + air_c, hours + 1.0));
+    let days_mean_c = if hours > 0.0 { sum_c / hours } else { 0.0 };
     let mut before: Option<f64> = None;
     past.iter()
         .zip(next_known)
         .map(|(step, next)| {
             let t = step.temperature_c.unwrap_or_else(|| match (before, next) {
                 (Some(a), Some(b)) => a.min(b),
-                (a, b) => a.or(b).unwrap_or(0.0),
+                (Some(a), None) => a,
+                (None, _) => days_mean_c,
             });
             before = step.temperature_c.or(before);
             (*step, t)

@@ -46,6 +46,7 @@ fn group(name: &str, days: [u8; 10], solid: Option<usize>) -> GroupWork {
         litres: 1.2,
         closed_pocket: false,
         read_at: None,
+        separated: false,
         first_ice: None,
         slush: None,
         burst: None,
