@@ -148,12 +148,12 @@ fn a_server_that_refuses_what_we_say_is_tried_on_and_the_next_contact_hears_at_o
 
 #[test]
 fn the_next_danger_that_does_not_arrive_is_passed_on_too() {
-    let mut world = World::new(1, at(START));
+    let mut world = World::new(2, at(START));
     world.relay.refuse("tess.drawbridge@example.com", "550 5.1.1 no such mailbox");
     world.run(TimeDelta::days(3));
     let letters = world.house().store.letters(None).unwrap();
-    let dangers: Vec<&Posted> =
-        letters.iter().filter(|l| l.row.recipient.as_str() == "P02" && !l.row.closing).collect();
+    let meant_for = |l: &Posted| l.row.recipient.as_str() == "P02" && l.row.kind == "freeze";
+    let dangers: Vec<&Posted> = letters.iter().filter(|l| meant_for(l) && !l.row.closing).collect();
     assert!(dangers.len() >= 2, "{} dangers in three days", dangers.len());
     let told: String = passed_on(&world)
         .iter()
