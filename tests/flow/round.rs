@@ -243,3 +243,29 @@ fn a_blend_that_was_slush_is_weak_for_the_rest_of_the_winter() {
     let (remembered, unknown) = (separated(&yard), separated(&new));
     assert!(remembered > unknown, "{remembered} against {unknown} where nobody looked: {slush:#?}");
 }
+
+/// What protects a dear circuit by somebody's word alone stands on the worklist before a cold, and what was measured does not.
+#[test]
+fn what_is_only_said_to_be_done_is_asked_about_before_a_cold() {
+    let start = "2022-12-21T09:10:00-05:00";
+    let yard = Yard::open(start);
+    yard.import_everything();
+    assert_eq!(code(&yard.round(start, &[])), 0);
+    let before = yard.relay.received().len();
+    assert_eq!(code(&yard.round("2022-12-22T09:10:00-05:00", &[])), 0);
+    let mails = yard.relay.received().split_off(before);
+    let list =
+        mails.iter().map(|mail| words(&mail.bytes)).find(|mail| mail.contains("Cannot say:"));
+    let list = list.expect("a worklist in the morning");
+    let (_, asked) = list.split_once("only said to be done").expect("a cold is coming");
+    let asked = asked.split("Besides").next().unwrap();
+    // The owner did the taps with pink, by phone; those of Harbor Mouse were measured at the deck wash.
+    assert!(asked.contains("Marzipan: drinking-water pump and lines"), "{asked}");
+    assert!(!asked.contains("Harbor Mouse"), "{asked}");
+}
+
+/// The plain text of a mail on one line.
+fn words(mail: &[u8]) -> String {
+    let text = String::from_utf8_lossy(mail).replace("=\r\n", "");
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}

@@ -135,16 +135,15 @@ impl<'a> Spells<'a> {
         };
         let times = match self.spells.len() {
             1 => "past its limit".to_owned(),
-            times => format!("{times} times past its limit,"),
+            times => format!("{times} times past its limit"),
         };
         let coldest = self.spells.iter().map(|spell| spell.coldest.value()).fold(0.0, f64::min);
+        let hours = match self.below.value() {
+            seen_once if seen_once < 1.0 => String::new(),
+            hours => format!(" for {hours:.0} h"),
+        };
         format!(
-            "{label}{instance}: {times} for {} h from {}, coldest air {} ({judged})",
-            if self.below.value() < 1.0 {
-                "some".to_owned()
-            } else {
-                format!("{:.0}", self.below.value())
-            },
+            "{label}{instance}: {times}{hours} from {}, coldest air {} ({judged})",
             oldest.from.with_timezone(&zone).format("%-d %b %Y %H:%M"),
             in_both_scales(Celsius::clamped(coldest), first)
         )
