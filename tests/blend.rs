@@ -191,6 +191,9 @@ fn a_label_is_a_range_and_so_is_the_answer() {
     close(&json["range"]["weakest"]["first_ice_c"], -5.8, 0.2);
     close(&json["range"]["strongest"]["first_ice_c"], -14.0, 0.2);
     assert_eq!(json["first_ice_c"], json["range"]["weakest"]["first_ice_c"], "the weakest counts");
+    // Neat, stronger is not colder (GM bulletin T 86-30): the stronger end counts.
+    let (_, neat, _) = run("--fluid ethylene-glycol --label concentrate");
+    assert_eq!(neat["first_ice_c"], neat["range"]["strongest"]["first_ice_c"]);
     close(&json["worst_pocket"]["first_ice_c"], 0.0, 0.0);
     assert!(text.contains("plain water where the flow did not reach"), "{text}");
     let (text, json, _) =

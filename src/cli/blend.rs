@@ -169,7 +169,8 @@ pub enum BlendError {
     },
     /// No mix does it.
     #[error(
-        "no {fluid} is known to hold to {t_c} C: the curve ends at {end_c:.1} C; use another fluid or drain it"
+        "no {fluid} is known to hold to {t_c} C: the curve ends at {end_c:.1} C{}; use another fluid or drain it",
+        if *spread_k > 0.0 { format!(", and is uncertain by {spread_k:.1} C") } else { String::new() }
     )]
     TooCold {
         /// Which fluid.
@@ -178,6 +179,8 @@ pub enum BlendError {
         t_c: f64,
         /// Where the curve ends.
         end_c: f64,
+        /// How far published curves lie apart there, K.
+        spread_k: f64,
     },
     /// Stronger than any published curve.
     #[error(
@@ -195,7 +198,7 @@ pub enum BlendError {
 /// What the calculator found.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Answer {
-    /// What counts: of a range the weakest.
+    /// What counts: of a range the end that freezes first.
     pub liquid: Liquid,
     /// How it came about, of a blend.
     pub mix: Option<Mix>,
@@ -228,7 +231,7 @@ pub(crate) fn answer(args: &BlendArgs) -> Result<Answer, BlendError> {
             let solute = Solute::parse(other)
                 .ok_or_else(|| LiquidError::UnknownFluid(args.fluid.clone()))?;
             let mix = mix::of(args, solute)?;
-            (mix.weakest, Some(mix))
+            (mix.counts(), Some(mix))
         }
     };
     let at = args.at.map(|t| (t, liquid.ice_share_at(t)));
@@ -354,8 +357,10 @@ fn as_json(answer: &Answer) -> Value {
     put("spread_k", json!(liquid.spread_k()));
     put("sources", json!(liquid.sources()));
     put("cautions", json!(answer.cautions));
-    if let Some(strongest) = answer.mix.as_ref().and_then(|mix| mix.strongest) {
-        put("range", json!({ "weakest": ends(liquid), "strongest": ends(&strongest) }));
+    if let Some((weakest, strongest)) =
+        answer.mix.as_ref().and_then(|mix| Some((mix.weakest, mix.strongest?)))
+    {
+        put("range", json!({ "weakest": ends(&weakest), "strongest": ends(&strongest) }));
     }
     if let Some(pocket) = answer.mix.as_ref().and_then(|mix| mix.worst_pocket) {
         put("worst_pocket", ends(&pocket));

@@ -12,7 +12,7 @@ use crate::domain::units::{Fraction, Litres, MassFraction, Salinity, VolumeFract
 /// A mix: one strength, or two between which it lies.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Mix {
-    /// The weakest that it may be: it is what counts.
+    /// The weakest that it may be.
     pub weakest: Liquid,
     /// The strongest, where that is not the same.
     pub strongest: Option<Liquid>,
@@ -22,6 +22,23 @@ pub(crate) struct Mix {
     pub worst_pocket: Option<Liquid>,
     /// The product by its label.
     pub product: Option<&'static Product>,
+}
+
+impl Mix {
+    /// What counts: the end that freezes first. That is the weakest up to 0.60 by mass; above, stronger is not colder.
+    pub(crate) fn counts(&self) -> Liquid {
+        match self.strongest {
+            Some(strongest) if strongest.first_ice() > self.weakest.first_ice() => strongest,
+            _ => self.weakest,
+        }
+    }
+
+    /// The other end of the range, and whether it is the strongest.
+    pub(crate) fn other_end(&self) -> Option<(Liquid, bool)> {
+        let strongest = self.strongest?;
+        let turned = self.counts() == strongest;
+        Some(if turned { (self.weakest, false) } else { (strongest, true) })
+    }
 }
 
 /// The mix in the circuit: the product, or the product with the water that was left.

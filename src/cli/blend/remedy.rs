@@ -56,6 +56,7 @@ pub(crate) fn remedy(
         fluid: solute.name(),
         t_c: target.value(),
         end_c: solute.first_ice_c(STRONGEST),
+        spread_k: solute.spread_k(STRONGEST),
     };
     let cold_c = target.value().min(0.0);
     let just = solute.mass_fraction_at_c(cold_c).ok_or_else(too_cold)?;

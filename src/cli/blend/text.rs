@@ -13,7 +13,12 @@ pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
     let mut text = what_it_is(liquid);
     let mix = answer.mix.as_ref();
     if let Some(product) = mix.and_then(|mix| mix.product) {
-        let _ = write!(text, " at the weakest ({})", product.what);
+        let end = match mix.and_then(|mix| mix.other_end()) {
+            Some((_, false)) => " at the strongest",
+            Some((_, true)) => " at the weakest",
+            None => "",
+        };
+        let _ = write!(text, "{end} ({})", product.what);
     }
     if let Some(mix) = mix.and_then(|mix| mix.dilution) {
         let _ = write!(text, ", once {} L are mixed", tidy(mix.litres.value()));
@@ -23,13 +28,14 @@ pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
     let or_none = |t: Option<Celsius>| t.map_or_else(|| "not known: the data end".to_owned(), say);
     let _ = writeln!(text, "  slush (15 %)    {}", or_none(liquid.slush()));
     let _ = writeln!(text, "  burst (1/3 ice) {}", or_none(liquid.burst()));
-    if let Some(strongest) = mix.and_then(|mix| mix.strongest) {
+    if let Some((other, is_strongest)) = mix.and_then(|mix| mix.other_end()) {
         let _ = writeln!(
             text,
-            "  at the strongest: {}: first ice {}, burst {}",
-            share(&strongest),
-            say(strongest.first_ice()),
-            or_none(strongest.burst())
+            "  at the {}: {}: first ice {}, burst {}",
+            if is_strongest { "strongest" } else { "weakest" },
+            share(&other),
+            say(other.first_ice()),
+            or_none(other.burst())
         );
     }
     if let Some(pocket) = mix.and_then(|mix| mix.worst_pocket).filter(|pocket| pocket != liquid) {
