@@ -157,7 +157,9 @@ fn chain(part: Whereabouts, site: &Site) -> Result<Vec<&'static Exposure>, Table
     let Whereabouts { exposure, covered, afloat, .. } = part;
     let floats = afloat || site.kind == SiteKind::Afloat;
     let within = matches!(exposure, BelowWaterline | EngineBay | InsideHull);
-    let ids: &[&str] = match (site.kind, exposure) {
+    // Whoever is still to be hauled into a shed floats outside of it.
+    let kind = if floats { SiteKind::Afloat } else { site.kind };
+    let ids: &[&str] = match (kind, exposure) {
         (SiteKind::IndoorUnheated, _) if within => &["shed_unheated", "covered_hull"],
         (SiteKind::IndoorUnheated, _) => &["shed_unheated"],
         (SiteKind::IndoorHeated, _) if within => &["shed_no_power", "covered_hull"],

@@ -237,7 +237,9 @@ impl<'a> Judge<'a> {
             };
             let asked = match power {
                 Power::AsLogged => true,
-                Power::FailsNow => heated && interrupts(circuit, kind, state.afloat),
+                Power::FailsNow => {
+                    heated && !state.afloat && interrupts(circuit, kind, state.afloat)
+                }
             };
             if asked && circuit.holds != Holds::Absent {
                 let air = (Whereabouts::of(kind, state), power);

@@ -156,6 +156,21 @@ fn a_shed_whose_power_went_two_hours_ago_was_warm_until_then() {
 }
 
 #[test]
+fn a_boat_that_is_still_to_be_hauled_into_a_heated_shed_has_nothing_of_its_heat() {
+    let mut shed = at_site(SiteKind::IndoorHeated, 0.0);
+    shed.heat_setpoint = Some(Celsius::clamped(7.0));
+    let cold = weather(shed, -10.0, true);
+    let part = |afloat| Whereabouts {
+        exposure: PartExposure::InsideHull,
+        covered: false,
+        afloat,
+        hauled: None,
+    };
+    let felt = |afloat| Ambient::of(part(afloat), &cold, Power::AsLogged).unwrap();
+    assert!(last_hour_c(&felt(false)) > 6.9 && last_hour_c(&felt(true)) < -9.9);
+}
+
+#[test]
 fn heat_that_is_back_has_not_undone_the_cold_of_the_night() {
     let mut shed = at_site(SiteKind::IndoorHeated, 0.0);
     shed.heat_setpoint = Some(Celsius::clamped(7.0));
