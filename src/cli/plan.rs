@@ -304,6 +304,7 @@ fn row_json(plan: &YardPlan, row: &Row) -> Value {
         "permission": permission(row),
         "key": row.boat.key_code(),
         "put_off_for": row.put_off_for,
+        "owner_tolerates": row.work.asked_for,
         "why": text::reason(plan, row),
         "groups": groups,
     })

@@ -304,6 +304,7 @@ fn too_weak(labels: &[String]) -> String {
 pub(super) fn due_in_words(plan: &YardPlan, row: &Row) -> String {
     let date = |day: Option<usize>| day.and_then(|day| plan.date(day)).map(date_in_words);
     match (date(row.due_now()), date(row.latest_start)) {
+        _ if row.work.thaws_far_off() => "frozen, and too far off to plan by the day".to_owned(),
         (Some(due), _) if row.is_late() => {
             let ends = date(row.done_on);
             format!(
@@ -326,7 +327,11 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     let little = plan.next_to_nothing();
     if row.saves_per_hour >= little {
         parts.push(format!("an hour on it now saves {}", below::lost(plan, row.saves_per_hour)));
-    } else if row.in_round && row.due_now().is_none() || row.is_late() || held_for >= little {
+    } else if row.in_round && row.due_now().is_none()
+        || row.is_late()
+        || row.work.thaws_far_off()
+        || held_for >= little
+    {
         // Said by the due day.
     } else if row.work.over_already() && row.urgent.is_some() && !row.in_round {
         // By the evening its price has been paid, so that no day gains anything; the hours of today may.
@@ -382,7 +387,7 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     if drained().any(|group| group.tested_last.is_some()) {
         parts.push("what is only tested tonight is safe once its result is on record".to_owned());
     }
-    if row.refreezes_first() {
+    if row.refreezes_first() && !row.work.thaws_far_off() {
         let own = row.work.groups.iter().filter(|group| group.refreezes_first);
         let thaws = own.filter_map(|group| group.thaws_at).min();
         parts.push(format!(
@@ -398,6 +403,9 @@ pub(super) fn reason(plan: &YardPlan, row: &Row) -> String {
     let thaws = row.work.groups.iter().filter_map(|group| group.thaws_at).max();
     if let Some(at) = thaws.filter(|_| row.not_before.is_none()) {
         parts.push(format!("not before it is thawed, about {}", thaw_in_words(plan, at)));
+    }
+    if let Some(share) = row.work.asked_for {
+        parts.push(format!("its owner reckons with a chance of {} %", share * 100.0));
     }
     let ask = permission(row);
     if !ask.is_empty() {

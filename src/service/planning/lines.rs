@@ -55,10 +55,14 @@ pub fn pressing(row: &Row, stop: &Stop) -> &'static str {
     }
 }
 
-/// Whose hours the round takes, where they are not the crew's of today.
+/// Whose hours the round takes, where they are not the crew's of today, and whether they are hours of daylight.
 #[must_use]
-pub const fn hands(plan: &YardPlan) -> &'static str {
+pub fn hands(plan: &YardPlan) -> &'static str {
+    let dark = || plan.days.first().is_some_and(|today| plan.crew.is_dark_on(today.date));
     match plan.hands {
+        Hands::OnRoster if dark() => {
+            "The sun does not rise today: by lamp, two together; nobody alone on a ladder."
+        }
         Hands::OnRoster => "",
         Hands::DayOver => {
             "Today's hours are over: somebody has to stay or come back. After dark two people, with lamps; nobody alone on a ladder."

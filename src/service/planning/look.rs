@@ -58,7 +58,11 @@ pub(super) fn look<'a>(
         let weather = carried_on(&weather, &wander, &normal, hours, house.settings.judge.seed);
         let passages = Passages::new(&weather, &house.catalogue);
         let mut look = BoatLook::new(passages, &table, &evenings, tolerance);
-        let work = |view: &'a BoatView| Ok((view, look.boat(&view.boat, &view.state)?));
+        let work = |view: &'a BoatView| {
+            let owner = view.boat.owner.as_ref().and_then(|owner| seen.yard.people.get(owner));
+            let wish = owner.and_then(|owner| owner.tell_at_chance);
+            Ok((view, look.boat((&view.boat, &view.state), wish)?))
+        };
         let boats: Result<Vec<_>, ServiceError> = here.into_iter().map(work).collect();
         Ok((id, Ok((until, past.is_some(), boats?))))
     })?;

@@ -274,10 +274,12 @@ impl Row {
         open.filter_map(|group| group.last_day_where(self.is_drained_tonight(group))).min()
     }
 
-    /// Does the complete work end after it falls due, or not within the days?
+    /// Does the complete work end after it falls due, or not within the days? What waits for a thaw that is weeks off is not
+    /// late yet.
     #[must_use]
     pub fn is_late(&self) -> bool {
-        self.due_now().is_some_and(|due| self.done_on.is_none_or(|done| done > due))
+        !self.work.thaws_far_off()
+            && self.due_now().is_some_and(|due| self.done_on.is_none_or(|done| done > due))
     }
 
     /// Does it freeze, by its tolerance, before it comes out of the water?

@@ -14,7 +14,7 @@ use super::work::WorkTable;
 use crate::domain::boat::{Boat, BoatId, BoatState, Holds, SiteId};
 use crate::domain::catalogue::Consequence;
 use crate::domain::risk::Limit;
-use crate::domain::risk::judge::{JudgeError, interrupts};
+use crate::domain::risk::judge::{JudgeError, interrupts, wanted_on};
 
 /// Tolerances by harm: small parts may be risked more readily than blocks, in the same steps as alerts.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,6 +30,16 @@ impl Tolerance {
     #[must_use]
     pub const fn severe(share: f64) -> Self {
         Self { severe: share.clamp(0.0, TOLERANCE_MAX) }
+    }
+
+    /// This one, or what the owner of a boat asks to be told of where that is less: the yard's work for a boat is not laxer than
+    /// what its owner reckons with.
+    #[must_use]
+    pub const fn of_owner(self, wish: Option<f64>) -> Self {
+        match wish {
+            Some(wish) => Self { severe: wanted_on(wish, self.severe) },
+            None => self,
+        }
     }
 
     /// The tolerance for a harm: twice as much for major, three times for minor, as with the alert thresholds.
@@ -78,6 +88,8 @@ pub struct BoatWork {
     /// Circuits past their limit already. Those that still run, and those that thaw and may freeze again, are among the
     /// open ones as well.
     pub frozen: Vec<FrozenCircuit>,
+    /// The tolerance for severe harm that its owner asks for, where that is less than the yard's.
+    pub asked_for: Option<f64>,
     /// Members and days.
     days: usize,
     members: usize,
@@ -298,6 +310,13 @@ impl BoatWork {
         visits.into_iter().map(|groups| self.only(groups)).collect()
     }
 
+    /// Is all of it frozen through, with a thaw so far off that nobody can plan by its day?
+    #[must_use]
+    pub fn thaws_far_off(&self) -> bool {
+        let far = |group: &GroupWork| group.solid && group.thaws_on > VAGUE_FROM;
+        !self.groups.is_empty() && self.groups.iter().all(far)
+    }
+
     fn only(&self, groups: Vec<GroupWork>) -> Self {
         Self { groups, ..self.clone() }
     }
@@ -326,11 +345,16 @@ impl<'a> BoatLook<'a> {
         Self { passages, work, evenings, tolerance }
     }
 
-    /// The open work of a boat.
+    /// The open work of a boat, whose owner asks to be told from the chance `wish` on.
     ///
     /// # Errors
     /// [`JudgeError`] where a table lacks a row.
-    pub fn boat(&mut self, boat: &Boat, state: &BoatState) -> Result<BoatWork, JudgeError> {
+    pub fn boat(
+        &mut self,
+        (boat, state): (&Boat, &BoatState),
+        wish: Option<f64>,
+    ) -> Result<BoatWork, JudgeError> {
+        let tolerance_of_boat = self.tolerance.of_owner(wish);
         let catalogue = self.passages.catalogue();
         let days = self.evenings.0.len();
         let mut fitted: BTreeMap<usize, f64> = BTreeMap::new();
@@ -369,7 +393,7 @@ impl<'a> BoatLook<'a> {
             let consequence = kind.consequence_when(state.afloat);
             // Antifreeze that holds through all days is no work; where it may not, it is.
             let holds = matches!(circuit.holds, Holds::Blend | Holds::Coolant);
-            let tolerance = self.tolerance.of(consequence);
+            let tolerance = tolerance_of_boat.of(consequence);
             let is_liquid = passage.now == Now::Liquid;
             if holds && is_liquid && last_day_at(&shares(&damage, days), tolerance).is_none() {
                 continue;
@@ -411,6 +435,7 @@ impl<'a> BoatLook<'a> {
             place: state.site.clone(),
             groups,
             frozen,
+            asked_for: (tolerance_of_boat != self.tolerance).then_some(tolerance_of_boat.severe),
             days,
             members,
         })

@@ -123,6 +123,15 @@ impl Crew {
         }
     }
 
+    /// Does the sun stay down all that day? Then working hours are all there is, by lamp.
+    #[must_use]
+    pub fn is_dark_on(&self, date: NaiveDate) -> bool {
+        let (north, east) = self.position;
+        let noon = date.and_hms_opt(12, 0, 0).map(|noon| self.instant(noon));
+        sun::rise_and_set(date, north, east).is_none()
+            && noon.is_some_and(|noon| sun::is_night(noon, north, east))
+    }
+
     fn instant(&self, wall: NaiveDateTime) -> DateTime<Utc> {
         match self.zone.from_local_datetime(&wall) {
             LocalResult::Single(at) | LocalResult::Ambiguous(at, _) => at.to_utc(),
@@ -201,6 +210,16 @@ mod tests {
         assert_eq!(asked, [240, 240, 240, 0, 240, 240, 240], "Thursday is off");
         let weekdays = minutes(Crew { hours_in_all: Some(4.0), ..crew() });
         assert_eq!(weekdays, [240, 240, 240, 0, 240, 0, 0]);
+    }
+
+    /// Tromso, 69.6 N: the sun is down from late November to mid January and does not set in June (almanac, from memory).
+    #[test]
+    fn a_polar_night_is_dark_and_a_polar_day_is_not() {
+        let north = Crew { position: (69.6, 18.9), zone: chrono_tz::Europe::Oslo, ..crew() };
+        let dark = |date: &str| north.is_dark_on(date.parse().unwrap());
+        assert!(dark("2022-12-15") && !dark("2022-10-15") && !dark("2022-06-15"));
+        let days = north.days("2022-12-15T06:30:00+01:00".parse().unwrap(), 1);
+        assert!(days[0].minutes > 0, "{days:?}");
     }
 
     #[test]

@@ -1,7 +1,8 @@
 //! By which day the crew must start: demand against capacity over the due days (the test of Jackson 1955 and Horn 1974
 //! for one pooled crew), and the fewest boats that must be late (J. M. Moore, Management Science 15, 1968).
 
-/// The last day with a chance at or under `tolerance`. `chance` holds, for each day, the chance that the damage is done
+/// The last day with a chance at or under `tolerance`, which is what a rush costs over what it spares (the cost-loss model:
+/// Thompson 1952, Murphy 1977). `chance` holds, for each day, the chance that the damage is done
 /// by the evening of that day, and last the chance by the end of all days.
 ///
 /// `None` where the chance never passes the tolerance; day 0 where it has passed it already.
@@ -147,25 +148,6 @@ pub fn fewest_late(work: &[(u64, u64)]) -> Vec<usize> {
     late
 }
 
-/// Is a single piece of work worth doing: costs `cost`, avoids `loss` with `chance` (the cost-loss model: Thompson
-/// 1952, Murphy 1977)?
-#[must_use]
-pub fn is_worth_doing(cost: f64, loss: f64, chance: f64) -> bool {
-    loss > 0.0 && chance > cost / loss
-}
-
-/// The first day whose hazard reaches `a_day_is_worth / loss`: the day to stop using the boat, where hazards rise (one
-/// step look-ahead of optimal stopping). `chance` as in [`last_day_at`].
-#[must_use]
-pub fn day_to_stop(chance: &[f64], loss: f64, a_day_is_worth: f64) -> Option<usize> {
-    let mut before = 0.0_f64;
-    chance.iter().position(|now| {
-        let hazard = if before < 1.0 { (now - before) / (1.0 - before) } else { 1.0 };
-        before = *now;
-        hazard * loss >= a_day_is_worth
-    })
-}
-
 fn sum(minutes: impl Iterator<Item = u32>) -> u32 {
     minutes.fold(0, u32::saturating_add)
 }
@@ -223,10 +205,10 @@ mod tests {
 
     #[test]
     fn cost_and_loss_of_one_boat() {
-        // Cost 150, loss 6000: act above 2.5 %. A day of boating worth 60: lay up when the hazard reaches 1 %.
-        assert!(is_worth_doing(150.0, 6000.0, 0.026) && !is_worth_doing(150.0, 6000.0, 0.025));
-        assert_eq!(day_to_stop(&[0.0, 0.005, 0.0149, 0.03], 6000.0, 60.0), Some(3));
-        assert_eq!(day_to_stop(&[0.0, 0.01], 6000.0, 60.0), Some(1));
+        // Cost 150, loss 6000: act above 2.5 % (the cost-loss model: Thompson 1952, Murphy 1977). That is the tolerance.
+        let tolerance = 150.0 / 6000.0;
+        assert_eq!(last_day_at(&[0.0, 0.025, 0.026], tolerance), Some(1));
+        assert_eq!(last_day_at(&[0.0, 0.025], tolerance), None, "not worth a rush");
     }
 
     #[test]
