@@ -2,6 +2,7 @@
 
 mod answers;
 pub mod blindness;
+mod blend;
 mod deadline;
 pub mod fuzz;
 pub mod life;

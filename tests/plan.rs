@@ -1,5 +1,6 @@
 //! The crew plan: worked examples, brute force, a reference solver, the yard of the demonstration, bad input.
 
+mod careful;
 pub mod command;
 mod examples;
 mod optimal;

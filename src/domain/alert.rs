@@ -9,6 +9,7 @@
 //! told of a raise gets exactly one closing message for it; a closed id is never opened again.
 
 pub mod answer;
+pub mod blend;
 mod blind;
 pub mod chance;
 pub mod deadline;
@@ -17,6 +18,7 @@ mod draft;
 pub mod facts;
 mod freeze;
 pub mod known;
+mod plain;
 pub mod quiet;
 pub mod settings;
 pub mod shelve;

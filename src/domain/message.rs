@@ -6,6 +6,7 @@
 
 mod aging;
 mod answered;
+mod blend;
 mod blind;
 pub mod block;
 pub mod calendar;
@@ -35,6 +36,7 @@ use block::Block;
 
 pub use aging::{Aging, compose_aging};
 pub use answered::{Answered, compose_answered};
+pub use blend::{TooWeak, WeakPart, compose_blend};
 pub use damage::compose_damage;
 pub use deadline::{Nudge, compose_deadline};
 pub use identity::MessageKey;

@@ -2,40 +2,24 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 
 use super::house::{House, ServiceError};
-use super::letters::{Desk, Written, blank_row, label_of};
+use super::letters::{Desk, label_of};
+use super::seasonal::{Book, Decided, earlier, owner_told, reader};
 use super::survey::{BoatView, Survey};
 use crate::domain::alert::deadline::{Autumn, Word, decide_autumn};
-use crate::domain::alert::quiet::not_before;
-use crate::domain::alert::{Alert, AlertId, Decision, Kind, System, Transition, is_wet};
-use crate::domain::boat::{BoatId, Care, CircuitId};
+use crate::domain::alert::{Decision, Kind, System, is_wet};
+use crate::domain::boat::CircuitId;
 use crate::domain::catalogue::Consequence;
 use crate::domain::message::{Nudge, compose_deadline};
-use crate::domain::risk::Priority;
 use crate::domain::risk::judge::interrupts;
 use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::weather::seasons::{End, day_at};
-use crate::domain::yard::{Role, SiteKind};
-use crate::store::{AlertFilter, OutboxRow};
-
-/// A nudge is of no use much later.
-const KEPT: TimeDelta = TimeDelta::days(2);
+use crate::domain::yard::SiteKind;
 
 /// What to do about a loop of engine coolant, as the catalogue calls it.
 const TESTED_NOT_DRAINED: &str = "test_loop";
-
-/// What a look over the boats came to.
-#[derive(Default)]
-pub struct Nudged {
-    /// Alerts that are new or changed.
-    pub alerts: Vec<Alert>,
-    /// Rows of their logs.
-    pub transitions: Vec<Transition>,
-    /// Letters.
-    pub written: Written,
-}
 
 /// Decides every boat of the survey whose place has past seasons. `decided` is what the same round came to about freezes.
 ///
@@ -47,20 +31,18 @@ pub fn nudges(
     survey: &Survey,
     decided: &Decision,
     now: DateTime<Utc>,
-) -> Result<Nudged, ServiceError> {
-    let mut nudged = Nudged::default();
+) -> Result<Decided, ServiceError> {
+    let mut nudged = Decided::default();
     let is_off = house.clock.doubt(now).is_some() || !house.settings.season.nudges;
     if is_off || house.settings.season.archives.is_empty() {
         return Ok(nudged);
     }
-    let book = Book::read(house, decided)?;
+    let book = Book::read(house, Kind::Deadline, decided)?;
     let work = WorkTable::built_in(&house.catalogue)?;
     for view in &survey.boats {
         let Some(look) = look(house, survey, view, &work, now)? else { continue };
         let id = &view.boat.id;
-        let owner = view.boat.owner.as_ref().and_then(|owner| survey.yard.people.get(owner));
-        let owner =
-            owner.filter(|person| person.role == Role::Owner && view.boat.care != Care::Yard);
+        let owner = owner_told(survey, view);
         let autumn = Autumn {
             boat: id,
             site: &view.state.site,
@@ -76,25 +58,15 @@ pub fn nudges(
             episodes_closed: book.closed.get(id).map_or(0, |(_, count)| *count),
         };
         let Some((alert, transition, word)) = decide_autumn(&autumn, now) else { continue };
-        // Whoever was told is told the end, whoever owns the boat by now.
-        let reader = owner
-            .or_else(|| alert.told.keys().next().and_then(|person| survey.yard.people.get(person)));
-        let site = survey.yard.sites.get(&view.state.site);
-        if let (Some(word), Some(person), Some(site)) = (word, reader, site) {
+        if let (Some(word), Some((person, site))) = (word, reader(survey, view, owner, &alert)) {
             let label = |circuit: &CircuitId| label_of(house, circuit);
             let context = desk.context((person, site), &label, now);
-            let sent = alert.told.get(&person.id).map_or(&[][..], |ledger| ledger.sent.as_slice());
-            let earlier: Vec<u32> = sent
-                .iter()
-                .map(|sent| sent.revision)
-                .filter(|revision| *revision < alert.revision)
-                .collect();
             let wet: Vec<CircuitId> =
                 look.wet.iter().map(|system| system.circuit.clone()).collect();
             let nudge = Nudge {
                 alert: &alert.id,
                 revision: alert.revision,
-                earlier: &earlier,
+                earlier: &earlier(&alert, person),
                 word,
                 boat: (&view.boat, &view.state),
                 wet: &wet,
@@ -106,18 +78,7 @@ pub fn nudges(
                 hours: house.working_hours(),
             };
             let letter = compose_deadline(&nudge, &context).map_err(|error| error.to_string());
-            let held =
-                not_before(person, site.time_zone, &house.settings.alert, Priority::Low, None, now);
-            let due_at = held.unwrap_or(now);
-            let row = OutboxRow {
-                revision: alert.revision,
-                kind: Kind::Deadline.as_str().to_owned(),
-                closing: word == Word::Done,
-                due_at,
-                expires_at: due_at + KEPT,
-                ..blank_row(desk, letter.as_ref().ok(), (alert.id.as_str(), person), now)
-            };
-            nudged.written.add(letter, row);
+            nudged.post((house, desk), &alert, (person, site), letter, word == Word::Done, now);
         }
         nudged.alerts.push(alert);
         nudged.transitions.push(transition);
@@ -129,62 +90,6 @@ pub fn nudges(
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0.02 to 0.5")]
 fn one_in(tolerance: f64) -> u32 {
     (1.0 / tolerance.clamp(0.02, 0.5)).round() as u32
-}
-
-/// The alerts that matter here.
-struct Book {
-    open: BTreeMap<BoatId, Alert>,
-    closed: BTreeMap<BoatId, (Alert, u32)>,
-    /// Freezes that somebody has been told of.
-    freeze: BTreeMap<BoatId, AlertId>,
-}
-
-impl Book {
-    fn read(house: &House, decided: &Decision) -> Result<Self, ServiceError> {
-        let mut book =
-            Self { open: BTreeMap::new(), closed: BTreeMap::new(), freeze: BTreeMap::new() };
-        let filter = AlertFilter {
-            kind: Some(Kind::Deadline.as_str().to_owned()),
-            ..AlertFilter::default()
-        };
-        for record in house.store.alerts(&filter)? {
-            let (alert, boat) = read(record)?;
-            let Some(boat) = boat else { continue };
-            if alert.closed.is_none() {
-                book.open.insert(boat, alert);
-            } else {
-                let count = book.closed.get(&boat).map_or(0, |(_, count)| *count);
-                book.closed.insert(boat, (alert, count.saturating_add(1)));
-            }
-        }
-        for record in house.store.open_alerts()? {
-            if record.kind == Kind::Freeze.as_str() {
-                let (alert, _) = read(record)?;
-                book.note(&alert);
-            }
-        }
-        for alert in decided.alerts.iter().filter(|alert| alert.kind == Kind::Freeze) {
-            book.note(alert);
-        }
-        Ok(book)
-    }
-
-    fn note(&mut self, freeze: &Alert) {
-        let Some(boat) = freeze.subject.boat() else { return };
-        if freeze.is_raised() {
-            self.freeze.insert(boat.clone(), freeze.id.clone());
-        } else {
-            self.freeze.remove(boat);
-        }
-    }
-}
-
-fn read(record: crate::store::AlertRecord) -> Result<(Alert, Option<BoatId>), ServiceError> {
-    let id = record.id.clone();
-    let boat = record.boat.clone();
-    let alert = serde_json::from_value(record.document)
-        .map_err(|error| ServiceError::Told(format!("the alert {id} cannot be read: {error}")))?;
-    Ok((alert, boat))
 }
 
 /// What a boat still has in it, and by when it has to be out.

@@ -7,7 +7,10 @@ use std::sync::{Arc, Mutex, PoisonError};
 use super::house::{House, ServiceError};
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_class;
-use crate::domain::weather::seasons::{DailyNormals, Froze, Half, Winter, water_in, winters};
+use crate::domain::risk::judge::liquid_bits;
+use crate::domain::weather::seasons::{
+    DAMAGING_SHARE, DailyNormals, Froze, Half, Winter, water_in, winters,
+};
 use crate::domain::yard::Site;
 use crate::intake::archive::{ARCHIVE_BYTES_MAX, days};
 
@@ -38,7 +41,17 @@ pub type FirstFreezes = Arc<[Froze]>;
 #[derive(Debug, Default)]
 pub struct Archives {
     read: Mutex<BTreeMap<(PathBuf, String, u64), Arc<PastSeasons>>>,
-    freezes: Mutex<BTreeMap<(PathBuf, usize, u64, String), FirstFreezes>>,
+    freezes: Mutex<BTreeMap<PassedKey, FirstFreezes>>,
+}
+
+/// Archive, days in it, bits of the place's own cold; thermal class, bits of what is in it and of the share of ice.
+type PassedKey = (PathBuf, usize, u64, String, [u64; 2], u64);
+
+/// What is in a part, and how much of it is to be ice.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Passing {
+    pub(super) liquid: Liquid,
+    pub(super) share: f64,
 }
 
 impl Archives {
@@ -46,11 +59,12 @@ impl Archives {
     pub(super) fn freezes(
         &self,
         past: &PastSeasons,
-        class: &str,
+        (class, passing): (&str, Passing),
         make: impl FnOnce() -> Result<FirstFreezes, ServiceError>,
     ) -> Result<FirstFreezes, ServiceError> {
         let offset = past.night_offset_k.to_bits();
-        let key = (past.file.clone(), past.days, offset, class.to_owned());
+        let (liquid, share) = (liquid_bits(&passing.liquid), passing.share.to_bits());
+        let key = (past.file.clone(), past.days, offset, class.to_owned(), liquid, share);
         let mut known = self.freezes.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(found) = known.get(&key) {
             return Ok(Arc::clone(found));
@@ -129,12 +143,27 @@ impl House {
         past: &PastSeasons,
         class: &str,
     ) -> Result<FirstFreezes, ServiceError> {
-        self.archives.freezes(past, class, || {
+        let water = Passing { liquid: Liquid::FreshWater, share: DAMAGING_SHARE };
+        self.passed(past, class, water)
+    }
+
+    /// First and last day of each past winter on which so much of what is in a thermal class was ice, computed once.
+    ///
+    /// # Errors
+    /// A hole in the tables.
+    pub(super) fn passed(
+        &self,
+        past: &PastSeasons,
+        class: &str,
+        passing: Passing,
+    ) -> Result<FirstFreezes, ServiceError> {
+        self.archives.freezes(past, (class, passing), || {
             let class =
                 thermal_class(class).map_err(|error| ServiceError::Told(error.to_string()))?;
-            let part = water_in(class, &Liquid::FreshWater);
+            let part = water_in(class, &passing.liquid);
             let froze = |winter: &Winter| {
-                (winter.start, part.as_ref().and_then(|part| winter.part_frozen(part)))
+                let found = part.as_ref().and_then(|part| winter.part_past(part, passing.share));
+                (winter.start, found)
             };
             Ok(past.winters.iter().map(froze).collect())
         })

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
+use super::blends::too_weak;
 use super::claimed::only_claimed;
 use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row, label_of};
@@ -157,7 +158,7 @@ fn worklist_letter(
         until: survey.until,
         places: &places,
         boats: &boats,
-        cannot_say: &cannot_say(survey, own, &label),
+        cannot_say: &cannot_say((house, survey), &own, &label),
         over: &over,
         held,
         plan: crew.as_ref(),
@@ -215,8 +216,8 @@ fn pressing(rows: &[CircuitRisk]) -> Option<&CircuitRisk> {
 
 /// What cannot be judged: places without a forecast, boats of which hardly anything is on record.
 fn cannot_say(
-    survey: &Survey,
-    own: impl Fn(&SiteId) -> bool,
+    (house, survey): (&House, &Survey),
+    own: &impl Fn(&SiteId) -> bool,
     label: &impl Fn(&CircuitId) -> String,
 ) -> Vec<CannotSay> {
     let mut found = Vec::new();
@@ -244,6 +245,13 @@ fn cannot_say(
         found.push(CannotSay {
             what: "circuits with nothing on record, judged as full of water".to_owned(),
             why: named.join(", "),
+        });
+    }
+    let weak = too_weak(house, survey, own);
+    if !weak.is_empty() {
+        found.push(CannotSay {
+            what: "antifreeze too weak for a winter here: test it and renew it".to_owned(),
+            why: weak.join("; "),
         });
     }
     let claimed = only_claimed(survey, own, label);

@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::aging::aging;
+use super::blends::blends;
 use super::deciding::{decide_all, record_of, transition_rows};
 use super::exposures::spells_now;
 use super::fetch::{Fetched, fetch_all};
@@ -207,9 +208,12 @@ fn judge_and_decide(
         let aged = aging(house, desk, &seen, now)?;
         written.letters.extend(aged.written.letters);
         written.unsendable.extend(aged.written.unsendable);
+        let thin = blends(house, desk, &seen, &decision, now)?;
+        written.letters.extend(thin.written.letters);
+        written.unsendable.extend(thin.written.unsendable);
         let mut decision = decision;
-        decision.alerts.extend(nudged.alerts);
-        decision.transitions.extend(nudged.transitions);
+        decision.alerts.extend(nudged.alerts.into_iter().chain(thin.alerts));
+        decision.transitions.extend(nudged.transitions.into_iter().chain(thin.transitions));
         if worklist_due {
             let lists = worklist_letters(house, desk, &seen, &written.letters, now);
             written.letters.extend(lists.letters);

@@ -6,13 +6,13 @@ use std::sync::Arc;
 
 use rimeward::service::demo::issues::Issues;
 use rimeward::service::demo::stand_in::{StandIn, Trouble};
-use rimeward::service::demo::winter::{DEMO_SEED, Winter};
+use rimeward::service::demo::winter::{DEMO_SEED, Winter, past_days};
 use tokio::runtime::Runtime;
 
 use super::{code, json, rimeward, text};
 use rimeward::store::{Options, Store};
 
-use crate::support::smtp::SmtpServer;
+use crate::support::smtp::{Received, SmtpServer};
 use crate::support::{TempDir, at};
 
 /// A weather service, a relay and a yard of our own, each reached only through the configuration.
@@ -268,4 +268,50 @@ fn what_is_only_said_to_be_done_is_asked_about_before_a_cold() {
 fn words(mail: &[u8]) -> String {
     let text = String::from_utf8_lossy(mail).replace("=\r\n", "");
     text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The blend of B11 was measured at -12 C; past winters here would have broken it. Told once, before any such cold is in sight,
+/// and closed by the freeze that comes in sight or by the record.
+#[test]
+fn a_blend_that_past_winters_would_have_broken_is_told_in_good_time() {
+    let early = "2022-12-06T09:10:00-05:00";
+    let yard = Yard::open(early);
+    for (name, inland) in [("coast.csv", false), ("inland.csv", true)] {
+        fs::write(yard.folder.path().join(name), past_days(DEMO_SEED, inland).unwrap()).unwrap();
+    }
+    let archives =
+        "[season.archives]\nQUAY = \"coast.csv\"\nBARN = \"inland.csv\"\nUPPER = \"inland.csv\"\n";
+    fs::write(yard.config(), format!("{}{archives}", yard.settings())).unwrap();
+    yard.import_everything();
+    assert_eq!(code(&yard.round(early, &[])), 0);
+    let to_owner = |mails: &[Received]| {
+        let own = mails.iter().filter(|mail| mail.to == "wren.clothespeg@example.org");
+        let told = own.map(|mail| words(&mail.bytes));
+        told.filter(|mail| mail.contains("TOO WEAK FOR A WINTER HERE")).collect::<Vec<_>>()
+    };
+    let first = yard.relay.received();
+    let told = to_owner(&first);
+    assert_eq!(told.len(), 1, "once");
+    for said in ["first ice at 11 F (-12 C)", "of 30 past winters", "never top up", "WARNING"] {
+        assert!(told[0].contains(said), "{said}: {}", told[0]);
+    }
+    for day in ["2022-12-07", "2022-12-08", "2022-12-09"] {
+        assert_eq!(code(&yard.round(&format!("{day}T09:10:00-05:00"), &[])), 0);
+    }
+    let later = yard.relay.received().split_off(first.len());
+    assert!(to_owner(&later).is_empty(), "once a winter");
+    let listed: Vec<String> = later.iter().map(|mail| words(&mail.bytes)).collect();
+    let listed = listed.iter().find_map(|mail| mail.split_once("antifreeze too weak for a winter"));
+    let (_, listed) = listed.expect("the yard has its own boats on its worklist");
+    let listed: String = listed.chars().take(300).collect();
+    assert!(listed.contains("Applecart: drinking-water pump and lines"), "{listed}");
+    assert!(!listed.contains("Long Pencil"), "her owner sees to her: {listed}");
+    // The outbreak of February comes in sight: the freeze says more and takes over.
+    assert_eq!(code(&yard.round("2023-02-02T09:10:00-05:00", &[])), 0);
+    assert_eq!(code(&yard.round("2023-02-02T15:10:00-05:00", &[])), 0);
+    let shown = json(&rimeward(Some(&yard.config()), &["alerts", "show", "blend-B11-1", "--json"]));
+    assert_eq!(shown["alert"]["closed"]["reason"]["by"], "freeze-B11-1", "{shown:#}");
+    let why = rimeward(Some(&yard.config()), &["alerts", "explain", "blend-B11-1"]);
+    let why = String::from_utf8_lossy(&why.stdout).into_owned();
+    assert!(why.contains("too weak for 13 % of the past winters"), "{why}");
 }

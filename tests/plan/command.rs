@@ -7,13 +7,13 @@ use serde_json::Value;
 
 use crate::support::TempDir;
 
-struct Answer {
-    code: i32,
-    out: String,
-    err: String,
+pub struct Answer {
+    pub code: i32,
+    pub out: String,
+    pub err: String,
 }
 
-fn run(args: &[&str]) -> Answer {
+pub fn run(args: &[&str]) -> Answer {
     let output = Command::new(env!("CARGO_BIN_EXE_rimeward")).args(args).output().unwrap();
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
     Answer {
@@ -42,7 +42,7 @@ pub fn config() -> &'static str {
     config
 }
 
-const AT: &str = "2022-10-03T06:30";
+pub const AT: &str = "2022-10-03T06:30";
 
 fn plan(more: &[&str]) -> Answer {
     let mut args = vec!["--config", config(), "plan", "--at", AT];
@@ -50,7 +50,7 @@ fn plan(more: &[&str]) -> Answer {
     run(&args)
 }
 
-fn plan_json(more: &[&str]) -> Value {
+pub fn plan_json(more: &[&str]) -> Value {
     let mut args = vec!["--config", config(), "--json", "plan", "--at", AT];
     args.extend(more);
     let answer = run(&args);
@@ -456,53 +456,4 @@ fn a_blind_yard_stands_in_the_table() {
     );
     let table = std::fs::read_to_string(table).unwrap();
     assert!(table.lines().count() > 1 && table.contains("CANNOT SAY"), "{table}");
-}
-
-/// An owner who asks to be told at 1 in 50 is not planned for at 1 in 20.
-#[test]
-fn a_careful_owner_has_an_earlier_day() {
-    let folder = TempDir::new("careful");
-    let own = folder.path().join("rimeward.toml");
-    let kept = std::path::Path::new(config()).parent().unwrap();
-    for entry in std::fs::read_dir(kept).unwrap().flatten() {
-        if entry.path().is_file() {
-            std::fs::copy(entry.path(), folder.path().join(entry.file_name())).unwrap();
-        }
-    }
-    let people = folder.path().join("people.csv");
-    let demo = concat!(env!("CARGO_MANIFEST_DIR"), "/config/demo/people.csv");
-    let mut table = csv::Reader::from_path(demo).unwrap();
-    let head = table.headers().unwrap().clone();
-    let at = |name: &str| head.iter().position(|column| column == name).unwrap();
-    let mut written = csv::Writer::from_path(&people).unwrap();
-    written.write_record(&head).unwrap();
-    for row in table.records() {
-        let row = row.unwrap();
-        let wish = |column: usize, value: &str| match column == at("tell_at_chance") {
-            true if row.get(at("role")) == Some("owner") => "0.02".to_owned(),
-            _ => value.to_owned(),
-        };
-        written.write_record(row.iter().enumerate().map(|(c, v)| wish(c, v))).unwrap();
-    }
-    written.flush().unwrap();
-    let config = own.to_str().unwrap();
-    let imported = run(&["--config", config, "import", "people", people.to_str().unwrap()]);
-    assert_eq!(imported.code, 0, "{}", imported.err);
-    let careful = run(&["--config", config, "--json", "plan", "--at", AT]);
-    assert_eq!(careful.code, 0, "{}", careful.err);
-    let careful: Value = serde_json::from_str(&careful.out).unwrap();
-    let usual = plan_json(&[]);
-    let days = |document: &Value| {
-        let rows = document["rows"].as_array().unwrap().clone();
-        let day = |row: &Value| {
-            let day = row["last_day"].as_str().unwrap_or("9999").to_owned();
-            (row["boat"].as_str().unwrap().to_owned(), day)
-        };
-        rows.iter().map(day).collect::<std::collections::BTreeMap<String, String>>()
-    };
-    let (careful_days, usual_days) = (days(&careful), days(&usual));
-    assert!(careful_days.iter().all(|(boat, day)| day <= &usual_days[boat]), "{careful_days:?}");
-    assert!(careful_days != usual_days, "{careful_days:?}");
-    assert!(careful["rows"].as_array().unwrap().iter().any(|row| row["owner_tolerates"] == 0.02));
-    assert!(usual["rows"].as_array().unwrap().iter().all(|row| row["owner_tolerates"].is_null()));
 }

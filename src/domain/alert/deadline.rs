@@ -1,15 +1,13 @@
 //! Kind `deadline`: the first damaging freeze of the season is near, by past seasons, and the record does not say that the
 //! boat is laid up. A few words in good time, three at most, and none once it is done or a freeze in sight says more.
 
-use chrono::{DateTime, Datelike, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 
-use super::{
-    Alert, AlertId, ChanceClass, CloseReason, Closing, Condition, Flat, Heard, Kind, Ledger,
-    Response, Sent, Subject, System, Told, Transition,
-};
+use super::plain::{self, Plain};
+use super::{Alert, AlertId, CloseReason, Flat, Kind, Response, Subject, System, Transition};
 use crate::domain::boat::{BoatId, PersonId, SiteId};
-use crate::domain::risk::{Consequence, Priority};
+use crate::domain::risk::Priority;
 
 /// Days before the last day on which the first, second and third word is due.
 const WORDS_DAYS_BEFORE: [i64; 3] = [21, 7, 2];
@@ -19,8 +17,6 @@ const APART_DAYS: i64 = 4;
 const MEDIUM_DAYS: i64 = 7;
 /// After so many days past the last day nobody is nudged any more: forecasts say what there is to say.
 const OVER_DAYS: i64 = 14;
-/// Hours of the day, local, in which a nudge is decided.
-const HOURS: std::ops::Range<u32> = 8..20;
 /// A plan counts as kept until a day after its time.
 const PLAN_DAYS: i64 = 1;
 
@@ -77,12 +73,11 @@ pub fn decide_autumn(
 fn begin(autumn: &Autumn<'_>, now: DateTime<Utc>) -> Option<(Alert, Transition, Option<Word>)> {
     let days = days_left(autumn, now);
     let due = days <= WORDS_DAYS_BEFORE[0] && days >= -OVER_DAYS;
-    let this_season = |alert: &&Alert| {
-        alert.raised_at.is_some_and(|at| season_of(at, autumn.zone) == season_of(now, autumn.zone))
-    };
-    let had = autumn.closed.filter(this_season).is_some();
+    let had =
+        autumn.closed.is_some_and(|closed| plain::is_of_this_winter(closed, autumn.zone, now));
     autumn.owner?;
-    if had || !due || autumn.wet.is_empty() || autumn.freeze.is_some() || !is_day(autumn, now) {
+    let is_day = plain::is_day(autumn.zone, now);
+    if had || !due || autumn.wet.is_empty() || autumn.freeze.is_some() || !is_day {
         return None;
     }
     let episode = autumn.episodes_closed.saturating_add(1);
@@ -103,18 +98,9 @@ fn go_on(
     now: DateTime<Utc>,
 ) -> Option<(Alert, Transition, Option<Word>)> {
     let answered = open.flat() == Flat::Acknowledged;
-    let close = |row, reason: CloseReason, why: &str, word| {
-        let mut next = open.clone();
-        next.condition = Condition::Normal;
-        next.closed = Some(Closing { at: now, reason });
-        if word == Some(Word::Done) {
-            next.revision = open.revision.saturating_add(1);
-            for ledger in next.told.values_mut() {
-                ledger.awaits_closing = false;
-                ledger.sent.push(Sent { at: now, revision: next.revision, step: 0 });
-            }
-        }
-        let transition = Transition::between(row, open, &next, now, "rule", why, None);
+    let close = |row, reason: CloseReason, why: &str, word: Option<Word>| {
+        let (next, transition) =
+            plain::close(open, (row, reason, why), word == Some(Word::Done), now);
         Some((next, transition, word))
     };
     if autumn.wet.is_empty() {
@@ -137,7 +123,8 @@ fn go_on(
     let said = open.told.values().map(|ledger| ledger.sent.len()).max().unwrap_or(0);
     let due = WORDS_DAYS_BEFORE.get(said).is_some_and(|before| days <= *before);
     let lately = open.told.values().any(|ledger| (now - ledger.last.at).num_days() < APART_DAYS);
-    if !due || lately || !is_day(autumn, now) || plans(open, now) || open.flat() == Flat::Shelved {
+    let is_day = plain::is_day(autumn.zone, now);
+    if !due || lately || !is_day || plans(open, now) || open.flat() == Flat::Shelved {
         return None;
     }
     autumn.owner?;
@@ -165,51 +152,17 @@ fn tell(next: &mut Alert, autumn: &Autumn<'_>, now: DateTime<Utc>) {
     let Some(owner) = autumn.owner else { return };
     let near = days_left(autumn, now) <= MEDIUM_DAYS;
     let priority = if near { Priority::Medium } else { Priority::Low };
-    next.condition = Condition::Active { priority };
-    next.revision = next.revision.saturating_add(1);
-    let sent = Sent { at: now, revision: next.revision, step: 0 };
-    let last = Told {
-        at: now,
+    let plain = Plain {
         priority,
         chance: autumn.tolerance,
-        chance_class: ChanceClass::of(autumn.tolerance),
-        low_c: None,
-        first_danger: None,
-        latest_start: None,
         minutes: autumn.minutes,
-        systems: autumn.wet.to_vec(),
-        action: "lay_up".to_owned(),
+        systems: autumn.wet,
+        action: "lay_up",
     };
-    let worst = Heard {
-        priority,
-        chance: autumn.tolerance,
-        low_c: None,
-        consequence: Consequence::Severe,
-        systems: Vec::new(),
-    };
-    let ledger = next.told.entry(owner.clone()).or_insert_with(|| Ledger {
-        last: last.clone(),
-        worst,
-        sent: Vec::new(),
-        awaits_closing: true,
-        updates: 0,
-    });
-    ledger.last = last;
-    ledger.sent.push(sent);
-    ledger.awaits_closing = true;
-}
-
-fn is_day(autumn: &Autumn<'_>, now: DateTime<Utc>) -> bool {
-    HOURS.contains(&chrono::Timelike::hour(&now.with_timezone(&autumn.zone)))
+    plain::tell(next, owner, &plain, now);
 }
 
 /// Days from today to the last day.
 fn days_left(autumn: &Autumn<'_>, now: DateTime<Utc>) -> i64 {
     (autumn.last_day - now.with_timezone(&autumn.zone).date_naive()).num_days()
-}
-
-/// The first year of the winter that a time belongs to.
-fn season_of(at: DateTime<Utc>, zone: Tz) -> i32 {
-    let date = at.with_timezone(&zone).date_naive();
-    if date.month() >= 7 { date.year() } else { date.year() - 1 }
 }

@@ -411,7 +411,9 @@ pub fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> b
     closed && wet && kind.alarms != Alarms::Never
 }
 
-pub(super) fn liquid_bits(liquid: &Liquid) -> [u64; 2] {
+/// A liquid as a key: the same bits for the same liquid.
+#[must_use]
+pub fn liquid_bits(liquid: &Liquid) -> [u64; 2] {
     match *liquid {
         Liquid::FreshWater => [0, 0],
         Liquid::SeaWater { salinity } => [1, salinity.value().to_bits()],

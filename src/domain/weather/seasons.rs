@@ -180,6 +180,12 @@ impl Winter {
     /// First and last day on which a part that holds water has a damaging share of ice.
     #[must_use]
     pub fn part_frozen(&self, part: &PartModel) -> FirstAndLast {
+        self.part_past(part, DAMAGING_SHARE)
+    }
+
+    /// First and last day on which `share` or more of what is in a part is ice, by mass.
+    #[must_use]
+    pub fn part_past(&self, part: &PartModel, share: f64) -> FirstAndLast {
         let mut held = part.enthalpy_in_balance(Celsius::clamped(self.days.first()?.high_c));
         let mut found: FirstAndLast = None;
         for (day, next) in self.days.iter().zip(self.days.iter().skip(1)) {
@@ -188,7 +194,7 @@ impl Winter {
             }
             for hour in LOW_HOUR..LOW_HOUR + 24 {
                 held = part.step_hour(held, between(day, next, hour));
-                if part.ice_share(held) >= DAMAGING_SHARE {
+                if part.ice_share(held) >= share {
                     let date = if hour < 24 { day.date } else { next.date };
                     found = Some((found.map_or(date, |(first, _)| first), date));
                 }
@@ -222,10 +228,13 @@ fn between(day: &Day, next: &Day, hour: u32) -> f64 {
     from + (to - from) * (1.0 - (std::f64::consts::PI * share).cos()) / 2.0
 }
 
-/// The model of a thermal class full of fresh water; `None` where the class holds none.
+/// The model of a thermal class full of a liquid; `None` where the class holds none.
 #[must_use]
-pub fn water_in(class: &ThermalClass, fresh: &crate::domain::physics::Liquid) -> Option<PartModel> {
-    PartModel::new(fresh, class.water(), class.solid(), class.ua()).ok()
+pub fn water_in(
+    class: &ThermalClass,
+    liquid: &crate::domain::physics::Liquid,
+) -> Option<PartModel> {
+    PartModel::new(liquid, class.water(), class.solid(), class.ua()).ok()
 }
 
 /// Which end of the winter.
@@ -265,6 +274,24 @@ pub fn day_at(winters: &[Froze], end: End, share: f64) -> Option<u32> {
 
 fn since(start: NaiveDate, date: NaiveDate) -> f64 {
     i32::try_from((date - start).num_days()).map_or(0.0, f64::from)
+}
+
+/// The share of winters in which it came on or after a day of the season, 0 to 1, and the earliest such day; 0 without winters.
+#[must_use]
+pub fn still_to_come(winters: &[Froze], from: u32) -> (f64, Option<u32>) {
+    let from = f64::from(from);
+    let coming = winters.iter().filter_map(|(start, found)| {
+        let (first, last) = (*found)?;
+        let (first, last) = (since(*start, first), since(*start, last));
+        (last >= from).then_some(first.max(from))
+    });
+    let days: Vec<f64> = coming.collect();
+    let count = |n: usize| u32::try_from(n).map_or(0.0, f64::from);
+    let share = if winters.is_empty() { 0.0 } else { count(days.len()) / count(winters.len()) };
+    let earliest = days.into_iter().fold(f64::INFINITY, f64::min);
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a day of a year")]
+    let earliest = earliest.is_finite().then(|| earliest.round() as u32);
+    (share, earliest)
 }
 
 /// The share of winters in which it had frozen by a day of the season, among those in which it had not by `after`:

@@ -1,0 +1,120 @@
+//! Kind `blend`: what the record says is in a dear circuit would not hold a winter of its place, and no such cold is in
+//! sight. One word a winter, so that it is tested and renewed at the next visit; a freeze in sight says more and takes over.
+
+use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
+
+use super::plain::{self, Plain};
+use super::{Alert, AlertId, CloseReason, Flat, Kind, Subject, System, Transition};
+use crate::domain::boat::{BoatId, PersonId, SiteId};
+use crate::domain::risk::Priority;
+
+/// One boat with antifreeze in her.
+#[derive(Debug, Clone)]
+pub struct Filled<'a> {
+    /// Which boat.
+    pub boat: &'a BoatId,
+    /// Where it stands.
+    pub site: &'a SiteId,
+    /// The clock of the place.
+    pub zone: Tz,
+    /// Who is told; `None`: the yard has it on its worklist, or nobody is listed.
+    pub reader: Option<&'a PersonId>,
+    /// Dear circuits whose mixture is too weak for the rest of a winter; empty: none.
+    pub weak: &'a [System],
+    /// The share of past winters in which the worst of them broke on or after this day of the season, 0 to 1.
+    pub chance: f64,
+    /// Is the cold over that would break it?
+    pub over: bool,
+    /// Cold may be in sight that nobody has been told of yet, or nobody can see: nothing is said and nothing closed.
+    pub waits: bool,
+    /// A freeze in sight has an alert of its own, which says more.
+    pub freeze: Option<&'a AlertId>,
+    /// The alert of this kind that is not closed.
+    pub open: Option<&'a Alert>,
+    /// The last one that is closed.
+    pub closed: Option<&'a Alert>,
+    /// How many are closed.
+    pub episodes_closed: u32,
+}
+
+/// What to tell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Word {
+    /// It is too weak.
+    Weak,
+    /// The record says otherwise now.
+    Done,
+    /// The cold that would have broken it is over for this winter.
+    Over,
+}
+
+/// The alert after it, the row of its log, and what the reader is told, if anything. Pure.
+#[must_use]
+pub fn decide_filled(
+    filled: &Filled<'_>,
+    now: DateTime<Utc>,
+) -> Option<(Alert, Transition, Option<Word>)> {
+    match filled.open {
+        Some(open) => go_on(filled, open, now),
+        None => begin(filled, now),
+    }
+}
+
+fn begin(filled: &Filled<'_>, now: DateTime<Utc>) -> Option<(Alert, Transition, Option<Word>)> {
+    let reader = filled.reader?;
+    let had =
+        filled.closed.is_some_and(|closed| plain::is_of_this_winter(closed, filled.zone, now));
+    let is_day = plain::is_day(filled.zone, now);
+    let other = filled.waits || filled.freeze.is_some();
+    if had || filled.weak.is_empty() || other || !is_day {
+        return None;
+    }
+    let episode = filled.episodes_closed.saturating_add(1);
+    let subject = Subject::Boat(filled.boat.clone());
+    let before = Alert::candidate(Kind::Blend, subject, filled.site.clone(), episode);
+    let mut next = before.clone();
+    next.raised_at = Some(now);
+    let plain = Plain {
+        priority: Priority::Low,
+        chance: filled.chance,
+        minutes: 0.0,
+        systems: filled.weak,
+        action: "test_and_renew",
+    };
+    plain::tell(&mut next, reader, &plain, now);
+    let mut parts: Vec<&str> = filled.weak.iter().map(|system| system.circuit.as_str()).collect();
+    parts.dedup();
+    let why = format!(
+        "too weak for {:.0} % of the past winters from this day on, and no such cold in sight: {}",
+        filled.chance * 100.0,
+        parts.join(", ")
+    );
+    let transition = Transition::between(1, &before, &next, now, "rule", &why, None);
+    Some((next, transition, Some(Word::Weak)))
+}
+
+fn go_on(
+    filled: &Filled<'_>,
+    open: &Alert,
+    now: DateTime<Utc>,
+) -> Option<(Alert, Transition, Option<Word>)> {
+    let close = |row, reason: CloseReason, why: &str, word: Option<Word>| {
+        let (next, transition) = plain::close(open, (row, reason, why), word.is_some(), now);
+        Some((next, transition, word))
+    };
+    if let Some(by) = filled.freeze {
+        let reason = CloseReason::Superseded { by: by.clone() };
+        return close(21, reason, "a freeze is in sight: its alert says more", None);
+    }
+    if !filled.weak.is_empty() || filled.waits || !plain::is_day(filled.zone, now) {
+        return None;
+    }
+    if filled.over {
+        let row = if open.flat() == Flat::Acknowledged { 10 } else { 25 };
+        let why = "the cold that would have broken it is over for this winter";
+        return close(row, CloseReason::Returned, why, Some(Word::Over));
+    }
+    let why = "by the record nothing too weak is left in it";
+    close(13, CloseReason::Done, why, Some(Word::Done))
+}

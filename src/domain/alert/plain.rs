@@ -1,0 +1,97 @@
+//! Kinds that say a few words to one person and follow no forecast: what is told, and how such an episode ends.
+
+use chrono::{DateTime, Datelike, Utc};
+use chrono_tz::Tz;
+
+use super::{
+    Alert, ChanceClass, CloseReason, Closing, Condition, Heard, Ledger, Sent, System, Told,
+    Transition,
+};
+use crate::domain::boat::PersonId;
+use crate::domain::risk::{Consequence, Priority};
+
+/// Hours of the day, local, in which such a word is decided.
+const HOURS: std::ops::Range<u32> = 8..20;
+
+/// What is told.
+pub(super) struct Plain<'a> {
+    pub(super) priority: Priority,
+    pub(super) chance: f64,
+    pub(super) minutes: f64,
+    pub(super) systems: &'a [System],
+    pub(super) action: &'static str,
+}
+
+/// Tells a person: a new revision, and what they were told.
+pub(super) fn tell(next: &mut Alert, person: &PersonId, plain: &Plain<'_>, now: DateTime<Utc>) {
+    let Plain { priority, chance, minutes, systems, action } = *plain;
+    next.condition = Condition::Active { priority };
+    next.revision = next.revision.saturating_add(1);
+    let sent = Sent { at: now, revision: next.revision, step: 0 };
+    let last = Told {
+        at: now,
+        priority,
+        chance,
+        chance_class: ChanceClass::of(chance),
+        low_c: None,
+        first_danger: None,
+        latest_start: None,
+        minutes,
+        systems: systems.to_vec(),
+        action: action.to_owned(),
+    };
+    let worst = Heard {
+        priority,
+        chance,
+        low_c: None,
+        consequence: Consequence::Severe,
+        systems: Vec::new(),
+    };
+    let ledger = next.told.entry(person.clone()).or_insert_with(|| Ledger {
+        last: last.clone(),
+        worst,
+        sent: Vec::new(),
+        awaits_closing: true,
+        updates: 0,
+    });
+    ledger.last = last;
+    ledger.sent.push(sent);
+    ledger.awaits_closing = true;
+}
+
+/// The end of an episode, by the row of the table. `told`: with a last word to everybody who was told.
+pub(super) fn close(
+    open: &Alert,
+    (row, reason, why): (u8, CloseReason, &str),
+    told: bool,
+    now: DateTime<Utc>,
+) -> (Alert, Transition) {
+    let mut next = open.clone();
+    next.condition = Condition::Normal;
+    next.closed = Some(Closing { at: now, reason });
+    if told {
+        next.revision = open.revision.saturating_add(1);
+        for ledger in next.told.values_mut() {
+            ledger.awaits_closing = false;
+            ledger.sent.push(Sent { at: now, revision: next.revision, step: 0 });
+        }
+    }
+    let transition = Transition::between(row, open, &next, now, "rule", why, None);
+    (next, transition)
+}
+
+/// Is it an hour at which a word that can wait is decided?
+pub(super) fn is_day(zone: Tz, now: DateTime<Utc>) -> bool {
+    HOURS.contains(&chrono::Timelike::hour(&now.with_timezone(&zone)))
+}
+
+/// Was the alert raised in the winter that `now` belongs to?
+pub(super) fn is_of_this_winter(alert: &Alert, zone: Tz, now: DateTime<Utc>) -> bool {
+    alert.raised_at.is_some_and(|at| winter_of(at, zone) == winter_of(now, zone))
+}
+
+/// The first year of the winter that a time belongs to.
+fn winter_of(at: DateTime<Utc>, zone: Tz) -> i32 {
+    let date = at.with_timezone(&zone).date_naive();
+    if date.month() >= 7 { date.year() } else { date.year() - 1 }
+}

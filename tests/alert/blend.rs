@@ -1,0 +1,102 @@
+//! Antifreeze that would not hold a winter: one word, one that closes it, and none beside a freeze that says more.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::domain::alert::blend::{Filled, Word, decide_filled};
+use rimeward::domain::alert::{Alert, AlertId, Flat, System, table};
+use rimeward::domain::boat::{BoatId, PersonId, SiteId};
+
+/// Antifreeze that stays as weak as it is, or what `change` says; looked at every third hour from 1 November to the end of April.
+fn winter(change: impl Fn(&mut Filled<'_>, DateTime<Utc>)) -> (Vec<(String, Word)>, Option<Alert>) {
+    let (boat, site, owner) = (BoatId::from("B11"), SiteId::from("BARN"), PersonId::from("P11"));
+    let weak = [System { circuit: "coolers_raw".into(), instance: None }];
+    let mut now: DateTime<Utc> = "2022-11-01T04:07:00Z".parse().unwrap();
+    let (mut open, mut closed): (Option<Alert>, Option<Alert>) = (None, None);
+    let mut words = Vec::new();
+    while now < "2023-05-01T00:00:00Z".parse::<DateTime<Utc>>().unwrap() {
+        let (held, last) = (open.clone(), closed.clone());
+        let mut look = Filled {
+            boat: &boat,
+            site: &site,
+            zone: chrono_tz::America::New_York,
+            reader: Some(&owner),
+            weak: &weak,
+            chance: 0.3,
+            over: false,
+            waits: false,
+            freeze: None,
+            open: held.as_ref(),
+            closed: last.as_ref(),
+            episodes_closed: u32::from(last.is_some()),
+        };
+        change(&mut look, now);
+        if let Some((alert, step, word)) = decide_filled(&look, now) {
+            let row = table::row(step.row).unwrap();
+            assert!(row.in_force && row.allows(step.from, step.to), "{step:?} breaks the table");
+            let local = now.with_timezone(&look.zone).format("%m-%d %H").to_string();
+            words.extend(word.map(|word| (local, word)));
+            if alert.closed.is_some() {
+                (open, closed) = (None, Some(alert));
+            } else {
+                open = Some(alert);
+            }
+        }
+        now += TimeDelta::hours(3);
+    }
+    (words, open.or(closed))
+}
+
+fn at(text: &str) -> DateTime<Utc> {
+    text.parse().unwrap()
+}
+
+#[test]
+fn it_is_told_once_a_winter_by_day_and_closed_when_the_cold_is_over() {
+    let (words, last) = winter(|look, now| {
+        if now >= at("2023-03-01T00:00:00Z") {
+            look.weak = &[];
+            look.over = true;
+        }
+    });
+    let said: Vec<Word> = words.iter().map(|(_, word)| *word).collect();
+    assert_eq!(said, [Word::Weak, Word::Over]);
+    assert!(words.iter().all(|(at, _)| (8..20).contains(&at[6..].parse::<u32>().unwrap())));
+    let last = last.unwrap();
+    assert_eq!(last.flat(), Flat::Closed);
+    assert!(last.told.values().all(|ledger| !ledger.awaits_closing && ledger.sent.len() == 2));
+}
+
+#[test]
+fn what_is_renewed_is_closed_with_a_word_and_stays_quiet() {
+    let (words, last) = winter(|look, now| {
+        let renewed = at("2022-12-01T00:00:00Z")..at("2023-01-01T00:00:00Z");
+        if renewed.contains(&now) {
+            look.weak = &[];
+        }
+    });
+    let said: Vec<Word> = words.iter().map(|(_, word)| *word).collect();
+    assert_eq!(said, [Word::Weak, Word::Done], "weak again in the same winter: no second word");
+    assert_eq!(last.unwrap().id.as_str(), "blend-B11-1");
+}
+
+#[test]
+fn a_freeze_in_sight_takes_over_without_a_word_and_the_yards_boats_are_on_its_list() {
+    let freeze: &AlertId = Box::leak(Box::new(AlertId::from("freeze-B11-1")));
+    let (words, last) = winter(|look, now| {
+        if now >= at("2022-12-20T00:00:00Z") {
+            look.freeze = Some(freeze);
+        }
+    });
+    assert_eq!(words.len(), 1);
+    assert_eq!(last.unwrap().flat(), Flat::Closed);
+    assert_eq!(winter(|look, _| look.freeze = Some(freeze)).0, []);
+    // Cold that is in sight and not yet told, or weather that nobody sees: no word that it is over.
+    let (words, last) = winter(|look, now| {
+        if now >= at("2023-01-20T00:00:00Z") {
+            (look.weak, look.over, look.waits) = (&[], true, true);
+        }
+    });
+    assert_eq!(words.len(), 1);
+    assert!(last.unwrap().closed.is_none());
+    assert_eq!(winter(|look, _| look.reader = None).0, []);
+    assert_eq!(winter(|look, _| look.weak = &[]).0, []);
+}
