@@ -212,6 +212,17 @@ fn half_concentrate_is_not_half_glycol() {
     assert!(text.contains("give --concentrate"), "{text}");
 }
 
+/// A laboratory's share of the finished mix is more than that of its parts, since the mix shrinks: by densities at 20 C.
+#[test]
+fn a_share_of_the_finished_mix_is_told_from_one_of_its_parts() {
+    let (_, json, _) = run("--fluid propylene-glycol --finished 50.1%");
+    close(&json["mass_fraction"], 0.50, 5e-4);
+    let (_, json, _) = run("--fluid ethylene-glycol --finished 47.8%");
+    close(&json["mass_fraction"], 0.50, 5e-4);
+    assert!(refused("--fluid methanol --finished 40%").contains("glycols only"));
+    assert!(refused("--fluid fresh-water --finished 40%").contains("means nothing"));
+}
+
 /// ASTM D3321: a refractometer tells the strength of one known glycol on its own scale and of nothing else.
 #[test]
 fn what_no_instrument_reads_is_no_answer() {

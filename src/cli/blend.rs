@@ -34,6 +34,9 @@ pub struct BlendArgs {
     /// Strength as a share of the volumes of pure antifreeze and water before mixing: 0.30 or 30%
     #[arg(long, value_parser = parse_share, group = "strength", allow_hyphen_values = true)]
     pub volume: Option<f64>,
+    /// Strength as litres of pure glycol in a litre of the finished mix, as laboratory tables give it: 0.31 or 31%
+    #[arg(long, value_parser = parse_share, group = "strength", allow_hyphen_values = true)]
+    pub finished: Option<f64>,
     /// Strength as a share of the mass: 0.31 or 31%
     #[arg(long, value_parser = parse_share, group = "strength", allow_hyphen_values = true)]
     pub mass: Option<f64>,
@@ -116,6 +119,14 @@ pub enum BlendError {
         label: String,
         /// What there is.
         known: String,
+    },
+    /// Nobody has said how much the mix shrinks.
+    #[error(
+        "--finished: how much a mix of {fluid} shrinks is known here for the two glycols only; give --volume or --mass"
+    )]
+    Shrinkage {
+        /// Which fluid.
+        fluid: &'static str,
     },
     /// More than is less than the least.
     #[error("--left-over-most {most}: must not be less than --left-over {least}")]
@@ -260,6 +271,7 @@ fn refuse_meaningless(args: &BlendArgs) -> Result<(), BlendError> {
         (args.first_ice.is_some() && !blend, "--first-ice"),
         (args.label.is_some() && !blend, "--label"),
         (args.concentrate.is_some() && !blend, "--concentrate"),
+        (args.finished.is_some() && !blend, "--finished"),
         (args.litres.is_some() && !blend, "--litres"),
         (args.left_over.is_some() && !blend, "--left-over"),
         (args.left_over_salinity.is_some() && !blend, "--left-over-salinity"),

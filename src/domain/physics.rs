@@ -28,8 +28,9 @@ mod table;
 pub use liquid::{BURST_SHARE, DataEnd, Liquid, LiquidError, SLUSH_SHARE};
 pub use solute::{STRONGEST, Solute, check_tables, melinder_first_ice_c};
 pub use strength::{
-    ConcentrateShare, Dilution, StrengthRange, after_freeze_and_thaw, dilute, dilute_range,
-    flush_repeatedly, mass_from_volume, recycled_tank, volume_from_mass, worst_pocket,
+    ConcentrateShare, Dilution, SolutionShare, StrengthRange, after_freeze_and_thaw, dilute,
+    dilute_range, flush_repeatedly, mass_from_volume, recycled_tank, volume_from_mass,
+    worst_pocket,
 };
 pub use table::TableError;
 pub(crate) use table::rows as table_rows;

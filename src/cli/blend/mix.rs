@@ -4,7 +4,7 @@ use super::{BlendArgs, BlendError, named, needs};
 use crate::domain::physics::product::{Product, products};
 use crate::domain::physics::reading::Reading;
 use crate::domain::physics::{
-    ConcentrateShare, Dilution, Liquid, LiquidError, Solute, StrengthRange, dilute,
+    ConcentrateShare, Dilution, Liquid, LiquidError, Solute, SolutionShare, StrengthRange, dilute,
     flush_repeatedly, mass_from_volume, recycled_tank, volume_from_mass, worst_pocket,
 };
 use crate::domain::units::{Fraction, Litres, MassFraction, Salinity, VolumeFraction};
@@ -98,6 +98,12 @@ fn poured_in(
         let (low, high) = (of(range.low).as_volume(), of(range.high).as_volume());
         return Ok((StrengthRange { low, high }, Some(product)));
     }
+    if let Some(share) = args.finished {
+        let share = SolutionShare(named("--finished", Fraction::new(share))?);
+        let volume = share.as_volume(solute);
+        let volume = volume.ok_or_else(|| BlendError::Shrinkage { fluid: solute.name() })?;
+        return Ok((one(volume), None));
+    }
     let strength = match (args.volume, args.mass, args.first_ice) {
         (Some(volume), None, None) => named("--volume", VolumeFraction::new(volume))?,
         (None, Some(mass), None) => {
@@ -118,7 +124,7 @@ fn poured_in(
             }
         }
         _ => {
-            let flags = "exactly one of --label, --concentrate, --volume, --mass and --first-ice";
+            let flags = "exactly one of --label, --concentrate, --volume, --finished, --mass and --first-ice";
             return Err(needs(args, flags));
         }
     };

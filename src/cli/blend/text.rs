@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::Answer;
 use super::remedy::{Need, Remedy};
-use crate::domain::physics::{Liquid, volume_from_mass};
+use crate::domain::physics::{BURST_SHARE, Liquid, SLUSH_SHARE, volume_from_mass};
 use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
 
 pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
@@ -24,10 +24,15 @@ pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
         let _ = write!(text, ", once {} L are mixed", tidy(mix.litres.value()));
     }
     let _ = writeln!(text);
-    let _ = writeln!(text, "  first ice       {}{}", say(liquid.first_ice()), spread(liquid));
+    let first_ice = say(liquid.first_ice());
+    let _ = writeln!(text, "  first ice       {first_ice}{}", give_or_take(liquid.spread_k()));
     let or_none = |t: Option<Celsius>| t.map_or_else(|| "not known: the data end".to_owned(), say);
-    let _ = writeln!(text, "  slush (15 %)    {}", or_none(liquid.slush()));
-    let _ = writeln!(text, "  burst (1/3 ice) {}", or_none(liquid.burst()));
+    for (name, share) in [("slush (15 %)   ", SLUSH_SHARE), ("burst (1/3 ice)", BURST_SHARE)] {
+        let at = liquid.temperature_at_ice_share(share);
+        let band =
+            at.map_or_else(String::new, |_| give_or_take(liquid.spread_k_at_ice_share(share)));
+        let _ = writeln!(text, "  {name} {}{band}", or_none(at));
+    }
     if let Some((other, is_strongest)) = mix.and_then(|mix| mix.other_end()) {
         let _ = writeln!(
             text,
@@ -86,8 +91,7 @@ fn share(liquid: &Liquid) -> String {
     )
 }
 
-fn spread(liquid: &Liquid) -> String {
-    let kelvin = liquid.spread_k();
+fn give_or_take(kelvin: f64) -> String {
     if kelvin < 0.05 {
         String::new()
     } else {

@@ -199,6 +199,18 @@ impl Liquid {
         }
     }
 
+    /// The same for the temperature at which the share `share` (0 to 1) is ice: of a blend as of what is left between the ice, which
+    /// is stronger.
+    #[must_use]
+    pub fn spread_k_at_ice_share(&self, share: f64) -> f64 {
+        match self {
+            Self::Blend { solute, mass_fraction } if share < 1.0 => {
+                solute.spread_k(mass_fraction.value() / (1.0 - share))
+            }
+            _ => self.spread_k(),
+        }
+    }
+
     /// Where the figures for this liquid were published.
     #[must_use]
     pub fn sources(&self) -> Vec<&'static str> {
