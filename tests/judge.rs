@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use proptest::prelude::*;
 use rimeward::domain::boat::Evidence::Recorded;
 use rimeward::domain::boat::{BoatState, CircuitId, LayupEvent, SiteId, fold};
 use rimeward::domain::risk::CircuitRisk;
@@ -87,7 +88,11 @@ fn judged(now: DateTime<Utc>, log: &[(&str, i64, Option<&str>)]) -> (BoatState, 
         .collect();
     let state = fold(&boat, &yard.sites, &log, now, now, &yard.catalogue);
     let coming = steady(now, -6.0, 0..72);
-    let site = |id: &SiteId| yard.sites.iter().find(|site| site.id == *id).unwrap().clone();
+    // A place that is not on the list is judged as the cold one.
+    let site = |id: &SiteId| {
+        let listed = yard.sites.iter().find(|site| site.id == *id);
+        listed.or(yard.sites.iter().find(|site| site.id.as_str() == "UPPER")).unwrap().clone()
+    };
     let other = |site: &rimeward::domain::yard::Site| {
         let heat = Heat::default();
         let past = PlacePast { site: site.clone(), past: steady(now, 9.0, -960..0), heat };
@@ -135,4 +140,33 @@ fn a_boat_brings_the_warmth_of_the_place_that_she_comes_from() {
     assert!(brought(96).1.iter().all(|row| row.frozen_now));
     let (state, rows) = judged(now, &[("hauled", 2000, Some("UPPER"))]);
     assert!(state.earlier.is_empty() && rows.iter().all(|row| row.frozen_now));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
+
+    /// Whatever the log says of where a boat was, its stays follow one another up to now, and every circuit is judged.
+    #[test]
+    fn any_wandering_is_judged(steps in prop::collection::vec((0_usize..9, 0_i64..1500, 0_usize..7), 0..12)) {
+        let now = at("2022-12-10T21:00:00Z");
+        const KINDS: [&str; 9] = [
+            "hauled", "launched", "moved_to", "cover_on", "cover_off", "heat_on", "heat_off", "power_lost", "power_restored",
+        ];
+        const SITES: [Option<&str>; 7] =
+            [None, Some("QUAY"), Some("UPPER"), Some("SHED"), Some("BARN"), Some("DOCK"), Some("NOWHERE")];
+        let log: Vec<(&str, i64, Option<&str>)> = steps
+            .iter()
+            .map(|(kind, hours, site)| {
+                (KINDS[*kind], *hours, SITES[*site])
+            })
+            .collect();
+        let (state, rows) = judged(now, &log);
+        prop_assert!(state.earlier.windows(2).all(|two| two[0].until < two[1].until));
+        prop_assert!(state.earlier.iter().all(|stay| stay.until <= now));
+        prop_assert!(state.heat.windows(2).all(|two| two[0].on != two[1].on));
+        prop_assert_eq!(rows.len(), 3);
+        for row in rows {
+            prop_assert!((0.0..=1.0).contains(&row.chance_limit));
+        }
+    }
 }
