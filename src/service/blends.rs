@@ -47,22 +47,14 @@ pub fn blends(
     let book = Book::read(house, Kind::Blend, decided)?;
     for view in &survey.boats {
         let Some(look) = look(house, survey, view, now)? else { continue };
-        let id = &view.boat.id;
         let owner = owner_told(survey, view);
         let weak: Vec<System> = look.weak.iter().map(|part| part.system.clone()).collect();
         let filled = Filled {
-            boat: id,
-            site: &view.state.site,
-            zone: survey.yard.zone(&view.state.site),
-            reader: owner.map(|person| &person.id),
+            of: book.of(survey, view, owner),
             weak: &weak,
             chance: look.chance,
             over: look.over,
             waits: !is_clear(survey, view),
-            freeze: book.freeze.get(id),
-            open: book.open.get(id),
-            closed: book.closed.get(id).map(|(last, _)| last),
-            episodes_closed: book.closed.get(id).map_or(0, |(_, count)| *count),
         };
         let Some((alert, transition, word)) = decide_filled(&filled, now) else { continue };
         if let (Some(word), Some((person, site))) = (word, reader(survey, view, owner, &alert)) {

@@ -41,21 +41,13 @@ pub fn nudges(
     let work = WorkTable::built_in(&house.catalogue)?;
     for view in &survey.boats {
         let Some(look) = look(house, survey, view, &work, now)? else { continue };
-        let id = &view.boat.id;
         let owner = owner_told(survey, view);
         let autumn = Autumn {
-            boat: id,
-            site: &view.state.site,
-            zone: survey.yard.zone(&view.state.site),
-            owner: owner.map(|person| &person.id),
+            of: book.of(survey, view, owner),
             wet: &look.wet,
             last_day: look.last_day,
             tolerance: house.settings.season.tolerance,
             minutes: look.minutes,
-            freeze: book.freeze.get(id),
-            open: book.open.get(id),
-            closed: book.closed.get(id).map(|(last, _)| last),
-            episodes_closed: book.closed.get(id).map_or(0, |(_, count)| *count),
         };
         let Some((alert, transition, word)) = decide_autumn(&autumn, now) else { continue };
         if let (Some(word), Some((person, site))) = (word, reader(survey, view, owner, &alert)) {

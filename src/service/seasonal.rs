@@ -7,6 +7,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row};
 use super::survey::{BoatView, Survey};
+use crate::domain::alert::deadline::Concerned;
 use crate::domain::alert::quiet::not_before;
 use crate::domain::alert::{Alert, AlertId, Decision, Kind, Transition};
 use crate::domain::boat::{BoatId, Care};
@@ -80,10 +81,10 @@ pub(super) fn earlier(alert: &Alert, person: &Person) -> Vec<u32> {
 
 /// The alerts of a kind, and the freezes that go before them.
 pub(super) struct Book {
-    pub(super) open: BTreeMap<BoatId, Alert>,
-    pub(super) closed: BTreeMap<BoatId, (Alert, u32)>,
+    open: BTreeMap<BoatId, Alert>,
+    closed: BTreeMap<BoatId, (Alert, u32)>,
     /// Freezes that somebody has been told of.
-    pub(super) freeze: BTreeMap<BoatId, AlertId>,
+    freeze: BTreeMap<BoatId, AlertId>,
 }
 
 impl Book {
@@ -115,6 +116,27 @@ impl Book {
             book.note(alert);
         }
         Ok(book)
+    }
+
+    /// A boat, and how far its alerts of this kind have come.
+    pub(super) fn of<'a>(
+        &'a self,
+        survey: &Survey,
+        view: &'a BoatView,
+        reader: Option<&'a Person>,
+    ) -> Concerned<'a> {
+        let (boat, site) = (&view.boat.id, &view.state.site);
+        let closed = self.closed.get(boat);
+        Concerned {
+            boat,
+            site,
+            zone: survey.yard.zone(site),
+            reader: reader.map(|person| &person.id),
+            freeze: self.freeze.get(boat),
+            open: self.open.get(boat),
+            closed: closed.map(|(last, _)| last),
+            episodes_closed: closed.map_or(0, |(_, count)| *count),
+        }
     }
 
     fn note(&mut self, freeze: &Alert) {

@@ -1,7 +1,7 @@
 //! Antifreeze that would not hold a winter: one word, one that closes it, and none beside a freeze that says more.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::domain::alert::blend::{Filled, Word, decide_filled};
+use rimeward::domain::alert::blend::{Concerned, Filled, Word, decide_filled};
 use rimeward::domain::alert::{Alert, AlertId, Flat, System, table};
 use rimeward::domain::boat::{BoatId, PersonId, SiteId};
 
@@ -15,24 +15,26 @@ fn winter(change: impl Fn(&mut Filled<'_>, DateTime<Utc>)) -> (Vec<(String, Word
     while now < "2023-05-01T00:00:00Z".parse::<DateTime<Utc>>().unwrap() {
         let (held, last) = (open.clone(), closed.clone());
         let mut look = Filled {
-            boat: &boat,
-            site: &site,
-            zone: chrono_tz::America::New_York,
-            reader: Some(&owner),
+            of: Concerned {
+                boat: &boat,
+                site: &site,
+                zone: chrono_tz::America::New_York,
+                reader: Some(&owner),
+                freeze: None,
+                open: held.as_ref(),
+                closed: last.as_ref(),
+                episodes_closed: u32::from(last.is_some()),
+            },
             weak: &weak,
             chance: 0.3,
             over: false,
             waits: false,
-            freeze: None,
-            open: held.as_ref(),
-            closed: last.as_ref(),
-            episodes_closed: u32::from(last.is_some()),
         };
         change(&mut look, now);
         if let Some((alert, step, word)) = decide_filled(&look, now) {
             let row = table::row(step.row).unwrap();
             assert!(row.in_force && row.allows(step.from, step.to), "{step:?} breaks the table");
-            let local = now.with_timezone(&look.zone).format("%m-%d %H").to_string();
+            let local = now.with_timezone(&look.of.zone).format("%m-%d %H").to_string();
             words.extend(word.map(|word| (local, word)));
             if alert.closed.is_some() {
                 (open, closed) = (None, Some(alert));
@@ -83,12 +85,12 @@ fn a_freeze_in_sight_takes_over_without_a_word_and_the_yards_boats_are_on_its_li
     let freeze: &AlertId = Box::leak(Box::new(AlertId::from("freeze-B11-1")));
     let (words, last) = winter(|look, now| {
         if now >= at("2022-12-20T00:00:00Z") {
-            look.freeze = Some(freeze);
+            look.of.freeze = Some(freeze);
         }
     });
     assert_eq!(words.len(), 1);
     assert_eq!(last.unwrap().flat(), Flat::Closed);
-    assert_eq!(winter(|look, _| look.freeze = Some(freeze)).0, []);
+    assert_eq!(winter(|look, _| look.of.freeze = Some(freeze)).0, []);
     // Cold that is in sight and not yet told, or weather that nobody sees: no word that it is over.
     let (words, last) = winter(|look, now| {
         if now >= at("2023-01-20T00:00:00Z") {
@@ -97,6 +99,6 @@ fn a_freeze_in_sight_takes_over_without_a_word_and_the_yards_boats_are_on_its_li
     });
     assert_eq!(words.len(), 1);
     assert!(last.unwrap().closed.is_none());
-    assert_eq!(winter(|look, _| look.reader = None).0, []);
+    assert_eq!(winter(|look, _| look.of.reader = None).0, []);
     assert_eq!(winter(|look, _| look.weak = &[]).0, []);
 }

@@ -1,7 +1,7 @@
 //! Nudges to lay up: three at most, apart, none once it is done, none beside a freeze that says more.
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use rimeward::domain::alert::deadline::{Autumn, Word, decide_autumn};
+use rimeward::domain::alert::deadline::{Autumn, Concerned, Word, decide_autumn};
 use rimeward::domain::alert::{Alert, AlertId, Flat, System, table};
 use rimeward::domain::boat::{BoatId, PersonId, SiteId};
 
@@ -15,24 +15,26 @@ fn autumn(change: impl Fn(&mut Autumn<'_>, DateTime<Utc>)) -> (Vec<(String, Word
     while now < "2022-12-31T00:00:00Z".parse::<DateTime<Utc>>().unwrap() {
         let (held, last) = (open.clone(), closed.clone());
         let mut look = Autumn {
-            boat: &boat,
-            site: &site,
-            zone: chrono_tz::America::New_York,
-            owner: Some(&owner),
+            of: Concerned {
+                boat: &boat,
+                site: &site,
+                zone: chrono_tz::America::New_York,
+                reader: Some(&owner),
+                freeze: None,
+                open: held.as_ref(),
+                closed: last.as_ref(),
+                episodes_closed: u32::from(last.is_some()),
+            },
             wet: &wet,
             last_day: NaiveDate::from_ymd_opt(2022, 11, 6).unwrap(),
             tolerance: 0.1,
             minutes: 150.0,
-            freeze: None,
-            open: held.as_ref(),
-            closed: last.as_ref(),
-            episodes_closed: u32::from(last.is_some()),
         };
         change(&mut look, now);
         if let Some((alert, step, word)) = decide_autumn(&look, now) {
             let row = table::row(step.row).unwrap();
             assert!(row.in_force && row.allows(step.from, step.to), "{step:?} breaks the table");
-            let local = now.with_timezone(&look.zone).format("%m-%d %H").to_string();
+            let local = now.with_timezone(&look.of.zone).format("%m-%d %H").to_string();
             words.extend(word.map(|word| (local, word)));
             if alert.closed.is_some() {
                 (open, closed) = (None, Some(alert));
@@ -72,7 +74,7 @@ fn none_comes_after_it_is_done_but_one_word_that_closes() {
     // Laid up in time: not one word.
     assert_eq!(autumn(|look, _| look.wet = &[]).0, []);
     // The yard sees to it.
-    assert_eq!(autumn(|look, _| look.owner = None).0, []);
+    assert_eq!(autumn(|look, _| look.of.reader = None).0, []);
 }
 
 #[test]
@@ -82,7 +84,7 @@ fn a_freeze_in_sight_takes_over_without_a_word() {
     let (words, last) = autumn(|look, now| {
         // The closure may hand in only what outlives it.
         if now >= cold {
-            look.freeze = Some(Box::leak(Box::new(freeze.clone())));
+            look.of.freeze = Some(Box::leak(Box::new(freeze.clone())));
         }
     });
     assert_eq!(days(&words), ["10-16"], "{words:?}");
@@ -94,14 +96,14 @@ fn a_plan_is_waited_for() {
     let mut planned = None;
     let cell = std::cell::RefCell::new(&mut planned);
     let (words, _) = autumn(|look, now| {
-        let Some(open) = look.open else { return };
+        let Some(open) = look.of.open else { return };
         let plan: DateTime<Utc> = "2022-11-02T20:00:00Z".parse().unwrap();
         if now < plan && open.flat() == Flat::Unacknowledged {
             let seen = open.acknowledge("P02".into(), Some(plan), now).unwrap().0;
             **cell.borrow_mut() = Some(Box::leak(Box::new(seen)) as &Alert);
         }
         if now < plan + TimeDelta::days(1) {
-            look.open = **cell.borrow();
+            look.of.open = **cell.borrow();
         }
     });
     assert_eq!(

@@ -2,24 +2,17 @@
 //! sight. One word a winter, so that it is tested and renewed at the next visit; a freeze in sight says more and takes over.
 
 use chrono::{DateTime, Utc};
-use chrono_tz::Tz;
 
+pub use super::plain::Concerned;
 use super::plain::{self, Plain};
-use super::{Alert, AlertId, CloseReason, Flat, Kind, Subject, System, Transition};
-use crate::domain::boat::{BoatId, PersonId, SiteId};
+use super::{Alert, CloseReason, Flat, Kind, System, Transition};
 use crate::domain::risk::Priority;
 
 /// One boat with antifreeze in her.
 #[derive(Debug, Clone)]
 pub struct Filled<'a> {
-    /// Which boat.
-    pub boat: &'a BoatId,
-    /// Where it stands.
-    pub site: &'a SiteId,
-    /// The clock of the place.
-    pub zone: Tz,
-    /// Who is told; `None`: the yard has it on its worklist, or nobody is listed.
-    pub reader: Option<&'a PersonId>,
+    /// The boat, and how far its alerts of this kind have come.
+    pub of: Concerned<'a>,
     /// Dear circuits whose mixture is too weak for the rest of a winter; empty: none.
     pub weak: &'a [System],
     /// The share of past winters in which the worst of them broke on or after this day of the season, 0 to 1.
@@ -28,14 +21,6 @@ pub struct Filled<'a> {
     pub over: bool,
     /// Cold may be in sight that nobody has been told of yet, or nobody can see: nothing is said and nothing closed.
     pub waits: bool,
-    /// A freeze in sight has an alert of its own, which says more.
-    pub freeze: Option<&'a AlertId>,
-    /// The alert of this kind that is not closed.
-    pub open: Option<&'a Alert>,
-    /// The last one that is closed.
-    pub closed: Option<&'a Alert>,
-    /// How many are closed.
-    pub episodes_closed: u32,
 }
 
 /// What to tell.
@@ -55,24 +40,19 @@ pub fn decide_filled(
     filled: &Filled<'_>,
     now: DateTime<Utc>,
 ) -> Option<(Alert, Transition, Option<Word>)> {
-    match filled.open {
+    match filled.of.open {
         Some(open) => go_on(filled, open, now),
         None => begin(filled, now),
     }
 }
 
 fn begin(filled: &Filled<'_>, now: DateTime<Utc>) -> Option<(Alert, Transition, Option<Word>)> {
-    let reader = filled.reader?;
-    let had =
-        filled.closed.is_some_and(|closed| plain::is_of_this_winter(closed, filled.zone, now));
-    let is_day = plain::is_day(filled.zone, now);
-    let other = filled.waits || filled.freeze.is_some();
-    if had || filled.weak.is_empty() || other || !is_day {
+    let reader = filled.of.reader?;
+    let other = filled.waits || filled.of.freeze.is_some();
+    if filled.of.had_one(now) || filled.weak.is_empty() || other || !filled.of.is_day(now) {
         return None;
     }
-    let episode = filled.episodes_closed.saturating_add(1);
-    let subject = Subject::Boat(filled.boat.clone());
-    let before = Alert::candidate(Kind::Blend, subject, filled.site.clone(), episode);
+    let before = filled.of.candidate(Kind::Blend);
     let mut next = before.clone();
     next.raised_at = Some(now);
     let plain = Plain {
@@ -103,11 +83,11 @@ fn go_on(
         let (next, transition) = plain::close(open, (row, reason, why), word.is_some(), now);
         Some((next, transition, word))
     };
-    if let Some(by) = filled.freeze {
+    if let Some(by) = filled.of.freeze {
         let reason = CloseReason::Superseded { by: by.clone() };
         return close(21, reason, "a freeze is in sight: its alert says more", None);
     }
-    if !filled.weak.is_empty() || filled.waits || !plain::is_day(filled.zone, now) {
+    if !filled.weak.is_empty() || filled.waits || !filled.of.is_day(now) {
         return None;
     }
     if filled.over {

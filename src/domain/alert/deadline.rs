@@ -2,11 +2,10 @@
 //! boat is laid up. A few words in good time, three at most, and none once it is done or a freeze in sight says more.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use chrono_tz::Tz;
 
+pub use super::plain::Concerned;
 use super::plain::{self, Plain};
-use super::{Alert, AlertId, CloseReason, Flat, Kind, Response, Subject, System, Transition};
-use crate::domain::boat::{BoatId, PersonId, SiteId};
+use super::{Alert, CloseReason, Flat, Kind, Response, System, Transition};
 use crate::domain::risk::Priority;
 
 /// Days before the last day on which the first, second and third word is due.
@@ -23,14 +22,8 @@ const PLAN_DAYS: i64 = 1;
 /// One boat in autumn.
 #[derive(Debug, Clone)]
 pub struct Autumn<'a> {
-    /// Which boat.
-    pub boat: &'a BoatId,
-    /// Where it stands.
-    pub site: &'a SiteId,
-    /// The clock of the place.
-    pub zone: Tz,
-    /// Who is to be nudged; `None`: the yard sees to it, or nobody is listed.
-    pub owner: Option<&'a PersonId>,
+    /// The boat, and how far its alerts of this kind have come.
+    pub of: Concerned<'a>,
     /// Dear parts that hold water or nothing on record; empty: laid up.
     pub wet: &'a [System],
     /// The last day on which the chance that one of them has frozen is within the tolerance, by past seasons.
@@ -39,14 +32,6 @@ pub struct Autumn<'a> {
     pub tolerance: f64,
     /// Minutes of the work.
     pub minutes: f64,
-    /// A freeze in sight has an alert of its own, which says more.
-    pub freeze: Option<&'a AlertId>,
-    /// The alert of this kind that is not closed.
-    pub open: Option<&'a Alert>,
-    /// The last one that is closed.
-    pub closed: Option<&'a Alert>,
-    /// How many are closed.
-    pub episodes_closed: u32,
 }
 
 /// What to tell the owner.
@@ -64,7 +49,7 @@ pub fn decide_autumn(
     autumn: &Autumn<'_>,
     now: DateTime<Utc>,
 ) -> Option<(Alert, Transition, Option<Word>)> {
-    match autumn.open {
+    match autumn.of.open {
         Some(open) => go_on(autumn, open, now),
         None => begin(autumn, now),
     }
@@ -73,16 +58,12 @@ pub fn decide_autumn(
 fn begin(autumn: &Autumn<'_>, now: DateTime<Utc>) -> Option<(Alert, Transition, Option<Word>)> {
     let days = days_left(autumn, now);
     let due = days <= WORDS_DAYS_BEFORE[0] && days >= -OVER_DAYS;
-    let had =
-        autumn.closed.is_some_and(|closed| plain::is_of_this_winter(closed, autumn.zone, now));
-    autumn.owner?;
-    let is_day = plain::is_day(autumn.zone, now);
-    if had || !due || autumn.wet.is_empty() || autumn.freeze.is_some() || !is_day {
+    autumn.of.reader?;
+    let had = autumn.of.had_one(now) || autumn.of.freeze.is_some();
+    if had || !due || autumn.wet.is_empty() || !autumn.of.is_day(now) {
         return None;
     }
-    let episode = autumn.episodes_closed.saturating_add(1);
-    let subject = Subject::Boat(autumn.boat.clone());
-    let before = Alert::candidate(Kind::Deadline, subject, autumn.site.clone(), episode);
+    let before = autumn.of.candidate(Kind::Deadline);
     let mut next = before.clone();
     next.raised_at = Some(now);
     tell(&mut next, autumn, now);
@@ -111,7 +92,7 @@ fn go_on(
             Some(Word::Done),
         );
     }
-    if let Some(by) = autumn.freeze {
+    if let Some(by) = autumn.of.freeze {
         let reason = CloseReason::Superseded { by: by.clone() };
         return close(21, reason, "a freeze is in sight: its alert says more", None);
     }
@@ -123,11 +104,11 @@ fn go_on(
     let said = open.told.values().map(|ledger| ledger.sent.len()).max().unwrap_or(0);
     let due = WORDS_DAYS_BEFORE.get(said).is_some_and(|before| days <= *before);
     let lately = open.told.values().any(|ledger| (now - ledger.last.at).num_days() < APART_DAYS);
-    let is_day = plain::is_day(autumn.zone, now);
-    if !due || lately || !is_day || plans(open, now) || open.flat() == Flat::Shelved {
+    if !due || lately || !autumn.of.is_day(now) || plans(open, now) || open.flat() == Flat::Shelved
+    {
         return None;
     }
-    autumn.owner?;
+    autumn.of.reader?;
     let mut next = open.clone();
     next.response = Response::Unacknowledged;
     tell(&mut next, autumn, now);
@@ -149,7 +130,7 @@ fn plans(open: &Alert, now: DateTime<Utc>) -> bool {
 }
 
 fn tell(next: &mut Alert, autumn: &Autumn<'_>, now: DateTime<Utc>) {
-    let Some(owner) = autumn.owner else { return };
+    let Some(owner) = autumn.of.reader else { return };
     let near = days_left(autumn, now) <= MEDIUM_DAYS;
     let priority = if near { Priority::Medium } else { Priority::Low };
     let plain = Plain {
@@ -164,5 +145,5 @@ fn tell(next: &mut Alert, autumn: &Autumn<'_>, now: DateTime<Utc>) {
 
 /// Days from today to the last day.
 fn days_left(autumn: &Autumn<'_>, now: DateTime<Utc>) -> i64 {
-    (autumn.last_day - now.with_timezone(&autumn.zone).date_naive()).num_days()
+    (autumn.last_day - now.with_timezone(&autumn.of.zone).date_naive()).num_days()
 }

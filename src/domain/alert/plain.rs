@@ -4,14 +4,53 @@ use chrono::{DateTime, Datelike, Utc};
 use chrono_tz::Tz;
 
 use super::{
-    Alert, ChanceClass, CloseReason, Closing, Condition, Heard, Ledger, Sent, System, Told,
-    Transition,
+    Alert, AlertId, ChanceClass, CloseReason, Closing, Condition, Heard, Kind, Ledger, Sent,
+    Subject, System, Told, Transition,
 };
-use crate::domain::boat::PersonId;
+use crate::domain::boat::{BoatId, PersonId, SiteId};
 use crate::domain::risk::{Consequence, Priority};
 
 /// Hours of the day, local, in which such a word is decided.
 const HOURS: std::ops::Range<u32> = 8..20;
+
+/// A boat, and how far its alerts of such a kind have come.
+#[derive(Debug, Clone, Copy)]
+pub struct Concerned<'a> {
+    /// Which boat.
+    pub boat: &'a BoatId,
+    /// Where it stands.
+    pub site: &'a SiteId,
+    /// The clock of the place.
+    pub zone: Tz,
+    /// Who is told; `None`: the yard sees to it, or nobody is listed.
+    pub reader: Option<&'a PersonId>,
+    /// A freeze in sight has an alert of its own, which says more.
+    pub freeze: Option<&'a AlertId>,
+    /// The alert of this kind that is not closed.
+    pub open: Option<&'a Alert>,
+    /// The last one that is closed.
+    pub closed: Option<&'a Alert>,
+    /// How many are closed.
+    pub episodes_closed: u32,
+}
+
+impl Concerned<'_> {
+    /// Has there been one in the winter that `now` belongs to?
+    pub(super) fn had_one(&self, now: DateTime<Utc>) -> bool {
+        self.closed.is_some_and(|closed| is_of_this_winter(closed, self.zone, now))
+    }
+
+    /// Is it an hour at which a word that can wait is decided?
+    pub(super) fn is_day(&self, now: DateTime<Utc>) -> bool {
+        HOURS.contains(&chrono::Timelike::hour(&now.with_timezone(&self.zone)))
+    }
+
+    /// The next episode, before anything is said.
+    pub(super) fn candidate(&self, kind: Kind) -> Alert {
+        let subject = Subject::Boat(self.boat.clone());
+        Alert::candidate(kind, subject, self.site.clone(), self.episodes_closed.saturating_add(1))
+    }
+}
 
 /// What is told.
 pub(super) struct Plain<'a> {
@@ -80,13 +119,8 @@ pub(super) fn close(
     (next, transition)
 }
 
-/// Is it an hour at which a word that can wait is decided?
-pub(super) fn is_day(zone: Tz, now: DateTime<Utc>) -> bool {
-    HOURS.contains(&chrono::Timelike::hour(&now.with_timezone(&zone)))
-}
-
 /// Was the alert raised in the winter that `now` belongs to?
-pub(super) fn is_of_this_winter(alert: &Alert, zone: Tz, now: DateTime<Utc>) -> bool {
+fn is_of_this_winter(alert: &Alert, zone: Tz, now: DateTime<Utc>) -> bool {
     alert.raised_at.is_some_and(|at| winter_of(at, zone) == winter_of(now, zone))
 }
 
