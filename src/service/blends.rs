@@ -6,7 +6,7 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use super::house::{House, ServiceError};
 use super::letters::{Desk, label_of};
 use super::past_seasons::{Passing, PastSeasons};
-use super::seasonal::{Book, Decided, earlier, owner_told, reader};
+use super::seasonal::{Book, Decided, earlier, owner_told, past_of, reader};
 use super::survey::{BoatView, Survey};
 use crate::domain::alert::blend::{Filled, Word, decide_filled};
 use crate::domain::alert::{Decision, Kind, System};
@@ -18,7 +18,7 @@ use crate::domain::risk::judge::interrupts;
 use crate::domain::risk::{CircuitRisk, Priority};
 use crate::domain::units::{Celsius, MassFraction};
 use crate::domain::weather::seasons::still_to_come;
-use crate::domain::yard::{Site, SiteKind};
+use crate::domain::yard::Site;
 
 /// Work that is not yet written up is not asked about: a blend counts once it has stood so long.
 const SETTLED: TimeDelta = TimeDelta::days(2);
@@ -131,15 +131,7 @@ fn look(
     view: &BoatView,
     now: DateTime<Utc>,
 ) -> Result<Option<Look>, ServiceError> {
-    let site = survey.yard.sites.get(&view.state.site);
-    let Some(site) = site.filter(|site| site.kind != SiteKind::IndoorHeated) else {
-        return Ok(None);
-    };
-    let past = house.past_seasons(site).unwrap_or_else(|error| {
-        tracing::warn!("{}: no blend is held against past winters: {error}", site.id);
-        None
-    });
-    let Some(past) = past else { return Ok(None) };
+    let Some((site, past)) = past_of(house, survey, view) else { return Ok(None) };
     let (today, tolerance) = (today(site, now), house.settings.season.tolerance);
     let from = past.half.day_of(today);
     let mut found = Look {

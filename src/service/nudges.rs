@@ -6,7 +6,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 
 use super::house::{House, ServiceError};
 use super::letters::{Desk, label_of};
-use super::seasonal::{Book, Decided, earlier, owner_told, reader};
+use super::seasonal::{Book, Decided, earlier, owner_told, past_of, reader};
 use super::survey::{BoatView, Survey};
 use crate::domain::alert::deadline::{Autumn, Word, decide_autumn};
 use crate::domain::alert::{Decision, Kind, System, is_wet};
@@ -16,7 +16,6 @@ use crate::domain::message::{Nudge, compose_deadline};
 use crate::domain::risk::judge::interrupts;
 use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::weather::seasons::{End, day_at};
-use crate::domain::yard::SiteKind;
 
 /// What to do about a loop of engine coolant, as the catalogue calls it.
 const TESTED_NOT_DRAINED: &str = "test_loop";
@@ -101,15 +100,7 @@ fn look(
     work: &WorkTable,
     now: DateTime<Utc>,
 ) -> Result<Option<Look>, ServiceError> {
-    let site = survey.yard.sites.get(&view.state.site);
-    let Some(site) = site.filter(|site| site.kind != SiteKind::IndoorHeated) else {
-        return Ok(None);
-    };
-    let past = house.past_seasons(site).unwrap_or_else(|error| {
-        tracing::warn!("{}: nobody is nudged: {error}", site.id);
-        None
-    });
-    let Some(past) = past else { return Ok(None) };
+    let Some((site, past)) = past_of(house, survey, view) else { return Ok(None) };
     let today = now.with_timezone(&site.time_zone).date_naive();
     let on = |day: u32| past.half.this_season(today, day);
     let tolerance = house.settings.season.tolerance;

@@ -1,11 +1,13 @@
 //! What the alerts that follow past seasons have in common: which of them are open, who reads them, and how they are sent.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row};
+use super::past_seasons::PastSeasons;
 use super::survey::{BoatView, Survey};
 use crate::domain::alert::deadline::Concerned;
 use crate::domain::alert::quiet::not_before;
@@ -13,7 +15,7 @@ use crate::domain::alert::{Alert, AlertId, Decision, Kind, Transition};
 use crate::domain::boat::{BoatId, Care};
 use crate::domain::message::Letter;
 use crate::domain::risk::Priority;
-use crate::domain::yard::{Person, Role, Site};
+use crate::domain::yard::{Person, Role, Site, SiteKind};
 use crate::store::{AlertFilter, OutboxRow};
 
 /// Such a letter is of no use much later.
@@ -54,6 +56,21 @@ impl Decided {
         };
         self.written.add(letter, row);
     }
+}
+
+/// The place of a boat and its past seasons; `None` where it is heated or none are named.
+pub(super) fn past_of<'a>(
+    house: &House,
+    survey: &'a Survey,
+    view: &BoatView,
+) -> Option<(&'a Site, Arc<PastSeasons>)> {
+    let site = survey.yard.sites.get(&view.state.site);
+    let site = site.filter(|site| site.kind != SiteKind::IndoorHeated)?;
+    let past = house.past_seasons(site).unwrap_or_else(|error| {
+        tracing::warn!("{}: nothing is told by past seasons: {error}", site.id);
+        None
+    });
+    Some((site, past?))
 }
 
 /// The owner who is told of a boat; `None` where the yard sees to her, or nobody is listed.
