@@ -11,6 +11,7 @@ pub mod exposures;
 pub mod fetch;
 pub mod threads;
 pub mod survey;
+mod texts;
 pub mod deciding;
 pub mod letters;
 pub mod aging;

@@ -9,6 +9,7 @@ mod every;
 pub mod schedule;
 pub mod season;
 pub mod services;
+pub mod text;
 
 use std::path::{Path, PathBuf};
 
@@ -64,6 +65,9 @@ pub struct Settings {
     pub crew: crew::CrewSettings,
     /// How messages leave.
     pub mail: Mail,
+    /// Short texts.
+    #[serde(default)]
+    pub text: text::TextSettings,
     /// How the yard's own spreadsheets are read.
     #[serde(default)]
     pub import: import::ImportSettings,

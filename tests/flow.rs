@@ -4,6 +4,7 @@ mod demo;
 mod receive;
 mod replay;
 mod round;
+mod texts;
 
 use std::path::Path;
 use std::process::{Command, Output};

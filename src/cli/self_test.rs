@@ -42,6 +42,7 @@ pub fn self_test(_args: &SelfTestArgs, around: &Surroundings<'_>) -> Result<Said
             store(&house, &mut findings);
             findings.push(disk(&house));
             findings.extend(people(&house));
+            findings.extend(texts(&house));
             findings.extend(letters(&house, around.now));
             runtime()?.block_on(weather(&house, around, &mut findings))?;
         }
@@ -169,6 +170,36 @@ fn people(house: &House) -> Vec<Finding> {
         findings.push(finding(true, format!("{} can be told", yard.people.len())));
     }
     findings
+}
+
+/// Can the short texts go to everybody who agreed to them? Silent where no gateway is named.
+fn texts(house: &House) -> Option<Finding> {
+    let gateway = house.settings.text.gateway.as_ref()?;
+    let finding = |ok, words| Some(Finding { what: "texts".to_owned(), ok, words });
+    let people = match house.yard() {
+        Ok(yard) => yard.people,
+        Err(error) => return finding(false, super::with_causes(&error)),
+    };
+    let agreed: Vec<_> = people.values().filter(|person| person.text_consent).collect();
+    let lacks = |phone: &Option<String>| {
+        house.settings.text.address(phone.as_deref().unwrap_or_default()).is_none()
+    };
+    let without: Vec<&str> = agreed
+        .iter()
+        .filter(|person| lacks(&person.phone))
+        .map(|person| person.id.as_str())
+        .collect();
+    if !without.is_empty() {
+        let words = format!(
+            "agreed to texts, but their telephone is no whole number with a country (give +1 207 555 0101, or set text.country): {}",
+            without.join(", ")
+        );
+        return finding(false, words);
+    }
+    finding(
+        true,
+        format!("{} of {} people agreed to them, by {gateway}", agreed.len(), people.len()),
+    )
 }
 
 /// Does what was decided arrive?

@@ -62,6 +62,46 @@ pub enum MimeError {
 /// since a warning must not fail for the sake of a strange name.
 pub fn to_bytes(letter: &Letter) -> Result<Vec<u8>, MimeError> {
     let message_id = id("Message-ID", &letter.message_id)?;
+    let builder = headers(letter, message_id)?;
+    let text = part("text/plain; charset=utf-8; format=flowed; delsp=no", {
+        flowed::flow(&clean::body_text(&letter.text))
+    })?;
+    let html = match &letter.html {
+        Some(html) => Some(part("text/html; charset=utf-8", clean::body_text(html))?),
+        None => None,
+    };
+    let alternative = |html| {
+        let parts = MultiPart::alternative().boundary(boundary(message_id));
+        parts.singlepart(text.clone()).singlepart(html)
+    };
+    let message = match (html, &letter.calendar) {
+        (None, None) => builder.singlepart(text)?,
+        (Some(html), None) => builder.multipart(alternative(html))?,
+        (html, Some(calendar)) => {
+            let mixed = MultiPart::mixed().boundary(boundary(&format!("mixed {message_id}")));
+            let attached = attachment(calendar.clone())?;
+            builder.multipart(match html {
+                Some(html) => mixed.multipart(alternative(html)).singlepart(attached),
+                None => mixed.singlepart(text.clone()).singlepart(attached),
+            })?
+        }
+    };
+    Ok(message.formatted())
+}
+
+/// A short text as a message to a gateway: one part, no line of it broken but where the text breaks, since a gateway may
+/// pass on what it finds; no answer is asked for.
+///
+/// # Errors
+/// As [`to_bytes`].
+pub fn short_to_bytes(letter: &Letter, text: &str) -> Result<Vec<u8>, MimeError> {
+    let builder = headers(letter, id("Message-ID", &letter.message_id)?)?;
+    let text = part("text/plain; charset=utf-8", clean::body_text(text))?;
+    Ok(builder.singlepart(text)?.formatted())
+}
+
+/// Everything above the body but its type.
+fn headers(letter: &Letter, message_id: &str) -> Result<MessageBuilder, MimeError> {
     if !(1970..=9999).contains(&letter.date.year()) {
         return Err(MimeError::Date(letter.date.to_rfc3339()));
     }
@@ -92,30 +132,7 @@ pub fn to_bytes(letter: &Letter) -> Result<Vec<u8>, MimeError> {
     if letter.urgent {
         builder = builder.raw_header(plain("Importance", "high".to_owned()));
     }
-    let text = part("text/plain; charset=utf-8; format=flowed; delsp=no", {
-        flowed::flow(&clean::body_text(&letter.text))
-    })?;
-    let html = match &letter.html {
-        Some(html) => Some(part("text/html; charset=utf-8", clean::body_text(html))?),
-        None => None,
-    };
-    let alternative = |html| {
-        let parts = MultiPart::alternative().boundary(boundary(message_id));
-        parts.singlepart(text.clone()).singlepart(html)
-    };
-    let message = match (html, &letter.calendar) {
-        (None, None) => builder.singlepart(text)?,
-        (Some(html), None) => builder.multipart(alternative(html))?,
-        (html, Some(calendar)) => {
-            let mixed = MultiPart::mixed().boundary(boundary(&format!("mixed {message_id}")));
-            let attached = attachment(calendar.clone())?;
-            builder.multipart(match html {
-                Some(html) => mixed.multipart(alternative(html)).singlepart(attached),
-                None => mixed.singlepart(text.clone()).singlepart(attached),
-            })?
-        }
-    };
-    Ok(message.formatted())
+    Ok(builder)
 }
 
 /// The message with another address of its reader in the To header; nothing else changes.

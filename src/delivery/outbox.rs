@@ -15,7 +15,7 @@ use super::envelope;
 use super::mime::plainer;
 use super::smtp::Verdict;
 use crate::domain::boat::PersonId;
-use crate::store::outbox::{Fault, Plainer, Posted, Wait};
+use crate::store::outbox::{Fault, Plainer, Posted, TEXTS, Wait};
 use crate::store::{Store, StoreError, failpoint};
 
 /// Waits after the first, second and third attempt, then the last one for ever, in minutes. RFC 5321 4.5.4.1 asks for
@@ -135,14 +135,20 @@ pub async fn deliver_while(
     go_on: &(dyn Fn() -> bool + Sync),
 ) -> Result<DeliverReport, StoreError> {
     let mut report = DeliverReport::default();
-    let outcome = passes(store, channel, now, (limits, go_on), &mut report).await;
+    let mut outcome = Ok(());
+    for lane in [channel.name(), TEXTS] {
+        // A relay that cannot be used for letters is not asked again for short texts.
+        if outcome.is_ok() && report.relay_trouble.is_none() {
+            outcome = passes(store, (channel, lane), now, (limits, go_on), &mut report).await;
+        }
+    }
     channel.finish().await;
     outcome.map(|()| report)
 }
 
 async fn passes(
     store: &Store,
-    channel: &mut Channel,
+    (channel, lane): (&mut Channel, &str),
     now: DateTime<Utc>,
     (limits, go_on): (&Limits, &(dyn Fn() -> bool + Sync)),
     report: &mut DeliverReport,
@@ -157,7 +163,7 @@ async fn passes(
         let left = u32::try_from(limits.most - begun).unwrap_or(u32::MAX);
         // A slow pass moves on with the clock: a lease counted from its start would be over before it is given.
         let now = now + whole_seconds(started.elapsed());
-        let due = store.lease_due(channel.name(), now, limits.batch.min(left), lease_for)?;
+        let due = store.lease_due(lane, now, limits.batch.min(left), lease_for)?;
         report.superseded += due.superseded;
         report.expired += due.expired;
         if due.letters.is_empty() {

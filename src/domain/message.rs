@@ -19,6 +19,7 @@ pub mod lint;
 mod opening;
 pub mod phrases;
 mod rollup;
+pub mod short;
 mod unreached;
 mod voice;
 pub mod words;
@@ -89,6 +90,9 @@ pub struct Letter {
     /// A calendar entry that goes with it.
     #[serde(default)]
     pub calendar: Option<String>,
+    /// The same in a short text for telephones, for what a short text is good for.
+    #[serde(default)]
+    pub short: Option<String>,
 }
 
 /// What keeps a letter from being written.
@@ -248,10 +252,11 @@ fn filled(
     phrases: &Phrases,
     template: &str,
     draft: &Draft,
-) -> Result<(String, Vec<Block>), MessageError> {
+) -> Result<(String, Vec<Block>, Option<String>), MessageError> {
     let subject = phrases.subject(template, &draft.words, draft.shorten.as_ref())?;
     let blocks = phrases.blocks(template, &draft.words, &draft.cautions, &draft.table)?;
-    Ok((subject, blocks))
+    let short = phrases.short(template, &draft.words, &draft.cautions)?;
+    Ok((subject, blocks, short))
 }
 
 fn finish(
@@ -265,13 +270,13 @@ fn finish(
     let phrases = context.phrases;
     // Where none is listed the words are still wanted: for the next contact.
     let address = context.person.email.clone().unwrap_or_default();
-    let (subject, blocks) = match filled(phrases, template, draft) {
+    let (subject, blocks, short) = match filled(phrases, template, draft) {
         // A yard's own words that do not fit this letter keep nobody from hearing.
         Err(error) if phrases.own => {
-            let (subject, mut blocks) = filled(&Phrases::built_in()?, template, draft)?;
+            let (subject, mut blocks, short) = filled(&Phrases::built_in()?, template, draft)?;
             let text = format!("Not in the yard's own words, which did not fit here: {error}.");
             blocks.push(Block::Small { label: None, text });
-            (subject, blocks)
+            (subject, blocks, short)
         }
         filled => filled?,
     };
@@ -294,5 +299,6 @@ fn finish(
         unsubscribe: context.sender.unsubscribe.clone(),
         urgent,
         calendar: None,
+        short,
     })
 }

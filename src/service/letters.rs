@@ -6,6 +6,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::house::{House, ServiceError};
 use super::survey::Survey;
+use super::texts;
 use crate::delivery::{envelope, mime};
 use crate::domain::alert::{Act, CloseReason, Telling};
 use crate::domain::boat::CircuitId;
@@ -14,6 +15,7 @@ use crate::domain::message::{
 };
 use crate::domain::yard::{Person, Site};
 use crate::settings::Settings;
+use crate::settings::text::TextSettings;
 use crate::store::OutboxRow;
 use crate::store::outbox::{Fault, Held, Unsendable};
 
@@ -35,6 +37,8 @@ pub struct Desk {
     pub key: MessageKey,
     /// Way out, as the outbox names it.
     pub channel: &'static str,
+    /// How short texts leave.
+    pub texts: TextSettings,
 }
 
 impl Desk {
@@ -75,7 +79,7 @@ impl Desk {
             unsubscribe: Some(mail.from.clone()),
         };
         let channel = if mail.smtp.is_some() { "smtp" } else { "maildir" };
-        Ok(Self { phrases, sender, key, channel })
+        Ok(Self { phrases, sender, key, channel, texts: house.settings.text.clone() })
     }
 }
 
@@ -214,7 +218,10 @@ pub fn letters(
             .collect();
         let letter = compose_rollup(&members, &context).map_err(|error| error.to_string());
         let row = row(desk, &group, person, letter.as_ref().ok(), now);
+        let text =
+            letter.as_ref().ok().and_then(|letter| texts::beside(desk, person, letter, &row));
         written.add(letter, row);
+        written.letters.extend(text);
     }
     written
 }

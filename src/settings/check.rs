@@ -105,6 +105,9 @@ pub fn problems(settings: &Settings) -> Vec<String> {
     for problem in settings.crew.problems() {
         ask(false, problem);
     }
+    for problem in settings.text.problems() {
+        ask(false, problem);
+    }
     mail_problems(settings, &mut ask);
     found
 }

@@ -28,6 +28,10 @@ pub use lease::{Due, Fault, Plainer, Wait};
 pub(super) use undelivered::insert_unsendable;
 pub use undelivered::{Cause, Patience, Undelivered, Unsendable};
 
+/// The way out of short texts, and their kind: they leave through the same relay or files as the letters, in a row of their
+/// own beside the letter's.
+pub const TEXTS: &str = "text";
+
 /// A letter as it enters the outbox. Unique by alert, revision, recipient, channel and step.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OutboxRow {

@@ -28,6 +28,7 @@ pub fn letter() -> Letter {
         unsubscribe: Some("stop+P02@quillback.example".to_owned()),
         urgent: true,
         calendar: None,
+        short: None,
     }
 }
 

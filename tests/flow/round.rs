@@ -16,15 +16,15 @@ use crate::support::smtp::{Received, SmtpServer};
 use crate::support::{TempDir, at};
 
 /// A weather service, a relay and a yard of our own, each reached only through the configuration.
-struct Yard {
+pub(super) struct Yard {
     runtime: Runtime,
     weather: StandIn,
-    relay: SmtpServer,
+    pub(super) relay: SmtpServer,
     folder: TempDir,
 }
 
 impl Yard {
-    fn open(now: &str) -> Self {
+    pub(super) fn open(now: &str) -> Self {
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .worker_threads(1)
             .enable_all()
@@ -38,7 +38,7 @@ impl Yard {
         yard
     }
 
-    fn config(&self) -> PathBuf {
+    pub(super) fn config(&self) -> PathBuf {
         self.folder.path().join("rimeward.toml")
     }
 
@@ -69,7 +69,7 @@ security = "plaintext-loopback"
         )
     }
 
-    fn import_everything(&self) {
+    pub(super) fn import_everything(&self) {
         let tables = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/demo");
         for (table, file) in [
             ("sites", "sites.csv"),
@@ -85,7 +85,7 @@ security = "plaintext-loopback"
         }
     }
 
-    fn round(&self, now: &str, more: &[&str]) -> std::process::Output {
+    pub(super) fn round(&self, now: &str, more: &[&str]) -> std::process::Output {
         self.weather.set_now(at(now));
         let args: Vec<&str> = ["round", "--at", now].iter().chain(more).copied().collect();
         rimeward(Some(&self.config()), &args)

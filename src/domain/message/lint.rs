@@ -7,6 +7,9 @@ use super::phrases::Phrases;
 /// Signal words that a caution may have.
 const SIGNALS: [&str; 3] = ["WARNING", "NOTICE", "NOTE"];
 
+/// Longest WARNING in a short text: with five of them the danger itself must still fit.
+const SHORT_LETTERS: usize = 50;
+
 /// Every fault of a catalogue, in words that say what to do; empty: none.
 #[must_use]
 pub fn catalogue(phrases: &Phrases) -> Vec<String> {
@@ -44,13 +47,23 @@ pub fn catalogue(phrases: &Phrases) -> Vec<String> {
             ));
         }
     }
+    for caution in phrases.caution.iter().filter(|caution| caution.signal == "WARNING") {
+        let short = caution.short.as_deref().unwrap_or_default();
+        if short.is_empty() || short.chars().count() > SHORT_LETTERS {
+            faults.push(format!(
+                "caution `{}` needs a `short` of {SHORT_LETTERS} letters at most, for texts",
+                caution.when
+            ));
+        }
+    }
     for rule in RULES.iter().filter(|rule| phrases.caution.iter().all(|c| c.when != **rule)) {
         faults.push(format!("no caution for the rule `{rule}`; add [[caution]] when = \"{rule}\""));
     }
-    let texts = phrases
-        .templates()
-        .into_iter()
-        .chain(phrases.caution.iter().map(|c| (format!("caution {}", c.when), c.text.as_str())));
+    let texts = phrases.templates().into_iter().chain(phrases.caution.iter().flat_map(|caution| {
+        let name = format!("caution {}", caution.when);
+        let both = [Some(&caution.text), caution.short.as_ref()];
+        both.into_iter().flatten().map(move |text| (name.clone(), text.as_str()))
+    }));
     for (name, text) in texts {
         for word in banned_words(phrases, text) {
             faults.push(format!("{name} says `{word}`, which is not to be said; use another word"));

@@ -10,6 +10,7 @@ use serde_json::Value;
 
 use super::MessageError;
 use super::block::{Block, Group, unbroken};
+use super::short;
 use super::words::shorten;
 
 /// Longest subject in characters (RFC 5322 asks for lines of 78 at most; phones show about 40).
@@ -54,6 +55,9 @@ pub struct Phrases {
 #[serde(deny_unknown_fields)]
 pub(super) struct MessageTemplate {
     pub subject: Vec<String>,
+    /// As a short text, the fullest form first; the last one holds what is never cut.
+    #[serde(default)]
+    pub short: Vec<String>,
     pub parts: Vec<String>,
 }
 
@@ -81,6 +85,8 @@ pub(super) struct Caution {
     pub when: String,
     pub signal: String,
     pub text: String,
+    /// In a short text; every WARNING has one.
+    pub short: Option<String>,
     pub source: String,
 }
 
@@ -121,6 +127,10 @@ impl Phrases {
 
     /// Every template with a name for people.
     pub(super) fn templates(&self) -> Vec<(String, &str)> {
+        let short = self.message.iter().flat_map(|(name, message)| {
+            let name = format!("message.{name}.short");
+            message.short.iter().map(move |text| (name.clone(), text.as_str()))
+        });
         let subjects = self.message.iter().flat_map(|(name, message)| {
             let name = format!("message.{name}.subject");
             message.subject.iter().map(move |text| (name.clone(), text.as_str()))
@@ -129,7 +139,7 @@ impl Phrases {
             let name = format!("part.{name}");
             part.text.iter().chain(&part.items).map(move |text| (name.clone(), text.as_str()))
         });
-        subjects.chain(parts).collect()
+        subjects.chain(short).chain(parts).collect()
     }
 
     pub(super) fn word(&self, table: Table, key: &str) -> String {
@@ -182,6 +192,37 @@ impl Phrases {
             last = render(&env, &title, form, &words)?;
         }
         Ok(shorten(&last, SUBJECT_LETTERS))
+    }
+
+    /// The message as a short text: the first form that fits with the WARNING lines that apply, which are never cut; `None`
+    /// for a message that has none.
+    pub(super) fn short(
+        &self,
+        message: &str,
+        words: &Value,
+        cautions: &BTreeSet<&'static str>,
+    ) -> Result<Option<String>, MessageError> {
+        let env = environment();
+        let title = format!("message.{message}.short");
+        let warnings: Vec<&str> = self
+            .caution
+            .iter()
+            .filter(|one| one.signal == "WARNING" && cautions.contains(one.when.as_str()))
+            .filter_map(|one| one.short.as_deref())
+            .collect();
+        let mut forms = Vec::new();
+        for letters in [short::NAME_LETTERS, NAME_FLOOR] {
+            let words = short::words(words, letters);
+            for form in &self.template(message)?.short {
+                let form = render(&env, &title, form, &words)?;
+                forms.push(if warnings.is_empty() {
+                    form
+                } else {
+                    format!("{form} WARNING: {}", warnings.join(" "))
+                });
+            }
+        }
+        Ok(short::fitting(&forms))
     }
 
     /// The parts of a message, filled.

@@ -4,7 +4,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Row, Transaction, params};
 
 use super::marks::CAME_BACK;
-use super::{OutboxRow, insert_letter};
+use super::{OutboxRow, TEXTS, insert_letter};
 use crate::domain::boat::PersonId;
 use crate::store::Store;
 use crate::store::cached::Cached as _;
@@ -83,6 +83,8 @@ impl Store {
     /// address has taken a letter since, and where one came back, has kept it for days: a relay takes the next one as it took
     /// that one. A letter that is still tried stays in it until it goes or is replaced.
     ///
+    /// Short texts are not counted: the letter beside says more, and whether that arrives is what matters.
+    ///
     /// A relay that takes nothing from anybody makes nobody unreachable: waiting counts where other letters went.
     ///
     /// # Errors
@@ -102,7 +104,7 @@ impl Store {
                             ELSE first_attempt_ms + CASE WHEN urgent THEN ?1 ELSE ?2 END END,
                         state, fault, coalesce(answer, ''), attempts
                      FROM outbox AS late
-                     WHERE (state = 'deferred' AND fault IS NOT NULL)
+                     WHERE channel <> ?6 AND ((state = 'deferred' AND fault IS NOT NULL)
                         OR (state IN ('queued', 'leased', 'deferred') AND fault IS NULL
                             AND first_attempt_ms + CASE WHEN urgent THEN ?1 ELSE ?2 END <= ?3
                             AND EXISTS (SELECT 1 FROM outbox AS other
@@ -112,7 +114,7 @@ impl Store {
                                 WHERE later.recipient = late.recipient AND later.address = late.address
                                     AND later.state = 'sent' AND (later.done_ms > late.done_ms
                                         OR (later.done_ms = late.done_ms AND later.id > late.id))
-                                    AND (coalesce(late.answer, '') NOT LIKE ?4 || '%' OR later.done_ms <= ?5)))
+                                    AND (coalesce(late.answer, '') NOT LIKE ?4 || '%' OR later.done_ms <= ?5))))
                      ORDER BY recipient, id",
                 )
                 .doing(doing)?;
@@ -123,7 +125,8 @@ impl Store {
                         patience.other.num_milliseconds(),
                         Millis(now),
                         CAME_BACK,
-                        Millis(now - BACK_WITHIN)
+                        Millis(now - BACK_WITHIN),
+                        TEXTS
                     ],
                     undelivered,
                 )
@@ -148,12 +151,13 @@ impl Store {
             connection
                 .one_row(
                     "SELECT min(first_attempt_ms + CASE WHEN urgent THEN ?1 ELSE ?2 END) FROM outbox
-                     WHERE state IN ('queued', 'leased', 'deferred') AND fault IS NULL
+                     WHERE state IN ('queued', 'leased', 'deferred') AND fault IS NULL AND channel <> ?4
                         AND first_attempt_ms + CASE WHEN urgent THEN ?1 ELSE ?2 END > ?3",
                     params![
                         patience.urgent.num_milliseconds(),
                         patience.other.num_milliseconds(),
-                        Millis(after)
+                        Millis(after),
+                        TEXTS
                     ],
                     |row| row.get::<_, Option<Millis>>(0),
                 )

@@ -168,9 +168,13 @@ fn names_for(before: &Phrases, phrases: &Phrases, name: &str) -> BTreeSet<String
     let of_message = |message: &str| {
         let parts = before.message.get(message).map(|message| message.parts.as_slice());
         let parts = parts.unwrap_or_default().iter().flat_map(|part| of(&format!("part.{part}")));
-        parts.chain(of(&format!("message.{message}.subject"))).collect::<BTreeSet<String>>()
+        let subject = of(&format!("message.{message}.subject"));
+        let short = of(&format!("message.{message}.short"));
+        parts.chain(subject).chain(short).collect::<BTreeSet<String>>()
     };
-    if let Some(message) = name.strip_prefix("message.").and_then(|n| n.strip_suffix(".subject")) {
+    let of_one =
+        |n: &'static str| name.strip_prefix("message.").and_then(|name| name.strip_suffix(n));
+    if let Some(message) = of_one(".subject").or_else(|| of_one(".short")) {
         return of_message(message);
     }
     let part = name.strip_prefix("part.").unwrap_or(name);
