@@ -223,6 +223,33 @@ fn a_share_of_the_finished_mix_is_told_from_one_of_its_parts() {
     assert!(refused("--fluid fresh-water --finished 40%").contains("means nothing"));
 }
 
+/// What holds in the mixed part says nothing of water that the flow did not reach; and no band is made up where no points are.
+#[test]
+fn nothing_is_claimed_of_pockets_and_past_the_points() {
+    let line = "--fluid propylene-glycol --volume 0.6 --litres 10 --left-over 1 --for -10C";
+    let (text, json, _) = run(line);
+    assert!(
+        text.contains("prove every outlet") && json["for"]["pockets_of_water"] == true,
+        "{text}"
+    );
+    let (text, json, _) = run(&format!("{line} --reached 100%"));
+    assert!(!text.contains("prove every outlet") && json["for"]["pockets_of_water"] == false);
+    let (text, _, _) = run("--fluid propylene-glycol --label -200F");
+    assert!(text.contains("is not known") && !text.contains("give or take"), "{text}");
+    let (text, json, _) = run("--fluid propylene-glycol --volume 0");
+    assert!(!text.contains("give or take"), "{text}");
+    close(&json["spread_k"], 0.0, 0.0);
+    // 79 % by mass at the strong end: past the end of the curve.
+    let (text, _, _) = run(
+        "--fluid ethylene-glycol --label concentrate --litres 5 --left-over 1 --left-over-most 5",
+    );
+    assert!(text.contains("published figures end there"), "{text}");
+    assert!(
+        refused("--fluid propylene-glycol --volume 0.3 --scale ethylene-glycol")
+            .contains("--scale")
+    );
+}
+
 /// ASTM D3321: a refractometer tells the strength of one known glycol on its own scale and of nothing else.
 #[test]
 fn what_no_instrument_reads_is_no_answer() {

@@ -284,6 +284,9 @@ fn refuse_meaningless(args: &BlendArgs) -> Result<(), BlendError> {
         (args.flushes.is_some() && !blend, "--flushes"),
         (args.tank.is_some() && !blend, "--tank"),
     ];
+    if args.scale.is_some() && args.first_ice.is_none() {
+        return Err(BlendError::Needs { fluid, flags: "--first-ice with --scale" });
+    }
     let known = blend || ["fresh-water", "sea-water", "battery-acid"].contains(&fluid.as_str());
     match given.into_iter().find(|(wrong, _)| *wrong && known) {
         Some((_, flag)) => Err(BlendError::Meaningless { fluid, flag }),
@@ -305,6 +308,10 @@ fn cautions(
         Liquid::Blend { solute, mass_fraction } => {
             let x = mass_fraction.value();
             let (low, high) = solute.measured_between();
+            let other_x = match mix.and_then(|mix| mix.other_end()) {
+                Some((Liquid::Blend { mass_fraction, .. }, _)) => mass_fraction.value(),
+                _ => 0.0,
+            };
             // What is left between the ice is stronger than what was poured in.
             let past_points = |share: f64| x / (1.0 - share) > high;
             let drawn_on = (liquid.slush().is_some() && past_points(SLUSH_SHARE))
@@ -312,7 +319,7 @@ fn cautions(
             let dilution = mix.and_then(|mix| mix.dilution);
             let cut = args.volume.is_some() && *solute == Solute::EthyleneGlycol;
             let cases_of_blend = [
-                (x > STRONGEST, "beyond_curve"),
+                (x > STRONGEST || other_x > STRONGEST, "beyond_curve"),
                 (x > 0.0 && x <= STRONGEST && !(low..=high).contains(&x), "outside_points"),
                 (x <= high && drawn_on, "ice_outside_points"),
                 (*solute == Solute::EthyleneGlycol, "poison"),
@@ -378,9 +385,19 @@ fn as_json(answer: &Answer) -> Value {
         put("worst_pocket", ends(&pocket));
     }
     if let Some(remedy) = &answer.remedy {
-        put("for", remedy.as_json());
+        let mut holds = remedy.as_json();
+        if let Some(object) = holds.as_object_mut() {
+            object.insert("pockets_of_water".to_owned(), json!(has_pocket(answer)));
+        }
+        put("for", holds);
     }
     Value::Object(object)
+}
+
+/// May water lie where the flow did not reach?
+fn has_pocket(answer: &Answer) -> bool {
+    let pocket = answer.mix.as_ref().and_then(|mix| mix.worst_pocket);
+    pocket.is_some_and(|pocket| pocket != answer.liquid)
 }
 
 /// One end of a range.

@@ -17,7 +17,7 @@ pub use crate::domain::catalogue::{CircuitId, CoolingKind, Evidence, Holds};
 pub use doubt::doubts;
 pub use event::{EventId, LayupEvent, Precision};
 pub use exposure::{Exposure, Spells, uncleared};
-pub use fold::fold;
+pub use fold::{fold, heat_of_place};
 pub use place::{PlaceFacts, Places};
 pub use revise::{Erased, Fate, Revision, TAKEN_BACK, newest_version, revise};
 pub use state::{BoatState, CircuitState, Mitigation};

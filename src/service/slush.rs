@@ -1,4 +1,4 @@
-//! Which blends have been slush: a blend that was has a weak layer until it is filled in or read anew, however long ago the
+//! Which blends have been slush: a blend that was has a weak layer until it is filled in anew, however long ago the
 //! cold was. The weather of the past is kept for some weeks only.
 
 use std::collections::BTreeSet;
@@ -15,7 +15,9 @@ const SKY_K: f64 = 4.0;
 /// Marks the blends that are known to have been slush.
 pub(super) fn remember(state: &mut BoatState, separated: &BTreeSet<Filling>) {
     let known = |state: &BoatState, circuit: &CircuitState| {
-        Filling::of(state, circuit).is_some_and(|filling| separated.contains(&filling))
+        Filling::of(state, circuit).is_some_and(|filling| {
+            separated.contains(&filling) || separated.contains(&filling.of_the_whole())
+        })
     };
     let marks: Vec<bool> = state.circuits.iter().map(|circuit| known(state, circuit)).collect();
     for (circuit, separated) in state.circuits.iter_mut().zip(marks) {

@@ -12,7 +12,7 @@ use super::outlook::outlook_of;
 use super::slush::remember;
 use super::threads::{Threads, on_threads};
 use crate::domain::alert::Low;
-use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
+use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold, heat_of_place};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::risk::ambient::{Heat, PlacePast, PlaceWeather};
 use crate::domain::risk::judge::Judge;
@@ -149,7 +149,11 @@ pub fn survey(
     if !separated.is_empty() {
         folded.iter_mut().for_each(|(_, state)| remember(state, &separated));
     }
-    let heat_of = |site: &Site| Heat::of(folded.iter().map(|(_, state)| state), &site.id);
+    let heat_of = |site: &Site| {
+        let said = of_places.map_or(&[][..], Vec::as_slice);
+        let (at, known_at) = (instant.at, instant.known_at);
+        Heat::switched(heat_of_place(&site.id, said, at, known_at, &house.catalogue))
+    };
     let wanted: Vec<&Site> = yard.sites.values().filter(|site| only(&site.id)).collect();
     let views = on_threads(wanted, |site| view(house, site, instant, hour, || heat_of(site)))?;
     let mut places: BTreeMap<SiteId, PlaceView> =

@@ -10,7 +10,7 @@ use super::column::Millis;
 use super::error::{Doing as _, StoreError};
 use crate::domain::boat::{BoatId, BoatState, CircuitId, CircuitState};
 
-/// A blend in a circuit of a boat, as it was filled in or last read at `since`.
+/// A blend in a circuit of a boat, as it was filled in at `since`.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Filling {
     /// Which boat.
@@ -19,7 +19,7 @@ pub struct Filling {
     pub circuit: CircuitId,
     /// Which of several.
     pub instance: Option<String>,
-    /// When it was filled in or last read.
+    /// When it was filled in.
     pub since: DateTime<Utc>,
 }
 
@@ -28,9 +28,15 @@ impl Filling {
     #[must_use]
     pub fn of(state: &BoatState, circuit: &CircuitState) -> Option<Self> {
         let (boat, instance) = (state.boat.clone(), circuit.instance.clone());
-        // As exactly as it is kept.
-        let since = circuit.since.max(circuit.read_at)?.trunc_subsecs(3);
+        // As exactly as it is kept. A reading later on leaves it: one outlet shows one layer.
+        let since = circuit.since?.trunc_subsecs(3);
         Some(Self { boat, circuit: circuit.circuit.clone(), instance, since })
+    }
+
+    /// The same of the whole circuit: what is told apart by outlets since then was one filling.
+    #[must_use]
+    pub fn of_the_whole(&self) -> Self {
+        Self { instance: None, ..self.clone() }
     }
 }
 

@@ -167,7 +167,6 @@ impl World {
             ashore_from: None,
             assumed_ashore: false,
             earlier: Vec::new(),
-            heat: Vec::new(),
             covered: false,
             open_questions: Vec::new(),
             circuits: vec![

@@ -156,7 +156,6 @@ fn state(boat: &Boat, dice: &mut Normals, blends: &[Liquid]) -> BoatState {
         ashore_from: None,
         assumed_ashore: false,
         earlier: Vec::new(),
-        heat: Vec::new(),
         covered: false,
         circuits: CIRCUITS.iter().map(|id| circuit(id, dice.uniform(), blends)).collect(),
         mitigations: Vec::new(),

@@ -1,5 +1,6 @@
 //! A round lands whole or not at all.
 
+use rimeward::store::separated::Filling;
 use rimeward::store::{
     AlertFilter, AlertRecord, RoundCommit, Store, StoreErrorKind, TransitionRow,
 };
@@ -104,4 +105,25 @@ fn a_loop_remembers_when_it_last_did_its_work() {
     store.put_status("fetch", false, bad, "no answer").unwrap();
     let status = store.statuses().unwrap().remove(0);
     assert_eq!((status.ok, status.at, status.last_ok), (false, bad, Some(good)));
+}
+
+/// That a blend has been slush is known from when it was seen, whatever is read or told apart afterwards.
+#[test]
+fn slush_is_remembered_of_a_filling() {
+    let store = Store::open_in_memory().unwrap();
+    let filling = |instance: Option<&str>| Filling {
+        boat: "B10".into(),
+        circuit: "pot_lines".into(),
+        instance: instance.map(str::to_owned),
+        since: at("2022-10-19T14:50:00Z"),
+    };
+    let seen = at("2022-12-26T12:00:00Z");
+    let round = RoundCommit { separated: vec![(filling(None), seen)], ..RoundCommit::default() };
+    store.commit_round(&round).unwrap();
+    store.commit_round(&round).unwrap();
+    assert!(store.separated(at("2022-12-26T11:59:00Z")).unwrap().is_empty());
+    let known = store.separated(seen).unwrap();
+    assert_eq!(known.len(), 1);
+    // One outlet was read later: it and the others are told apart, and were one filling.
+    assert!(known.contains(&filling(Some("other outlets")).of_the_whole()));
 }

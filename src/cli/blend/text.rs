@@ -25,12 +25,11 @@ pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
     }
     let _ = writeln!(text);
     let first_ice = say(liquid.first_ice());
-    let _ = writeln!(text, "  first ice       {first_ice}{}", give_or_take(liquid.spread_k()));
+    let _ = writeln!(text, "  first ice       {first_ice}{}", band(liquid, 0.0));
     let or_none = |t: Option<Celsius>| t.map_or_else(|| "not known: the data end".to_owned(), say);
     for (name, share) in [("slush (15 %)   ", SLUSH_SHARE), ("burst (1/3 ice)", BURST_SHARE)] {
         let at = liquid.temperature_at_ice_share(share);
-        let band =
-            at.map_or_else(String::new, |_| give_or_take(liquid.spread_k_at_ice_share(share)));
+        let band = at.map_or_else(String::new, |_| band(liquid, share));
         let _ = writeln!(text, "  {name} {}{band}", or_none(at));
     }
     if let Some((other, is_strongest)) = mix.and_then(|mix| mix.other_end()) {
@@ -59,6 +58,12 @@ pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
     }
     if let Some(remedy) = &answer.remedy {
         write_remedy(&mut text, remedy, first);
+        if super::has_pocket(answer) {
+            let _ = writeln!(
+                text,
+                "  that is the mixed part: water that the flow did not reach holds to 0 C only; prove every outlet"
+            );
+        }
     }
     for caution in &answer.cautions {
         let _ = writeln!(text, "  - {caution}");
@@ -91,8 +96,11 @@ fn share(liquid: &Liquid) -> String {
     )
 }
 
-fn give_or_take(kelvin: f64) -> String {
-    if kelvin < 0.05 {
+fn band(liquid: &Liquid, share: f64) -> String {
+    let kelvin = liquid.spread_k_at_ice_share(share);
+    if !liquid.has_points_at(share) {
+        ", by how much it may be off is not known".to_owned()
+    } else if kelvin < 0.05 {
         String::new()
     } else {
         format!(", give or take {kelvin:.1} C ({:.1} F)", kelvin * 1.8)

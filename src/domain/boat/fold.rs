@@ -6,6 +6,7 @@
 
 mod blend;
 mod effect;
+mod heat;
 mod liquids;
 mod log;
 mod naming;
@@ -26,6 +27,7 @@ use super::{Boat, BoatState, LayupEvent, Places};
 use crate::domain::catalogue::{
     Catalogue, CircuitSet, EffectKind, Evidence, Holds, PlaceEffect, Reason, WaterSource,
 };
+pub use heat::heat_of_place;
 use log::Entry;
 pub(super) use log::withdrawn;
 use season::Season;

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::{BoatId, CircuitId, EventId, Evidence, HeatTurn, Holds, SiteId, Stay};
+use super::{BoatId, CircuitId, EventId, Evidence, Holds, SiteId, Stay};
 use crate::domain::physics::Liquid;
 use crate::domain::units::Celsius;
 
@@ -31,7 +31,7 @@ pub struct CircuitState {
     pub burst: Option<Celsius>,
     /// When it was last read off an instrument: an old reading of a blend is worth less than a fresh one.
     pub read_at: Option<DateTime<Utc>>,
-    /// A blend that is known to have been slush since it was filled in or last read: it has a weak layer.
+    /// A blend that is known to have been slush since it was filled in: it has a weak layer.
     #[serde(default)]
     pub separated: bool,
     /// How well it is known.
@@ -81,9 +81,6 @@ pub struct BoatState {
     /// Where and how it was before, oldest first, up to where and how it is now: what is in it has been through that weather.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub earlier: Vec<Stay>,
-    /// The heat where it is now going on and off, oldest first, as far as entries say.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub heat: Vec<HeatTurn>,
     /// Under a cover.
     pub covered: bool,
     /// Every fitted circuit, in the order of the catalogue.

@@ -192,10 +192,23 @@ impl Liquid {
             Self::FreshWater => 0.0,
             // UNESCO 1983 against TEOS-10, both published; 0.0032 K at most.
             Self::SeaWater { .. } => 0.003,
+            // Plain water has no band.
+            Self::Blend { mass_fraction, .. } if mass_fraction.value() <= 0.0 => 0.0,
             Self::Blend { solute, mass_fraction } => solute.spread_k(mass_fraction.value()),
             Self::BatteryAcid { specific_gravity } => {
                 spread("battery-acid", specific_gravity.value())
             }
+        }
+    }
+
+    /// Do measured points reach as far as the figure for the share `share` (0 to 1) of ice? Where they do not, no band is known.
+    #[must_use]
+    pub fn has_points_at(&self, share: f64) -> bool {
+        match self {
+            Self::Blend { solute, mass_fraction } if share < 1.0 => {
+                mass_fraction.value() / (1.0 - share) <= solute.measured_between().1
+            }
+            _ => true,
         }
     }
 
@@ -204,7 +217,7 @@ impl Liquid {
     #[must_use]
     pub fn spread_k_at_ice_share(&self, share: f64) -> f64 {
         match self {
-            Self::Blend { solute, mass_fraction } if share < 1.0 => {
+            Self::Blend { solute, mass_fraction } if share < 1.0 && mass_fraction.value() > 0.0 => {
                 solute.spread_k(mass_fraction.value() / (1.0 - share))
             }
             _ => self.spread_k(),

@@ -23,9 +23,17 @@ pub fn night_offset_of_terrain_k(terrain: &str) -> Result<f64, TableError> {
     let rows = TERRAIN.as_ref().map_err(Clone::clone)?;
     let terrain = terrain.to_lowercase();
     let words: Vec<&str> = terrain.split(|letter: char| !letter.is_alphanumeric()).collect();
-    let said = rows.iter().filter(|row| words.contains(&row.word.as_str()));
-    Ok(said.map(|row| row.night_offset_k).fold(0.0, f64::min))
+    let said = words.iter().enumerate().filter(|(at, _)| {
+        let before = words.get(at.saturating_sub(WORDS_BEFORE)..*at).unwrap_or_default();
+        !before.iter().any(|word| DENIED.contains(word))
+    });
+    let offset = |(_, word): (usize, &&str)| rows.iter().find(|row| row.word == *word);
+    Ok(said.filter_map(offset).map(|row| row.night_offset_k).fold(0.0, f64::min))
 }
+
+/// Words that take back what follows within so many words.
+const DENIED: [&str; 6] = ["no", "not", "never", "above", "over", "without"];
+const WORDS_BEFORE: usize = 3;
 
 #[derive(Debug, Deserialize)]
 struct Terrain {
@@ -100,7 +108,10 @@ mod tests {
         assert_eq!(of("inland Hollow, north side"), -3.0);
         assert_eq!(of("valley floor"), -2.0);
         assert_eq!(of("salt-water shore"), 0.0);
-        assert_eq!(of(""), 0.0);
+        assert_eq!(of("frost hollows, bottom of a bowl"), -3.0);
+        for flat in ["", "ridge, no dip", "not in a hollow", "hillside above the valley"] {
+            assert_eq!(of(flat), 0.0, "{flat}");
+        }
         assert!(
             TERRAIN.as_ref().unwrap().iter().all(|row| (-5.0..0.0).contains(&row.night_offset_k))
         );

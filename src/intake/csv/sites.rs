@@ -104,14 +104,14 @@ fn site(row: &mut Row<'_>) -> Option<Site> {
         elevation_m: row.number("elevation_m", -430.0, 6000.0).unwrap_or(0.0),
         terrain: row.words("terrain"),
         water_kind,
-        heat_setpoint: row.number("heat_setpoint_c", -10.0, 40.0).and_then(celsius),
+        heat_setpoint: row.number("heat_setpoint_c", 0.5, 40.0).and_then(celsius),
         power_needed: row.yes_no("power_needed").unwrap_or(false),
         night_offset_k: row
             .number("night_offset_c", -15.0, 15.0)
             .unwrap_or_else(|| night_offset_of_terrain_k(&row.words("terrain")).unwrap_or(0.0)),
         time_zone: time_zone?,
         soak_hours: row.number("soak_hours", 0.1, 1000.0),
-        soak_outside: row.number("soak_outside_c", -60.0, 20.0).and_then(celsius),
+        soak_outside: row.number("soak_outside_c", -60.0, -0.5).and_then(celsius),
         water_temperature_c: temperatures.unwrap_or_default(),
         travel_minutes: row.number("travel_minutes", 0.0, 1440.0).unwrap_or(0.0),
         duty_phone: row.text("duty_phone").map(str::to_owned),

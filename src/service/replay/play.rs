@@ -7,7 +7,7 @@ use std::sync::Arc;
 use crate::domain::alert::{
     Act, Alert, AlertSettings, Kind, Low, Situation, System, Target, Telling, WorklistTimes, decide,
 };
-use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
+use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold, heat_of_place};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::risk::ambient::{Heat, PlacePast, PlaceWeather};
 use crate::domain::risk::judge::{Judge, JudgeSettings};
@@ -15,7 +15,7 @@ use crate::domain::risk::timing::WorkingHours;
 use crate::domain::risk::{CircuitRisk, Consequence, Priority};
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::{ForecastState, Step, place};
-use crate::domain::yard::{Person, Role, Site};
+use crate::domain::yard::{Person, Role, Site, SiteKind};
 use crate::service::survey::{left_places, low};
 use crate::settings::schedule::Schedule;
 use chrono::{DateTime, TimeDelta, Utc};
@@ -160,7 +160,7 @@ impl Game<'_> {
             self.rules.members,
             self.rules.seed ^ u64::from(site.id.as_str().bytes().map(u32::from).sum::<u32>()),
         );
-        let heat = Heat::of(here.iter().map(|(_, state)| state), &site.id);
+        let heat = self.heat(site, now);
         let low = low(&paths, hour, self.rules.horizon_h);
         let (site_here, elsewhere) = (site.clone(), self.elsewhere(&here, weather, hour));
         let view = PlaceWeather { site: site_here, at: hour, past, coming, paths, heat, elsewhere };
@@ -176,6 +176,15 @@ impl Game<'_> {
             self.boat(boat, state, rows, (site, issued_at, low), now, worklist);
         }
         Ok(())
+    }
+
+    fn heat(&self, site: &Site, now: DateTime<Utc>) -> Heat {
+        if site.kind != SiteKind::IndoorHeated {
+            return Heat::default();
+        }
+        let of_places = self.fleet.boats.iter().flat_map(|(_, events)| events);
+        let said: Vec<&LayupEvent> = of_places.filter(|event| event.boat.is_none()).collect();
+        Heat::switched(heat_of_place(&site.id, &said, now, now, self.catalogue))
     }
 
     fn past(&self, site: &Site, weather: &dyn Weather, hour: DateTime<Utc>) -> Vec<Step> {
@@ -195,7 +204,7 @@ impl Game<'_> {
         let past = |site: &Site| PlacePast {
             site: site.clone(),
             past: self.past(site, weather, hour),
-            heat: Heat::of(self.states.values().map(|(_, state)| state), &site.id),
+            heat: self.heat(site, hour),
         };
         let places = left.into_iter().filter_map(|site| self.fleet.sites.get(site));
         Arc::new(places.map(|site| (site.id.clone(), past(site))).collect())

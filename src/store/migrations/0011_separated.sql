@@ -1,6 +1,6 @@
 -- Blends that have been slush since they were filled in: ice floats, so that they have a weak layer from then on, longer than
 -- the weather of the past is kept. `instance` is empty where there is one circuit of the kind; `since_ms` is when the blend
--- was filled in or last read.
+-- was filled in.
 CREATE TABLE separated (
     boat TEXT NOT NULL,
     circuit TEXT NOT NULL,

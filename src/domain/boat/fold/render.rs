@@ -61,7 +61,6 @@ pub(super) fn state(
         afloat: whereabouts.afloat,
         ashore_from: folding.haul_at.filter(|haul| whereabouts.afloat && *haul > at),
         earlier: whereabouts.earlier_than(at),
-        heat: whereabouts.heat.clone(),
         assumed_ashore: folding.haul_is_assumed && !whereabouts.afloat,
         covered: whereabouts.covered,
         circuits: folding

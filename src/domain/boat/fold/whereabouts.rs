@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 
 use super::log::Entry;
 use crate::domain::boat::stay::REMEMBERED;
-use crate::domain::boat::{Boat, HeatTurn, Mitigation, PlaceFacts, Places, SiteId, Stay};
+use crate::domain::boat::{Boat, Mitigation, PlaceFacts, Places, SiteId, Stay};
 use crate::domain::catalogue::PlaceEffect;
 
 struct Switch<'a> {
@@ -38,13 +38,11 @@ pub(super) struct Whereabouts<'a> {
     pub(super) hauled: Option<usize>,
     /// Where and how it was before, oldest first.
     earlier: Vec<Stay>,
-    /// The heat where it is, going on and off.
-    pub(super) heat: Vec<HeatTurn>,
     switches: Vec<Switch<'a>>,
 }
 
-const POWER: &str = "power";
-const HEAT: &str = "heat";
+pub(super) const POWER: &str = "power";
+pub(super) const HEAT: &str = "heat";
 
 impl<'a> Whereabouts<'a> {
     /// Before the first entry: where the list says, afloat if that is a berth or the haul-out is still to come.
@@ -57,7 +55,6 @@ impl<'a> Whereabouts<'a> {
             covered: false,
             hauled: None,
             earlier: Vec::new(),
-            heat: Vec::new(),
             switches: Vec::new(),
         }
     }
@@ -98,7 +95,6 @@ impl<'a> Whereabouts<'a> {
                 self.site = site.clone();
                 self.facts = places.place(site);
                 self.switches.retain(|switch| switch.site.is_some());
-                self.heat.clear();
                 if entry.kind.place.is_none_or(|place| place == PlaceEffect::Moved) {
                     self.afloat = self.facts.is_some_and(|facts| facts.afloat);
                 }
@@ -125,27 +121,27 @@ impl<'a> Whereabouts<'a> {
             self.switches.push(Switch { site, kind, on: *on, entry: number, since });
         }
         self.remember(before);
-        let turn = self.heat_now();
-        self.heat.extend(turn.filter(|now| self.heat.last().is_none_or(|last| last.on != now.on)));
     }
 
     /// Keeps the stay that an entry has ended; one that had just begun is none.
     fn remember(&mut self, before: Stay) {
         let same = before.site == self.site && (before.afloat, before.covered) == self.how();
-        if !same && self.earlier.last().is_none_or(|last| last.until < before.until) {
+        if same {
+            return;
+        }
+        // An entry without an hour may stand after one that is taken later: then it was before that.
+        let until = before.until;
+        self.earlier
+            .iter_mut()
+            .filter(|stay| stay.until > until)
+            .for_each(|stay| stay.until = until);
+        if self.earlier.last().is_none_or(|last| last.until < until) {
             self.earlier.push(before);
         }
     }
 
     fn here(&self) -> impl DoubleEndedIterator<Item = &Switch<'a>> {
         self.switches.iter().filter(|switch| switch.site.is_none_or(|site| *site == self.site))
-    }
-
-    /// What the latest entry says of the heat here.
-    fn heat_now(&self) -> Option<HeatTurn> {
-        let power = self.here().rfind(|switch| switch.kind == POWER);
-        let (on, decisive) = self.here().rfind(|switch| switch.kind == HEAT)?.with(power);
-        Some(HeatTurn { at: decisive.since, on })
     }
 
     /// What hangs on power where the boat is now: its own switches and the place's.

@@ -1,10 +1,10 @@
-//! Whether a heated place is heated, and since when, by what the record of its boats says.
+//! Whether a heated place is heated, and since when.
 
 use chrono::{DateTime, Utc};
 
-use crate::domain::boat::{BoatState, HeatTurn, SiteId};
+use crate::domain::boat::HeatTurn;
 
-/// The heat of a place, with power, as far as the boats there say.
+/// The heat of a place, with power, as far as what is entered for the place says.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Heat {
     /// Going on and off, oldest first.
@@ -12,41 +12,7 @@ pub struct Heat {
 }
 
 impl Heat {
-    /// What most of the boats of `site` say at each time: what is entered for the place reaches them all, and one boat's own
-    /// heater heats no shed. Where as many say that it is off, it is.
-    #[must_use]
-    pub fn of<'a>(states: impl Iterator<Item = &'a BoatState>, site: &SiteId) -> Self {
-        let states = states.filter(|state| state.site == *site);
-        let mut said: Vec<(HeatTurn, usize)> = states
-            .enumerate()
-            .flat_map(|(boat, state)| state.heat.iter().map(move |turn| (*turn, boat)))
-            .collect();
-        said.sort_by_key(|(turn, boat)| (turn.at, *boat));
-        let mut boats: Vec<Option<bool>> =
-            vec![None; said.iter().map(|(_, boat)| boat + 1).max().unwrap_or(0)];
-        let (mut on, mut off) = (0_usize, 0_usize);
-        let mut turns: Vec<HeatTurn> = Vec::new();
-        for now in said.chunk_by(|(a, _), (b, _)| a.at == b.at) {
-            for (turn, boat) in now {
-                let Some(before) = boats.get_mut(*boat) else { continue };
-                match before.replace(turn.on) {
-                    Some(true) => on -= 1,
-                    Some(false) => off -= 1,
-                    None => {}
-                }
-                if turn.on { on += 1 } else { off += 1 }
-            }
-            let is_on = on > off;
-            if let Some((turn, _)) = now.first()
-                && turns.last().is_none_or(|last| last.on != is_on)
-            {
-                turns.push(HeatTurn { at: turn.at, on: is_on });
-            }
-        }
-        Self { turns }
-    }
-
-    /// As it is switched by hand.
+    /// As it went on and off.
     #[must_use]
     pub const fn switched(turns: Vec<HeatTurn>) -> Self {
         Self { turns }
