@@ -130,6 +130,21 @@ fn a_boat_that_was_lifted_an_hour_ago_is_still_to_be_drained() {
     assert!(lifted(480).1.iter().all(|row| row.frozen_now), "twenty days on land");
 }
 
+/// The air in her hull comes along: an hour after she was brought from 9 C into -6 C a hose in her engine bay has longer than one
+/// that has been there all the time and was filled now.
+#[test]
+fn a_boat_brings_the_air_in_her_hull() {
+    let now = at("2022-12-10T21:00:00Z");
+    let danger = |log: &[(&str, i64, Option<&str>)]| {
+        let (_, rows) = judged(now, log);
+        let row = rows.iter().find(|row| row.circuit.as_str() == "manifold_raw").unwrap().clone();
+        row.first_danger.unwrap()
+    };
+    let come = danger(&[("hauled", 2000, Some("QUAY")), ("moved_to", 1, Some("UPPER"))]);
+    // In air of -6 C at once a manifold (time constant 1.9 h) has 5 % ice two hours on.
+    assert!(come >= now + TimeDelta::hours(4), "{come}");
+}
+
 /// Brought from a mild place to a cold one an hour ago: liquid still. Three days ago: frozen. Never stirred: frozen.
 #[test]
 fn a_boat_brings_the_warmth_of_the_place_that_she_comes_from() {

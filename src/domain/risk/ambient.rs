@@ -117,6 +117,26 @@ impl Ambient {
         Self { coming, coldest_c, in_the_wind, ..self }
     }
 
+    /// The same for a boat that has brought air of `hull_c`, C, in her hull.
+    ///
+    /// # Errors
+    /// [`TableError`] where the exposure table lacks a row.
+    pub fn with_hull(
+        part: Whereabouts,
+        weather: &PlaceWeather,
+        power: Power,
+        hull_c: f64,
+    ) -> Result<Self, TableError> {
+        let rows = chain(part, &weather.site)?;
+        let (past, insides) = past::through(&rows, &past::Hours::of(weather), None);
+        let insides = rows
+            .iter()
+            .zip(insides)
+            .map(|(row, inside_c)| if past::is_of_the_boat(row) { Some(hull_c) } else { inside_c });
+        let insides: Vec<Option<f64>> = insides.collect();
+        Ok(Self::behind(&rows, past, &insides, weather, power))
+    }
+
     fn staying(
         part: Whereabouts,
         weather: &PlaceWeather,
@@ -124,13 +144,24 @@ impl Ambient {
     ) -> Result<Self, TableError> {
         let rows = chain(part, &weather.site)?;
         let (past, insides) = past::through(&rows, &past::Hours::of(weather), None);
+        Ok(Self::behind(&rows, past, &insides, weather, power))
+    }
+
+    /// The coming hours behind the rows, each of which begins with the air that is inside.
+    fn behind(
+        rows: &[&Exposure],
+        past: PastAir,
+        insides: &[Option<f64>],
+        weather: &PlaceWeather,
+        power: Power,
+    ) -> Self {
         let mut coming = weather.paths.clone();
         for (row, inside_c) in rows.iter().zip(insides) {
-            coming = behind::coming(row, inside_c, coming, weather, power);
+            coming = behind::coming(row, *inside_c, coming, weather, power);
         }
         let coldest_c = f64::from(coming.coldest_c());
         let in_the_wind = rows.last().is_some_and(|row| row.wind_reaches);
-        Ok(Self { past, coming, coldest_c, in_the_wind })
+        Self { past, coming, coldest_c, in_the_wind }
     }
 
     /// By how much the wind of each coming hour multiplies the heat loss of `class`; `None` where it does not reach.

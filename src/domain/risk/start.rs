@@ -1,5 +1,7 @@
 //! The state in which a part meets the coming hours: what the past hours have made of it, never assumed liquid.
 
+use std::borrow::Cow;
+
 use chrono::{DateTime, TimeDelta, Utc};
 use thiserror::Error;
 
@@ -9,7 +11,7 @@ use crate::domain::physics::part::{PartError, PartModel, ThermalClass, thermal_c
 use crate::domain::physics::{
     Liquid, SLUSH_SHARE, TableError, after_freeze_and_thaw, mass_from_volume, volume_from_mass,
 };
-use crate::domain::risk::ambient::{Ambient, Earlier, PastAir, PlaceWeather};
+use crate::domain::risk::ambient::{Ambient, Earlier, PastAir, PlaceWeather, Power, Whereabouts};
 use crate::domain::units::{Celsius, KelvinDelta, Kilograms};
 
 /// Shorter than this no past is cut, hours: a week of weather decides for most parts.
@@ -108,6 +110,28 @@ impl Content<'static> {
     }
 }
 
+impl Memory {
+    /// The coming air of a part: that of her place, unless her boat has come with other air in her hull.
+    ///
+    /// # Errors
+    /// [`TableError`] where a table lacks a row.
+    pub fn ambient<'a>(
+        &self,
+        (part, power): (Whereabouts, Power),
+        here: &'a Ambient,
+        weather: &PlaceWeather,
+    ) -> Result<Cow<'a, Ambient>, TableError> {
+        // A haul that is still to come is taken as the place has it.
+        let moved = self.earlier.as_ref();
+        let moved = moved.filter(|moved| part.hauled.is_none() && moved.is_recent(weather.at));
+        let brought = moved.map(|earlier| earlier.air(weather)).transpose()?;
+        Ok(match brought.and_then(|(_, hull_c)| hull_c) {
+            Some(hull_c) => Cow::Owned(Ambient::with_hull(part, weather, power, hull_c)?),
+            None => Cow::Borrowed(here),
+        })
+    }
+}
+
 /// A part at the start of the coming hours.
 #[derive(Debug, Clone)]
 pub struct Start {
@@ -144,7 +168,7 @@ impl Content<'_> {
         weather: &PlaceWeather,
     ) -> Result<Start, StartError> {
         let before = memory.earlier.as_ref().map(|earlier| earlier.air(weather)).transpose()?;
-        let past = before.as_ref().unwrap_or(&ambient.past);
+        let past = before.as_ref().map_or(&ambient.past, |(past, _)| past);
         let layered = weakest_layer(self.liquid).filter(|_| memory.separated);
         Ok(match layered {
             // Its weak layer is known: it does not weaken twice.

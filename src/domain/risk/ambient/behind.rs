@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Datelike, Utc};
 
-use super::past::Hours;
+use super::past::{Hours, is_of_the_boat};
 use super::{PlaceWeather, Power};
 use crate::domain::physics::surroundings::{self, Exposure, HeatedShed};
 use crate::domain::units::{self, Celsius, Fraction, WattsPerKelvin};
@@ -37,7 +37,7 @@ pub(super) fn past(
     let steps = &hours.steps;
     let mut inside_c: Option<f64> = None;
     let mut felt_c = Vec::with_capacity(air_c.len());
-    let brought = brought.filter(|_| !row.id.starts_with("shed"));
+    let brought = brought.filter(|_| is_of_the_boat(row));
     for (hour, (air_c, (step, _))) in air_c.into_iter().zip(steps).enumerate() {
         if let Some((_, hull_c)) = brought.filter(|(came, _)| *came == hour) {
             inside_c = Some(hull_c);

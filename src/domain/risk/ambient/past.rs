@@ -13,6 +13,9 @@ use crate::domain::physics::surroundings::Exposure;
 use crate::domain::weather::Step;
 use crate::domain::yard::Site;
 
+/// After so long nothing is left of the air that a hull has brought: ten of its longest time constants.
+const HULL_FORGETS: TimeDelta = TimeDelta::hours(60);
+
 /// The past air of a part, an hour each, oldest first.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct PastAir {
@@ -83,14 +86,22 @@ impl Earlier {
         Some(Self { stays, afloat: kind.exposure_when(true), ashore: kind.exposure_when(false) })
     }
 
-    /// The past of the part, stay by stay; the air in the hull comes along from each to the next.
+    /// Has she come so lately that the air in her hull may still be other air?
+    #[must_use]
+    pub fn is_recent(&self, at: DateTime<Utc>) -> bool {
+        let came = self.stays.iter().rev().nth(1);
+        came.is_some_and(|before| at - before.until < HULL_FORGETS)
+    }
+
+    /// The past of the part, stay by stay, and the air in the hull at its end, C, where the part is behind one; that air comes along
+    /// from each stay to the next.
     ///
     /// A place of which nothing is known is taken for this one.
     ///
     /// # Errors
     /// [`TableError`] where the exposure table lacks a row.
-    pub fn air(&self, weather: &PlaceWeather) -> Result<PastAir, TableError> {
-        let mut air = PastAir::default();
+    pub fn air(&self, weather: &PlaceWeather) -> Result<(PastAir, Option<f64>), TableError> {
+        let (mut air, mut hull_c) = (PastAir::default(), None);
         for stay in &self.stays {
             let (came, end) =
                 (air.air_c.len(), weather.past.partition_point(|step| step.time < stay.until));
@@ -105,12 +116,20 @@ impl Earlier {
                 _ => Hours::of(weather),
             };
             let brought = air.air_c.last().map(|air_c| (came, *air_c));
-            let (felt, _) = through(&chain(part, hours.site)?, &hours, brought);
+            let rows = chain(part, hours.site)?;
+            let (felt, insides) = through(&rows, &hours, brought);
+            let behind_hull = rows.last().is_some_and(|row| is_of_the_boat(row));
+            hull_c = insides.last().copied().flatten().filter(|_| behind_hull);
             air.air_c.extend(felt.air_c.get(came..end).unwrap_or_default());
             air.wind_ms.extend(felt.wind_ms.get(came..end).unwrap_or_default());
         }
-        Ok(air)
+        Ok((air, hull_c))
     }
+}
+
+/// Is it a row of the boat's own hull or wrap, with air that comes along when she is moved?
+pub(super) fn is_of_the_boat(row: &Exposure) -> bool {
+    row.tau_env_h > 0.0 && !row.id.starts_with("shed")
 }
 
 /// The past hours of one place, without holes.

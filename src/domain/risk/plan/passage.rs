@@ -100,6 +100,9 @@ impl<'a> Passages<'a> {
                 free.insert(ambient.map_err(table)?)
             }
         };
+        let power = Power::AsLogged;
+        let ambient = memory.ambient((part, power), ambient, self.weather).map_err(table)?;
+        let ambient = &*ambient;
         let start = content
             .at_the_start(&memory, ambient, self.weather)
             .map_err(|source| source.of(kind.id.to_string()))?;
