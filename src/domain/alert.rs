@@ -43,6 +43,7 @@ pub use chance::ChanceClass;
 pub use decide::{Act, CloseReason, Decision, RecordLine, RollUp, Telling, Transition, decide};
 pub use facts::Facts;
 pub use known::Known;
+pub use plain::Concerned;
 pub use settings::AlertSettings;
 pub use shelve::ShelveError;
 pub use situation::{Low, Situation, Standing, Subject, Target, WorklistTimes};

@@ -9,7 +9,7 @@ use super::past_seasons::{Passing, PastSeasons};
 use super::seasonal::{Book, Decided, earlier, owner_told, past_of, reader};
 use super::survey::{BoatView, Survey};
 use crate::domain::alert::blend::{Filled, Word, decide_filled};
-use crate::domain::alert::{Decision, Kind, System};
+use crate::domain::alert::{Alert, Decision, Kind, System, is_wet};
 use crate::domain::boat::{Care, CircuitId, CircuitState, Holds, SiteId};
 use crate::domain::catalogue::{CircuitKind, Consequence};
 use crate::domain::message::{TooWeak, WeakPart, compose_blend};
@@ -47,6 +47,7 @@ pub fn blends(
     let book = Book::read(house, Kind::Blend, decided)?;
     for view in &survey.boats {
         let Some(look) = look(house, survey, view, now)? else { continue };
+        let id = &view.boat.id;
         let owner = owner_told(survey, view);
         let weak: Vec<System> = look.weak.iter().map(|part| part.system.clone()).collect();
         let filled = Filled {
@@ -54,7 +55,8 @@ pub fn blends(
             weak: &weak,
             chance: look.chance,
             over: look.over,
-            waits: !is_clear(survey, view),
+            waits: !is_clear(survey, view)
+                || book.open_of(id).is_some_and(|open| is_undone(view, open, now)),
         };
         let Some((alert, transition, word)) = decide_filled(&filled, now) else { continue };
         if let (Some(word), Some((person, site))) = (word, reader(survey, view, owner, &alert)) {
@@ -78,6 +80,24 @@ pub fn blends(
         found.transitions.push(transition);
     }
     Ok(found)
+}
+
+/// Does something that was told of hold water again, or what nobody knows, or a filling that is not yet written up? Then it is
+/// neither renewed nor over.
+fn is_undone(view: &BoatView, open: &Alert, now: DateTime<Utc>) -> bool {
+    let told = |circuit: &&CircuitState| {
+        let mut ledgers = open.told.values();
+        ledgers.any(|ledger| {
+            ledger.last.systems.iter().any(|system| system.circuit == circuit.circuit)
+        })
+    };
+    view.state.circuits.iter().filter(told).any(|circuit| match circuit.holds {
+        Holds::Blend | Holds::Coolant => {
+            let known = matches!(circuit.liquid, Some(Liquid::Blend { .. }));
+            !known || circuit.since.is_none_or(|since| now - since < SETTLED)
+        }
+        holds => is_wet(holds) || circuit.closed_pocket,
+    })
 }
 
 /// Is the weather of the boat's place known, and nothing in it that would harm the antifreeze in her?

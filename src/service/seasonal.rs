@@ -9,9 +9,8 @@ use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row};
 use super::past_seasons::PastSeasons;
 use super::survey::{BoatView, Survey};
-use crate::domain::alert::deadline::Concerned;
 use crate::domain::alert::quiet::not_before;
-use crate::domain::alert::{Alert, AlertId, Decision, Kind, Transition};
+use crate::domain::alert::{Alert, AlertId, Concerned, Decision, Kind, Transition};
 use crate::domain::boat::{BoatId, Care};
 use crate::domain::message::Letter;
 use crate::domain::risk::Priority;
@@ -154,6 +153,11 @@ impl Book {
             closed: closed.map(|(last, _)| last),
             episodes_closed: closed.map_or(0, |(_, count)| *count),
         }
+    }
+
+    /// The alert of a boat that is not closed.
+    pub(super) fn open_of(&self, boat: &BoatId) -> Option<&Alert> {
+        self.open.get(boat)
     }
 
     fn note(&mut self, freeze: &Alert) {

@@ -1,8 +1,8 @@
 //! Antifreeze that would not hold a winter: one word, one that closes it, and none beside a freeze that says more.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::domain::alert::blend::{Concerned, Filled, Word, decide_filled};
-use rimeward::domain::alert::{Alert, AlertId, Flat, System, table};
+use rimeward::domain::alert::blend::{Filled, Word, decide_filled};
+use rimeward::domain::alert::{Alert, AlertId, Concerned, Flat, System, table};
 use rimeward::domain::boat::{BoatId, PersonId, SiteId};
 
 /// Antifreeze that stays as weak as it is, or what `change` says; looked at every third hour from 1 November to the end of April.

@@ -1,8 +1,8 @@
 //! Nudges to lay up: three at most, apart, none once it is done, none beside a freeze that says more.
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use rimeward::domain::alert::deadline::{Autumn, Concerned, Word, decide_autumn};
-use rimeward::domain::alert::{Alert, AlertId, Flat, System, table};
+use rimeward::domain::alert::deadline::{Autumn, Word, decide_autumn};
+use rimeward::domain::alert::{Alert, AlertId, Concerned, Flat, System, table};
 use rimeward::domain::boat::{BoatId, PersonId, SiteId};
 
 /// An owner who does nothing, or what `change` says; looked at every third hour from 1 October; the last day is 6 November.

@@ -315,3 +315,27 @@ fn a_blend_that_past_winters_would_have_broken_is_told_in_good_time() {
     let why = String::from_utf8_lossy(&why.stdout).into_owned();
     assert!(why.contains("too weak for 13 % of the past winters"), "{why}");
 }
+
+/// A run that fills the coolers with lake water again is no renewal: nothing says that the antifreeze has been renewed.
+#[test]
+fn what_is_undone_after_it_was_told_is_not_called_renewed() {
+    let early = "2022-10-19T09:10:00-04:00";
+    let yard = Yard::open(early);
+    fs::write(yard.folder.path().join("inland.csv"), past_days(DEMO_SEED, true).unwrap()).unwrap();
+    let archives = "[season.archives]\nBARN = \"inland.csv\"\n";
+    fs::write(yard.config(), format!("{}{archives}", yard.settings())).unwrap();
+    yard.import_everything();
+    assert_eq!(code(&yard.round(early, &[])), 0);
+    let sheet = yard.folder.path().join("run.csv");
+    let rows = "event_id,recorded_at,happened_at,time_precision,boat_id,event,circuits,method,minutes,who,role,evidence\nT01,2022-10-19T12:00:00-04:00,2022-10-19T11:00:00-04:00,minute,B11,engine_run,ENGINE_RAW,lake,20,Wren Clothespeg,owner,recorded\n";
+    fs::write(&sheet, rows).unwrap();
+    let imported = rimeward(Some(&yard.config()), &["import", "events", sheet.to_str().unwrap()]);
+    assert_eq!(code(&imported), 0, "{}", text(&imported));
+    for day in ["2022-10-20", "2022-10-21", "2022-10-24"] {
+        assert_eq!(code(&yard.round(&format!("{day}T09:10:00-04:00"), &[])), 0);
+    }
+    let mails = yard.relay.received();
+    let said = |words_of: &str| mails.iter().any(|mail| words(&mail.bytes).contains(words_of));
+    assert!(said("TOO WEAK FOR A WINTER HERE"));
+    assert!(!said("antifreeze recorded as renewed") && !said("NOTHING TOO WEAK IS LEFT"));
+}

@@ -3,9 +3,8 @@
 
 use chrono::{DateTime, Utc};
 
-pub use super::plain::Concerned;
 use super::plain::{self, Plain};
-use super::{Alert, CloseReason, Flat, Kind, System, Transition};
+use super::{Alert, CloseReason, Concerned, Flat, Kind, System, Transition};
 use crate::domain::risk::Priority;
 
 /// One boat with antifreeze in her.
@@ -19,7 +18,8 @@ pub struct Filled<'a> {
     pub chance: f64,
     /// Is the cold over that would break it?
     pub over: bool,
-    /// Cold may be in sight that nobody has been told of yet, or nobody can see: nothing is said and nothing closed.
+    /// Cold may be in sight that nobody has been told of yet, nobody can see, or what was told of has been undone and not renewed:
+    /// nothing is said and nothing closed.
     pub waits: bool,
 }
 

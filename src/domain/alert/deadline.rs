@@ -3,9 +3,8 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 
-pub use super::plain::Concerned;
 use super::plain::{self, Plain};
-use super::{Alert, CloseReason, Flat, Kind, Response, System, Transition};
+use super::{Alert, CloseReason, Concerned, Flat, Kind, Response, System, Transition};
 use crate::domain::risk::Priority;
 
 /// Days before the last day on which the first, second and third word is due.

@@ -97,10 +97,10 @@ impl Ambient {
     /// # Errors
     /// [`TableError`] where the exposure table lacks a row.
     pub fn of(part: Whereabouts, weather: &PlaceWeather, power: Power) -> Result<Self, TableError> {
-        let afloat = Self::staying(part, weather, power)?;
+        let afloat = Self::staying(part, weather, power, None)?;
         let Some((haul, exposure)) = part.hauled else { return Ok(afloat) };
         let ashore = Whereabouts { exposure, afloat: false, hauled: None, ..part };
-        Ok(afloat.until(haul, &Self::staying(ashore, weather, power)?, weather.at))
+        Ok(afloat.until(haul, &Self::staying(ashore, weather, power, None)?, weather.at))
     }
 
     /// This air up to `end`, from then on that of `after`.
@@ -127,41 +127,25 @@ impl Ambient {
         power: Power,
         hull_c: f64,
     ) -> Result<Self, TableError> {
-        let rows = chain(part, &weather.site)?;
-        let (past, insides) = past::through(&rows, &past::Hours::of(weather), None);
-        let insides = rows
-            .iter()
-            .zip(insides)
-            .map(|(row, inside_c)| if past::is_of_the_boat(row) { Some(hull_c) } else { inside_c });
-        let insides: Vec<Option<f64>> = insides.collect();
-        Ok(Self::behind(&rows, past, &insides, weather, power))
+        Self::staying(part, weather, power, Some(hull_c))
     }
 
     fn staying(
         part: Whereabouts,
         weather: &PlaceWeather,
         power: Power,
+        hull_c: Option<f64>,
     ) -> Result<Self, TableError> {
         let rows = chain(part, &weather.site)?;
         let (past, insides) = past::through(&rows, &past::Hours::of(weather), None);
-        Ok(Self::behind(&rows, past, &insides, weather, power))
-    }
-
-    /// The coming hours behind the rows, each of which begins with the air that is inside.
-    fn behind(
-        rows: &[&Exposure],
-        past: PastAir,
-        insides: &[Option<f64>],
-        weather: &PlaceWeather,
-        power: Power,
-    ) -> Self {
         let mut coming = weather.paths.clone();
         for (row, inside_c) in rows.iter().zip(insides) {
-            coming = behind::coming(row, *inside_c, coming, weather, power);
+            let brought_c = hull_c.filter(|_| past::is_of_the_boat(row));
+            coming = behind::coming(row, brought_c.or(inside_c), coming, weather, power);
         }
         let coldest_c = f64::from(coming.coldest_c());
         let in_the_wind = rows.last().is_some_and(|row| row.wind_reaches);
-        Self { past, coming, coldest_c, in_the_wind }
+        Ok(Self { past, coming, coldest_c, in_the_wind })
     }
 
     /// By how much the wind of each coming hour multiplies the heat loss of `class`; `None` where it does not reach.

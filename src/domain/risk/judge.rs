@@ -374,10 +374,8 @@ fn judge_case(
 ) -> Result<Judged, JudgeError> {
     let content = case.content;
     let circuit = || case.circuit.id.to_string();
-    let ambient = case.memory.ambient(case.air, ambient, weather);
-    let ambient = &*ambient.map_err(|source| JudgeError::Table { circuit: circuit(), source })?;
-    let start = content
-        .at_the_start(&case.memory, ambient, weather)
+    let (start, ambient) = content
+        .at_the_start(&case.memory, case.air, ambient, weather)
         .map_err(|source| source.of(circuit()))?;
     let first_ice_c = start.liquid.first_ice().value();
     let now_c = start.model.temperature(start.enthalpy_j);

@@ -110,28 +110,6 @@ impl Content<'static> {
     }
 }
 
-impl Memory {
-    /// The coming air of a part: that of her place, unless her boat has come with other air in her hull.
-    ///
-    /// # Errors
-    /// [`TableError`] where a table lacks a row.
-    pub fn ambient<'a>(
-        &self,
-        (part, power): (Whereabouts, Power),
-        here: &'a Ambient,
-        weather: &PlaceWeather,
-    ) -> Result<Cow<'a, Ambient>, TableError> {
-        // A haul that is still to come is taken as the place has it.
-        let moved = self.earlier.as_ref();
-        let moved = moved.filter(|moved| part.hauled.is_none() && moved.is_recent(weather.at));
-        let brought = moved.map(|earlier| earlier.air(weather)).transpose()?;
-        Ok(match brought.and_then(|(_, hull_c)| hull_c) {
-            Some(hull_c) => Cow::Owned(Ambient::with_hull(part, weather, power, hull_c)?),
-            None => Cow::Borrowed(here),
-        })
-    }
-}
-
 /// A part at the start of the coming hours.
 #[derive(Debug, Clone)]
 pub struct Start {
@@ -157,20 +135,30 @@ pub enum StartError {
 }
 
 impl Content<'_> {
-    /// The part after the past that bears on it, at the place of `ambient` and where its boat was before.
+    /// The part after the past that bears on it, and the air that it meets from there: that of its place, `here`, unless its boat
+    /// has come lately with other air in her hull.
     ///
     /// # Errors
     /// [`StartError`] where a table lacks a row, or the part holds nothing.
-    pub fn at_the_start(
+    pub fn at_the_start<'a>(
         &self,
         memory: &Memory,
-        ambient: &Ambient,
+        (part, power): (Whereabouts, Power),
+        here: &'a Ambient,
         weather: &PlaceWeather,
-    ) -> Result<Start, StartError> {
-        let before = memory.earlier.as_ref().map(|earlier| earlier.air(weather)).transpose()?;
-        let past = before.as_ref().map_or(&ambient.past, |(past, _)| past);
+    ) -> Result<(Start, Cow<'a, Ambient>), StartError> {
+        let moved = memory.earlier.as_ref();
+        let before = moved.map(|earlier| earlier.air(weather)).transpose()?;
+        let past = before.as_ref().map_or(&here.past, |(past, _)| past);
+        // A haul that is still to come is taken as the place has it.
+        let lately =
+            moved.is_some_and(|moved| moved.is_recent(weather.at) && part.hauled.is_none());
+        let coming = match before.as_ref().and_then(|(_, hull_c)| *hull_c).filter(|_| lately) {
+            Some(hull_c) => Cow::Owned(Ambient::with_hull(part, weather, power, hull_c)?),
+            None => Cow::Borrowed(here),
+        };
         let layered = weakest_layer(self.liquid).filter(|_| memory.separated);
-        Ok(match layered {
+        let start = match layered {
             // Its weak layer is known: it does not weaken twice.
             Some(liquid) => {
                 let past = past.last(memory.hours, self.class);
@@ -178,7 +166,8 @@ impl Content<'_> {
                 Start { model, enthalpy_j, liquid, separated: true }
             }
             None => self.after(past, memory.hours)?,
-        })
+        };
+        Ok((start, coming))
     }
 
     /// The part after the last `hours` of `past`, through which this content has stood.

@@ -100,11 +100,8 @@ impl<'a> Passages<'a> {
                 free.insert(ambient.map_err(table)?)
             }
         };
-        let power = Power::AsLogged;
-        let ambient = memory.ambient((part, power), ambient, self.weather).map_err(table)?;
-        let ambient = &*ambient;
-        let start = content
-            .at_the_start(&memory, ambient, self.weather)
+        let (start, ambient) = content
+            .at_the_start(&memory, (part, Power::AsLogged), ambient, self.weather)
             .map_err(|source| source.of(kind.id.to_string()))?;
         let first_ice_c = start.liquid.first_ice().value();
         let (model, start) = (start.model, start.enthalpy_j);
@@ -115,7 +112,7 @@ impl<'a> Passages<'a> {
             Passage { now: Now::Liquid, hours, thaws: Vec::new() }
         } else {
             let winds = ambient.wind_factors(class, self.weather);
-            first_passages(&model, start, ambient, winds.as_deref(), limit)
+            first_passages(&model, start, &ambient, winds.as_deref(), limit)
         };
         let passage = Rc::new(passage);
         self.found.insert(key, Rc::clone(&passage));
