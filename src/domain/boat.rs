@@ -113,6 +113,14 @@ pub struct Boat {
 }
 
 impl Boat {
+    /// A petrol engine inside the hull: its vapour gathers. An engine of unknown fuel is taken for one.
+    #[must_use]
+    pub fn has_enclosed_petrol(&self) -> bool {
+        let fuel = self.fuel.to_lowercase();
+        let outboard = self.cooling == CoolingKind::RawOutboard || self.kind.contains("outboard");
+        self.engines > 0 && !outboard && !fuel.contains("diesel") && !fuel.contains("electric")
+    }
+
     /// A code for the place where the key hangs, such as `KQ3F7A`: the same for all boats whose keys hang there. `None` where
     /// none is on record.
     #[must_use]

@@ -409,6 +409,25 @@ mod tests {
     }
 
     #[test]
+    fn a_guess_goes_by_whole_words_and_by_makers_of_one_kind_of_engine() {
+        let catalogue = Catalogue::built_in().unwrap();
+        for (text, kind) in [
+            ("5.7IO", "petrol_sterndrive"),
+            ("twin MerCruiser 6.2", "petrol_sterndrive"),
+            ("Yanmar 3YM30", "diesel_cruiser"),
+            ("Yanmar 3YM30 saildrive", "sail_saildrive"),
+            ("2 outboards", "outboard_runabout"),
+            ("jet ski", "personal_watercraft"),
+            // Not a word of its own: nothing is known, so it is the wetter guess.
+            ("radio 4-cylinder", "unknown"),
+            ("Bobcat conversion", "unknown"),
+        ] {
+            let guess = catalogue.guess_fitout(text, Some(9.0)).unwrap();
+            assert_eq!(guess.kind, kind, "{text}");
+        }
+    }
+
+    #[test]
     fn a_dangerous_word_is_asked_about() {
         let catalogue = Catalogue::built_in().unwrap();
         let flushed = catalogue.synonym("Flushed").unwrap();

@@ -174,6 +174,41 @@ fn the_order_of_work_is_asked_about_where_it_does_harm() {
     assert!(asked[0].contains("not drained for lay-up"), "{asked:?}");
 }
 
+/// 33 CFR 183.610 asks for a blower, and for a label that says four minutes and to look for vapour before a start.
+#[test]
+fn a_start_or_a_heater_where_petrol_vapour_gathers_is_asked_about() {
+    let asked = |log: &[super::build::Entry], day: &str| {
+        let at = format!("2022-10-{day}T12:00");
+        folded(&sterndrive(), log, &at, "2023-12-31T12:00").0.open_questions.join("; ")
+    };
+    let run = event("1", "2022-10-10T10:00", "engine_run").method("hose");
+    assert!(asked(std::slice::from_ref(&run), "11").contains("blower run 4 minutes"));
+    assert!(!asked(std::slice::from_ref(&run), "20").contains("blower"), "long over");
+    let aired = event("2", "2022-10-11T10:00", "engine_run").method("hose, blower 4 min");
+    assert!(!asked(&[run.clone(), aired], "12").contains("blower"));
+    let heater = event("3", "2022-10-11T11:00", "heat_on");
+    let asks = |log: &[super::build::Entry]| asked(log, "30").contains("a heater or a charger");
+    assert!(asks(std::slice::from_ref(&heater)), "as long as it is on");
+    assert!(!asks(&[heater.clone(), event("4", "2022-10-12T11:00", "heat_off")]));
+    assert!(!asks(&[heater.clone(), event("4", "2022-10-12T11:00", "question_answered")]));
+    let mut diesel = sterndrive();
+    diesel.fuel = "diesel".to_owned();
+    let of_diesel = folded(&diesel, &[run, heater], "2022-10-12T12:00", "2023-12-31T12:00");
+    assert!(of_diesel.0.open_questions.is_empty());
+}
+
+#[test]
+fn an_emptied_water_heater_is_asked_for_its_breaker() {
+    let mut boat = sterndrive();
+    boat.fitted.push("water_heater".into());
+    let emptied = event("1", "2022-10-10T10:00", "heater_bypassed_drained");
+    let asked = |log: &[super::build::Entry]| {
+        at_new_year(&boat, log).one("water_heater").open_questions.join("; ")
+    };
+    assert!(asked(std::slice::from_ref(&emptied)).contains("breaker off"));
+    assert!(!asked(&[emptied.method("breaker off and taped")]).contains("breaker"));
+}
+
 #[test]
 fn exposure_survives_repair_until_somebody_looks() {
     use rimeward::domain::boat::{Exposure, Spells, uncleared};
@@ -201,6 +236,16 @@ fn exposure_survives_repair_until_somebody_looks() {
         |events: &[_]| uncleared(std::slice::from_ref(&wet), events, at, at, &catalogue).len();
     assert_eq!(left(&[drained.clone(), elsewhere.clone()]), 1);
     assert_eq!(left(&[drained, elsewhere, looked]), 0);
+    // Old gear oil without water: there was nothing in it to freeze. Gear oil belongs before the first frost.
+    let oil = Exposure { circuit: "gearcase".into(), ..wet.clone() };
+    let still = |entry: super::build::Entry| {
+        uncleared(std::slice::from_ref(&oil), &[entry.0], at, at, &catalogue).len()
+    };
+    let changed = event("4", "2022-12-02T10:00", "gear_oil_changed");
+    assert_eq!(still(changed.clone()), 1, "nobody says what it looked like");
+    assert_eq!(still(changed.clone().method("milky")), 1);
+    assert_eq!(still(changed.clone().method("clear").graded(Evidence::Claimed)), 1);
+    assert_eq!(still(changed.method("clear")), 0);
     assert_eq!(
         Spells::of(&wet, wet.to).words(
             &catalogue,

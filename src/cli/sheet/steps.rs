@@ -5,7 +5,6 @@ use serde::Serialize;
 use crate::cli::boat::{grade, in_words};
 use crate::domain::boat::{Boat, BoatState, CircuitId, CircuitState, CoolingKind};
 use crate::domain::catalogue::{Catalogue, CircuitSet, DayStep};
-use crate::domain::message::cautions::is_petrol_inboard;
 
 /// One step, ready to be printed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -73,7 +72,7 @@ fn facts(boat: &Boat, state: &BoatState) -> Vec<&'static str> {
         facts.push("engine");
     }
     facts.push(if boat.fuel.to_lowercase().contains("diesel") { "diesel" } else { "petrol" });
-    if is_petrol_inboard(boat) {
+    if boat.has_enclosed_petrol() {
         facts.push("enclosed");
     }
     facts.push(match boat.cooling {

@@ -88,6 +88,15 @@ pub struct LayupEvent {
     pub note: Option<String>,
 }
 
+/// What came out with the old gear oil.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OldOil {
+    /// No water.
+    Clear,
+    /// Water: milky, cloudy, drops.
+    Wet,
+}
+
 /// Words in `method` of a correction that withdraw what it corrects.
 const VOID: [&str; 9] = [
     "void",
@@ -162,6 +171,28 @@ impl LayupEvent {
         if is_named("evidence") {
             self.evidence = Evidence::None;
         }
+    }
+
+    /// As an entry about gear oil: what it says of the old oil, if anything.
+    #[must_use]
+    pub fn oil_seen(&self) -> Option<OldOil> {
+        let method = self.method.as_deref()?.to_lowercase();
+        let has = |words: &[&str]| words.iter().any(|word| method.contains(word));
+        if has(&["no water"]) {
+            Some(OldOil::Clear)
+        } else if has(&["milky", "water", "cloudy", "emulsion"]) {
+            Some(OldOil::Wet)
+        } else {
+            has(&["clear"]).then_some(OldOil::Clear)
+        }
+    }
+
+    /// Is one of these (in small letters) in what the entry says in words: method, point, note?
+    #[must_use]
+    pub fn mentions(&self, words: &[&str]) -> bool {
+        let texts = [&self.method, &self.point, &self.note].into_iter().flatten();
+        let mut texts = texts.map(|text| text.to_lowercase());
+        texts.any(|text| words.iter().any(|word| text.contains(word)))
     }
 
     /// As a correction: does it withdraw the entry as a whole?

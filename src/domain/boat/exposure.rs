@@ -7,8 +7,9 @@ use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
+use super::event::OldOil;
 use super::{BoatId, CircuitId, EventId, LayupEvent};
-use crate::domain::catalogue::{Catalogue, EffectKind};
+use crate::domain::catalogue::{Catalogue, EffectKind, EventKind, Evidence};
 use crate::domain::units::{Celsius, Hours, TemperatureScale, in_both_scales};
 
 /// One spell in which a circuit stood past its own limit.
@@ -49,22 +50,33 @@ impl Exposure {
                 && event.boat.as_ref() == Some(&self.boat)
                 && event.recorded_at <= known_at
                 && (self.to..=at).contains(&event.happened_at)
-                && catalogue.event(&event.kind).is_some_and(|kind| {
-                    matches!(kind.effect, EffectKind::Inspect | EffectKind::Clear)
-                })
-                && event.circuits.iter().any(|named| {
-                    let place = catalogue.place_of(&self.circuit);
-                    catalogue
-                        .group(named)
-                        .zip(place)
-                        .is_some_and(|(group, place)| group.contains(place))
-                })
+                && catalogue
+                    .event(&event.kind)
+                    .is_some_and(|kind| self.is_looked_at(event, kind, catalogue))
         };
         events
             .iter()
             .filter(looked)
             .min_by_key(|event| (event.happened_at, &event.id))
             .map(|event| &event.id)
+    }
+
+    /// Somebody looked at the circuit; or old gear oil came out without water, so that there was nothing to freeze.
+    fn is_looked_at(&self, event: &LayupEvent, kind: &EventKind, catalogue: &Catalogue) -> bool {
+        let Some(place) = catalogue.place_of(&self.circuit) else { return false };
+        let mut named = event.circuits.iter().filter_map(|named| catalogue.group(named));
+        match kind.effect {
+            EffectKind::Inspect | EffectKind::Clear => named.any(|group| group.contains(place)),
+            EffectKind::GearOil => {
+                event.evidence >= Evidence::Recorded
+                    && event.oil_seen() == Some(OldOil::Clear)
+                    && match event.circuits.is_empty() {
+                        true => kind.default_circuits.contains(place),
+                        false => named.any(|group| group.contains(place)),
+                    }
+            }
+            _ => false,
+        }
     }
 
     /// Does the entry look at this one of several?

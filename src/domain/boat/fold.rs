@@ -172,6 +172,7 @@ impl<'a> Folding<'a> {
         self.check_order(number, entry, &targets);
         let before = self.disagreeing(entry, entries, &targets);
         self.apply(number, entry, water.holds, &targets);
+        self.ask_about_the_breaker(number, entry);
         self.keep_the_less_protected(number, before);
         if flags.run || is_engine_blend(entry) {
             self.mix_loops(entry, &targets);

@@ -126,6 +126,12 @@ impl CircuitKind {
         self.groups().any(|group| group == "TWO_SIDES")
     }
 
+    /// Whether an electric element heats it, which burns out when it is dry.
+    #[must_use]
+    pub fn has_heating_element(&self) -> bool {
+        self.action == "drain_heater_power_off"
+    }
+
     /// Whether a pocket stays in it after a drain until it is cranked over.
     #[must_use]
     pub fn is_cranked_empty(&self) -> bool {

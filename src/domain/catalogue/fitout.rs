@@ -39,8 +39,19 @@ impl Fitout {
     }
 
     fn longest_match(&self, text: &str) -> usize {
-        list(&self.words).filter(|word| text.contains(word)).map(str::len).max().unwrap_or(0)
+        list(&self.words).filter(|word| has_word(text, word)).map(str::len).max().unwrap_or(0)
     }
+}
+
+/// Does `text` hold `word` on its own, singular or plural, also behind a figure: `5.7io`, but not `radio`?
+fn has_word(text: &str, word: &str) -> bool {
+    text.match_indices(word).any(|(start, _)| {
+        let before = text.get(..start).and_then(|before| before.chars().next_back());
+        let after = text.get(start + word.len()..).unwrap_or_default();
+        let after = after.strip_prefix('s').unwrap_or(after);
+        let is_apart = |letter: Option<char>| letter.is_none_or(|letter| !letter.is_alphabetic());
+        is_apart(before) && is_apart(after.chars().next())
+    })
 }
 
 /// A fit-out that was guessed, which says so.

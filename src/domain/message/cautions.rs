@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::voice::Scope;
-use crate::domain::boat::{Boat, BoatState, CoolingKind};
+use crate::domain::boat::{Boat, BoatState};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::yard::{Site, SiteKind};
 
@@ -75,7 +75,7 @@ pub(super) fn for_lay_up(boat: &Boat, state: &BoatState, site: &Site) -> BTreeSe
 /// The rules that hold whenever somebody goes to the boat.
 pub(super) fn for_visit(boat: &Boat, state: &BoatState, site: &Site) -> BTreeSet<&'static str> {
     let mut rules = BTreeSet::from(["always"]);
-    if is_petrol_inboard(boat) {
+    if boat.has_enclosed_petrol() {
         rules.insert("petrol_inboard");
     }
     if is_covered(state, site) {
@@ -88,14 +88,6 @@ pub(super) fn for_visit(boat: &Boat, state: &BoatState, site: &Site) -> BTreeSet
         rules.insert("battery");
     }
     rules
-}
-
-/// A petrol engine inside the hull: its vapour gathers. An engine of unknown fuel is taken for one.
-#[must_use]
-pub fn is_petrol_inboard(boat: &Boat) -> bool {
-    let fuel = boat.fuel.to_lowercase();
-    let outboard = boat.cooling == CoolingKind::RawOutboard || boat.kind.contains("outboard");
-    boat.engines > 0 && !outboard && !fuel.contains("diesel") && !fuel.contains("electric")
 }
 
 /// Under a cover or a roof.

@@ -294,7 +294,7 @@ fn remarks(voice: &Voice<'_>, line: &BoatLine<'_>) -> Vec<String> {
     if line.state.afloat {
         keys.push("afloat");
     }
-    if cautions::is_petrol_inboard(line.boat) {
+    if line.boat.has_enclosed_petrol() {
         keys.push("gasoline");
     }
     if cautions::is_covered(line.state, line.site) {

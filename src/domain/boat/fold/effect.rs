@@ -4,6 +4,7 @@ use super::Folding;
 use super::log::Entry;
 use super::slot::{Say, Side, Slot};
 use super::target::Target;
+use crate::domain::boat::event::OldOil;
 use crate::domain::boat::{Evidence, Holds, LayupEvent};
 use crate::domain::catalogue::{Confinement, Reason};
 use crate::domain::physics::battery::gravity_at_rested_volts;
@@ -208,26 +209,20 @@ impl<'a> Folding<'a> {
 
     pub(super) fn gear_oil(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
         let event = &*entry.event;
-        let method = event.method.as_deref().unwrap_or_default().to_lowercase();
-        let wet = ["milky", "water", "cloudy", "emulsion"].iter().any(|word| method.contains(word))
-            && !method.contains("no water");
-        let said = wet || method.contains("clear") || method.contains("no water");
+        let (seen, at) = (event.oil_seen(), event.happened_at);
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             let grade = graded(entry, *target);
-            if wet {
-                slot.protect(Holds::LubeWet, grade, number, event.happened_at);
-                slot.rule(number, Reason::Milky);
-            } else if said {
-                slot.protect(Holds::LubeClean, grade, number, event.happened_at);
-            } else {
-                slot.protect(
-                    Holds::LubeClean,
-                    grade.min(Evidence::Claimed),
-                    number,
-                    event.happened_at,
-                );
-                slot.ask(number, Reason::GearOilLook);
+            match seen {
+                Some(OldOil::Wet) => {
+                    slot.protect(Holds::LubeWet, grade, number, at);
+                    slot.rule(number, Reason::Milky);
+                }
+                Some(OldOil::Clear) => slot.protect(Holds::LubeClean, grade, number, at),
+                None => {
+                    slot.protect(Holds::LubeClean, grade.min(Evidence::Claimed), number, at);
+                    slot.ask(number, Reason::GearOilLook);
+                }
             }
             note_unnamed(slot, number, *target);
         }

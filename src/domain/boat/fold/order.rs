@@ -4,17 +4,31 @@
 //! out, a cold run leaves the block, a wash refills, a loop is tested after it is mixed. Here stand those that change no
 //! circuit and still must be asked about.
 
+use chrono::{DateTime, TimeDelta, Utc};
+
 use super::Folding;
 use super::log::Entry;
 use super::target::Target;
-use crate::domain::boat::LayupEvent;
+use crate::domain::boat::{Holds, LayupEvent};
 use crate::domain::catalogue::{EffectKind, Reason};
+
+/// Words that say that the space was aired or sniffed.
+const AIRED: [&str; 4] = ["blower", "sniff", "aired", "ventilat"];
+/// Words that say that a heating element has no power.
+const POWER_OFF: [&str; 5] = ["breaker", "power off", "unplugged", "taped", "fuse"];
+/// A start that was not aired is asked about for so long: what has not burnt by then is not burning any more.
+const START_IS_FRESH: TimeDelta = TimeDelta::days(7);
 
 /// What must be remembered from entry to entry.
 #[derive(Default)]
 pub(super) struct Order {
     seacock_shut: bool,
     fogged: bool,
+    /// A start in a space with petrol vapour, of which nothing says that it was aired first.
+    unaired_start: Option<usize>,
+    /// The same for a heater and a charger that are on.
+    unaired_heat: Option<usize>,
+    unaired_charger: Option<usize>,
     /// Questions to the owner that nobody has answered yet.
     pub(super) unanswered: Vec<usize>,
     /// Questions about the boat as a whole: entry, question, and what it is about.
@@ -28,7 +42,24 @@ impl Order {
             self.unanswered.push(number);
         } else if entry.kind.flags.answers && entry.event.boat.is_some() {
             self.unanswered.clear();
+            (self.unaired_start, self.unaired_heat, self.unaired_charger) = (None, None, None);
         }
+    }
+
+    /// What was switched on or started without a word of airing: entry and question, at `at`. A start is asked about for some
+    /// days, a heater or a charger while it is on.
+    pub(super) fn unaired(
+        &self,
+        entries: &[Entry<'_>],
+        at: DateTime<Utc>,
+    ) -> impl Iterator<Item = (usize, Reason)> {
+        let happened = |number: usize| entries.get(number).map(|entry| entry.event.happened_at);
+        let start = self.unaired_start.filter(|number| {
+            happened(*number).is_some_and(|happened| at - happened <= START_IS_FRESH)
+        });
+        let powered = self.unaired_heat.into_iter().chain(self.unaired_charger);
+        let start = start.map(|number| (number, Reason::OrderAired));
+        start.into_iter().chain(powered.map(|number| (number, Reason::OrderPowered)))
     }
 
     pub(super) fn ask(&mut self, number: usize, reason: Reason, about: &str) {
@@ -60,6 +91,9 @@ impl Folding<'_> {
         if flags.fills_house && !afloat && self.is_spring(&entry.event) {
             self.order.ask(number, Reason::OrderSpring, "");
         }
+        if self.boat.has_enclosed_petrol() {
+            self.check_vapour(number, entry);
+        }
         if entry.kind.effect == EffectKind::Drain {
             let loops = targets
                 .iter()
@@ -67,6 +101,31 @@ impl Folding<'_> {
                 .any(|slot| slot.kind.is_closed_loop());
             if loops {
                 self.order.ask(number, Reason::OrderLoop, "");
+            }
+        }
+    }
+
+    /// A start, a heater, a charger in a space where petrol vapour gathers: does anything say that it was aired first?
+    fn check_vapour(&mut self, number: usize, entry: &Entry<'_>) {
+        let said = entry.event.mentions(&AIRED);
+        if entry.kind.flags.run || super::is_engine_blend(entry) {
+            self.order.unaired_start = (!said).then_some(number);
+        }
+        let Some((kind, on)) = &entry.kind.mitigation else { return };
+        let asked = (*on && !said).then_some(number);
+        match kind.as_str() {
+            "heat" => self.order.unaired_heat = asked,
+            "charger" => self.order.unaired_charger = asked,
+            _ => {}
+        }
+    }
+
+    /// A water heater that was emptied: does anything say that its power is off? A dry element burns out.
+    pub(super) fn ask_about_the_breaker(&mut self, number: usize, entry: &Entry<'_>) {
+        for slot in self.slots.iter_mut().filter(|slot| slot.set_by == Some(number)) {
+            let empty = matches!(slot.holds, Holds::Drained | Holds::Dry);
+            if empty && slot.kind.has_heating_element() && !entry.event.mentions(&POWER_OFF) {
+                slot.ask(number, Reason::OrderBreaker);
             }
         }
     }

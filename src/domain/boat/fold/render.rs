@@ -39,7 +39,11 @@ pub(super) fn state(
             open_questions.push(format!("{ask} ({})", mitigation.event));
         }
     }
-    for (number, reason, about) in &folding.order.asked {
+    let unaired: Vec<_> = folding.order.unaired(entries, at).collect();
+    let unaired = unaired.iter().map(|(number, reason)| (number, reason, ""));
+    let asked =
+        folding.order.asked.iter().map(|(number, reason, about)| (number, reason, about.as_str()));
+    for (number, reason, about) in asked.chain(unaired) {
         if let Some(entry) = entries.get(*number) {
             let colon = if about.is_empty() { "" } else { ": " };
             let ask = folding.catalogue.reasons().words(*reason);

@@ -121,7 +121,7 @@ fn remarks(voice: &Voice<'_>, entry: &WorklistBoat<'_>) -> Vec<String> {
         DrainPermission::No | DrainPermission::Unknown => vec!["ask_first"],
         DrainPermission::NotApplicable => Vec::new(),
     };
-    if cautions::is_petrol_inboard(entry.boat) {
+    if entry.boat.has_enclosed_petrol() {
         keys.push("gasoline");
     }
     if cautions::is_covered(entry.state, entry.site) {
