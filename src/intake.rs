@@ -19,6 +19,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 
+use crate::domain::boat::fold::engines_of;
 use crate::domain::boat::{Boat, BoatId, EventId, LayupEvent, PersonId, SiteId};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::yard::{Person, Site};
@@ -58,6 +59,8 @@ pub struct Known<'a> {
     pub layout: Layout,
     /// Zones of the places, for times that are written without an offset.
     zones: BTreeMap<SiteId, Tz>,
+    /// The engines of each boat by name; empty where it has one.
+    pub engines: BTreeMap<BoatId, Vec<String>>,
     /// Where each boat is listed.
     berths: BTreeMap<BoatId, SiteId>,
 }
@@ -82,6 +85,7 @@ impl<'a> Known<'a> {
             now: None,
             layout: Layout::default(),
             zones: BTreeMap::new(),
+            engines: BTreeMap::new(),
             berths: BTreeMap::new(),
         }
     }
@@ -119,6 +123,7 @@ impl<'a> Known<'a> {
     #[must_use]
     pub fn with_boats(mut self, boats: &[Boat]) -> Self {
         self.berths = boats.iter().map(|boat| (boat.id.clone(), boat.site.clone())).collect();
+        self.engines = boats.iter().map(|boat| (boat.id.clone(), engines_of(boat))).collect();
         self.boats =
             Some(boats.iter().map(|boat| (boat.id.clone(), boat.existed_from())).collect());
         self

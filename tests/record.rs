@@ -14,4 +14,5 @@ mod reach;
 mod rules;
 mod sheets;
 mod shown;
+mod worth;
 mod xlsx;

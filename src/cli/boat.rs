@@ -49,7 +49,7 @@ pub fn run(args: &BoatArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> 
     let mut state = state;
     let spells = house.store.exposures(Some(&id))?;
     let open = uncleared(&spells, &events, instant.at, instant.known_at, &house.catalogue);
-    for spell in Spells::together(&open, instant.at) {
+    for spell in Spells::together(&open, instant.at.min(instant.known_at)) {
         let line = spell.words(&house.catalogue, site.usual_scale(), site.time_zone);
         state.test_before_running.push(line);
     }

@@ -77,6 +77,7 @@ pub fn run(args: &RecordArgs, around: &Surroundings<'_>) -> Result<Said, Refusal
         .into_iter()
         .next()
         .ok_or_else(|| Refusal::failed("the entry was read and is not there"))?;
+    words::must_name_parts(&event, &subject, &house.catalogue)?;
     event.id = words::event_id(&event, salt::random(1)?());
     // Of a row that was changed in its sheet the version that stands is meant.
     event.corrects = event.corrects.map(|id| newest_version(&id, &log));

@@ -126,6 +126,7 @@ pub struct Catalogue {
     water_heater: Option<u8>,
     products: Vec<Product>,
     fitouts: Vec<Fitout>,
+    fitout_words: Vec<fitout::FitoutWord>,
     synonyms: Vec<Synonym>,
     entry_words: Vec<entry_word::EntryWord>,
     tick_words: Vec<tick_word::TickWord>,
@@ -183,6 +184,9 @@ impl Catalogue {
             events,
             products: product::parse(include_str!("../../config/catalogue/products.csv"))?,
             fitouts: fitout::parse(include_str!("../../config/catalogue/fitouts.csv"))?,
+            fitout_words: fitout::parse_words(include_str!(
+                "../../config/catalogue/fitout_words.csv"
+            ))?,
             synonyms: synonym::parse(include_str!("../../config/catalogue/synonyms.csv"))?,
             entry_words: entry_word::parse(include_str!("../../config/catalogue/entry_words.csv"))?,
             reasons: reason::parse(include_str!("../../config/catalogue/reasons.csv"))?,
@@ -319,10 +323,18 @@ impl Catalogue {
         &self.fitouts
     }
 
+    /// The circuits that an entry of this kind reaches when it lists none, in the order of the table.
+    #[must_use]
+    pub fn default_circuits(&self, kind: &str) -> Vec<CircuitId> {
+        let set = self.event(kind).map_or(CircuitSet::EMPTY, |kind| kind.default_circuits);
+        let named = self.circuits().iter().zip(0_u8..).filter(|(_, place)| set.contains(*place));
+        named.map(|(kind, _)| kind.id.clone()).collect()
+    }
+
     /// A guess from an engine text and a length in metres; says that it is one and asks one question.
     #[must_use]
     pub fn guess_fitout(&self, engine_text: &str, length_m: Option<f64>) -> Option<GuessedFitout> {
-        fitout::guess(&self.fitouts, engine_text, length_m)
+        fitout::guess((&self.fitouts, &self.fitout_words), engine_text, length_m)
     }
 
     /// What people's words mean: an event, or a question that must be answered first.
@@ -415,6 +427,10 @@ mod tests {
             ("5.7IO", "petrol_sterndrive"),
             ("twin MerCruiser 6.2", "petrol_sterndrive"),
             ("Yanmar 3YM30", "diesel_cruiser"),
+            ("Universal diesel sloop", "sail_shaft"),
+            ("Volvo AD41 diesel sterndrive", "diesel_sterndrive"),
+            ("5.7 GXi duoprop, freshwater cooled", "petrol_sterndrive_cruiser"),
+            ("electric motor", "electric_inboard"),
             ("Yanmar 3YM30 saildrive", "sail_saildrive"),
             ("2 outboards", "outboard_runabout"),
             ("jet ski", "personal_watercraft"),
@@ -425,6 +441,9 @@ mod tests {
             let guess = catalogue.guess_fitout(text, Some(9.0)).unwrap();
             assert_eq!(guess.kind, kind, "{text}");
         }
+        let guess = catalogue.guess_fitout("2 x Cummins QSB, genset", Some(12.0)).unwrap();
+        assert_eq!((guess.kind.as_str(), guess.engines), ("diesel_cruiser", 2));
+        assert!(guess.circuits.contains(&"gen_raw".into()));
     }
 
     #[test]

@@ -22,6 +22,17 @@ pub enum DateOrder {
     MonthFirst,
 }
 
+impl DateOrder {
+    /// The other one.
+    #[must_use]
+    pub const fn other(self) -> Self {
+        match self {
+            Self::DayFirst => Self::MonthFirst,
+            Self::MonthFirst => Self::DayFirst,
+        }
+    }
+}
+
 /// The order that a text shows by itself: one of its two numbers is no month. `None` where both could be, or where the
 /// text has another form.
 pub(super) fn order_shown(text: &str) -> Option<DateOrder> {

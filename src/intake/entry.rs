@@ -1,6 +1,11 @@
 //! One lay-up event made by hand: the same columns and the same checks as a row of the event table.
 
+use chrono::{DateTime, FixedOffset};
+use chrono_tz::Tz;
+
 use super::csv::{EVENT_COLUMNS, events_of_sheet};
+use super::dates;
+use super::layout::Layout;
 use super::problems::ImportProblems;
 use super::row::number;
 use super::sheet::Sheet;
@@ -27,6 +32,13 @@ pub fn event(
         return Err(ImportProblems { file: sheet.file, problems });
     }
     events_of_sheet(&sheet, known)
+}
+
+/// A moment as people write it on a sheet, such as `10/26/2026 14:30` or `20 Oct 2026`, and whether its hour is known.
+#[must_use]
+pub fn moment(text: &str, zone: Tz) -> Option<(DateTime<FixedOffset>, bool)> {
+    let order = Layout { zone: Some(zone), ..Layout::default() }.usual_order();
+    dates::moment(text, order, Some(zone))
 }
 
 /// One `key=value` as people write it, as the cells that it fills.
@@ -95,7 +107,7 @@ fn circuits(value: &str, catalogue: &Catalogue) -> Result<String, String> {
 }
 
 /// Litres of each unit that people write; US measures but where imperial is said.
-const LITRES_OF: [(&str, f64); 27] = [
+pub(super) const LITRES_OF: [(&str, f64); 27] = [
     ("l", 1.0),
     ("lt", 1.0),
     ("ltr", 1.0),
@@ -126,7 +138,7 @@ const LITRES_OF: [(&str, f64); 27] = [
 ];
 
 /// Minutes of each unit that people write.
-const MINUTES_OF: [(&str, f64); 13] = [
+pub(super) const MINUTES_OF: [(&str, f64); 13] = [
     ("min", 1.0),
     ("mins", 1.0),
     ("minute", 1.0),
@@ -144,7 +156,7 @@ const MINUTES_OF: [(&str, f64); 13] = [
 
 /// `4.2 gal` in litres, `30 seconds` in minutes; a figure alone stays as it is. A unit that nobody knows stays with its
 /// figure, for the reader to refuse: it must not be taken for another.
-fn in_units(value: &str, units: &[(&str, f64)]) -> String {
+pub(super) fn in_units(value: &str, units: &[(&str, f64)]) -> String {
     let lower = value.to_lowercase();
     let figure = leading_number(&lower);
     let unit = lower.get(figure.len()..).unwrap_or_default().trim().trim_end_matches('.');

@@ -5,6 +5,7 @@ use chrono_tz::Tz;
 use csv::StringRecord;
 
 use super::dates;
+use super::entry::in_units;
 use super::problems::Problem;
 use super::sheet::Sheet;
 use crate::domain::catalogue::nearest;
@@ -102,6 +103,19 @@ impl<'a> Row<'a> {
         })
     }
 
+    /// An amount in the unit of the column, or with another unit of `units` behind it.
+    pub(super) fn amount(
+        &mut self,
+        column: &str,
+        (low, high): (f64, f64),
+        units: &[(&str, f64)],
+        right: &str,
+    ) -> Option<f64> {
+        self.parse(column, right, |text| {
+            number(&in_units(text, units)).filter(|value| (low..=high).contains(value))
+        })
+    }
+
     /// Yes or no; `n/a` and blank are `None`.
     pub(super) fn yes_no(&mut self, column: &str) -> Option<bool> {
         self.parse(column, "yes, no or blank", |text| match text.to_lowercase().as_str() {
@@ -131,6 +145,17 @@ impl<'a> Row<'a> {
         zone: Option<Tz>,
     ) -> Option<(DateTime<FixedOffset>, bool)> {
         let order = self.sheet.order;
+        let other = order.other();
+        if let Some(text) = self.text(column)
+            && dates::moment(text, order, zone).is_none()
+            && dates::moment(text, other, zone).is_some()
+        {
+            self.refuse(
+                column,
+                "has day and month the other way round than the rest of the file: write dates as 2022-10-03",
+            );
+            return None;
+        }
         self.need(column, "a time with its offset such as 2022-10-03T14:00:00-04:00", |text| {
             dates::moment(text, order, zone)
         })
@@ -199,7 +224,7 @@ pub(super) fn metres_from_length(text: &str) -> Option<f64> {
 }
 
 /// Metres from feet: `27.9`, `27'6"`, `27 ft 6 in`.
-pub(super) fn metres_from_feet(text: &str) -> Option<f64> {
+fn metres_from_feet(text: &str) -> Option<f64> {
     const METRES_PER_FOOT: f64 = 0.3048;
     let text = text
         .to_lowercase()

@@ -27,6 +27,9 @@ pub(super) struct Sheet {
     /// Which number of a date is the day.
     pub(super) order: DateOrder,
     order_note: Option<String>,
+    /// Sheets of a spreadsheet that were not read, columns of ticks.
+    aside: Vec<String>,
+    tick_headings: Vec<String>,
     /// What is wrong with the table itself: rows of another width, hidden characters. Told together with what is wrong
     /// in its rows; nothing of it is taken.
     pub(super) problems: Vec<Problem>,
@@ -46,8 +49,17 @@ impl Sheet {
             return Err(whole("the file has more than 64 MiB: split it"));
         }
         let mut problems = Vec::new();
+        let mut aside = Vec::new();
         let (header, rows) = if xlsx::is_spreadsheet(bytes) {
-            xlsx::rows(bytes).map_err(|why| whole(&why))?
+            let book = xlsx::rows(bytes).map_err(|why| whole(&why))?;
+            if !book.others.is_empty() {
+                aside.push(format!(
+                    "{file}: only the sheet {} was read; {} holds rows too and was NOT read: save each as a file of its own and import that",
+                    book.name,
+                    book.others.join(", ")
+                ));
+            }
+            (book.header, book.rows)
         } else {
             let text = decode(bytes).ok_or_else(|| {
                 whole("this is not a table: save it as XLSX, or as CSV in UTF-8 or Windows-1252")
@@ -59,8 +71,13 @@ impl Sheet {
                 let end = text.find('\n').unwrap_or(text.len());
                 text.replace_range(..end, "");
             }
+            let separator = delimiter(&text);
+            if let Some(line) = open_quote(&text, char::from(separator)) {
+                let remedy = "a quotation mark is opened here and never closed, so that the rows after it would be taken for its words: close it, or write \"\" for one that is meant";
+                return Err(refuse(vec![at(line, "", "", remedy)]));
+            }
             let mut reader = csv::ReaderBuilder::new()
-                .delimiter(delimiter(&text))
+                .delimiter(separator)
                 .flexible(true)
                 .from_reader(text.as_bytes());
             let header = reader
@@ -91,6 +108,8 @@ impl Sheet {
             rows,
             order: layout.usual_order(),
             order_note: None,
+            aside,
+            tick_headings: layout.ticks.iter().map(|tick| tick.heading.clone()).collect(),
             problems: Vec::new(),
         };
         sheet.require(required)?;
@@ -178,6 +197,8 @@ impl Sheet {
             rows: vec![(1, record)],
             order: DateOrder::MonthFirst,
             order_note: None,
+            aside: Vec::new(),
+            tick_headings: Vec::new(),
             problems: Vec::new(),
         }
     }
@@ -202,8 +223,15 @@ impl Sheet {
         self.header_names
             .iter()
             .filter(|name| !name.is_empty() && !known.contains(&name.as_str()))
-            .map(|name| format!("{}: the column {name} is not used", self.file))
+            .map(|name| match self.tick_headings.contains(name) {
+                true => format!(
+                    "{}: the ticks of the column {name} are read by `import events` and not here",
+                    self.file
+                ),
+                false => format!("{}: the column {name} is not used", self.file),
+            })
             .chain(self.order_note.clone())
+            .chain(self.aside.clone())
             .collect()
     }
 }
@@ -279,6 +307,26 @@ fn windows_1252(byte: u8) -> char {
     byte.checked_sub(0x80)
         .and_then(|place| HIGH.get(usize::from(place)).copied())
         .unwrap_or_else(|| char::from(byte))
+}
+
+/// The line of a quotation mark that opens a cell and is never closed (RFC 4180, 2.5 to 2.7).
+fn open_quote(text: &str, separator: char) -> Option<u64> {
+    let (mut line, mut opened) = (1_u64, None);
+    let mut begins = true;
+    let mut letters = text.chars().peekable();
+    while let Some(letter) = letters.next() {
+        match (letter, opened) {
+            ('"', None) if begins => opened = Some(line),
+            ('"', Some(_)) if letters.peek() == Some(&'"') => {
+                letters.next();
+            }
+            ('"', Some(_)) => opened = None,
+            _ => {}
+        }
+        begins = opened.is_none() && (letter == separator || letter == '\n');
+        line += u64::from(letter == '\n');
+    }
+    opened
 }
 
 /// The separator that the header line uses most.

@@ -80,6 +80,7 @@ pub(super) fn events(
                     });
                     events.extend(back);
                 }
+                None => notes.extend(cleared(&row, tick, &boat, known)),
                 _ => {}
             }
         }
@@ -185,6 +186,23 @@ fn when(row: &Row<'_>, cell: &Cell<'_>, zone: Option<Tz>) -> Option<(DateTime<Fi
     })
 }
 
+/// A cell that is blank now and was ticked when the sheet came before: the entry stands, and somebody should know.
+fn cleared(row: &Row<'_>, tick: &TickColumn, boat: &BoatId, known: &Known<'_>) -> Option<String> {
+    if row.text(&tick.heading).is_some() {
+        return None;
+    }
+    let zone = known.zone(Some(boat), None);
+    let text = row.text("happened_at")?;
+    let (happened, _) = dates::moment(text, row.sheet.order, zone)?;
+    let id = Ids::default().id(&about(boat, tick, happened));
+    known.events.contains_key(&id).then(|| {
+        format!(
+            "line {}, {boat}: {} was ticked before and is blank now; its entry {id} stands: write no into the cell to take it back",
+            row.line, tick.heading
+        )
+    })
+}
+
 fn about(boat: &BoatId, tick: &TickColumn, happened: DateTime<FixedOffset>) -> String {
     format!("{boat}|{}|{}", tick.heading, happened.date_naive())
 }
@@ -264,7 +282,11 @@ fn event(
         precision: if hour_known { Precision::Minute } else { Precision::Day },
         recorded_at: recorded.or(known.now).unwrap_or(happened.to_utc()),
         boat: Some(boat.clone()),
-        circuits: tick.circuits.clone(),
+        circuits: if declined && tick.circuits.is_empty() {
+            known.catalogue.default_circuits(&tick.kind)
+        } else {
+            tick.circuits.clone()
+        },
         who: cell.who.map(str::to_owned).or_else(|| text("who")),
         sheet: text("sheet_id"),
         note: Some(match text("note") {

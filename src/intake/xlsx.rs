@@ -19,11 +19,20 @@ pub(super) fn is_spreadsheet(bytes: &[u8]) -> bool {
     bytes.starts_with(b"PK\x03\x04")
 }
 
-/// Header and rows of the first sheet that has any cell.
+/// The first sheet that has any cell.
+pub(super) struct Book {
+    pub(super) name: String,
+    pub(super) header: StringRecord,
+    pub(super) rows: Rows,
+    /// Further sheets with more than one row.
+    pub(super) others: Vec<String>,
+}
+
+/// Header and rows of the first sheet that has any cell, and which others hold rows.
 ///
 /// # Errors
 /// In words, with what to do.
-pub(super) fn rows(bytes: &[u8]) -> Result<(StringRecord, Rows), String> {
+pub(super) fn rows(bytes: &[u8]) -> Result<Book, String> {
     if bytes.len() > BYTES_MAX {
         return Err("the spreadsheet has more than 16 MiB: save the sheet as CSV".to_owned());
     }
@@ -31,15 +40,22 @@ pub(super) fn rows(bytes: &[u8]) -> Result<(StringRecord, Rows), String> {
         format!("this is not a spreadsheet that can be read ({error}): save it as XLSX or CSV")
     };
     let mut book: Xlsx<_> = Xlsx::new(Cursor::new(bytes)).map_err(told)?;
-    for name in book.sheet_names() {
+    let names = book.sheet_names();
+    for (number, name) in names.iter().enumerate() {
         // A sheet of charts has no cells, and no merged ones.
-        let merged = book.merge_cells_by_sheet_name(&name).unwrap_or_default();
-        let mut cells = cells(&mut book, &name)?;
-        if cells.is_empty() {
+        let merged = book.merge_cells_by_sheet_name(name).unwrap_or_default();
+        let mut found = cells(&mut book, name)?;
+        if found.is_empty() {
             continue;
         }
-        spread_merged(&mut cells, &merged);
-        return Ok(as_records(&cells));
+        spread_merged(&mut found, &merged);
+        let (header, rows) = as_records(&found);
+        let after = names.iter().skip(number + 1);
+        let others = after
+            .filter(|other| cells(&mut book, other).is_ok_and(|cells| cells.len() > 1))
+            .cloned()
+            .collect();
+        return Ok(Book { name: name.clone(), header, rows, others });
     }
     Err("no sheet of the file has a filled cell".to_owned())
 }

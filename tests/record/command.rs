@@ -181,3 +181,25 @@ fn a_correction_shows_what_it_changes_where_the_corrected_entry_stands() {
     assert!(told.contains("-> antifreeze and water"), "{told}");
     assert!(!told.contains("note: graded"), "a correction leaves the grade as it was: {told}");
 }
+
+#[test]
+fn words_of_the_yard_and_its_dates_are_understood_and_slips_are_not() {
+    let bench = Bench::with_demo();
+    let dry = |words: &[&str], code: i32| {
+        bench.text(&[&["record"], words, &["--dry-run"]].concat(), code)
+    };
+    let told = dry(&["B02", "winterized", "--happened", "20 Oct 2022 9:30"], 0);
+    assert!(told.contains("20 Oct 2022 09:30") && told.contains("no fixed meaning"), "{told}");
+    for at in ["10/26/2022", "10/26/2022 2:30 pm"] {
+        let told = dry(&["B02", "on the hose", "--happened", at], 0);
+        assert!(told.contains("engine run (engine_run), 26 Oct 2022"), "{told}");
+    }
+    let told = dry(&["B02", "drained"], 2);
+    assert!(told.contains("of which parts") && told.contains("block_raw"), "{told}");
+    let told = dry(&["B02", "drained", "circuits=blok"], 2);
+    assert!(told.contains("nearest is block"), "{told}");
+    let told = dry(&["QUAY", "drained", "circuits=block_raw"], 2);
+    assert!(told.contains("happens to a boat"), "{told}");
+    let told = dry(&["B11", "drained", "circuits=coolers_raw", "which=prt"], 2);
+    assert!(told.contains("port engine, starboard engine"), "{told}");
+}

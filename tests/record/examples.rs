@@ -236,6 +236,10 @@ fn exposure_survives_repair_until_somebody_looks() {
         |events: &[_]| uncleared(std::slice::from_ref(&wet), events, at, at, &catalogue).len();
     assert_eq!(left(&[drained.clone(), elsewhere.clone()]), 1);
     assert_eq!(left(&[drained, elsewhere, looked]), 0);
+    // Of a spell that went on, nobody knew yet how cold it would be.
+    let early = Spells::of(&wet, wet.from + chrono::TimeDelta::hours(2));
+    let words = early.words(&catalogue, TemperatureScale::F, chrono_tz::America::New_York);
+    assert!(words.contains("for 2 h from") && !words.contains("coldest"), "{words}");
     // Old gear oil without water: there was nothing in it to freeze. Gear oil belongs before the first frost.
     let oil = Exposure { circuit: "gearcase".into(), ..wet.clone() };
     let still = |entry: super::build::Entry| {

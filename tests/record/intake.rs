@@ -37,7 +37,11 @@ fn what_is_not_known_is_refused_with_the_nearest_right_name() {
         (row("X1", "2022-10-10", "B02", "draned", "block_raw"), "nearest is drained"),
         (row("X1", "2022-10-10", "B02", "drained", "blok_raw"), "nearest is block_raw"),
         (row("X1", "2022-10-10", "B02", "flushed", "block_raw"), "with antifreeze"),
-        (row("X1", "2022-10-10", "B02", "winterized", "block_raw"), "what was done"),
+        (
+            row("X1", "2022-10-10", "", "drained", "block_raw")
+                .replace(",,drained", ",QUAY,drained"),
+            "happens to a boat",
+        ),
         (
             row("X1", "2022-10-10", "B02", "moved_to", "").replace(",,moved", ",UPER,moved"),
             "nearest is UPPER",

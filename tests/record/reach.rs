@@ -84,7 +84,7 @@ fn a_reading_that_is_worth_nothing_makes_no_blend_stronger() {
 
 #[test]
 fn an_outlet_says_nothing_of_what_a_cold_run_left_as_it_was() {
-    let cold = event("1", "2022-10-25T10:00", "blend_flush").on(PATH).jug("PG", "-50F");
+    let cold = event("1", "2022-10-25T10:00", "blend_flush").on(PATH).jug("PG", "-100F");
     let read = event("2", "2022-10-25T10:10", "outlet_measured").on(PATH);
     let log = [cold.method("run_cold"), read.read("PG", -31.0, "PG", "exhaust")];
     let state = at_new_year(&sterndrive(), &log);

@@ -7,7 +7,7 @@ use rimeward::intake::{Imported, Known, Layout, TickColumn, csv};
 
 use super::command::Bench;
 use super::demo::yard;
-use super::xlsx::{Cell, workbook};
+use super::xlsx::{Cell, workbook, workbook_of_two};
 
 fn layout(catalogue: &Catalogue) -> Layout {
     let column = |theirs: &str, ours: &str| (heading(theirs), ours.to_owned());
@@ -318,4 +318,80 @@ fn separators_hints_and_units_of_other_programs_are_read() {
         let read = events(sheet.as_bytes()).unwrap();
         assert_eq!(read.rows[0].minutes, Some(20.0), "{sheet}");
     }
+}
+
+#[test]
+fn nothing_of_a_file_is_lost_without_a_word() {
+    let open = "boat_id,happened_at,event,note\nB02,2022-10-03,fogged,\nB02,2022-10-04,engine_run,\"ran it\nB02,2022-10-05,engine_run,\n";
+    let told = events(open.as_bytes()).unwrap_err();
+    assert!(told.contains("line 3") && told.contains("never closed"), "{told}");
+    let inches = open.replace("\"ran it", "27'6\" hose");
+    assert_eq!(events(inches.as_bytes()).unwrap().rows.len(), 3);
+    use Cell::Text;
+    let book = workbook_of_two(&[
+        vec![Text("boat_id"), Text("happened_at"), Text("event")],
+        vec![Text("B02"), Text("2022-10-03"), Text("fogged")],
+    ]);
+    let notes = events(&book).unwrap().notes.join("; ");
+    assert!(notes.contains("only the sheet Winter") && notes.contains("November"), "{notes}");
+}
+
+#[test]
+fn what_a_tick_says_that_is_no_work_done_stays_with_the_boat() {
+    let sheet = "Boat #;Date;Water sys\nB02;10/14/22;owner will do\n";
+    let declined = &events(sheet.as_bytes()).unwrap().rows[0];
+    assert_eq!(declined.kind, "declined");
+    assert!(declined.circuits.contains(&"pot_lines".into()), "{:?}", declined.circuits);
+    let yard = yard();
+    let known = |log: &[LayupEvent]| {
+        Known::catalogue(&yard.catalogue)
+            .with_boats(&yard.boats)
+            .with_layout(layout(&yard.catalogue))
+            .with_events(log)
+            .with_now("2023-05-31T12:00:00Z".parse().unwrap())
+    };
+    let ticked = "Boat #;Date;Water sys\nB02;10/14/22;x\n";
+    let before = csv::events(ticked.as_bytes(), "sheet", &known(&[])).unwrap().rows;
+    let blank = ticked.replace(";x", ";");
+    let after = csv::events(blank.as_bytes(), "sheet", &known(&before)).unwrap();
+    assert!(after.rows.is_empty());
+    let notes = after.notes.join("; ");
+    assert!(notes.contains("ticked before and is blank now"), "{notes}");
+}
+
+#[test]
+fn amounts_come_with_the_unit_that_was_written() {
+    let sheet = "boat_id,happened_at,event,circuits,litres_out,minutes\n\
+        B02,2022-10-03,drained,block_raw,4 gal,1 h\nB02,2022-10-04,drained,block_raw,16 L,12 min\n";
+    let rows = events(sheet.as_bytes()).unwrap().rows;
+    assert_eq!((rows[0].litres_out, rows[0].minutes), (Some(15.14), Some(60.0)));
+    assert_eq!((rows[1].litres_out, rows[1].minutes), (Some(16.0), Some(12.0)));
+    let told = events(sheet.replace("4 gal", "2 buckets").as_bytes()).unwrap_err();
+    assert!(told.contains("gal, qt, pt or ml"), "{told}");
+}
+
+#[test]
+fn an_engine_that_the_boat_does_not_have_is_refused() {
+    let row = |boat: &str, which: &str| {
+        let sheet = format!(
+            "boat_id,happened_at,event,circuits,instance\n{boat},2022-10-20,drained,coolers_raw,{which}\n"
+        );
+        events(sheet.as_bytes()).map(|read| read.rows.len())
+    };
+    assert_eq!(row("B11", "port"), Ok(1));
+    assert_eq!(row("B11", "both"), Ok(1));
+    let told = row("B11", "prt").unwrap_err();
+    assert!(told.contains("port engine, starboard engine"), "{told}");
+    let told = row("B02", "port engine").unwrap_err();
+    assert!(told.contains("has one engine"), "{told}");
+}
+
+#[test]
+fn a_berth_list_of_numbers_and_engines_makes_boats_that_ask() {
+    let bench = Bench::with_demo();
+    let list = "boat_id,length,engine_desc,site_id\nN1,10.5 m,5.7 I/O,QUAY\n";
+    bench.text(&["import", "boats", &bench.write("list.csv", list)], 0);
+    let boat = bench.json(&["boat", "N1", "--at", "2022-11-21T08:00"]);
+    let asked = boat["open_questions"].to_string();
+    assert!(asked.contains("fit-out guessed from") && asked.contains("cooled raw"), "{asked}");
 }

@@ -19,6 +19,34 @@ const STYLES: &str = r#"<?xml version="1.0"?><styleSheet xmlns="http://schemas.o
 
 /// One sheet with these rows, and one merged area such as `A2:A3`.
 pub fn workbook(rows: &[Vec<Cell<'_>>], merged: &str) -> Vec<u8> {
+    archive(&[
+        ("[Content_Types].xml", TYPES),
+        ("_rels/.rels", ROOT),
+        ("xl/workbook.xml", BOOK),
+        ("xl/_rels/workbook.xml.rels", BOOK_RELS),
+        ("xl/styles.xml", STYLES),
+        ("xl/worksheets/sheet1.xml", &sheet(rows, merged)),
+    ])
+}
+
+/// Two sheets with the same rows: `Winter` and `November`.
+pub fn workbook_of_two(rows: &[Vec<Cell<'_>>]) -> Vec<u8> {
+    let part = r#"<Override PartName="/xl/worksheets/sheet2.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"/></Types>"#;
+    let one = r#"<sheet name="November" sheetId="2" r:id="rId3"/></sheets>"#;
+    let target = r#"<Relationship Id="rId3" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/worksheet" Target="worksheets/sheet2.xml"/></Relationships>"#;
+    let sheet = sheet(rows, "Z1:Z2");
+    archive(&[
+        ("[Content_Types].xml", &TYPES.replace("</Types>", part)),
+        ("_rels/.rels", ROOT),
+        ("xl/workbook.xml", &BOOK.replace("</sheets>", one)),
+        ("xl/_rels/workbook.xml.rels", &BOOK_RELS.replace("</Relationships>", target)),
+        ("xl/styles.xml", STYLES),
+        ("xl/worksheets/sheet1.xml", &sheet),
+        ("xl/worksheets/sheet2.xml", &sheet),
+    ])
+}
+
+fn sheet(rows: &[Vec<Cell<'_>>], merged: &str) -> String {
     let mut sheet = String::from(
         r#"<?xml version="1.0"?><worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>"#,
     );
@@ -49,14 +77,7 @@ pub fn workbook(rows: &[Vec<Cell<'_>>], merged: &str) -> Vec<u8> {
         "</sheetData><mergeCells count=\"1\"><mergeCell ref=\"{merged}\"/></mergeCells></worksheet>"
     )
     .unwrap();
-    archive(&[
-        ("[Content_Types].xml", TYPES),
-        ("_rels/.rels", ROOT),
-        ("xl/workbook.xml", BOOK),
-        ("xl/_rels/workbook.xml.rels", BOOK_RELS),
-        ("xl/styles.xml", STYLES),
-        ("xl/worksheets/sheet1.xml", &sheet),
-    ])
+    sheet
 }
 
 fn archive(files: &[(&str, &str)]) -> Vec<u8> {

@@ -6,7 +6,7 @@ use ring::digest::{SHA256, digest};
 
 use super::RecordArgs;
 use crate::cli::{Refusal, parse_time};
-use crate::domain::boat::{Boat, EventId, LayupEvent, SiteId};
+use crate::domain::boat::{Boat, CircuitId, EventId, LayupEvent, SiteId};
 use crate::domain::catalogue::entry_word::plain;
 use crate::domain::catalogue::{Catalogue, NotAKind, nearest};
 use crate::domain::yard::{Person, Role, Site};
@@ -107,6 +107,13 @@ pub(super) fn cells(
                 return Err(Refusal::bad_input(format!("{column} is given twice; keep one")));
             }
             cells.push((column, value));
+        }
+    }
+    // A word that is taken for a signature says what was asked for: it stays with the entry.
+    if kind.flags.signs && plain(&args.event) != plain(&kind.id) {
+        match cells.iter_mut().find(|(column, _)| column == "note") {
+            Some((_, note)) => *note = format!("{}; {note}", args.event),
+            None => cells.push(("note".into(), args.event.clone())),
         }
     }
     if let Some(by) = &args.by {
@@ -221,7 +228,18 @@ pub(super) fn moment(
             hour_known = false;
             parse_time(&format!("{text}T12:00"), zone)?
         }
-        (None, _) => parse_time(happened.unwrap_or_default().trim(), zone)?,
+        (None, _) => {
+            let text = happened.unwrap_or_default().trim();
+            match (parse_time(text, zone), entry::moment(text, zone)) {
+                (Ok(at), _) => at,
+                // As sheets have it: 10/26/2026, 20 Oct 2026 9:30.
+                (Err(_), Some((at, known))) => {
+                    hour_known = known;
+                    at.to_utc()
+                }
+                (Err(why), None) => return Err(why),
+            }
+        }
     };
     // The hour of a day without one is a placeholder; today's must not lie ahead.
     let same_day = at.with_timezone(&zone).date_naive() == local_now.date_naive();
@@ -254,6 +272,27 @@ pub(super) fn refusal(problems: &ImportProblems) -> Refusal {
         })
         .collect();
     Refusal::bad_input(format!("nothing was appended: {}", lines.join("\n  ")))
+}
+
+/// What an entry without parts would change is nothing.
+///
+/// # Errors
+/// The parts that the boat has.
+pub(super) fn must_name_parts(
+    event: &LayupEvent,
+    subject: &Subject<'_>,
+    catalogue: &Catalogue,
+) -> Result<(), Refusal> {
+    let Subject::Boat(boat) = subject else { return Ok(()) };
+    let wants = catalogue.event(&event.kind).filter(|kind| kind.wants_parts());
+    let Some(kind) = wants.filter(|_| event.circuits.is_empty()) else { return Ok(()) };
+    let parts: Vec<&str> = boat.fitted.iter().map(CircuitId::as_str).collect();
+    Err(Refusal::bad_input(format!(
+        "nothing was appended: {} of which parts? Say circuits=...; those of {} are {}",
+        kind.label,
+        boat.id,
+        parts.join(" ")
+    )))
 }
 
 /// An id that says what and when, with a tail from the content and one that chance gives.

@@ -21,6 +21,9 @@ pub fn doubts(event: &LayupEvent, boat: Option<&Boat>, catalogue: &Catalogue) ->
             reasons.push(Reason::NoPoint);
         }
     }
+    if kind.wants_parts() && event.circuits.is_empty() {
+        reasons.push(Reason::NoPartNamed);
+    }
     let mut words: Vec<String> =
         reasons.iter().map(|reason| catalogue.reasons().words(*reason).to_owned()).collect();
     let most = catalogue.limits().litres_high_share * fitted_l(event, boat, catalogue);

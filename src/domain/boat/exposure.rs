@@ -98,6 +98,8 @@ pub struct Spells<'a> {
     pub spells: Vec<&'a Exposure>,
     /// How long it stood past its limit in all, up to the instant asked for.
     pub below: Hours,
+    /// The coldest air of those that were over by then: of one that went on after it, what was coldest came later.
+    pub coldest: Option<Celsius>,
 }
 
 impl<'a> Spells<'a> {
@@ -107,7 +109,8 @@ impl<'a> Spells<'a> {
         // Of a spell that goes on after it, what was until then.
         let to_then = (spell.to.min(at) - spell.from).as_seconds_f64() / 3600.0;
         let hours = spell.below.value().min(to_then.max(0.0));
-        Self { spells: vec![spell], below: Hours::clamped(hours) }
+        let coldest = (spell.to <= at).then_some(spell.coldest);
+        Self { spells: vec![spell], below: Hours::clamped(hours), coldest }
     }
 
     /// Puts spells together by circuit and instance, in the order in which each first comes, as they stood at `at`.
@@ -125,6 +128,11 @@ impl<'a> Spells<'a> {
                 Some(of) => {
                     of.spells.push(spell);
                     of.below = Hours::clamped(of.below.value() + one.below.value());
+                    let colder = |a: Celsius, b: Celsius| if b.value() < a.value() { b } else { a };
+                    of.coldest = match (of.coldest, one.coldest) {
+                        (Some(known), Some(own)) => Some(colder(known, own)),
+                        (known, own) => known.or(own),
+                    };
                 }
                 None => all.push(one),
             }
@@ -149,15 +157,16 @@ impl<'a> Spells<'a> {
             1 => "past its limit".to_owned(),
             times => format!("{times} times past its limit"),
         };
-        let coldest = self.spells.iter().map(|spell| spell.coldest.value()).fold(0.0, f64::min);
+        let coldest = self.coldest.map_or_else(String::new, |coldest| {
+            format!(", coldest air {}", in_both_scales(coldest, first))
+        });
         let hours = match self.below.value() {
             seen_once if seen_once < 1.0 => String::new(),
             hours => format!(" for {hours:.0} h"),
         };
         format!(
-            "{label}{instance}: {times}{hours} from {}, coldest air {} ({judged})",
+            "{label}{instance}: {times}{hours} from {}{coldest} ({judged})",
             oldest.from.with_timezone(&zone).format("%-d %b %Y %H:%M"),
-            in_both_scales(Celsius::clamped(coldest), first)
         )
     }
 }
@@ -174,7 +183,8 @@ pub fn uncleared<'a>(
     exposures
         .iter()
         .filter(|exposure| {
-            exposure.from <= at && exposure.cleared_by(events, at, known_at, catalogue).is_none()
+            exposure.from <= at.min(known_at)
+                && exposure.cleared_by(events, at, known_at, catalogue).is_none()
         })
         .collect()
 }

@@ -30,6 +30,7 @@ use crate::domain::catalogue::{
 pub use heat::heat_of_place;
 use log::Entry;
 pub(super) use log::withdrawn;
+pub use naming::{engines_of, stranger};
 use season::Season;
 use slot::Slot;
 use target::Target;

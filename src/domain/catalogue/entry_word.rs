@@ -82,7 +82,12 @@ impl Catalogue {
         }
         match self.entry_word(EntryWordKind::Circuit, words) {
             Some(row) => Ok(row.circuits().map(CircuitId::from).collect()),
-            None => Err(nearest(words, self.circuit_words())),
+            None => {
+                let said = self.entry_words().iter();
+                let said = said.filter(|row| row.what == EntryWordKind::Circuit);
+                let known = self.circuit_words().chain(said.flat_map(|row| list(&row.words)));
+                Err(nearest(words, known))
+            }
         }
     }
 

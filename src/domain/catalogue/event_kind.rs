@@ -118,6 +118,8 @@ pub struct EventFlags {
     pub answers: bool,
     /// A sample from the part's own drain.
     pub own_drain: bool,
+    /// A signature, or a word that is worth no more.
+    pub signs: bool,
 }
 
 /// One row of the event table.
@@ -157,6 +159,30 @@ pub struct EventKind {
     pub because: String,
     /// Where this comes from.
     pub source: String,
+}
+
+impl EventKind {
+    /// Can it be entered for a whole place? What is switched there, questions to all, the end of the season, a remark.
+    #[must_use]
+    pub fn may_be_of_a_place(&self) -> bool {
+        let flags = self.flags;
+        let remark = self.effect == EffectKind::None
+            && self.place.is_none()
+            && self.default_circuits.is_empty()
+            && !flags.signs;
+        self.mitigation.is_some() || flags.asks || flags.answers || flags.ends_sheet || remark
+    }
+
+    /// Does it say something of parts that the entry itself must name?
+    #[must_use]
+    pub fn wants_parts(&self) -> bool {
+        let acts = matches!(
+            self.effect,
+            EffectKind::Set | EffectKind::Drain | EffectKind::Blend | EffectKind::ConfirmDrained
+        );
+        let by_itself = !self.default_circuits.is_empty() || !self.always_reaches.is_empty();
+        acts && !by_itself && !self.reaches_run_path
+    }
 }
 
 #[derive(Deserialize)]
@@ -297,6 +323,7 @@ fn flags(words: &str) -> Result<EventFlags, String> {
             "asks" => flags.asks = true,
             "answers" => flags.answers = true,
             "own_drain" => flags.own_drain = true,
+            "signs" => flags.signs = true,
             other => return Err(format!("no flag is called {other}")),
         }
     }

@@ -6,6 +6,16 @@ use super::table::{list, rows};
 use super::{CatalogueError, CircuitId, CoolingKind};
 
 const TABLE: &str = "fitouts.csv";
+const WORDS: &str = "fitout_words.csv";
+/// Words for an engine whose block is cooled by a loop.
+const CLOSED: [&str; 6] = [
+    "freshwater cooled",
+    "fresh water cooled",
+    "fresh-water cooled",
+    "fwc",
+    "closed cooling",
+    "closed cooled",
+];
 
 /// One row of the fit-out table.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -38,9 +48,28 @@ impl Fitout {
         list(&self.often).map(CircuitId::from)
     }
 
+    /// How much the text says for this row. A word behind `~` (a maker, a fuel) yields to any word for the boat itself.
     fn longest_match(&self, text: &str) -> usize {
-        list(&self.words).filter(|word| has_word(text, word)).map(str::len).max().unwrap_or(0)
+        let found = list(&self.words).filter_map(|word| match word.strip_prefix('~') {
+            Some(weak) => has_word(text, weak).then_some(1),
+            None => has_word(text, word).then_some(word.len()),
+        });
+        found.max().unwrap_or(0)
     }
+}
+
+/// A word of a list that stands for parts, such as `genset`.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+pub struct FitoutWord {
+    words: String,
+    circuits: String,
+    /// Where this comes from.
+    pub source: String,
+}
+
+/// Reads the table of words for parts.
+pub(crate) fn parse_words(text: &str) -> Result<Vec<FitoutWord>, CatalogueError> {
+    Ok(rows::<FitoutWord>(WORDS, text)?.into_iter().map(|(_, word)| word).collect())
 }
 
 /// Does `text` hold `word` on its own, singular or plural, also behind a figure: `5.7io`, but not `radio`?
@@ -75,16 +104,25 @@ pub struct GuessedFitout {
 
 /// Guesses a fit-out from an engine text and a length in metres. Small boats are not given what only larger ones have.
 pub(crate) fn guess(
-    fitouts: &[Fitout],
+    (fitouts, words): (&[Fitout], &[FitoutWord]),
     engine_text: &str,
     length_m: Option<f64>,
 ) -> Option<GuessedFitout> {
     let text = engine_text.trim().to_lowercase();
+    let of_kind = |kind: &str| fitouts.iter().find(|fitout| fitout.kind == kind);
     let best = fitouts
         .iter()
         .filter(|fitout| fitout.longest_match(&text) > 0)
         .max_by_key(|fitout| fitout.longest_match(&text))
-        .or_else(|| fitouts.iter().find(|fitout| fitout.kind == "unknown"))?;
+        .or_else(|| of_kind("unknown"))?;
+    let diesel = has_word(&text, "diesel");
+    let closed = CLOSED.iter().any(|word| has_word(&text, word));
+    // The same boat with the other fuel, or with the other cooling, where the text says so and the table has it.
+    let best = match best.kind.strip_prefix("petrol_") {
+        Some(rest) if diesel => of_kind(&format!("diesel_{rest}")).unwrap_or(best),
+        Some("sterndrive") if closed => of_kind("petrol_sterndrive_cruiser").unwrap_or(best),
+        _ => best,
+    };
     let twin = text.contains("2x") || text.contains("twin") || text.contains("2 x");
     // A list without a length gives no reason to leave anything out.
     let roomy = length_m.is_none_or(|length| length >= 8.0);
@@ -92,11 +130,18 @@ pub(crate) fn guess(
     if roomy {
         circuits.extend(best.often());
     }
+    for word in words.iter().filter(|word| list(&word.words).any(|own| has_word(&text, own))) {
+        for circuit in list(&word.circuits).map(CircuitId::from) {
+            if !circuits.contains(&circuit) {
+                circuits.push(circuit);
+            }
+        }
+    }
     let length = length_m.map_or_else(String::new, |length| format!(" and {length:.1} m"));
     Some(GuessedFitout {
         kind: best.kind.clone(),
         cooling: best.cooling,
-        fuel: if text.contains("diesel") { "diesel".to_owned() } else { best.fuel.clone() },
+        fuel: if diesel { "diesel".to_owned() } else { best.fuel.clone() },
         engines: if twin { 2 } else { 1 },
         circuits,
         words: format!("fit-out guessed from \"{}\"{length}: {}", engine_text.trim(), best.label),

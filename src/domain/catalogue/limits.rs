@@ -63,6 +63,10 @@ limits!(
     reading_old_days,
     /// Days after which to ask whether heat is still on.
     heat_ask_days,
+    /// Share of what fits into a drained part below which a fill does not count as one.
+    fill_low_share,
+    /// Minutes after a fill or a run within which an outlet reading speaks for more than the muffler.
+    outlet_read_within_min,
     /// First ice of sea water in C.
     sea_first_ice_c,
     /// Practical salinity of sea water.

@@ -4,11 +4,11 @@ use crate::domain::boat::{
     Boat, BoatId, Care, CircuitId, CoolingKind, DrainPermission, PersonId, SiteId,
 };
 use crate::intake::problems::ImportProblems;
-use crate::intake::row::{Row, metres_from_feet, metres_from_length, number};
+use crate::intake::row::{Row, metres_from_length, number};
 use crate::intake::sheet::Sheet;
 use crate::intake::{Imported, Known, remarks};
 
-const REQUIRED: [&str; 3] = ["boat_id", "boat_name", "site_id"];
+const REQUIRED: [&str; 2] = ["boat_id", "site_id"];
 const KNOWN: [&str; 29] = [
     "boat_id",
     "tag_no",
@@ -62,14 +62,17 @@ pub fn boats(
 
 fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option<Boat> {
     let id = row.required("boat_id").map(BoatId::from);
-    let name = row.required("boat_name").map(str::to_owned);
+    // Many a berth list has numbers alone.
+    let name = row.text("boat_name").or_else(|| row.text("boat_id")).map(str::to_owned);
     let site = row.required("site_id").map(SiteId::from);
     check_site(row, site.as_ref(), known);
     let owner = row.text("owner_id").map(PersonId::from);
     check_owner(row, owner.as_ref(), known);
     let length_m = row
         .number("loa_m", 0.5, 200.0)
-        .or_else(|| row.parse("loa_ft", "a length such as 27.9 or 27'6\"", metres_from_feet))
+        .or_else(|| {
+            row.parse("loa_ft", "a length such as 27.9, 27'6\" or 8.4 m", metres_from_length)
+        })
         .or_else(|| row.parse("length", "a length such as 27'6\" or 8.4 m", metres_from_length));
     let engine = row.words("engine_desc");
     let listed = fitted(row, known);

@@ -6,10 +6,12 @@ use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 use chrono_tz::Tz;
 use ring::digest::{SHA256, digest};
 
+use crate::domain::boat::fold::stranger;
 use crate::domain::boat::{
     BoatId, CircuitId, EventId, Evidence, LayupEvent, Precision, SiteId, doubts,
 };
 use crate::domain::catalogue::NotAKind;
+use crate::intake::entry::{LITRES_OF, MINUTES_OF};
 use crate::intake::problems::{ImportProblems, Problem};
 use crate::intake::row::{Row, unknown};
 use crate::intake::sheet::Sheet;
@@ -103,7 +105,14 @@ fn check_corrections(
             event.corrects = event.point.take().map(|point| EventId::from(point.trim()));
         }
         let target = event.corrects.clone();
-        if target.as_ref().is_none_or(|id| boat_of(id).is_none() || *id == event.id) {
+        if target.as_ref().is_some_and(|id| *id == event.id) {
+            problems.push(Problem {
+                line: *line,
+                column: "corrects".to_owned(),
+                value: event.id.to_string(),
+                remedy: "this is the correction itself: name the entry that it corrects".to_owned(),
+            });
+        } else if target.as_ref().is_none_or(|id| boat_of(id).is_none()) {
             let value = target.as_ref().map_or("", EventId::as_str).to_owned();
             let names = ids.iter().map(EventId::as_str);
             problems.push(Problem {
@@ -153,7 +162,14 @@ fn event(
     }
     check_names(row, boat.as_ref(), site.as_ref(), known);
     let kind = kind(row, known);
+    if let (None, Some(_), Some(of)) =
+        (&boat, &site, kind.as_ref().and_then(|kind| known.catalogue.event(kind)))
+        && !of.may_be_of_a_place()
+    {
+        row.refuse("boat_id", format!("{} happens to a boat: name it", of.label));
+    }
     let (circuits, instance) = circuits(row, known);
+    check_instance(row, boat.as_ref(), (&circuits, instance.as_deref()), known);
     let ((happened, hour_known), recorded) = (happened?, recorded?);
     check_times(row, happened, recorded, boat.as_ref(), known);
     let assumed = if hour_known { Precision::Minute } else { Precision::Day };
@@ -183,8 +199,8 @@ fn event(
         label: text(row, "label"),
         method: text(row, "method"),
         thermostat_open: text(row, "thermostat_open"),
-        litres_in: row.number("litres_in", 0.0, LITRES_MAX),
-        litres_out: row.number("litres_out", 0.0, LITRES_MAX),
+        litres_in: litres(row, "litres_in"),
+        litres_out: litres(row, "litres_out"),
         reading_value: row.number("reading_value", -95.0, 250.0),
         reading_unit: row.parse("reading_unit", "C or F", |text| match text {
             "C" | "c" | "degC" | "°C" => Some("C".to_owned()),
@@ -192,7 +208,12 @@ fn event(
             _ => None,
         }),
         scale: text(row, "scale"),
-        minutes: row.number("minutes", 0.0, 1.0e6),
+        minutes: row.amount(
+            "minutes",
+            (0.0, 1.0e6),
+            &MINUTES_OF,
+            "a number of minutes, or one with min, h or s behind it",
+        ),
         percent: row.number("percent", 0.0, 100.0),
         volts: row.number("volts", 0.0, 100.0),
         probed: row.yes_no("probed"),
@@ -201,7 +222,7 @@ fn event(
         evidence,
         sheet: text(row, "sheet_id"),
         corrects: row.text("corrects").map(EventId::from),
-        note: text(row, "note"),
+        note: note_with_word(row, known),
     };
     for doubt in doubts(&event, None, known.catalogue) {
         notes.push(format!("line {}, {}: {doubt}", row.line, event.id));
@@ -242,6 +263,24 @@ impl Ids {
         let tail: String = hash.as_ref().iter().take(6).map(|byte| format!("{byte:02x}")).collect();
         EventId::from(format!("S{tail}"))
     }
+}
+
+/// The remark; with the word itself where it was taken for a signature.
+fn note_with_word(row: &Row<'_>, known: &Known<'_>) -> Option<String> {
+    let note = row.text("note").map(str::to_owned);
+    let word = row.text("event").filter(|word| known.catalogue.synonym(word).is_some());
+    let signs =
+        |word: &&str| known.catalogue.kind_in_words(word).is_ok_and(|kind| kind.flags.signs);
+    match (word.filter(signs), note) {
+        (Some(word), Some(note)) => Some(format!("{word}; {note}")),
+        (Some(word), None) => Some(word.to_owned()),
+        (None, note) => note,
+    }
+}
+
+fn litres(row: &mut Row<'_>, column: &str) -> Option<f64> {
+    let right = "a number of litres from 0 to 100000, or one with gal, qt, pt or ml behind it";
+    row.amount(column, (0.0, LITRES_MAX), &LITRES_OF, right)
 }
 
 fn evidence(row: &mut Row<'_>, kind: &str) -> Evidence {
@@ -311,6 +350,33 @@ fn circuits(row: &mut Row<'_>, known: &Known<'_>) -> (Vec<CircuitId>, Option<Str
         }
     }
     (circuits, (!instances.is_empty()).then(|| instances.join(";")))
+}
+
+/// An engine that the boat does not have is a slip of the pen: it would stand there as one more.
+fn check_instance(
+    row: &mut Row<'_>,
+    boat: Option<&BoatId>,
+    (circuits, instance): (&[CircuitId], Option<&str>),
+    known: &Known<'_>,
+) {
+    let Some((boat, names)) = boat.and_then(|boat| Some((boat, known.engines.get(boat)?))) else {
+        return;
+    };
+    let Some(instance) = instance else { return };
+    let sets = circuits.iter().filter_map(|id| known.catalogue.circuit(id));
+    let nouns: BTreeSet<&str> = sets.map(|kind| kind.instance_noun.as_str()).collect();
+    // Only where nothing but engines can be meant.
+    if nouns.iter().any(|noun| *noun != "engine") || nouns.is_empty() {
+        return;
+    }
+    let Some(stranger) = stranger(instance, names) else { return };
+    let remedy = match names.as_slice() {
+        [] => format!("{boat} has one engine: leave it blank"),
+        names => {
+            format!("no engine of {boat} is called {stranger}; there are {}", names.join(", "))
+        }
+    };
+    row.refuse("instance", remedy);
 }
 
 fn check_times(

@@ -3,11 +3,12 @@
 use super::Folding;
 use super::effect::{graded, note_unnamed};
 use super::log::Entry;
+use super::naming;
 use super::slot::{Say, Slot};
 use super::target::Target;
 use crate::domain::boat::{Evidence, Holds};
 use crate::domain::catalogue::{AfterColdRun, Product, ProductFluid, Reason};
-use crate::domain::physics::{Solute, dilute, mass_from_volume, volume_from_mass};
+use crate::domain::physics::{STRONGEST, Solute, dilute, mass_from_volume, volume_from_mass};
 use crate::domain::units::{Litres, MassFraction};
 
 /// A first ice that moves by less is within what a label leaves open, K.
@@ -78,8 +79,14 @@ impl Folding<'_> {
             .and_then(solute_of);
         let heater_in_the_way = entry.kind.flags.taps && self.heater_in_the_way();
         let wet_l = self.wet_litres(targets);
+        let emptied_l = self.emptied_litres(targets);
+        let fill_low_share = self.catalogue.limits().fill_low_share;
+        let one_outlet = entry.kind.flags.taps && naming::outlet(event).is_some();
         for target in targets {
             let left_over = self.left_over(*target);
+            // Of what was put into several drained parts each has its share by what fits in.
+            let room_l = (left_over.0 - left_over.1).max(0.0);
+            let put_in_l = event.litres_in.map(|litres| litres * left_over.0 / emptied_l.max(0.1));
             let Some(slot) = self.slot(*target) else { continue };
             let outcome = outcome(slot, way);
             let (at_most, why, path_proven) = match outcome {
@@ -100,6 +107,13 @@ impl Folding<'_> {
                 reasons.push(Reason::HeaterFirst);
                 grade = grade.min(Evidence::Claimed);
             }
+            if one_outlet && slot.kind.instance_noun == "outlet" {
+                reasons.push(Reason::OneOutlet);
+                grade = grade.min(Evidence::Claimed);
+            }
+            if event.fluid.is_none() && event.label.is_none() {
+                grade = grade.min(Evidence::Claimed);
+            }
             if entry.kind.flags.after_emptying && !was_emptied {
                 reasons.push(Reason::NotEmptied);
                 grade = grade.min(Evidence::Claimed);
@@ -109,9 +123,16 @@ impl Folding<'_> {
             slot.path_proven = path_proven;
             slot.solute = solute;
             slot.label_weakest_c = product.and_then(|product| product.first_ice_weak_c);
+            slot.label_strongest_c = product.and_then(strongest_first_ice_c);
             slot.first_ice_c = slot.label_weakest_c;
+            let short = put_in_l.filter(|litres| was_emptied && *litres < fill_low_share * room_l);
+            if let Some(litres) = short {
+                slot.evidence = slot.evidence.min(Evidence::Claimed);
+                slot.note(Some(number), Say::Figures(Reason::FillShort, litres, left_over.0));
+            }
+            let poured_l = put_in_l.map_or(room_l, |litres| litres.min(room_l));
             if let (true, Some(solute), Some(label_c)) = (was_emptied, solute, slot.label_weakest_c)
-                && let Some(mixed_c) = mixed_first_ice_c(solute, label_c, left_over)
+                && let Some(mixed_c) = mixed_first_ice_c(solute, label_c, (poured_l, left_over.1))
             {
                 slot.first_ice_c = Some(mixed_c);
                 let (full_l, left_l) = left_over;
@@ -140,6 +161,9 @@ impl Folding<'_> {
             }
             match product {
                 Some(product) if !product.is_readable() => slot.rule(number, Reason::NotReadable),
+                Some(product) if product.first_ice_weak_c.is_none() => {
+                    slot.rule(number, Reason::CutOnSite);
+                }
                 None => slot.rule(number, Reason::NoLabel),
                 _ => {}
             }
@@ -156,6 +180,12 @@ impl Folding<'_> {
         let slots = targets.iter().filter_map(|target| self.slots.get(target.slot));
         let wet = slots.filter(|slot| !matches!(slot.holds, Holds::Drained | Holds::Dry));
         wet.map(|slot| self.volume_l(slot)).sum()
+    }
+
+    /// Litres that fit into all of these circuits that are drained.
+    fn emptied_litres(&self, targets: &[Target]) -> f64 {
+        let slots = targets.iter().filter_map(|target| self.slots.get(target.slot));
+        slots.filter(|slot| was_emptied(slot)).map(|slot| self.volume_l(slot)).sum()
     }
 
     /// Litres that fit in, and the water that stays behind when it is drained.
@@ -175,10 +205,10 @@ impl Folding<'_> {
 
 /// First ice, C, of a product that is poured onto the water left in a drained circuit, perfectly mixed; `None` where that
 /// makes no difference worth telling or the product is outside the data of its curve.
-fn mixed_first_ice_c(solute: Solute, label_c: f64, (full_l, left_l): (f64, f64)) -> Option<f64> {
+fn mixed_first_ice_c(solute: Solute, label_c: f64, (poured_l, left_l): (f64, f64)) -> Option<f64> {
     let product = MassFraction::new(solute.mass_fraction_at_c(label_c)?).ok()?;
     let strength = volume_from_mass(solute, product);
-    let poured = Litres::clamped(full_l - left_l);
+    let poured = Litres::clamped(poured_l);
     let mixed = dilute(strength, poured, Litres::clamped(left_l), None).ok()?.mixed;
     let mixed_c = solute.first_ice_c(mass_from_volume(solute, mixed).value());
     (mixed_c - label_c >= WORTH_TELLING_K).then_some(mixed_c)
@@ -212,6 +242,11 @@ pub(super) fn solute_of(product: &Product) -> Option<Solute> {
         ProductFluid::Methanol => Some(Solute::Methanol),
         ProductFluid::Unknown => None,
     }
+}
+
+/// First ice, C, of the strongest that a label is filled with, as far as the curve of its fluid goes.
+pub(super) fn strongest_first_ice_c(product: &Product) -> Option<f64> {
+    solute_of(product).map(|solute| solute.first_ice_c(product.strongest.min(STRONGEST)))
 }
 
 /// `Run warm` as the table of entries writes it.

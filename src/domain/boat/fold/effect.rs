@@ -35,6 +35,12 @@ impl<'a> Folding<'a> {
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             slot.event(number);
+            // Who does it is open again where one sheet says done and a later one says declined.
+            if entry.kind.question == Some(Reason::Declined) && slot.holds.is_protected() {
+                slot.evidence = slot.evidence.min(Evidence::Claimed);
+                slot.rule(number, Reason::DeclinedAfter);
+                slot.ask(number, Reason::WhichSheet);
+            }
             if let Some(question) = entry.kind.question {
                 slot.ask(number, question);
             }
@@ -93,6 +99,9 @@ impl<'a> Folding<'a> {
         let event = &*entry.event;
         let side = one_side(event);
         let check = self.check_drain(entry, targets, side);
+        let coil = self.catalogue.loop_and_coil().map(|(_, coil)| coil);
+        let mut named = event.circuits.iter().filter_map(|id| self.catalogue.named(id));
+        let coil_is_named = coil.is_some_and(|coil| named.any(|name| name.set.contains(coil)));
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             let mut grade = graded(entry, *target);
@@ -100,6 +109,10 @@ impl<'a> Folding<'a> {
             let side = side.filter(|_| slot.kind.has_two_sides() && slot.instance.is_none());
             let other = slot.side_drained.filter(|_| slot.holds == Holds::Drained);
             let half = side.filter(|side| other.is_none_or(|other| other == *side));
+            let with_its_loop = Some(slot.place) == coil && !coil_is_named;
+            if with_its_loop {
+                grade = grade.min(Evidence::Claimed);
+            }
             match event.probed {
                 Some(false) => grade = grade.min(Evidence::Recorded),
                 Some(true) if grade >= Evidence::Recorded => grade = Evidence::Probed,
@@ -117,6 +130,9 @@ impl<'a> Folding<'a> {
             if half.is_some() {
                 slot.rule(number, Reason::OneSide);
                 slot.ask(number, Reason::Others);
+            }
+            if with_its_loop {
+                slot.rule(number, Reason::LoopDrained);
             }
             if let Some(doubt) = &check.doubt {
                 slot.note(Some(number), doubt.clone());
@@ -282,7 +298,9 @@ impl<'a> Folding<'a> {
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             slot.test_first = None;
-            if slot.holds == Holds::Drained && entry.grade() >= Evidence::Probed {
+            slot.answered(Reason::TestBeforeRunning);
+            let drained = slot.holds == Holds::Drained && !slot.closed_pocket;
+            if drained && entry.grade() >= Evidence::Probed {
                 slot.evidence = slot.evidence.max(Evidence::Probed);
             }
             slot.event(number);
@@ -336,6 +354,7 @@ impl<'a> Folding<'a> {
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             slot.test_first = None;
+            slot.answered(Reason::TestBeforeRunning);
             slot.event(number);
         }
     }
@@ -371,7 +390,7 @@ struct DrainCheck {
 }
 
 /// The side that an entry names, where it names one alone.
-fn one_side(event: &LayupEvent) -> Option<Side> {
+pub(super) fn one_side(event: &LayupEvent) -> Option<Side> {
     let point = event.point.as_deref()?.to_lowercase();
     let words: Vec<&str> = point.split(|c: char| !c.is_alphanumeric()).collect();
     let has = |names: &[&str]| words.iter().any(|word| names.contains(word));

@@ -97,8 +97,17 @@ impl<'a> Entry<'a> {
     }
 
     /// Grade of evidence of the entry: what it states, at least that somebody says so, at most what its kind allows.
+    /// Measured is what has a figure that was read: without one it is no more than written down.
     pub(super) fn grade(&self) -> Evidence {
-        self.event.evidence.max(Evidence::Claimed).min(self.kind.evidence_cap)
+        let event = &*self.event;
+        let read = event.reading_value.is_some() || event.volts.is_some();
+        let stated = match event.evidence {
+            Evidence::Measured if !read && self.kind.class == EventClass::Protecting => {
+                Evidence::Recorded
+            }
+            stated => stated,
+        };
+        stated.max(Evidence::Claimed).min(self.kind.evidence_cap)
     }
 
     /// Whether two sheets speak of the same moment, or of the same day where one of them has no hour.

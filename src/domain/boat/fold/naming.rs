@@ -1,7 +1,7 @@
 //! Which of several an entry means: the column `instance`, or words in `point` such as "port engine", "saloon unit only",
 //! "port and starboard logs".
 
-use crate::domain::boat::LayupEvent;
+use crate::domain::boat::{Boat, LayupEvent};
 
 /// Which instances an entry names.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -42,13 +42,28 @@ pub(super) fn named(event: &LayupEvent, noun: &str) -> Naming {
     if noun.is_empty() || noun == "outlet" {
         return Naming::Nobody;
     }
-    match event.point.as_deref().map(|point| in_words(point, noun)) {
-        None | Some(Naming::Nobody) => match event.note.as_deref() {
+    let naming = event.point.as_deref().map(|point| in_words(point, noun));
+    let position = event.point.as_deref().and_then(position).filter(|_| noun == "engine");
+    match (naming, position) {
+        (None | Some(Naming::Nobody), Some(position)) => {
+            Naming::These(vec![complete(position, noun)])
+        }
+        (None | Some(Naming::Nobody), None) => match event.note.as_deref() {
             // "both engines" may stand in the remarks; a single one named there is often the one left out.
             Some(note) if in_words(note, noun) == Naming::All => Naming::All,
             _ => Naming::Nobody,
         },
-        Some(naming) => naming,
+        (Some(naming), _) => naming,
+    }
+}
+
+/// A point that is nothing but the place of an engine: `port`.
+fn position(point: &str) -> Option<&'static str> {
+    match point.trim().to_lowercase().as_str() {
+        "port" | "p" => Some("port"),
+        "starboard" | "stbd" | "s" => Some("starboard"),
+        "centre" | "center" => Some("centre"),
+        _ => None,
     }
 }
 
@@ -101,6 +116,27 @@ fn in_words(text: &str, noun: &str) -> Naming {
         }
     }
     if names.is_empty() { Naming::Nobody } else { Naming::These(names) }
+}
+
+/// A name in the column `instance` that is none of `engines` (empty: there is one, which needs no name).
+#[must_use]
+pub fn stranger(instance: &str, engines: &[String]) -> Option<String> {
+    let given = instance.split([';', ',', '+']).map(|name| name.trim().to_lowercase());
+    let mut given = given.filter(|name| !name.is_empty() && !says_all(name));
+    given.find(|name| {
+        let name = name.replace("port side", "port").replace("starboard side", "starboard");
+        let whole = complete(&name, "engine");
+        let is = |engine: &String| *engine == whole || engine.starts_with(&format!("{name} "));
+        !engines.iter().any(is)
+    })
+}
+
+/// The engines of a boat by name, with what its own list calls them.
+#[must_use]
+pub fn engines_of(boat: &Boat) -> Vec<String> {
+    let mut names = engine_names(boat.engines);
+    names.extend(boat.instances.iter().map(|(_, name)| name.to_lowercase()));
+    names
 }
 
 /// The names that several of one circuit have before any entry names them: by engine.

@@ -16,6 +16,9 @@ use crate::domain::catalogue::{EffectKind, Reason};
 const AIRED: [&str; 4] = ["blower", "sniff", "aired", "ventilat"];
 /// Words that say that a heating element has no power.
 const POWER_OFF: [&str; 5] = ["breaker", "power off", "unplugged", "taped", "fuse"];
+/// Words for the whole lay-up, which say of no part what was done to it.
+const WINTERIZED: [&str; 6] =
+    ["winteri", "lay up", "laid up", "lay-up", "decommission", "put to bed"];
 /// A start that was not aired is asked about for so long: what has not burnt by then is not burning any more.
 const START_IS_FRESH: TimeDelta = TimeDelta::days(7);
 
@@ -42,6 +45,8 @@ impl Order {
             self.unanswered.push(number);
         } else if entry.kind.flags.answers && entry.event.boat.is_some() {
             self.unanswered.clear();
+            let answered = |reason| matches!(reason, Reason::OnlyWinterized | Reason::OutletAside);
+            self.asked.retain(|(_, reason, _)| !answered(*reason));
             (self.unaired_start, self.unaired_heat, self.unaired_charger) = (None, None, None);
         }
     }
@@ -76,6 +81,9 @@ impl Folding<'_> {
             self.order.seacock_shut = true;
         } else if flags.opens_seacock {
             self.order.seacock_shut = false;
+        }
+        if flags.signs && entry.event.mentions(&WINTERIZED) {
+            self.order.ask(number, Reason::OnlyWinterized, "");
         }
         if flags.opens_strainer && afloat && !self.order.seacock_shut {
             self.order.ask(number, Reason::OrderStrainer, "");

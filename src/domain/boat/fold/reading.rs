@@ -1,16 +1,21 @@
 //! Readings of blends and coolants: what each is worth by scale, unit, point and fluid.
 
+use chrono::{DateTime, Utc};
+
 use super::Folding;
-use super::blend::solute_of;
-use super::effect::note_unnamed;
+use super::blend::{solute_of, strongest_first_ice_c};
+use super::effect::{note_unnamed, one_side};
 use super::log::Entry;
 use super::naming;
 use super::slot::Slot;
 use super::target::Target;
-use crate::domain::boat::{Evidence, Holds};
+use crate::domain::boat::{Evidence, Holds, Precision};
 use crate::domain::catalogue::{AfterColdRun, Reason};
-use crate::domain::physics::Solute;
+use crate::domain::physics::{STRONGEST, Solute};
 use crate::domain::units::Celsius;
+
+/// A refractometer is read to so many kelvin, and labels are round.
+const READ_WITHIN_K: f64 = 3.0;
 
 /// What a reading is worth before it meets a circuit.
 struct Worth {
@@ -28,10 +33,25 @@ impl Folding<'_> {
     pub(super) fn reading(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
         let event = &*entry.event;
         let listed = !event.circuits.is_empty();
+        let mut taken = false;
         // From the last slot to the first, so that a split does not move those that are still to come.
         for target in targets.iter().rev() {
             let Some(slot) = self.slots.get(target.slot) else { continue };
             if !listed && slot.holds != Holds::Blend && !entry.kind.flags.own_drain {
+                continue;
+            }
+            taken = true;
+            let half_drained = slot.holds == Holds::Drained && slot.side_drained.is_some();
+            let aside = match () {
+                () if event.reading_value.is_none() => Some((Reason::NoNumber, Reason::Retest)),
+                () if half_drained => Some((Reason::SideSampled, Reason::Others)),
+                () => None,
+            };
+            if let Some((why, ask)) = aside {
+                let Some(slot) = self.slot(*target) else { continue };
+                slot.event(number);
+                slot.rule(number, why);
+                slot.ask(number, ask);
                 continue;
             }
             let behind_thermostat = slot.kind.after_cold_run == AfterColdRun::Thermostat;
@@ -58,18 +78,15 @@ impl Folding<'_> {
             let slot_since = slot.since.filter(|_| slot.holds == Holds::Blend);
             let raw = slot.kind.groups().any(|group| group == "ENGINE_RAW");
             let behind_pump = raw && !entry.kind.flags.own_drain && !alone;
-            let mut worth = self.worth(entry, slot.solute);
+            let strongest_c = slot.label_strongest_c;
+            let mut worth = self.worth(entry, slot.solute, strongest_c);
             if event.point.is_none() && !entry.kind.flags.own_drain {
                 worth.doubts.push(Reason::NoPoint);
             }
             if slot_mixed {
                 worth.doubts.push(Reason::Mixture);
             }
-            let day = |at: chrono::DateTime<chrono::Utc>| {
-                (at.timestamp() + i64::from(event.happened_offset_s)).div_euclid(86_400)
-            };
-            let run_on = slot_since.map(day);
-            if behind_pump && run_on.is_some_and(|run| run != day(event.happened_at)) {
+            if behind_pump && slot_since.is_some_and(|run| self.is_read_later(entry, run)) {
                 worth.doubts.push(Reason::ReadLater);
             }
             let target = self.at_outlet(number, entry, *target);
@@ -77,6 +94,20 @@ impl Folding<'_> {
                 take_reading(slot, number, entry, target, Holds::Blend, &worth);
             }
         }
+        if !taken {
+            self.order.ask(number, Reason::OutletAside, "");
+        }
+    }
+
+    /// Was it read when what was put in at `run` no longer flowed? On another day, or hours later where the hour is known.
+    fn is_read_later(&self, entry: &Entry<'_>, run: DateTime<Utc>) -> bool {
+        let event = &*entry.event;
+        let day = |at: DateTime<Utc>| {
+            (at.timestamp() + i64::from(event.happened_offset_s)).div_euclid(86_400)
+        };
+        let minutes = (event.happened_at - run).as_seconds_f64() / 60.0;
+        let late = minutes > self.catalogue.limits().outlet_read_within_min;
+        day(run) != day(event.happened_at) || late && event.precision == Precision::Minute
     }
 
     /// The slot that an outlet reading speaks for: of lines with many outlets only the one that was read.
@@ -106,7 +137,14 @@ impl Folding<'_> {
                 Some("EG") => Some(Solute::EthyleneGlycol),
                 _ => None,
             };
-            let mut worth = self.worth(entry, slot.solute.or(set_to));
+            if entry.event.reading_value.is_none() {
+                let Some(slot) = self.slot(*target) else { continue };
+                slot.event(number);
+                slot.rule(number, Reason::NoNumber);
+                slot.ask(number, Reason::LoopRetest);
+                continue;
+            }
+            let mut worth = self.worth(entry, slot.solute.or(set_to), slot.label_strongest_c);
             // Loops hold ethylene glycol unless somebody says otherwise: another scale is one doubt more.
             let guessed = slot.solute.is_none() && entry.event.fluid.is_none();
             if guessed && set_to == Some(Solute::PropyleneGlycol) {
@@ -123,7 +161,8 @@ impl Folding<'_> {
         }
     }
 
-    fn worth(&self, entry: &Entry<'_>, solute: Option<Solute>) -> Worth {
+    /// `strongest_c`: first ice of the strongest that the label of what was put in before allows.
+    fn worth(&self, entry: &Entry<'_>, solute: Option<Solute>, strongest_c: Option<f64>) -> Worth {
         let event = &*entry.event;
         let mut doubts = Vec::new();
         let value_c = match (event.reading_value, event.reading_unit.as_deref()) {
@@ -175,10 +214,17 @@ impl Folding<'_> {
         let labelled = fluid
             .zip(event.label.as_deref())
             .and_then(|(fluid, label)| self.catalogue.product(fluid, label));
+        let read_as = product.and_then(solute_of).or(solute);
+        let own_strongest_c = labelled.and_then(strongest_first_ice_c);
+        let end_c = read_as.map(|solute| solute.first_ice_c(STRONGEST));
+        let coldest_c = own_strongest_c.or(strongest_c).or(end_c);
+        if value_c.zip(coldest_c).is_some_and(|(read, coldest)| read < coldest - READ_WITHIN_K) {
+            doubts.push(Reason::TooCold);
+        }
         Worth {
             value_c,
             doubts,
-            solute: product.and_then(solute_of).or(solute),
+            solute: read_as,
             label_weakest_c: labelled.and_then(|product| product.first_ice_weak_c),
         }
     }
@@ -225,6 +271,14 @@ fn take_reading(
     {
         first_ice_c = Some(now.max(before));
     }
+    // Of two sides the weaker stands, whichever was sampled last.
+    let side = one_side(event).filter(|_| slot.kind.has_two_sides() && slot.instance.is_none());
+    let of_side = side.zip(first_ice_c);
+    let other = slot.side_read.filter(|(of, _)| same && side.is_some_and(|side| side != *of));
+    if let (Some((_, other_c)), Some(own_c)) = (other, first_ice_c) {
+        first_ice_c = Some(own_c.max(other_c));
+    }
+    let of_side = if other.is_some_and(|(_, c)| first_ice_c == Some(c)) { other } else { of_side };
     if first_ice_c.is_some_and(|first_ice| first_ice >= 0.0) {
         slot.undo(Holds::Fresh, grade, number, event.happened_at);
         return;
@@ -239,6 +293,7 @@ fn take_reading(
         slot.label_weakest_c = worth.label_weakest_c;
     }
     slot.first_ice_c = first_ice_c;
+    slot.side_read = of_side;
     slot.solute = worth.solute;
     slot.read_at = (!doubtful).then_some(event.happened_at);
     worth.doubts.iter().for_each(|doubt| slot.rule(number, *doubt));

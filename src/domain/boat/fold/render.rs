@@ -39,6 +39,15 @@ pub(super) fn state(
             open_questions.push(format!("{ask} ({})", mitigation.event));
         }
     }
+    // What the fit-out was guessed from stands in the remarks until somebody lists what is fitted.
+    if let Some((_, guess)) = folding
+        .boat
+        .notes
+        .split_once("fit-out ")
+        .filter(|(_, guess)| guess.contains("please answer:"))
+    {
+        open_questions.push(format!("fit-out {guess}"));
+    }
     let unaired: Vec<_> = folding.order.unaired(entries, at).collect();
     let unaired = unaired.iter().map(|(number, reason)| (number, reason, ""));
     let asked =
@@ -216,6 +225,9 @@ fn fill_in(told: &mut String, event: &LayupEvent, name: &str, holds: Holds) {
     };
     match name {
         "water" => led("", Some(event.method.as_deref().unwrap_or(holds.as_str()))),
+        "label" if event.fluid.is_none() && event.label.is_none() => {
+            led("", Some("a product that is not named"));
+        }
         "label" => {
             led("", event.fluid.as_deref());
             led(if event.fluid.is_some() { " " } else { "" }, event.label.as_deref());

@@ -52,6 +52,10 @@ pub(super) struct Slot<'a> {
     pub(super) first_ice_c: Option<f64>,
     /// First ice of the weakest under the label, the warmest that an unusable reading may claim.
     pub(super) label_weakest_c: Option<f64>,
+    /// First ice of the strongest under the label: no honest reading of it is colder.
+    pub(super) label_strongest_c: Option<f64>,
+    /// Of a part with two sides, what a sample of one of them showed, C.
+    pub(super) side_read: Option<(Side, f64)>,
     pub(super) solute: Option<Solute>,
     /// Two antifreezes stand in it together: until it is drained nothing reads what they make.
     pub(super) mixed: bool,
@@ -90,6 +94,8 @@ impl<'a> Slot<'a> {
             since: None,
             first_ice_c: None,
             label_weakest_c: None,
+            label_strongest_c: None,
+            side_read: None,
             solute: None,
             mixed: false,
             specific_gravity: None,
@@ -112,6 +118,8 @@ impl<'a> Slot<'a> {
     fn clear(&mut self) {
         self.first_ice_c = None;
         self.label_weakest_c = None;
+        self.label_strongest_c = None;
+        self.side_read = None;
         self.solute = None;
         self.mixed = false;
         self.specific_gravity = None;
@@ -222,6 +230,11 @@ impl<'a> Slot<'a> {
             }
             self.notes.push(note);
         }
+    }
+
+    /// A question that has been answered.
+    pub(super) fn answered(&mut self, reason: Reason) {
+        self.questions.retain(|note| note.say != Say::Rule(reason));
     }
 
     /// Asks once; asked again, by the later entry.

@@ -95,6 +95,13 @@ impl Folding<'_> {
         } else {
             listed.without(beyond)
         };
+        let default = kind.default_circuits;
+        if entry.event.circuits.is_empty()
+            && !default.is_empty()
+            && !self.slots.iter().any(|slot| default.contains(slot.place))
+        {
+            self.order.ask(number, Reason::NoPart, &kind.label);
+        }
         reach = reach.union(kind.always_reaches);
         if kind.reaches_run_path {
             for slot in &self.slots {
@@ -103,7 +110,8 @@ impl Folding<'_> {
                 }
             }
         }
-        let follows_loop = matches!(kind.effect, EffectKind::Lose | EffectKind::LoopReading);
+        let follows_loop =
+            matches!(kind.effect, EffectKind::Lose | EffectKind::LoopReading | EffectKind::Drain);
         if follows_loop
             && !self.boat.cooling.block_is_raw()
             && let Some((engine, coil)) = self.catalogue.loop_and_coil()
