@@ -31,6 +31,8 @@ pub mod post;
 pub mod demo;
 pub mod daemon;
 pub mod run;
+mod heating;
+mod heats;
 mod seasonal;
 mod slush;
 pub mod unreached;

@@ -5,6 +5,7 @@ pub mod blindness;
 mod blend;
 mod deadline;
 pub mod fuzz;
+mod heat;
 pub mod life;
 mod people;
 pub mod quiet;

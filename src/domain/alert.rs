@@ -17,6 +17,7 @@ pub mod decide;
 mod draft;
 pub mod facts;
 mod freeze;
+pub mod heat;
 pub mod known;
 mod plain;
 pub mod quiet;
@@ -74,7 +75,7 @@ pub enum Kind {
     Freeze,
     /// A blend is too thin for the winters of the place; no cold in sight yet.
     Blend,
-    /// A heated place reads low or says nothing.
+    /// A heated place is off, reads low, or is read no more.
     Heat,
     /// No usable forecast.
     Blind,

@@ -10,6 +10,7 @@ use super::blends::blends;
 use super::deciding::{decide_all, record_of, transition_rows};
 use super::exposures::spells_now;
 use super::fetch::{Fetched, fetch_all};
+use super::heats::heats;
 use super::house::{House, ServiceError};
 use super::letters::{Desk, letters};
 use super::nudges::nudges;
@@ -197,9 +198,12 @@ fn judge_and_decide(
         let based_on = house.store.generation()?;
         let log_head = house.store.log_head()?;
         let seen = survey(house, Instant::now(now), |site| stale.contains(site))?;
-        let decision = decide_all(house, &seen, worklist_due, now)?;
+        let mut decision = decide_all(house, &seen, worklist_due, now)?;
+        let heat = heats(house, desk, &seen, &mut decision, now)?;
         let nudged = nudges(house, desk, &seen, &decision, now)?;
         let mut written = letters(house, desk, &seen, &decision.tellings, now);
+        written.letters.extend(heat.written.letters);
+        written.unsendable.extend(heat.written.unsendable);
         written.letters.extend(nudged.written.letters);
         written.unsendable.extend(nudged.written.unsendable);
         let opened = openings(house, desk, &seen, now)?;
@@ -211,9 +215,9 @@ fn judge_and_decide(
         let thin = blends(house, desk, &seen, &decision, now)?;
         written.letters.extend(thin.written.letters);
         written.unsendable.extend(thin.written.unsendable);
-        let mut decision = decision;
-        decision.alerts.extend(nudged.alerts.into_iter().chain(thin.alerts));
-        decision.transitions.extend(nudged.transitions.into_iter().chain(thin.transitions));
+        decision.alerts.extend(heat.alerts.into_iter().chain(nudged.alerts).chain(thin.alerts));
+        let transitions = heat.transitions.into_iter().chain(nudged.transitions);
+        decision.transitions.extend(transitions.chain(thin.transitions));
         if worklist_due {
             let lists = worklist_letters(house, desk, &seen, &written.letters, now);
             written.letters.extend(lists.letters);

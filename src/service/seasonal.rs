@@ -1,4 +1,4 @@
-//! What the alerts that follow past seasons have in common: which of them are open, who reads them, and how they are sent.
+//! What the alerts that follow no single forecast have in common: which of them are open, who reads them, and how they are sent.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -9,8 +9,9 @@ use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row};
 use super::past_seasons::PastSeasons;
 use super::survey::{BoatView, Survey};
+use super::texts;
 use crate::domain::alert::quiet::not_before;
-use crate::domain::alert::{Alert, AlertId, Concerned, Decision, Kind, Transition};
+use crate::domain::alert::{Alert, AlertId, Concerned, Condition, Decision, Kind, Transition};
 use crate::domain::boat::{BoatId, Care};
 use crate::domain::message::Letter;
 use crate::domain::risk::Priority;
@@ -43,7 +44,11 @@ impl Decided {
         now: DateTime<Utc>,
     ) {
         let settings = &house.settings.alert;
-        let held = not_before(person, site.time_zone, settings, Priority::Low, None, now);
+        let priority = match alert.condition {
+            Condition::Active { priority } if !closing => priority,
+            _ => Priority::Low,
+        };
+        let held = not_before(person, site.time_zone, settings, priority, None, now);
         let due_at = held.unwrap_or(now);
         let row = OutboxRow {
             revision: alert.revision,
@@ -53,7 +58,10 @@ impl Decided {
             expires_at: due_at + KEPT,
             ..blank_row(desk, letter.as_ref().ok(), (alert.id.as_str(), person), now)
         };
+        let text =
+            letter.as_ref().ok().and_then(|letter| texts::beside(desk, person, letter, &row));
         self.written.add(letter, row);
+        self.written.letters.extend(text);
     }
 }
 

@@ -7,12 +7,13 @@ use std::sync::Arc;
 use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 
 use super::fetch::notices_at;
+use super::heating::heating;
 use super::house::{House, ServiceError, YardBook};
 use super::outlook::outlook_of;
 use super::slush::remember;
 use super::threads::{Threads, on_threads};
 use crate::domain::alert::Low;
-use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold, heat_of_place};
+use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::risk::ambient::{Heat, PlacePast, PlaceWeather};
 use crate::domain::risk::judge::Judge;
@@ -151,8 +152,7 @@ pub fn survey(
     }
     let heat_of = |site: &Site| {
         let said = of_places.map_or(&[][..], Vec::as_slice);
-        let (at, known_at) = (instant.at, instant.known_at);
-        Heat::switched(heat_of_place(&site.id, said, at, known_at, &house.catalogue))
+        heating(house, site, said, instant).map(|heating| heating.heat)
     };
     let wanted: Vec<&Site> = yard.sites.values().filter(|site| only(&site.id)).collect();
     let views = on_threads(wanted, |site| view(house, site, instant, hour, || heat_of(site)))?;
@@ -162,9 +162,8 @@ pub fn survey(
     let left: BTreeSet<&SiteId> = here.flat_map(left_places).collect();
     let mut elsewhere = BTreeMap::new();
     for site in left.into_iter().filter_map(|site| yard.sites.get(site)) {
-        let past = past_of(house, site, instant, hour)?;
-        elsewhere
-            .insert(site.id.clone(), PlacePast { site: site.clone(), past, heat: heat_of(site) });
+        let (past, heat) = (past_of(house, site, instant, hour)?, heat_of(site)?);
+        elsewhere.insert(site.id.clone(), PlacePast { site: site.clone(), past, heat });
     }
     let elsewhere = Arc::new(elsewhere);
     for weather in places.values_mut().filter_map(|place| place.weather.as_mut()) {
@@ -241,7 +240,7 @@ fn view(
     site: &Site,
     instant: Instant,
     hour: DateTime<Utc>,
-    heat: impl FnOnce() -> Heat,
+    heat: impl FnOnce() -> Result<Heat, ServiceError>,
 ) -> Result<PlaceView, ServiceError> {
     let judge = house.settings.judge;
     let (forecast, state) = outlook_of(house, site, instant)?;
@@ -268,7 +267,7 @@ fn view(
     let seed = judge.seed ^ place_seed(&site.id);
     let paths = Ensemble::around(&coming, lead_h, &error_model(site), &house.standard_errors(seed));
     seen.low = low(&paths, hour, usize::from(judge.horizon_h));
-    let (site, heat, elsewhere) = (site.clone(), heat(), Arc::default());
+    let (site, heat, elsewhere) = (site.clone(), heat()?, Arc::default());
     seen.weather = Some(PlaceWeather { site, at: hour, past, coming, paths, heat, elsewhere });
     Ok(seen)
 }

@@ -339,3 +339,59 @@ fn what_is_undone_after_it_was_told_is_not_called_renewed() {
     assert!(said("TOO WEAK FOR A WINTER HERE"));
     assert!(!said("antifreeze recorded as renewed") && !said("NOTHING TOO WEAK IS LEFT"));
 }
+
+/// The storm of 23 December takes the power of the heated shed: whoever runs it is told once, with the hours that each boat has,
+/// and hears when it is back.
+#[test]
+fn the_heat_of_a_shed_that_fails_is_told_to_the_yard_with_the_hours_left() {
+    let yard = Yard::open("2022-12-23T09:10:00-05:00");
+    yard.import_everything();
+    assert_eq!(code(&yard.round("2022-12-23T09:10:00-05:00", &[])), 0);
+    let before = yard.relay.received().len();
+    // Written up at 17:30: the power is away since 11:10.
+    for at in
+        ["2022-12-23T17:40:00-05:00", "2022-12-23T20:40:00-05:00", "2022-12-24T09:10:00-05:00"]
+    {
+        assert_eq!(code(&yard.round(at, &[])), 0);
+    }
+    let mails = yard.relay.received().split_off(before);
+    let of_heat: Vec<(String, String)> = mails
+        .iter()
+        .map(|mail| (mail.to.clone(), words(&mail.bytes)))
+        .filter(|(_, mail)| mail.contains("CHECK THE HEAT"))
+        .collect();
+    let to: Vec<&str> = of_heat.iter().map(|(to, _)| to.as_str()).collect();
+    assert_eq!(to, ["office@example.org", "pepperpot@example.org"], "the yard, then who is next");
+    let letter = &of_heat[0].1;
+    for said in ["the heat is off since Fri 23 Dec 11:10", "Blue Thimble", "bay 2", "WARNING"] {
+        assert!(letter.contains(said), "{said}: {letter}");
+    }
+    let shown = json(&rimeward(Some(&yard.config()), &["alerts", "show", "heat-SHED-1", "--json"]));
+    assert_eq!(shown["alert"]["subject"]["site"], "SHED", "{shown:#}");
+    let before = yard.relay.received().len();
+    assert_eq!(code(&yard.round("2022-12-26T17:40:00-05:00", &[])), 0);
+    let mails = yard.relay.received().split_off(before);
+    let back = mails.iter().filter(|mail| words(&mail.bytes).contains("IS HEATED AGAIN")).count();
+    assert_eq!(back, 2, "to everybody who was told");
+}
+
+/// By the record the heat is on; the thermometer in the shed says otherwise.
+#[test]
+fn a_thermometer_that_reads_low_counts_for_more_than_the_record() {
+    let yard = Yard::open("2022-12-17T09:10:00-05:00");
+    yard.import_everything();
+    let read = yard.folder.path().join("shed.csv");
+    let rows = "site_id,morning,low_c\nSHED,2022-12-16,6.5\nSHED,2022-12-17,1.5\n";
+    fs::write(&read, rows).unwrap();
+    let imported = rimeward(Some(&yard.config()), &["import", "readings", read.to_str().unwrap()]);
+    assert_eq!(code(&imported), 0, "{}", text(&imported));
+    assert_eq!(code(&yard.round("2022-12-17T09:10:00-05:00", &[])), 0);
+    let mails = yard.relay.received();
+    let letter =
+        mails.iter().map(|mail| words(&mail.bytes)).find(|mail| mail.contains("CHECK THE HEAT"));
+    let letter = letter.expect("told");
+    assert!(
+        letter.contains("showed 35 F (2 C)") && letter.contains("set to 45 F (7 C)"),
+        "{letter}"
+    );
+}

@@ -62,7 +62,7 @@ fn begin(filled: &Filled<'_>, now: DateTime<Utc>) -> Option<(Alert, Transition, 
         systems: filled.weak,
         action: "test_and_renew",
     };
-    plain::tell(&mut next, reader, &plain, now);
+    plain::tell(&mut next, std::slice::from_ref(reader), &plain, now);
     let mut parts: Vec<&str> = filled.weak.iter().map(|system| system.circuit.as_str()).collect();
     parts.dedup();
     let why = format!(

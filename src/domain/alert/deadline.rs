@@ -139,7 +139,7 @@ fn tell(next: &mut Alert, autumn: &Autumn<'_>, now: DateTime<Utc>) {
         systems: autumn.wet,
         action: "lay_up",
     };
-    plain::tell(next, owner, &plain, now);
+    plain::tell(next, std::slice::from_ref(owner), &plain, now);
 }
 
 /// Days from today to the last day.

@@ -61,8 +61,8 @@ pub(super) struct Plain<'a> {
     pub(super) action: &'static str,
 }
 
-/// Tells a person: a new revision, and what they were told.
-pub(super) fn tell(next: &mut Alert, person: &PersonId, plain: &Plain<'_>, now: DateTime<Utc>) {
+/// Tells some people: a new revision, which they share, and what they were told.
+pub(super) fn tell(next: &mut Alert, people: &[PersonId], plain: &Plain<'_>, now: DateTime<Utc>) {
     let Plain { priority, chance, minutes, systems, action } = *plain;
     next.condition = Condition::Active { priority };
     next.revision = next.revision.saturating_add(1);
@@ -86,16 +86,18 @@ pub(super) fn tell(next: &mut Alert, person: &PersonId, plain: &Plain<'_>, now: 
         consequence: Consequence::Severe,
         systems: Vec::new(),
     };
-    let ledger = next.told.entry(person.clone()).or_insert_with(|| Ledger {
-        last: last.clone(),
-        worst,
-        sent: Vec::new(),
-        awaits_closing: true,
-        updates: 0,
-    });
-    ledger.last = last;
-    ledger.sent.push(sent);
-    ledger.awaits_closing = true;
+    for person in people {
+        let ledger = next.told.entry(person.clone()).or_insert_with(|| Ledger {
+            last: last.clone(),
+            worst: worst.clone(),
+            sent: Vec::new(),
+            awaits_closing: true,
+            updates: 0,
+        });
+        ledger.last = last.clone();
+        ledger.sent.push(sent.clone());
+        ledger.awaits_closing = true;
+    }
 }
 
 /// The end of an episode, by the row of the table. `told`: with a last word to everybody who was told.
