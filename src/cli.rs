@@ -3,6 +3,7 @@
 pub mod alerts;
 pub mod backup;
 pub mod blend;
+mod cap;
 pub mod boat;
 pub mod check;
 pub mod demo;

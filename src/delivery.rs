@@ -12,6 +12,7 @@ pub mod outbox;
 pub mod received;
 pub mod secret;
 pub mod smtp;
+pub mod webhook;
 
 pub use channel::Channel;
 pub use maildir::Maildir;

@@ -61,6 +61,8 @@ pub struct Known<'a> {
     zones: BTreeMap<SiteId, Tz>,
     /// The engines of each boat by name; empty where it has one.
     pub engines: BTreeMap<BoatId, Vec<String>>,
+    /// Boats by name and number in small letters, where one has the name alone.
+    names: BTreeMap<String, Option<BoatId>>,
     /// Where each boat is listed.
     berths: BTreeMap<BoatId, SiteId>,
 }
@@ -86,6 +88,7 @@ impl<'a> Known<'a> {
             layout: Layout::default(),
             zones: BTreeMap::new(),
             engines: BTreeMap::new(),
+            names: BTreeMap::new(),
             berths: BTreeMap::new(),
         }
     }
@@ -95,6 +98,15 @@ impl<'a> Known<'a> {
     pub fn with_layout(mut self, layout: Layout) -> Self {
         self.layout = layout;
         self
+    }
+
+    /// The boat that is meant by its number or its name, letter case aside; else the words as a number, to be refused.
+    fn boat(&self, told: &str) -> BoatId {
+        let exact = BoatId::from(told);
+        if self.boats.as_ref().is_some_and(|boats| boats.contains_key(&exact)) {
+            return exact;
+        }
+        self.names.get(&told.trim().to_lowercase()).cloned().flatten().unwrap_or(exact)
     }
 
     /// The zone of an entry about this boat or this place.
@@ -123,6 +135,17 @@ impl<'a> Known<'a> {
     #[must_use]
     pub fn with_boats(mut self, boats: &[Boat]) -> Self {
         self.berths = boats.iter().map(|boat| (boat.id.clone(), boat.site.clone())).collect();
+        for boat in boats {
+            for name in [boat.id.as_str(), boat.name.as_str()] {
+                let same = |known: &mut Option<BoatId>| {
+                    if known.as_ref() != Some(&boat.id) {
+                        *known = None;
+                    }
+                };
+                let name = name.trim().to_lowercase();
+                self.names.entry(name).and_modify(same).or_insert_with(|| Some(boat.id.clone()));
+            }
+        }
         self.engines = boats.iter().map(|boat| (boat.id.clone(), engines_of(boat))).collect();
         self.boats =
             Some(boats.iter().map(|boat| (boat.id.clone(), boat.existed_from())).collect());

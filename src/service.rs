@@ -36,3 +36,4 @@ mod heats;
 mod seasonal;
 mod slush;
 pub mod unreached;
+pub mod webhooks;

@@ -10,7 +10,9 @@ pub mod schedule;
 pub mod season;
 pub mod services;
 pub mod text;
+pub mod webhook;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use chrono_tz::Tz;
@@ -68,6 +70,9 @@ pub struct Settings {
     /// Short texts.
     #[serde(default)]
     pub text: text::TextSettings,
+    /// Signed notes to other programs, by name.
+    #[serde(default)]
+    pub webhook: BTreeMap<String, webhook::WebhookSettings>,
     /// How the yard's own spreadsheets are read.
     #[serde(default)]
     pub import: import::ImportSettings,
@@ -311,6 +316,10 @@ impl Settings {
             here(path);
         }
         self.season.archives.values_mut().for_each(here);
+        for hook in self.webhook.values_mut() {
+            here(&mut hook.secret_file);
+            hook.previous_secret_file.iter_mut().for_each(here);
+        }
         if let Some(key) = &mut self.forecast.open_meteo.key_file {
             here(key);
         }

@@ -5,6 +5,7 @@ mod receive;
 mod replay;
 mod round;
 mod texts;
+mod webhooks;
 
 use std::path::Path;
 use std::process::{Command, Output};

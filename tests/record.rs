@@ -14,5 +14,6 @@ mod reach;
 mod rules;
 mod sheets;
 mod shown;
+mod whose;
 mod worth;
 mod xlsx;

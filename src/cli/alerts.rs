@@ -50,6 +50,11 @@ enum What {
     Hold(super::held::HoldArgs),
     /// Let such a letter go, with a word of the yard
     Release(super::held::ReleaseArgs),
+    /// One alert as a CAP 1.2 document, for systems that collect such
+    Cap {
+        /// Its id
+        id: String,
+    },
     /// What it was decided on, as it was stored then; nothing is computed anew
     Explain {
         /// Its id
@@ -87,6 +92,7 @@ pub fn alerts(args: &AlertsArgs, around: &Surroundings<'_>) -> Result<Said, Refu
         Some(What::Held) => super::held::list((&house, &yard), now),
         Some(What::Hold(args)) => super::held::hold(args, (&house, &yard), now),
         Some(What::Release(args)) => super::held::release(args, (&house, &yard), now),
+        Some(What::Cap { id }) => super::cap::cap(id, (&house, &yard), now),
         Some(What::Explain { id }) => super::explain::explain((&house, &yard), id),
         Some(What::Acknowledge(args)) => acknowledge(args, (&house, &yard), now),
     }

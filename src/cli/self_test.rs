@@ -12,6 +12,7 @@ use crate::service::deciding::managers_of;
 use crate::service::house::House;
 use crate::service::post::channel;
 use crate::service::unreached::not_arrived;
+use crate::service::webhooks;
 use crate::settings::Settings;
 use crate::store::{Hold, Options, OutboxState};
 
@@ -53,6 +54,7 @@ pub fn self_test(_args: &SelfTestArgs, around: &Surroundings<'_>) -> Result<Said
         }
     }
     findings.push(runtime()?.block_on(way_out(&settings)));
+    findings.extend(notes(&settings));
     if exit == Exit::Done && findings.iter().any(|finding| !finding.ok) {
         exit = Exit::Failed;
     }
@@ -282,6 +284,19 @@ async fn one_service(
         findings.push(Finding { what, ok, words });
     }
     Ok(())
+}
+
+/// Can notes be signed and sent to every program of the configuration? Nothing is sent: a receiver would take it for news.
+fn notes(settings: &Settings) -> Option<Finding> {
+    let named = settings.webhook.len();
+    let (_, troubles) = webhooks::endpoints(settings);
+    let good =
+        format!("{named} programs are named and their secrets can be read; nothing was sent");
+    let (ok, words) = match troubles.as_slice() {
+        [] => (true, good),
+        troubles => (false, troubles.join("; ")),
+    };
+    (named > 0).then(|| Finding { what: "webhooks".to_owned(), ok, words })
 }
 
 async fn way_out(settings: &Settings) -> Finding {

@@ -441,6 +441,17 @@ mod tests {
             let guess = catalogue.guess_fitout(text, Some(9.0)).unwrap();
             assert_eq!(guess.kind, kind, "{text}");
         }
+        for (text, part) in [
+            ("tritoon 6.2 Mercruiser I/O", "block_raw"),
+            ("center console, diesel inboard", "closed_loop"),
+            ("fishing boat, 5.7 inboard", "block_raw"),
+            ("inboard outboard 3.0", "block_raw"),
+            ("Yamaha F150", "ob_cool"),
+        ] {
+            let guess = catalogue.guess_fitout(text, Some(9.0)).unwrap();
+            assert!(guess.circuits.contains(&part.into()), "{text}: {:?}", guess.circuits);
+        }
+        assert_eq!(catalogue.guess_fitout("two Evinrude", None).unwrap().engines, 2);
         let guess = catalogue.guess_fitout("2 x Cummins QSB, genset", Some(12.0)).unwrap();
         assert_eq!((guess.kind.as_str(), guess.engines), ("diesel_cruiser", 2));
         assert!(guess.circuits.contains(&"gen_raw".into()));

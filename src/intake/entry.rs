@@ -157,7 +157,7 @@ pub(super) const MINUTES_OF: [(&str, f64); 13] = [
 /// `4.2 gal` in litres, `30 seconds` in minutes; a figure alone stays as it is. A unit that nobody knows stays with its
 /// figure, for the reader to refuse: it must not be taken for another.
 pub(super) fn in_units(value: &str, units: &[(&str, f64)]) -> String {
-    let lower = value.to_lowercase();
+    let lower = value.trim().trim_start_matches(['~', '\u{2248}']).trim().to_lowercase();
     let figure = leading_number(&lower);
     let unit = lower.get(figure.len()..).unwrap_or_default().trim().trim_end_matches('.');
     if unit.is_empty() {
@@ -182,7 +182,7 @@ fn leading_number(value: &str) -> String {
     }
 }
 
-fn split_unit(value: &str) -> (String, Option<String>) {
+pub(super) fn split_unit(value: &str) -> (String, Option<String>) {
     let figure = leading_number(value);
     let rest = value.get(figure.len()..).unwrap_or_default();
     let unit = match rest.trim().trim_start_matches(['\u{b0}', ' ']).to_lowercase().as_str() {

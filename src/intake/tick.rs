@@ -50,7 +50,7 @@ pub(super) fn events(
     let (mut problems, mut ids, mut events) = (Vec::new(), Ids::default(), Vec::new());
     for (line, record) in &sheet.rows {
         let mut row = Row { sheet, record, line: *line, problems: &mut problems };
-        let Some(boat) = row.required("boat_id").map(BoatId::from) else { continue };
+        let Some(boat) = row.required("boat_id").map(|told| known.boat(told)) else { continue };
         if let Some(boats) = known.boats.as_ref().filter(|boats| !boats.contains_key(&boat)) {
             let remedy = row.unknown("boat", boat.as_str(), boats.keys().map(BoatId::as_str));
             row.refuse("boat_id", remedy);
@@ -99,6 +99,20 @@ const NO_INITIALS: [&str; 30] = [
     "inc", "ooo",
 ];
 
+/// `✔JP` is a mark and initials.
+fn marks_apart(word: &str) -> impl Iterator<Item = &str> {
+    let end = word.find(|letter: char| letter.is_alphanumeric()).unwrap_or(0);
+    let (mark, rest) = word.split_at(end);
+    [mark, rest].into_iter().filter(|part| !part.is_empty())
+}
+
+/// Beside a word that says that it is done, a name may be anybody's: a capital and letters, and no word that says otherwise.
+fn is_a_name(word: &str) -> bool {
+    let capital = word.chars().next().is_some_and(char::is_uppercase);
+    let letters = word.chars().all(|letter| letter.is_alphabetic() || letter == '.');
+    capital && letters && !NO_INITIALS.contains(&word.to_lowercase().as_str())
+}
+
 /// Is a word somebody's initials? Those of a person in the store; where nobody is listed, two or three capitals that are no
 /// word. What only looks like initials is refused rather than believed.
 fn are_initials(word: &str, known: &Known<'_>) -> bool {
@@ -128,36 +142,49 @@ fn cell<'a>(
         return Some(Cell { meaning, said: true, who: None, date: None });
     }
     let mut cell = Cell { meaning: TickMeaning::Done, said: false, who: None, date: None };
+    let mut rest = Vec::new();
+    for word in text.split_whitespace() {
+        let word = word.trim_matches([',', ';', '(', ')']);
+        let date = dates::moment(word, row.sheet.order, zone);
+        match date.or_else(|| this_season(word, row, zone, known)) {
+            Some(date) => cell.date = Some(date),
+            None => rest.push(word),
+        }
+    }
     if let Some(date) = dates::moment(text, row.sheet.order, zone) {
         return Some(Cell { date: Some(date), ..cell });
     }
-    for word in text.split_whitespace().map(|word| word.trim_matches([',', ';', '(', ')'])) {
-        let date = dates::moment(word, row.sheet.order, zone);
-        let date = date.or_else(|| this_season(word, row, zone, known));
-        // Beside a word that says that it is done a name may be anybody's.
-        let said = cell.said
-            || known.catalogue.tick(text.split_whitespace().next().unwrap_or("")).is_some();
-        let name = said && word.chars().all(|letter| letter.is_alphabetic() || letter == '.');
-        let initials = name || are_initials(word, known);
-        match (known.catalogue.tick(word), date) {
-            (Some(meaning), _) => (cell.meaning, cell.said) = (meaning, true),
-            (None, Some(date)) => cell.date = Some(date),
-            (None, None) if initials && !word.is_empty() && cell.who.is_none() => {
-                cell.who = Some(word);
-            }
-            (None, None) => {
-                row.refuse(
-                    &tick.heading,
-                    "must be x, done, done JB, the initials of somebody in the table of people, or a date; ordered, no or declined; or blank",
-                );
+    let right = "must be x, done, done JB, the initials of somebody in the table of people, or a date; ordered, no or declined; or blank";
+    let words = rest.iter().flat_map(|word| word.split(['/', ',', ';', '(', ')']));
+    for word in words.flat_map(marks_apart) {
+        // A dash between two words, `by` before a name.
+        let filler = word.eq_ignore_ascii_case("by") || !word.chars().any(char::is_alphanumeric);
+        let mark = known.catalogue.tick(word).is_some_and(|meaning| meaning == TickMeaning::Done);
+        if filler && !mark {
+            continue;
+        }
+        if let Some(meaning) = known.catalogue.tick(word) {
+            // `ordered x`, `ok no`: nobody knows which of the two.
+            if cell.said && cell.meaning != meaning {
+                row.refuse(&tick.heading, right);
                 return None;
             }
+            (cell.meaning, cell.said) = (meaning, true);
+            continue;
         }
+        let name = cell.said && is_a_name(word);
+        if !word.is_empty() && cell.who.is_none() && (name || are_initials(word, known)) {
+            cell.who = Some(word);
+            continue;
+        }
+        row.refuse(&tick.heading, right);
+        return None;
     }
     Some(cell)
 }
 
-/// `10/14` of this season: the latest such day that is not still to come.
+/// `10/14` of the season that the row belongs to: the nearest such day to the row's own date, else the latest that is not
+/// still to come.
 fn this_season(
     word: &str,
     row: &Row<'_>,
@@ -171,12 +198,19 @@ fn this_season(
         return None;
     }
     let mark = if word.contains('.') { '.' } else { '/' };
-    let year = now.year();
-    [year, year - 1].into_iter().find_map(|year| {
+    let of_year = |year: i32| {
         let day =
             dates::moment(&format!("{first}{mark}{second}{mark}{year}"), row.sheet.order, zone)?;
         (day.0.date_naive() <= now.with_timezone(day.0.offset()).date_naive()).then_some(day)
-    })
+    };
+    let own = row.text("happened_at").and_then(|text| dates::moment(text, row.sheet.order, zone));
+    match own {
+        Some((own, _)) => {
+            let days = [own.year() - 1, own.year(), own.year() + 1].into_iter().filter_map(of_year);
+            days.min_by_key(|(day, _)| (*day - own).num_days().abs())
+        }
+        None => [now.year(), now.year() - 1].into_iter().find_map(of_year),
+    }
 }
 
 /// The moment that a cell or its row names.

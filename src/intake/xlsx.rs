@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::io::Cursor;
 
-use calamine::{Data, DataRef, Dimensions, Reader as _, Xlsx, XlsxError};
+use calamine::{Data, DataRef, Dimensions, Reader as _, SheetVisible, Xlsx, XlsxError};
 use csv::StringRecord;
 
 use super::sheet::{ROWS_MAX, Rows};
@@ -24,7 +24,7 @@ pub(super) struct Book {
     pub(super) name: String,
     pub(super) header: StringRecord,
     pub(super) rows: Rows,
-    /// Further sheets with more than one row.
+    /// Further sheets with filled cells.
     pub(super) others: Vec<String>,
 }
 
@@ -40,7 +40,11 @@ pub(super) fn rows(bytes: &[u8]) -> Result<Book, String> {
         format!("this is not a spreadsheet that can be read ({error}): save it as XLSX or CSV")
     };
     let mut book: Xlsx<_> = Xlsx::new(Cursor::new(bytes)).map_err(told)?;
-    let names = book.sheet_names();
+    // What somebody has hidden is not what they mean to hand in.
+    let sheets = book.sheets_metadata().to_vec();
+    let (shown, hidden): (Vec<_>, Vec<_>) =
+        sheets.into_iter().partition(|sheet| sheet.visible == SheetVisible::Visible);
+    let names: Vec<String> = shown.into_iter().chain(hidden).map(|sheet| sheet.name).collect();
     for (number, name) in names.iter().enumerate() {
         // A sheet of charts has no cells, and no merged ones.
         let merged = book.merge_cells_by_sheet_name(name).unwrap_or_default();
@@ -52,7 +56,7 @@ pub(super) fn rows(bytes: &[u8]) -> Result<Book, String> {
         let (header, rows) = as_records(&found);
         let after = names.iter().skip(number + 1);
         let others = after
-            .filter(|other| cells(&mut book, other).is_ok_and(|cells| cells.len() > 1))
+            .filter(|other| cells(&mut book, other).is_ok_and(|cells| !cells.is_empty()))
             .cloned()
             .collect();
         return Ok(Book { name: name.clone(), header, rows, others });

@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::house::{House, ServiceError, YardBook};
+use super::letters::Desk;
 use super::survey::{BoatView, PlaceView, Survey};
+use super::webhooks;
 use crate::domain::alert::{
     Alert, AlertSettings, Decision, Kind, Known, Situation, Standing, Subject, Target, Transition,
     WorklistTimes, decide,
@@ -260,6 +262,9 @@ pub fn by_hand<E>(
     };
     for alert in &decision.alerts {
         commit.alerts.push(record_of(alert, now)?);
+    }
+    if !house.settings.webhook.is_empty() {
+        commit.letters = webhooks::notes(&house.settings, &Desk::of(house)?, &decision, now);
     }
     house.store.commit_round(&commit)?;
     Ok(Ok(commit.transitions.pop().map_or_else(String::new, |row| row.change)))

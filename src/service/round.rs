@@ -19,8 +19,10 @@ use super::report::worklist_letters;
 use super::slush::newly_slush;
 use super::survey::{Instant, Survey, survey};
 use super::unreached::turn_to_next_contact;
+use super::webhooks;
 use crate::delivery::Channel;
 use crate::delivery::outbox::{DeliverReport, Limits, deliver_due};
+use crate::delivery::webhook::deliver_webhooks;
 use crate::domain::alert::Transition;
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::weather::ForecastState;
@@ -130,6 +132,13 @@ pub async fn round(
     }
     if let Some(channel) = works.channel.as_deref_mut() {
         report.delivered = Some(deliver_due(&house.store, channel, now, &Limits::default()).await?);
+        if !house.settings.webhook.is_empty() {
+            let (endpoints, troubles) = webhooks::endpoints(&house.settings);
+            let sent = deliver_webhooks(&house.store, &endpoints, now, &|| true).await?;
+            for trouble in troubles.iter().chain(&sent.troubles) {
+                tracing::warn!("{trouble}");
+            }
+        }
     }
     Ok(report)
 }
@@ -222,6 +231,11 @@ fn judge_and_decide(
             let lists = worklist_letters(house, desk, &seen, &written.letters, now);
             written.letters.extend(lists.letters);
             written.unsendable.extend(lists.unsendable);
+        }
+        written.letters.extend(webhooks::notes(&house.settings, desk, &decision, now));
+        if worklist_due {
+            let counts = (seen.places.len(), seen.boats.len());
+            written.letters.extend(webhooks::worklist(&house.settings, desk, counts, now));
         }
         let mut commit = RoundCommit {
             based_on: Some(based_on),

@@ -15,7 +15,9 @@ use crate::domain::alert::unreachable::{Missed, Reach, decide_reach};
 use crate::domain::alert::{Alert, Decision, Kind, Subject};
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::yard::{Person, Role};
-use crate::store::outbox::{Cause, Fault, OutboxState, Patience, Posted, TEXTS, Undelivered};
+use crate::store::outbox::{
+    Cause, Fault, OutboxState, Patience, Posted, TEXTS, Undelivered, WEBHOOKS,
+};
 use crate::store::{AlertFilter, RoundCommit, StoreError};
 pub use letter::round_name;
 use letter::write;
@@ -134,7 +136,10 @@ pub fn not_arrived(house: &House, now: DateTime<Utc>) -> Result<Vec<String>, Ser
 /// Letters that wait go to the address that is listed now.
 fn readdress(house: &House, yard: &YardBook) -> Result<(), ServiceError> {
     let waiting = house.store.waiting_letters()?;
-    for letter in waiting.into_iter().filter(|letter| letter.row.channel != TEXTS) {
+    for letter in waiting
+        .into_iter()
+        .filter(|letter| ![TEXTS, WEBHOOKS].contains(&letter.row.channel.as_str()))
+    {
         let listed =
             yard.people.get(&letter.row.recipient).and_then(|person| person.email.as_deref());
         let Some(listed) = listed.filter(|listed| *listed != letter.row.address) else { continue };

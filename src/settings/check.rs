@@ -108,6 +108,9 @@ pub fn problems(settings: &Settings) -> Vec<String> {
     for problem in settings.text.problems() {
         ask(false, problem);
     }
+    for problem in settings.webhook.iter().flat_map(|(name, hook)| hook.problems(name)) {
+        ask(false, problem);
+    }
     mail_problems(settings, &mut ask);
     found
 }

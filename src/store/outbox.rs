@@ -32,6 +32,10 @@ pub use undelivered::{Cause, Patience, Undelivered, Unsendable};
 /// own beside the letter's.
 pub const TEXTS: &str = "text";
 
+/// The way out of signed notes to other programs, and their kind: each to an endpoint of the settings, which stands where letters
+/// have their reader.
+pub const WEBHOOKS: &str = "webhook";
+
 /// A letter as it enters the outbox. Unique by alert, revision, recipient, channel and step.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OutboxRow {

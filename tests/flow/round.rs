@@ -10,6 +10,7 @@ use rimeward::service::demo::winter::{DEMO_SEED, Winter, past_days};
 use tokio::runtime::Runtime;
 
 use super::{code, json, rimeward, text};
+use rimeward::domain::weather::learned::ReadNight;
 use rimeward::store::{Options, Store};
 
 use crate::support::smtp::{Received, SmtpServer};
@@ -380,11 +381,17 @@ fn the_heat_of_a_shed_that_fails_is_told_to_the_yard_with_the_hours_left() {
 fn a_thermometer_that_reads_low_counts_for_more_than_the_record() {
     let yard = Yard::open("2022-12-17T09:10:00-05:00");
     yard.import_everything();
-    let read = yard.folder.path().join("shed.csv");
-    let rows = "site_id,morning,low_c\nSHED,2022-12-16,6.5\nSHED,2022-12-17,1.5\n";
-    fs::write(&read, rows).unwrap();
-    let imported = rimeward(Some(&yard.config()), &["import", "readings", read.to_str().unwrap()]);
-    assert_eq!(code(&imported), 0, "{}", text(&imported));
+    let night = |morning: &str, low_c| ReadNight {
+        site: "SHED".into(),
+        morning: morning.parse().unwrap(),
+        low_c,
+        high_c: None,
+    };
+    let path = yard.folder.path().join("store.sqlite");
+    let store = Store::open(&path, Options::default()).unwrap();
+    let nights = [night("2022-12-16", 6.5), night("2022-12-17", 1.5)];
+    store.put_nights(&nights, at("2022-12-17T08:00:00-05:00")).unwrap();
+    drop(store);
     assert_eq!(code(&yard.round("2022-12-17T09:10:00-05:00", &[])), 0);
     let mails = yard.relay.received();
     let letter =

@@ -139,7 +139,7 @@ fn one_antifreeze_on_top_of_another_is_no_measurement_until_it_is_drained() {
         .on("raw_pump")
         .jug("EG", "50/50")
         .method("run_warm");
-    let read = event("E3", "2022-10-22T10:00", "outlet_measured")
+    let read = event("E3", "2022-10-21T10:10", "outlet_measured")
         .on("raw_pump")
         .read("EG", -30.0, "EG", "exhaust");
     let last =
@@ -151,7 +151,7 @@ fn one_antifreeze_on_top_of_another_is_no_measurement_until_it_is_drained() {
     assert!(evidence <= Evidence::Recorded, "{evidence:?}");
     assert!(mixed.unwrap() > -12.0, "no stronger than the weaker jug: {mixed:?}");
     // The same again on top of a mixture is a mixture still.
-    let again = event("E2b", "2022-10-21T12:00", "blend_flush")
+    let again = event("E2b", "2022-10-21T10:05", "blend_flush")
         .on("raw_pump")
         .jug("EG", "50/50")
         .method("run_warm");

@@ -4,7 +4,7 @@ use rimeward::domain::boat::{CoolingKind, Evidence, Holds};
 
 use super::build::{Entry, Folded, at_new_year, boat, event, sterndrive};
 
-fn asked(state: &Folded, circuit: &str) -> String {
+pub fn asked(state: &Folded, circuit: &str) -> String {
     state.one(circuit).open_questions.join("; ")
 }
 
@@ -12,18 +12,18 @@ fn why(state: &Folded, circuit: &str) -> String {
     state.one(circuit).because.join("; ")
 }
 
-fn drained_block() -> Entry {
+pub fn drained_block() -> Entry {
     event("1", "2022-10-20T09:00", "drained").on("block_raw").probed().minutes(20.0)
 }
 
-fn filled(litres: f64) -> Entry {
+pub fn filled(litres: f64) -> Entry {
     let mut filled =
         event("2", "2022-10-20T09:30", "blend_flush").on("block_raw").jug("PG", "-100F");
     filled.0.litres_in = Some(litres);
     filled.method("filled_after_drain")
 }
 
-fn sampled(id: &str, minute: u32, value_c: f64, point: &str) -> Entry {
+pub fn sampled(id: &str, minute: u32, value_c: f64, point: &str) -> Entry {
     let at = format!("2022-10-20T09:{minute}");
     event(id, &at, "block_sampled").on("block_raw").read("PG", value_c, "PG", point)
 }

@@ -195,6 +195,23 @@ impl LayupEvent {
         texts.any(|text| words.iter().any(|word| text.contains(word)))
     }
 
+    /// Does a look or an answer say that something is broken?
+    #[must_use]
+    pub fn mentions_damage(&self) -> bool {
+        const NONE: [&str; 8] = [
+            "no crack",
+            "not crack",
+            "no damage",
+            "undamaged",
+            "not damaged",
+            "no leak",
+            "not leak",
+            "nothing broken",
+        ];
+        self.mentions(&["crack", "damaged", "damage", "leak", "broken", "split"])
+            && !self.mentions(&NONE)
+    }
+
     /// As a correction: does it withdraw the entry as a whole?
     #[must_use]
     pub fn withdraws(&self) -> bool {

@@ -23,7 +23,7 @@ use std::borrow::Borrow;
 use chrono::{DateTime, FixedOffset, NaiveTime, Utc};
 use chrono_tz::Tz;
 
-use super::{Boat, BoatState, LayupEvent, Places};
+use super::{Boat, BoatState, LayupEvent, Places, Precision};
 use crate::domain::catalogue::{
     Catalogue, CircuitSet, EffectKind, Evidence, Holds, PlaceEffect, Reason, WaterSource,
 };
@@ -73,6 +73,8 @@ struct Folding<'a> {
     haul_is_assumed: bool,
     season: Season,
     order: order::Order,
+    /// Of each entry, whether its hour is known.
+    hours_known: Vec<bool>,
 }
 
 /// A boat whose haul is only planned counts as ashore from then on, on the day of the plan, by the clock of the place: lifts
@@ -132,6 +134,10 @@ impl<'a> Folding<'a> {
                 catalogue.limits(),
             ),
             order: order::Order::default(),
+            hours_known: entries
+                .iter()
+                .map(|entry| entry.event.precision == Precision::Minute)
+                .collect(),
         }
     }
 

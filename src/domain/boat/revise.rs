@@ -7,7 +7,7 @@ use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
 
-use super::{EventId, Evidence, LayupEvent};
+use super::{BoatId, EventId, Evidence, LayupEvent, SiteId};
 
 /// What becomes of one row.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -69,7 +69,8 @@ pub fn revise(
     }
     let corrections = corrections_by_target(log);
     let mut revision = Revision::default();
-    for row in rows {
+    let settled = settled(rows, &newest, erased);
+    for row in &settled {
         let row = &pointing_at_the_newest(row, &newest);
         let fate = match newest.get(row.id.as_str()) {
             None => {
@@ -106,6 +107,90 @@ pub fn revise(
         revision.fates.push((row.id.clone(), fate));
     }
     revision
+}
+
+/// What several rows of one boat, one moment and one kind have in common, which have no ids of their own.
+type Group = (Option<BoatId>, Option<SiteId>, DateTime<Utc>, String);
+
+fn group(event: &LayupEvent) -> Option<Group> {
+    let id = split(event.id.as_str()).0;
+    let made = id.strip_prefix('S').is_some_and(|hash| {
+        let hash = hash.split('x').next().unwrap_or_default();
+        hash.len() == MADE_LETTERS && hash.chars().all(|letter| letter.is_ascii_hexdigit())
+    });
+    let key = || (event.boat.clone(), event.site.clone(), event.happened_at, event.kind.clone());
+    made.then(key)
+}
+
+/// Letters of an id that was made for a row without one, after its first.
+const MADE_LETTERS: usize = 12;
+
+/// The rows, where those without ids of their own are the entries of the log that say the same: rows that were moved, and what
+/// is left when one between them is gone. A row that says something new takes an id that none of the others has.
+fn settled(
+    rows: &[LayupEvent],
+    newest: &HashMap<&str, (usize, &LayupEvent)>,
+    erased: &Erased,
+) -> Vec<LayupEvent> {
+    let mut rows = rows.to_vec();
+    let mut known: HashMap<Group, Vec<&str>> = HashMap::new();
+    for (base, (_, entry)) in newest {
+        if let Some(group) = group(entry) {
+            known.entry(group).or_default().push(base);
+        }
+    }
+    let mut groups: HashMap<Group, Vec<usize>> = HashMap::new();
+    for (place, row) in rows.iter().enumerate() {
+        if let Some(group) = group(row) {
+            groups.entry(group).or_default().push(place);
+        }
+    }
+    for (group, places) in groups {
+        let Some(mut free) = known.remove(&group) else { continue };
+        free.sort_unstable();
+        if places.len() == 1 && free.len() == 1 {
+            continue;
+        }
+        let mut open: Vec<usize> = Vec::new();
+        for place in places {
+            let Some(row) = rows.get_mut(place) else { continue };
+            let same = free.iter().position(|base| {
+                newest
+                    .get(base)
+                    .is_some_and(|(_, entry)| changed_fields(row, entry, erased).is_empty())
+            });
+            match same {
+                Some(at) => row.id = EventId::from(free.remove(at)),
+                None => open.push(place),
+            }
+        }
+        let mut taken: BTreeSet<String> = rows.iter().map(|row| row.id.to_string()).collect();
+        for place in open {
+            let Some(row) = rows.get_mut(place) else { continue };
+            let own = free.iter().position(|base| *base == row.id.as_str());
+            if let Some(at) = own {
+                free.remove(at);
+                continue;
+            }
+            // Its own id is that of an entry which another row says: it is another row, with an id of its own.
+            if newest.contains_key(row.id.as_str()) {
+                let id = (2_u32..).map(|number| format!("{}x{number}", row.id));
+                let fresh = id
+                    .take(rows_most(&taken))
+                    .find(|id| !taken.contains(id) && !newest.contains_key(id.as_str()));
+                if let Some(fresh) = fresh {
+                    taken.insert(fresh.clone());
+                    row.id = EventId::from(fresh);
+                }
+            }
+        }
+    }
+    rows
+}
+
+/// More numbers than this need not be tried for one that is free.
+fn rows_most(taken: &BTreeSet<String>) -> usize {
+    taken.len() + 2
 }
 
 /// The corrections that stand, by the entry that each corrects.

@@ -123,12 +123,30 @@ pub(crate) fn guess(
         Some("sterndrive") if closed => of_kind("petrol_sterndrive_cruiser").unwrap_or(best),
         _ => best,
     };
-    let twin = text.contains("2x") || text.contains("twin") || text.contains("2 x");
+    let says = |words: &[&str]| words.iter().any(|word| has_word(&text, word));
+    let engines = if says(&["triple", "three", "3x", "3 x"]) {
+        3
+    } else if says(&["twin", "two", "2x", "2 x", "pair"]) || text.contains("2x") {
+        2
+    } else {
+        1
+    };
     // A list without a length gives no reason to leave anything out.
     let roomy = length_m.is_none_or(|length| length >= 8.0);
     let mut circuits: Vec<CircuitId> = best.always().collect();
     if roomy {
         circuits.extend(best.often());
+    }
+    // An outboard's hull with an inboard's engine in the text: what both have, since unknown is wet.
+    let inboard = |fitout: &&Fitout| {
+        fitout.cooling != CoolingKind::RawOutboard && fitout.longest_match(&text) > 0
+    };
+    if best.cooling == CoolingKind::RawOutboard && !has_word(&text, "outboard") {
+        for circuit in fitouts.iter().filter(inboard).flat_map(Fitout::always) {
+            if !circuits.contains(&circuit) {
+                circuits.push(circuit);
+            }
+        }
     }
     for word in words.iter().filter(|word| list(&word.words).any(|own| has_word(&text, own))) {
         for circuit in list(&word.circuits).map(CircuitId::from) {
@@ -142,7 +160,7 @@ pub(crate) fn guess(
         kind: best.kind.clone(),
         cooling: best.cooling,
         fuel: if diesel { "diesel".to_owned() } else { best.fuel.clone() },
-        engines: if twin { 2 } else { 1 },
+        engines,
         circuits,
         words: format!("fit-out guessed from \"{}\"{length}: {}", engine_text.trim(), best.label),
         question: best.question.clone(),

@@ -65,6 +65,8 @@ limits!(
     heat_ask_days,
     /// Share of what fits into a drained part below which a fill does not count as one.
     fill_low_share,
+    /// Share of what fits above which litres that were put in cannot be right.
+    fill_high_share,
     /// Minutes after a fill or a run within which an outlet reading speaks for more than the muffler.
     outlet_read_within_min,
     /// First ice of sea water in C.

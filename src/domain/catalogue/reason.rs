@@ -109,6 +109,7 @@ reasons!(
     OrderSpring = "order_spring": "House water before the last frost.",
     TooCold = "too_cold": "Colder than this fluid can be.",
     FillShort = "fill_short": "Too little was put in.",
+    FillHigh = "fill_high": "More was put in than can be right.",
     NoNumber = "no_number": "A reading without a number.",
     OutletAside = "outlet_aside": "A reading where nothing shows antifreeze.",
     SideSampled = "side_sampled": "A sample of one side.",

@@ -11,15 +11,16 @@ use crate::domain::boat::{
     BoatId, CircuitId, EventId, Evidence, LayupEvent, Precision, SiteId, doubts,
 };
 use crate::domain::catalogue::NotAKind;
-use crate::intake::entry::{LITRES_OF, MINUTES_OF};
+use crate::intake::entry::{LITRES_OF, MINUTES_OF, split_unit};
 use crate::intake::problems::{ImportProblems, Problem};
-use crate::intake::row::{Row, unknown};
+use crate::intake::row::{Row, number, unknown};
 use crate::intake::sheet::Sheet;
 use crate::intake::{Imported, Known, remarks, tick};
 
 const REQUIRED: [&str; 2] = ["happened_at", "event"];
-pub(in crate::intake) const KNOWN: [&str; 29] = [
+pub(in crate::intake) const KNOWN: [&str; 30] = [
     "event_id",
+    "boat_name",
     "recorded_at",
     "happened_at",
     "time_precision",
@@ -147,7 +148,7 @@ fn event(
     ids: &mut Ids,
     notes: &mut Vec<String>,
 ) -> Option<LayupEvent> {
-    let boat = row.text("boat_id").map(BoatId::from);
+    let boat = row.text("boat_id").or_else(|| row.text("boat_name")).map(|told| known.boat(told));
     let site = row.text("site_id").map(SiteId::from);
     let zone = known.zone(boat.as_ref(), site.as_ref());
     let happened = row.moment("happened_at", zone);
@@ -176,18 +177,27 @@ fn event(
     let kind = kind?;
     let evidence = evidence(row, &kind);
     let id = row.text("event_id").map(EventId::from);
-    let id = id.unwrap_or_else(|| ids.of_row(row, &kind));
+    let precision = precision.unwrap_or(assumed);
+    let id = id.unwrap_or_else(|| ids.of_row(row, &kind, (happened, precision)));
     if let Some(what) = row.text("note").and_then(|note| remarks::noticed(note, known.catalogue))
         && kind != "declined"
     {
         notes.push(format!("line {}, {id}: {what}", row.line));
     }
     let text = |row: &Row<'_>, column: &str| row.text(column).map(str::to_owned);
+    // The unit may stand behind the figure, and the minus may be a typographer's.
+    let unit_behind =
+        row.text("reading_value").and_then(|text| split_unit(&text.replace('\u{2212}', "-")).1);
+    let reading_value = row.parse("reading_value", "a number from -95 to 250", |text| {
+        let figure = split_unit(&text.replace('\u{2212}', "-")).0;
+        number(&figure).filter(|value| (-95.0..=250.0).contains(value))
+    });
+    let unit = row.parse("reading_unit", "C or F", |text| split_unit(&format!("1{text}")).1);
     let event = LayupEvent {
         id,
         happened_at: happened.with_timezone(&Utc),
         happened_offset_s: happened.offset().local_minus_utc(),
-        precision: precision.unwrap_or(assumed),
+        precision,
         recorded_at: recorded.with_timezone(&Utc),
         boat,
         site,
@@ -201,12 +211,8 @@ fn event(
         thermostat_open: text(row, "thermostat_open"),
         litres_in: litres(row, "litres_in"),
         litres_out: litres(row, "litres_out"),
-        reading_value: row.number("reading_value", -95.0, 250.0),
-        reading_unit: row.parse("reading_unit", "C or F", |text| match text {
-            "C" | "c" | "degC" | "°C" => Some("C".to_owned()),
-            "F" | "f" | "degF" | "°F" => Some("F".to_owned()),
-            _ => None,
-        }),
+        reading_value,
+        reading_unit: unit.or(unit_behind),
         scale: text(row, "scale"),
         minutes: row.amount(
             "minutes",
@@ -248,11 +254,20 @@ fn recorded(
 pub(in crate::intake) struct Ids(HashMap<String, u32>);
 
 impl Ids {
-    fn of_row(&mut self, row: &Row<'_>, kind: &str) -> EventId {
-        // Not by which parts or which drain: a row of which that was changed is the same row.
-        let columns = ["boat_id", "site_id", "happened_at"];
+    fn of_row(
+        &mut self,
+        row: &Row<'_>,
+        kind: &str,
+        (happened, precision): (DateTime<FixedOffset>, Precision),
+    ) -> EventId {
+        // Not by which parts or which drain: a row of which that was changed is the same row. Nor by how the date is written.
+        let columns = ["boat_id", "site_id"];
         let about = columns.map(|column| row.text(column).unwrap_or_default()).join("|");
-        self.id(&format!("{about}|{kind}"))
+        let when = match precision {
+            Precision::Day => happened.date_naive().to_string(),
+            Precision::Minute => happened.format("%Y-%m-%dT%H:%M").to_string(),
+        };
+        self.id(&format!("{about}|{when}|{kind}"))
     }
 
     /// An id for what is written about; the second of one table with the same words gets another.
@@ -284,7 +299,8 @@ fn litres(row: &mut Row<'_>, column: &str) -> Option<f64> {
 }
 
 fn evidence(row: &mut Row<'_>, kind: &str) -> Evidence {
-    row.parse("evidence", "claimed, recorded, probed, measured or witnessed", |text| match text {
+    let right = "claimed, recorded, probed, measured or witnessed";
+    row.parse("evidence", right, |text| match text.to_lowercase().as_str() {
         "none" => Some(Evidence::None),
         "claimed" => Some(Evidence::Claimed),
         "recorded" => Some(Evidence::Recorded),
@@ -330,7 +346,8 @@ fn kind(row: &mut Row<'_>, known: &Known<'_>) -> Option<String> {
 fn circuits(row: &mut Row<'_>, known: &Known<'_>) -> (Vec<CircuitId>, Option<String>) {
     let mut circuits = Vec::new();
     let mut instances: Vec<String> = row.text("instance").map(str::to_owned).into_iter().collect();
-    for part in row.text("circuits").unwrap_or_default().split([';', '|']).map(str::trim) {
+    let listed = row.text("circuits").unwrap_or_default().replace(" and ", ";");
+    for part in listed.split([';', '|', ',', '/', '+', '&']).map(str::trim) {
         let (circuit, instance) = part.split_once('#').unwrap_or((part, ""));
         if part.is_empty() {
             continue;

@@ -5,8 +5,10 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::{Done, GoOn, Task};
 use crate::delivery::Channel;
 use crate::delivery::outbox::{DeliverReport, Limits, deliver_while};
+use crate::delivery::webhook::{Endpoint, WebhookReport, deliver_webhooks};
 use crate::service::answers::look_into_inbox;
 use crate::service::house::{House, ServiceError};
+use crate::service::webhooks;
 
 /// Bounds of one pass: few enough that other work of the loop is not held up, and the next pass follows at once.
 const LIMITS: Limits = Limits { batch: 20, most: 200 };
@@ -18,11 +20,12 @@ const LOOK_EVERY: TimeDelta = TimeDelta::minutes(1);
 pub struct DeliverLoop {
     channel: Channel,
     looked_at: Option<DateTime<Utc>>,
+    endpoints: Option<(Vec<Endpoint>, Vec<String>)>,
 }
 
 impl DeliverLoop {
     pub(super) const fn new(channel: Channel) -> Self {
-        Self { channel, looked_at: None }
+        Self { channel, looked_at: None, endpoints: None }
     }
 
     pub(super) async fn activate(
@@ -43,6 +46,7 @@ impl DeliverLoop {
         let inbox = look_into_inbox(house, now);
         self.looked_at = Some(now);
         let report = deliver_while(&house.store, &mut self.channel, now, &LIMITS, go_on).await?;
+        let notes = self.notes(house, now, go_on).await?;
         let mut text = format!(
             "{} sent, {} to try again, {} refused for good, {} expired, {} replaced",
             report.sent, report.deferred, report.failed, report.expired, report.superseded
@@ -56,6 +60,15 @@ impl DeliverLoop {
         {
             text += &format!("; {words}");
         }
+        if notes.sent + notes.deferred + notes.failed > 0 {
+            text += &format!(
+                "; {} notes to programs sent, {} to try again",
+                notes.sent, notes.deferred
+            );
+        }
+        for trouble in &notes.troubles {
+            text += &format!("; {trouble}");
+        }
         for refused in &report.refused {
             text += &format!("; the address of {} takes no mail", refused.recipient);
         }
@@ -67,9 +80,9 @@ impl DeliverLoop {
         }
         let answered = inbox.taken.iter().any(|one| one.changed);
         let is_read = inbox.troubles.is_empty();
-        let tried = report.sent + report.deferred + report.failed;
+        let tried = report.sent + report.deferred + report.failed + notes.sent + notes.deferred;
         Ok(Done {
-            ok: !report.is_trouble() && is_read,
+            ok: !report.is_trouble() && is_read && notes.troubles.is_empty(),
             text,
             news: tried > 0 || answered || !is_read,
             poke: if looks_bad_for_somebody(&report) || answered {
@@ -78,6 +91,23 @@ impl DeliverLoop {
                 Vec::new()
             },
         })
+    }
+
+    /// Signed notes to other programs.
+    async fn notes(
+        &mut self,
+        house: &House,
+        now: DateTime<Utc>,
+        go_on: GoOn<'_>,
+    ) -> Result<WebhookReport, ServiceError> {
+        if house.settings.webhook.is_empty() {
+            return Ok(WebhookReport::default());
+        }
+        let (endpoints, troubles) =
+            self.endpoints.get_or_insert_with(|| webhooks::endpoints(&house.settings));
+        let mut report = deliver_webhooks(&house.store, endpoints, now, go_on).await?;
+        report.troubles.extend(troubles.iter().cloned());
+        Ok(report)
     }
 
     pub(super) fn next_due(

@@ -80,7 +80,7 @@ impl Store {
                 .prepare_cached(
                     "SELECT recipient, alert_id, queued_ms FROM outbox
                      WHERE queued_ms > ?1 AND state NOT IN ('expired', 'superseded', 'failed')
-                     AND kind NOT IN ('worklist', 'opening', 'aging', 'text') ORDER BY id",
+                     AND kind NOT IN ('worklist', 'opening', 'aging', 'text', 'webhook') ORDER BY id",
                 )
                 .doing(doing)?;
             let rows = statement

@@ -6,7 +6,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Transaction, params};
 
 use super::marks::sent;
-use super::{COLUMNS, Posted, TEXTS, posted};
+use super::{COLUMNS, Posted, TEXTS, WEBHOOKS, posted};
 use crate::store::Store;
 use crate::store::cached::Cached as _;
 use crate::store::column::Millis;
@@ -100,7 +100,7 @@ impl Store {
         Ok(due)
     }
 
-    /// When the next letter of a channel, or the next short text, falls due, or the lease of one in hand runs out.
+    /// When the next letter of a channel, the next short text or the next note to a program falls due, or the lease of one in hand runs out.
     ///
     /// # Errors
     /// Whatever the database answers.
@@ -110,8 +110,8 @@ impl Store {
             connection
                 .one_row(
                     "SELECT min(CASE state WHEN 'leased' THEN max(due_ms, lease_until_ms) ELSE due_ms END)
-                     FROM outbox WHERE channel IN (?1, ?2) AND state IN ('queued', 'leased', 'deferred')",
-                    [channel, TEXTS],
+                     FROM outbox WHERE channel IN (?1, ?2, ?3) AND state IN ('queued', 'leased', 'deferred')",
+                    [channel, TEXTS, WEBHOOKS],
                     |row| row.get::<_, Option<Millis>>(0),
                 )
                 .doing(doing)
@@ -134,9 +134,9 @@ impl Store {
         self.write(doing, |tx| {
             tx.change(
                 "UPDATE OR IGNORE outbox SET channel = ?1
-                 WHERE channel NOT IN (?1, ?3) AND (state IN ('queued', 'deferred')
+                 WHERE channel NOT IN (?1, ?3, ?4) AND (state IN ('queued', 'deferred')
                     OR (state = 'leased' AND lease_until_ms <= ?2))",
-                params![channel, Millis(now), TEXTS],
+                params![channel, Millis(now), TEXTS, WEBHOOKS],
             )
             .doing(doing)
         })

@@ -4,7 +4,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Row, Transaction, params};
 
 use super::marks::CAME_BACK;
-use super::{OutboxRow, TEXTS, insert_letter};
+use super::{OutboxRow, TEXTS, WEBHOOKS, insert_letter};
 use crate::domain::boat::PersonId;
 use crate::store::Store;
 use crate::store::cached::Cached as _;
@@ -104,11 +104,12 @@ impl Store {
                             ELSE first_attempt_ms + CASE WHEN urgent THEN ?1 ELSE ?2 END END,
                         state, fault, coalesce(answer, ''), attempts
                      FROM outbox AS late
-                     WHERE channel <> ?6 AND ((state = 'deferred' AND fault IS NOT NULL)
+                     WHERE channel NOT IN (?6, ?7) AND ((state = 'deferred' AND fault IS NOT NULL)
                         OR (state IN ('queued', 'leased', 'deferred') AND fault IS NULL
                             AND first_attempt_ms + CASE WHEN urgent THEN ?1 ELSE ?2 END <= ?3
                             AND EXISTS (SELECT 1 FROM outbox AS other
-                                WHERE other.state = 'sent' AND other.done_ms > late.first_attempt_ms))
+                                WHERE other.state = 'sent' AND other.channel <> ?7
+                                    AND other.done_ms > late.first_attempt_ms))
                         OR ((state = 'failed' OR (state = 'expired' AND attempts > 0))
                             AND NOT EXISTS (SELECT 1 FROM outbox AS later
                                 WHERE later.recipient = late.recipient AND later.address = late.address
@@ -126,7 +127,8 @@ impl Store {
                         Millis(now),
                         CAME_BACK,
                         Millis(now - BACK_WITHIN),
-                        TEXTS
+                        TEXTS,
+                        WEBHOOKS
                     ],
                     undelivered,
                 )
@@ -151,13 +153,14 @@ impl Store {
             connection
                 .one_row(
                     "SELECT min(first_attempt_ms + CASE WHEN urgent THEN ?1 ELSE ?2 END) FROM outbox
-                     WHERE state IN ('queued', 'leased', 'deferred') AND fault IS NULL AND channel <> ?4
+                     WHERE state IN ('queued', 'leased', 'deferred') AND fault IS NULL AND channel NOT IN (?4, ?5)
                         AND first_attempt_ms + CASE WHEN urgent THEN ?1 ELSE ?2 END > ?3",
                     params![
                         patience.urgent.num_milliseconds(),
                         patience.other.num_milliseconds(),
                         Millis(after),
-                        TEXTS
+                        TEXTS,
+                        WEBHOOKS
                     ],
                     |row| row.get::<_, Option<Millis>>(0),
                 )

@@ -43,7 +43,8 @@ struct Below {
 
 impl Below {
     fn of(slot: &Slot<'_>, solute: Option<Solute>) -> Option<Self> {
-        let other = slot.solute.zip(solute).is_some_and(|(old, new)| old != new);
+        let known = slot.solute.is_some() || slot.unknown_fluid;
+        let other = known && slot.solute != solute;
         (slot.holds == Holds::Blend && (slot.mixed || other)).then_some(Self {
             first_ice_c: slot.first_ice_c,
             label_weakest_c: slot.label_weakest_c,
@@ -80,13 +81,16 @@ impl Folding<'_> {
         let heater_in_the_way = entry.kind.flags.taps && self.heater_in_the_way();
         let wet_l = self.wet_litres(targets);
         let emptied_l = self.emptied_litres(targets);
-        let fill_low_share = self.catalogue.limits().fill_low_share;
+        let limits = self.catalogue.limits();
+        let (fill_low_share, fill_high_share) = (limits.fill_low_share, limits.fill_high_share);
         let one_outlet = entry.kind.flags.taps && naming::outlet(event).is_some();
         for target in targets {
             let left_over = self.left_over(*target);
             // Of what was put into several drained parts each has its share by what fits in.
             let room_l = (left_over.0 - left_over.1).max(0.0);
-            let put_in_l = event.litres_in.map(|litres| litres * left_over.0 / emptied_l.max(0.1));
+            let in_all_l = (emptied_l + wet_l).max(0.1);
+            let put_in_l = event.litres_in.map(|litres| litres * left_over.0 / in_all_l);
+            let run_through_l = event.litres_in.map(|litres| litres * wet_l / in_all_l);
             let Some(slot) = self.slot(*target) else { continue };
             let outcome = outcome(slot, way);
             let (at_most, why, path_proven) = match outcome {
@@ -119,11 +123,15 @@ impl Folding<'_> {
                 grade = grade.min(Evidence::Claimed);
             }
             let on_top_of = Below::of(slot, solute);
+            let stronger_below = slot.label_strongest_c.filter(|_| slot.holds == Holds::Blend);
             slot.protect(Holds::Blend, grade, number, event.happened_at);
             slot.path_proven = path_proven;
             slot.solute = solute;
             slot.label_weakest_c = product.and_then(|product| product.first_ice_weak_c);
-            slot.label_strongest_c = product.and_then(strongest_first_ice_c);
+            slot.unknown_fluid = event.fluid.is_some() && solute.is_none();
+            // On top of a stronger one of the same fluid the mixture may be as strong as that.
+            let strongest = [stronger_below, product.and_then(strongest_first_ice_c)];
+            slot.label_strongest_c = strongest.into_iter().flatten().reduce(f64::min);
             slot.first_ice_c = slot.label_weakest_c;
             let short = put_in_l.filter(|litres| was_emptied && *litres < fill_low_share * room_l);
             if let Some(litres) = short {
@@ -140,7 +148,7 @@ impl Folding<'_> {
             }
             // Run through what was full: the product pushes the water out only as far as its litres go.
             if let (false, Some(solute), Some(label_c), Some(poured_l)) =
-                (was_emptied, solute, slot.label_weakest_c, event.litres_in)
+                (was_emptied, solute, slot.label_weakest_c, run_through_l)
                 && let Some(mixed_c) = flushed_first_ice_c(solute, label_c, (poured_l, wet_l))
             {
                 slot.first_ice_c = Some(mixed_c);
@@ -152,6 +160,11 @@ impl Folding<'_> {
                     let left_l = wet_l * (-poured_l / wet_l).exp();
                     slot.note(Some(number), Say::Figures(Reason::Diluted, left_l, wet_l));
                 }
+            }
+            let most_l = fill_high_share * in_all_l;
+            if let Some(litres) = event.litres_in.filter(|litres| *litres > most_l) {
+                slot.evidence = slot.evidence.min(Evidence::Claimed);
+                slot.note(Some(number), Say::Figures(Reason::FillHigh, litres, in_all_l));
             }
             if let Some(below) = on_top_of {
                 below.mixed_into(slot, number);
@@ -257,15 +270,19 @@ pub(super) fn in_one_word(method: &str) -> String {
 fn way(entry: &Entry<'_>) -> Way {
     let event = &*entry.event;
     let thermostat = event.thermostat_open.as_deref().unwrap_or_default().to_lowercase();
-    match event.method.as_deref().map(in_one_word).unwrap_or_default().as_str() {
-        "run_warm" => match thermostat.as_str() {
+    let method = event.method.as_deref().map(in_one_word).unwrap_or_default();
+    let has = |words: &[&str]| words.iter().any(|word| method.contains(word));
+    if has(&["cold", "not_warm"]) {
+        return Way::Cold;
+    }
+    if has(&["warm", "hot", "to_temp"]) {
+        return match thermostat.as_str() {
             "yes" | "y" | "open" | "n/a" | "na" => Way::Warm,
             "no" | "n" | "shut" | "closed" => Way::Cold,
             _ => Way::WarmThermostatUnknown,
-        },
-        "filled_after_drain" | "pumped" | "poured" => Way::Filled,
-        _ => Way::Cold,
+        };
     }
+    if has(&["fill", "pump", "pour", "funnel"]) { Way::Filled } else { Way::Cold }
 }
 
 /// Drained, and nothing speaks for water behind: a drain that was in doubt is none to fill on.
@@ -274,6 +291,10 @@ fn was_emptied(slot: &Slot<'_>) -> bool {
 }
 
 fn outcome(slot: &Slot<'_>, way: Way) -> Outcome {
+    // Of two sides one is still full: what is poured in stays in the other.
+    if slot.holds == Holds::Drained && slot.side_drained.is_some() && way != Way::Warm {
+        return Outcome::Stays(Reason::OneSide);
+    }
     let drained = was_emptied(slot);
     let recorded =
         |path_proven| Outcome::Blend { at_most: Evidence::Recorded, why: None, path_proven };

@@ -11,6 +11,9 @@ use crate::domain::physics::battery::gravity_at_rested_volts;
 
 /// A full lead-acid cell at rest has 2.12 to 2.18 V (makers' tables, from memory); above this it is being charged.
 const MOST_RESTED_V_A_CELL: f64 = 2.2;
+/// No 12 V battery has more even on charge, and no 24 V bank.
+const VOLTS_OF_12: f64 = 18.0;
+const VOLTS_OF_24: f64 = 36.0;
 
 /// The grade of an entry for one slot: claimed at most where several could be meant.
 pub(super) fn graded(entry: &Entry<'_>, target: Target) -> Evidence {
@@ -97,18 +100,18 @@ impl<'a> Folding<'a> {
 
     pub(super) fn drain(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
         let event = &*entry.event;
-        let side = one_side(event);
-        let check = self.check_drain(entry, targets, side);
+        let check = self.check_drain(entry, targets);
         let coil = self.catalogue.loop_and_coil().map(|(_, coil)| coil);
         let mut named = event.circuits.iter().filter_map(|id| self.catalogue.named(id));
         let coil_is_named = coil.is_some_and(|coil| named.any(|name| name.set.contains(coil)));
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             let mut grade = graded(entry, *target);
-            // Both banks of a block, both manifolds: one entry for each makes them whole.
-            let side = side.filter(|_| slot.kind.has_two_sides() && slot.instance.is_none());
-            let other = slot.side_drained.filter(|_| slot.holds == Holds::Drained);
-            let half = side.filter(|side| other.is_none_or(|other| other == *side));
+            // Both banks of a block, both manifolds: one entry for each makes them whole, as far as the weaker of the two.
+            let side = one_side(event, slot);
+            let before = slot.side_drained.filter(|_| slot.holds == Holds::Drained);
+            let half = side.filter(|side| before.is_none_or(|(other, ..)| other == *side));
+            let other = before.filter(|_| side.is_some() && half.is_none());
             let with_its_loop = Some(slot.place) == coil && !coil_is_named;
             if with_its_loop {
                 grade = grade.min(Evidence::Claimed);
@@ -121,12 +124,17 @@ impl<'a> Folding<'a> {
             if check.doubt.is_some() {
                 grade = grade.min(Evidence::Claimed);
             }
+            let pocket = check.pocket || other.is_some_and(|(_, _, pocket)| pocket);
+            let own = half.map(|side| (side, grade, check.pocket));
             if half.is_some() {
                 grade = grade.min(Evidence::Claimed);
             }
+            if let Some((_, of_other, _)) = other {
+                grade = grade.min(of_other);
+            }
             slot.protect(Holds::Drained, grade, number, event.happened_at);
-            slot.closed_pocket = check.pocket || half.is_some();
-            slot.side_drained = half;
+            slot.closed_pocket = pocket || half.is_some();
+            slot.side_drained = own;
             if half.is_some() {
                 slot.rule(number, Reason::OneSide);
                 slot.ask(number, Reason::Others);
@@ -155,12 +163,7 @@ impl<'a> Folding<'a> {
     }
 
     /// Minutes and litres of a drain against what they should be.
-    fn check_drain(
-        &self,
-        entry: &Entry<'_>,
-        targets: &[Target],
-        one_side: Option<Side>,
-    ) -> DrainCheck {
+    fn check_drain(&self, entry: &Entry<'_>, targets: &[Target]) -> DrainCheck {
         let limits = self.catalogue.limits();
         let event = &*entry.event;
         let single = event.point.as_deref().is_some_and(is_single_point);
@@ -172,11 +175,12 @@ impl<'a> Folding<'a> {
         let fitted: f64 = targets
             .iter()
             .filter_map(|target| self.slots.get(target.slot))
+            // A tank need not have been full.
+            .filter(|slot| slot.kind.confinement != Confinement::Open)
             // What was drained with water left behind is not yet out.
             .filter(|slot| !matches!(slot.holds, Holds::Drained | Holds::Dry) || slot.closed_pocket)
             .map(|slot| {
-                let half = one_side.is_some() && slot.kind.has_two_sides();
-                self.volume_l(slot) * if half { 0.5 } else { 1.0 }
+                self.volume_l(slot) * if one_side(event, slot).is_some() { 0.5 } else { 1.0 }
             })
             .sum();
         match event.litres_out {
@@ -206,6 +210,7 @@ impl<'a> Folding<'a> {
     }
 
     pub(super) fn confirm_drained(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        let mut wet = Vec::new();
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             if matches!(slot.holds, Holds::Drained | Holds::Dry) {
@@ -215,12 +220,11 @@ impl<'a> Folding<'a> {
                 slot.event(number);
                 slot.ask(number, Reason::Probe);
             } else {
-                let grade = graded(entry, *target);
-                slot.protect(Holds::Drained, grade, number, entry.event.happened_at);
-                note_unnamed(slot, number, *target);
-                slot.ask(number, Reason::Probe);
+                // Of what was wet it says as much as an entry that it was drained.
+                wet.push(*target);
             }
         }
+        self.drain(number, entry, &wet);
     }
 
     pub(super) fn gear_oil(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
@@ -246,7 +250,16 @@ impl<'a> Folding<'a> {
 
     pub(super) fn volts(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
         let event = &*entry.event;
-        let limits = *self.catalogue.limits();
+        let mut limits = *self.catalogue.limits();
+        // Banks of 24 and 48 V are so many of them in a row.
+        let in_a_row = match event.volts {
+            Some(volts) if volts > VOLTS_OF_24 => 4.0,
+            Some(volts) if volts > VOLTS_OF_12 => 2.0,
+            _ => 1.0,
+        };
+        limits.battery_cells *= in_a_row;
+        limits.battery_volts_min *= in_a_row;
+        limits.battery_volts_wanted *= in_a_row;
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             // Volts are the battery's, whatever else the entry lists.
@@ -295,10 +308,16 @@ impl<'a> Folding<'a> {
         if entry.event.volts.is_some() {
             self.volts(number, entry, targets);
         }
+        if entry.event.mentions_damage() {
+            return self.damage(number, targets);
+        }
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
-            slot.test_first = None;
-            slot.answered(Reason::TestBeforeRunning);
+            // Who only says that they looked has cleared nothing.
+            if entry.grade() >= Evidence::Recorded {
+                slot.test_first = None;
+                slot.answered(Reason::TestBeforeRunning);
+            }
             let drained = slot.holds == Holds::Drained && !slot.closed_pocket;
             if drained && entry.grade() >= Evidence::Probed {
                 slot.evidence = slot.evidence.max(Evidence::Probed);
@@ -350,7 +369,10 @@ impl<'a> Folding<'a> {
     }
 
     /// An answer that names circuits clears them from the list of what is to be tested first.
-    pub(super) fn answered(&mut self, number: usize, _entry: &Entry<'_>, targets: &[Target]) {
+    pub(super) fn answered(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        if entry.event.mentions_damage() {
+            return self.damage(number, targets);
+        }
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             slot.test_first = None;
@@ -389,15 +411,33 @@ struct DrainCheck {
     pocket: bool,
 }
 
-/// The side that an entry names, where it names one alone.
-pub(super) fn one_side(event: &LayupEvent) -> Option<Side> {
-    let point = event.point.as_deref()?.to_lowercase();
-    let words: Vec<&str> = point.split(|c: char| !c.is_alphanumeric()).collect();
-    let has = |names: &[&str]| words.iter().any(|word| names.contains(word));
-    if has(&["both", "all", "each"]) {
+/// The side of a part with two that an entry names, where it names one alone. Of several parts in one line, such as
+/// `port block drain, both manifolds`, what is said of this one counts.
+pub(super) fn one_side(event: &LayupEvent, slot: &Slot<'_>) -> Option<Side> {
+    if !slot.kind.has_two_sides() {
         return None;
     }
-    match (has(&["port", "left"]), has(&["starboard", "stbd", "right"])) {
+    let column = event.instance.as_deref();
+    // Words name one of several engines, unless the column has named it.
+    if slot.instance.is_some() && column.is_none() {
+        return None;
+    }
+    let point = event.point.as_deref().unwrap_or_default().to_lowercase();
+    let part = slot.kind.id.as_str().split('_').next().unwrap_or_default();
+    let names = |text: &&str| text.contains(part) || part == "manifold" && text.contains("riser");
+    let parts: Vec<&str> = point.split([',', ';']).collect();
+    let own: Vec<&str> = parts.iter().copied().filter(names).collect();
+    let mut text = if own.is_empty() { point.clone() } else { own.join(" ") };
+    // On a boat with one engine the column can only mean a side of it.
+    if let Some(column) = column.filter(|_| slot.instance.is_none()) {
+        text = format!("{text} {}", column.to_lowercase());
+    }
+    if text.contains("one of") || text.contains("one side") {
+        return Some(Side::Port);
+    }
+    let words: Vec<&str> = text.split(|c: char| !c.is_alphanumeric()).collect();
+    let has = |names: &[&str]| words.iter().any(|word| names.contains(word));
+    match (has(&["port", "left", "p"]), has(&["starboard", "stbd", "stb", "right", "s"])) {
         (true, false) => Some(Side::Port),
         (false, true) => Some(Side::Starboard),
         _ => None,
@@ -407,9 +447,10 @@ pub(super) fn one_side(event: &LayupEvent) -> Option<Side> {
 /// Whether the words name one drain: no list, no sides, no plural.
 fn is_single_point(point: &str) -> bool {
     let point = point.trim().to_lowercase();
-    let several = point.contains([';', ',', '+', '&'])
+    let several = point.contains([';', ',', '+', '&', '/'])
         || point.split_whitespace().any(|word| {
-            ["and", "both", "all", "drains", "plugs", "taps", "manifolds", "sides"].contains(&word)
+            let plural = word.len() > 3 && word.ends_with('s') && !word.ends_with("ss");
+            plural || ["and", "both", "all", "x2", "x4"].contains(&word)
         });
     !point.is_empty() && !several
 }

@@ -7,7 +7,7 @@ use std::ops::Deref;
 use chrono::{DateTime, Utc};
 
 use crate::domain::boat::{BoatId, EventId, Evidence, LayupEvent, Precision};
-use crate::domain::catalogue::{Catalogue, EffectKind, EventClass, EventKind};
+use crate::domain::catalogue::{Catalogue, EffectKind, EventClass, EventKind, Reason};
 
 const CORRECTION: &str = "correction";
 const DAY_S: i64 = 86_400;
@@ -88,9 +88,13 @@ impl<'a> Entry<'a> {
                 if undoing { start + DAY_S - 1 } else { start }
             }
         };
+        // Of one moment, or of one day without hours, the natural order of work: emptied, filled, read; what is declined and
+        // what undoes last.
         let rank = match kind.effect {
-            _ if undoing => 2,
-            EffectKind::Reading | EffectKind::LoopReading => 1,
+            _ if undoing => 4,
+            _ if kind.question == Some(Reason::Declined) => 3,
+            EffectKind::Reading | EffectKind::LoopReading => 2,
+            EffectKind::Blend => 1,
             _ => 0,
         };
         Self { event, kind, taken_at_s, rank }

@@ -50,7 +50,7 @@ pub(super) fn named(event: &LayupEvent, noun: &str) -> Naming {
         }
         (None | Some(Naming::Nobody), None) => match event.note.as_deref() {
             // "both engines" may stand in the remarks; a single one named there is often the one left out.
-            Some(note) if in_words(note, noun) == Naming::All => Naming::All,
+            Some(note) if in_words(note, noun) == Naming::All && !excludes(note) => Naming::All,
             _ => Naming::Nobody,
         },
         (Some(naming), _) => naming,
@@ -61,7 +61,7 @@ pub(super) fn named(event: &LayupEvent, noun: &str) -> Naming {
 fn position(point: &str) -> Option<&'static str> {
     match point.trim().to_lowercase().as_str() {
         "port" | "p" => Some("port"),
-        "starboard" | "stbd" | "s" => Some("starboard"),
+        "starboard" | "stbd" | "stb" | "s" => Some("starboard"),
         "centre" | "center" => Some("centre"),
         _ => None,
     }
@@ -70,8 +70,10 @@ fn position(point: &str) -> Option<&'static str> {
 /// The outlet that a reading was taken at, where its point is one outlet and not a list.
 pub(super) fn outlet(event: &LayupEvent) -> Option<String> {
     let point = event.point.as_deref()?.trim().to_lowercase();
-    let several = point.contains(';')
-        || point.split_whitespace().any(|word| ALL.contains(&word) || word == "and");
+    let several = point.contains([';', ',', '+', '/', '&'])
+        || point.split_whitespace().any(|word| {
+            ALL.contains(&word) || ["and", "to", "throughout", "taps", "outlets"].contains(&word)
+        });
     (!several && !point.is_empty()).then_some(point)
 }
 
@@ -81,7 +83,7 @@ fn says_all(name: &str) -> bool {
 
 /// A bare position gets its noun: `port` is the port engine.
 fn complete(name: &str, noun: &str) -> String {
-    let name = if name == "stbd" { "starboard" } else { name };
+    let name = if ["stbd", "stb"].contains(&name) { "starboard" } else { name };
     if noun.is_empty() || noun == "outlet" || name.contains(' ') || name.contains(noun) {
         name.to_owned()
     } else {
@@ -95,8 +97,18 @@ fn is_noun(word: &str, noun: &str) -> bool {
         || (noun == "engine" && ENGINES.contains(&word))
 }
 
+/// Words that take something out: then it is not said which are meant.
+fn excludes(text: &str) -> bool {
+    let text = text.to_lowercase();
+    let mut words = text.split(|letter: char| !letter.is_alphanumeric());
+    words.any(|word| ["not", "except", "excluding", "without", "but"].contains(&word))
+}
+
 fn in_words(text: &str, noun: &str) -> Naming {
     let text = text.to_lowercase();
+    if excludes(&text) {
+        return Naming::Nobody;
+    }
     let mut names = Vec::new();
     for part in text.split([';', ',']) {
         let words: Vec<&str> = part
@@ -122,7 +134,14 @@ fn in_words(text: &str, noun: &str) -> Naming {
 #[must_use]
 pub fn stranger(instance: &str, engines: &[String]) -> Option<String> {
     let given = instance.split([';', ',', '+']).map(|name| name.trim().to_lowercase());
-    let mut given = given.filter(|name| !name.is_empty() && !says_all(name));
+    // Of one engine a name is that engine or a side of it.
+    let of_one = |name: &String| {
+        engines.is_empty()
+            && ["port", "starboard", "stbd", "stb", "left", "right", "main", "engine", "motor"]
+                .iter()
+                .any(|word| name.split_whitespace().any(|own| own == *word))
+    };
+    let mut given = given.filter(|name| !name.is_empty() && !says_all(name) && !of_one(name));
     given.find(|name| {
         let name = name.replace("port side", "port").replace("starboard side", "starboard");
         let whole = complete(&name, "engine");

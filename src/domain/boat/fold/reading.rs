@@ -9,13 +9,25 @@ use super::log::Entry;
 use super::naming;
 use super::slot::Slot;
 use super::target::Target;
-use crate::domain::boat::{Evidence, Holds, Precision};
-use crate::domain::catalogue::{AfterColdRun, Reason};
+use crate::domain::boat::{Evidence, Holds, LayupEvent, Precision};
+use crate::domain::catalogue::{AfterColdRun, CircuitKind, Reason};
 use crate::domain::physics::{STRONGEST, Solute};
 use crate::domain::units::Celsius;
 
 /// A refractometer is read to so many kelvin, and labels are round.
 const READ_WITHIN_K: f64 = 3.0;
+
+/// Points of a reading that belong to the house water and to no engine.
+const OF_THE_HOUSE: [&str; 9] =
+    ["galley", "sink", "tap", "faucet", "shower", "basin", "deck wash", "washdown", "toilet"];
+
+/// Is the point a drain or a plug of the part itself, and not where everything comes out?
+fn is_own_drain(event: &LayupEvent, kind: &CircuitKind) -> bool {
+    let Some(point) = event.point.as_deref().map(str::to_lowercase) else { return false };
+    let has = |words: &[&str]| words.iter().any(|word| point.contains(word));
+    let of_exhaust = kind.id.as_str().starts_with("exhaust");
+    has(&["drain", "plug", "cock"]) && (of_exhaust || !has(&["exhaust", "outlet", "muffler"]))
+}
 
 /// What a reading is worth before it meets a circuit.
 struct Worth {
@@ -34,6 +46,15 @@ impl Folding<'_> {
         let event = &*entry.event;
         let listed = !event.circuits.is_empty();
         let mut taken = false;
+        // Without a list it is the engine's outlet; a tap is none.
+        let point = event.point.as_deref().unwrap_or_default().to_lowercase();
+        if !listed
+            && !entry.kind.flags.own_drain
+            && OF_THE_HOUSE.iter().any(|word| point.contains(word))
+        {
+            self.order.ask(number, Reason::OutletAside, "");
+            return;
+        }
         // From the last slot to the first, so that a split does not move those that are still to come.
         for target in targets.iter().rev() {
             let Some(slot) = self.slots.get(target.slot) else { continue };
@@ -42,9 +63,24 @@ impl Folding<'_> {
             }
             taken = true;
             let half_drained = slot.holds == Holds::Drained && slot.side_drained.is_some();
+            let ice_at = if event.reading_unit.as_deref() == Some("F") { 32.0 } else { 0.0 };
+            let is_water = event.reading_unit.is_some()
+                && event.reading_value.is_some_and(|value| value >= ice_at);
+            // Read at its own drain, named alone, it speaks for itself.
+            let own = entry.kind.flags.own_drain
+                || event.circuits.len() == 1 && is_own_drain(event, slot.kind);
+            let elsewhere = slot.kind.groups().any(|group| group == "HOUSE")
+                && slot.kind.instance_noun != "outlet"
+                && !self.is_named_by_point(event, slot.kind);
             let aside = match () {
                 () if event.reading_value.is_none() => Some((Reason::NoNumber, Reason::Retest)),
                 () if half_drained => Some((Reason::SideSampled, Reason::Others)),
+                () if is_water || own => None,
+                // Of what is known to hold water an outlet shows nothing: somebody must have put antifreeze in since.
+                () if matches!(slot.holds, Holds::Fresh | Holds::Sea) => {
+                    Some((Reason::OutletNotHere, Reason::OutletAside))
+                }
+                () if elsewhere => Some((Reason::OutletNotHere, Reason::Retest)),
                 () => None,
             };
             if let Some((why, ask)) = aside {
@@ -56,18 +92,16 @@ impl Folding<'_> {
             }
             let behind_thermostat = slot.kind.after_cold_run == AfterColdRun::Thermostat;
             let proven = slot.holds == Holds::Blend && slot.path_proven;
-            if behind_thermostat && !entry.kind.flags.own_drain && !proven {
+            if behind_thermostat && !own && !proven {
                 let Some(slot) = self.slot(*target) else { continue };
                 slot.event(number);
                 slot.rule(number, Reason::OutletNotBlock);
                 slot.ask(number, Reason::ProveBlock);
                 continue;
             }
-            // Nor for a part that a cold run leaves as it was, where nothing shows that antifreeze got in; read at that
-            // part's own drain, named alone, it speaks for itself.
+            // Nor for a part that a cold run leaves as it was, where nothing shows that antifreeze got in.
             let stays = slot.kind.after_cold_run == AfterColdRun::Stays;
-            let alone = event.circuits.len() == 1 && event.point.is_some();
-            if stays && slot.holds != Holds::Blend && !entry.kind.flags.own_drain && !alone {
+            if stays && !proven && !own {
                 let Some(slot) = self.slot(*target) else { continue };
                 slot.event(number);
                 slot.rule(number, Reason::OutletNotHere);
@@ -75,18 +109,31 @@ impl Folding<'_> {
                 continue;
             }
             let slot_mixed = slot.mixed;
+            let slot_set_by = slot.set_by;
             let slot_since = slot.since.filter(|_| slot.holds == Holds::Blend);
             let raw = slot.kind.groups().any(|group| group == "ENGINE_RAW");
-            let behind_pump = raw && !entry.kind.flags.own_drain && !alone;
+            let behind_pump = raw && !own;
             let strongest_c = slot.label_strongest_c;
-            let mut worth = self.worth(entry, slot.solute, strongest_c);
+            let held = match slot.holds {
+                Holds::Blend => slot.solute,
+                // Nobody says what was filled in: what the instrument was set to.
+                _ => slot.solute.or_else(|| set_to(event)),
+            };
+            let unknown_fluid = slot.unknown_fluid && slot.holds == Holds::Blend;
+            let mut worth = self.worth(entry, held, strongest_c);
+            if unknown_fluid {
+                worth.doubts.push(Reason::NotReadable);
+            }
             if event.point.is_none() && !entry.kind.flags.own_drain {
                 worth.doubts.push(Reason::NoPoint);
             }
             if slot_mixed {
                 worth.doubts.push(Reason::Mixture);
             }
-            if behind_pump && slot_since.is_some_and(|run| self.is_read_later(entry, run)) {
+            let hour_known = slot_set_by.and_then(|number| self.hours_known.get(number));
+            let hour_known = hour_known.copied().unwrap_or(true);
+            let later = |run| self.is_read_later(entry, (run, hour_known));
+            if behind_pump && slot_since.is_some_and(later) {
                 worth.doubts.push(Reason::ReadLater);
             }
             let target = self.at_outlet(number, entry, *target);
@@ -100,14 +147,22 @@ impl Folding<'_> {
     }
 
     /// Was it read when what was put in at `run` no longer flowed? On another day, or hours later where the hour is known.
-    fn is_read_later(&self, entry: &Entry<'_>, run: DateTime<Utc>) -> bool {
+    fn is_read_later(&self, entry: &Entry<'_>, (run, hour_known): (DateTime<Utc>, bool)) -> bool {
         let event = &*entry.event;
         let day = |at: DateTime<Utc>| {
             (at.timestamp() + i64::from(event.happened_offset_s)).div_euclid(86_400)
         };
         let minutes = (event.happened_at - run).as_seconds_f64() / 60.0;
         let late = minutes > self.catalogue.limits().outlet_read_within_min;
-        day(run) != day(event.happened_at) || late && event.precision == Precision::Minute
+        let by_hours = hour_known && event.precision == Precision::Minute;
+        day(run) != day(event.happened_at) || late && by_hours
+    }
+
+    /// Does the point of a reading name this very part, by its label or in the yard's words?
+    fn is_named_by_point(&self, event: &LayupEvent, kind: &CircuitKind) -> bool {
+        let Some(point) = event.point.as_deref() else { return false };
+        let found = self.catalogue.circuits_in_words(point);
+        found.is_ok_and(|found| found.contains(&kind.id))
     }
 
     /// The slot that an outlet reading speaks for: of lines with many outlets only the one that was read.
@@ -132,11 +187,7 @@ impl Folding<'_> {
         for target in targets {
             let Some(slot) = self.slots.get(target.slot) else { continue };
             // A loop of which nobody says what is in it is taken for what the instrument was set to.
-            let set_to = match entry.event.scale.as_deref().map(str::to_uppercase).as_deref() {
-                Some("PG") => Some(Solute::PropyleneGlycol),
-                Some("EG") => Some(Solute::EthyleneGlycol),
-                _ => None,
-            };
+            let set_to = set_to(&entry.event);
             if entry.event.reading_value.is_none() {
                 let Some(slot) = self.slot(*target) else { continue };
                 slot.event(number);
@@ -230,6 +281,15 @@ impl Folding<'_> {
     }
 }
 
+/// The fluid whose scale the instrument was set to.
+fn set_to(event: &LayupEvent) -> Option<Solute> {
+    match event.scale.as_deref().map(str::to_uppercase).as_deref() {
+        Some("PG") => Some(Solute::PropyleneGlycol),
+        Some("EG") => Some(Solute::EthyleneGlycol),
+        _ => None,
+    }
+}
+
 fn take_reading(
     slot: &mut Slot<'_>,
     number: usize,
@@ -241,6 +301,11 @@ fn take_reading(
     let event = &*entry.event;
     let doubtful = !worth.doubts.is_empty();
     let mut grade = entry.grade();
+    // What freezes at 0 C or above is water, on whatever scale it was read.
+    if worth.value_c.is_some_and(|value| value >= 0.0) {
+        slot.undo(Holds::Fresh, grade, number, event.happened_at);
+        return;
+    }
     if doubtful {
         grade = grade.min(Evidence::Recorded);
     }
@@ -272,7 +337,7 @@ fn take_reading(
         first_ice_c = Some(now.max(before));
     }
     // Of two sides the weaker stands, whichever was sampled last.
-    let side = one_side(event).filter(|_| slot.kind.has_two_sides() && slot.instance.is_none());
+    let side = one_side(event, slot);
     let of_side = side.zip(first_ice_c);
     let other = slot.side_read.filter(|(of, _)| same && side.is_some_and(|side| side != *of));
     if let (Some((_, other_c)), Some(own_c)) = (other, first_ice_c) {
@@ -287,7 +352,10 @@ fn take_reading(
         slot.evidence = grade;
         slot.undone_by = None;
         slot.event(number);
-        slot.questions.clear();
+        // What is no measurement answers nothing.
+        if !doubtful {
+            slot.questions.clear();
+        }
     } else {
         slot.protect(holds, grade, number, event.happened_at);
         slot.label_weakest_c = worth.label_weakest_c;

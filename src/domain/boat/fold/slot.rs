@@ -59,10 +59,13 @@ pub(super) struct Slot<'a> {
     pub(super) solute: Option<Solute>,
     /// Two antifreezes stand in it together: until it is drained nothing reads what they make.
     pub(super) mixed: bool,
+    /// A product was named that nobody knows.
+    pub(super) unknown_fluid: bool,
     pub(super) specific_gravity: Option<f64>,
     pub(super) closed_pocket: bool,
-    /// Of a part with two sides, the one that alone has been drained since it was last full.
-    pub(super) side_drained: Option<Side>,
+    /// Of a part with two sides, the one that alone has been drained since it was last full, how well, and whether a pocket
+    /// was left in it.
+    pub(super) side_drained: Option<(Side, Evidence, bool)>,
     /// Antifreeze got in by a way that an outlet can speak for: after a drain, or warm.
     pub(super) path_proven: bool,
     /// Somebody meant to protect it, whether or not that reached it.
@@ -98,6 +101,7 @@ impl<'a> Slot<'a> {
             side_read: None,
             solute: None,
             mixed: false,
+            unknown_fluid: false,
             specific_gravity: None,
             closed_pocket: false,
             side_drained: None,
@@ -122,6 +126,7 @@ impl<'a> Slot<'a> {
         self.side_read = None;
         self.solute = None;
         self.mixed = false;
+        self.unknown_fluid = false;
         self.specific_gravity = None;
         self.closed_pocket = false;
         self.side_drained = None;

@@ -90,8 +90,9 @@ impl Folding<'_> {
             slot.rule(number, Reason::NotByThis);
             slot.ask(number, Reason::WhatWasDone);
         }
+        let may = kind.may_reach.unwrap_or(CircuitSet::ALL);
         let mut reach = if entry.event.circuits.is_empty() {
-            kind.default_circuits
+            kind.default_circuits.without(CircuitSet::ALL.without(may))
         } else {
             listed.without(beyond)
         };
@@ -135,8 +136,8 @@ impl Folding<'_> {
         let Some(first) = self.slots.get(from) else { return to };
         let noun = first.kind.instance_noun.as_str();
         let has_names = to - from > 1 || first.instance.is_some();
-        // On a boat with one engine, "port" in the words is a side of it and not an instance.
-        let look = event.instance.is_some() || (noun != "engine" || has_names);
+        // On a boat with one engine any name means that one; "port" is a side of it.
+        let look = noun != "engine" || has_names;
         let naming = if look { naming::named(event, noun) } else { Naming::Nobody };
         let names = match naming {
             Naming::These(names) => names,
@@ -171,11 +172,11 @@ impl Folding<'_> {
         for name in names {
             let known = (from..to)
                 .find(|place| self.slots.get(*place).is_some_and(|slot| slot.is_called(name)));
-            // Where all have names and this is none of them, what undoes may have undone any: the name is misspelt.
+            // What undoes by a name that none of them has may have undone any.
             let has_rest = (from..to).any(|place| {
                 self.slots.get(place).is_some_and(|slot| slot.rest || slot.instance.is_none())
             });
-            if known.is_none() && !has_rest && entry.kind.class == EventClass::Undoing {
+            if known.is_none() && entry.kind.class == EventClass::Undoing {
                 targets.extend((from..to).map(|slot| Target { slot, unnamed: false }));
                 continue;
             }

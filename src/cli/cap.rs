@@ -1,0 +1,67 @@
+//! `rimeward alerts cap`: an alert as a CAP 1.2 document, from what was stored when it was told.
+
+use chrono::{DateTime, Utc};
+use serde_json::json;
+
+use super::alerts::{find, read};
+use super::{Exit, Refusal, Said};
+use crate::domain::alert::Facts;
+use crate::domain::message::cap::{CapContext, document};
+use crate::service::house::{House, YardBook};
+use crate::service::letters::label_of;
+use crate::store::outbox::{TEXTS, WEBHOOKS};
+
+/// What every document says to do: the letters say more.
+const INSTRUCTION: &str = "Have what still holds water or weak antifreeze seen to by the engine maker's procedure, or by the yard. If you cannot reach the boat without danger, do not go.";
+
+/// Prints one alert as CAP 1.2.
+///
+/// # Errors
+/// [`Refusal`]: no such alert, nobody was told of it yet, the store.
+pub fn cap(
+    id: &str,
+    (house, yard): (&House, &YardBook),
+    now: DateTime<Utc>,
+) -> Result<Said, Refusal> {
+    let record = find(house, id)?;
+    let alert = read(&record)?;
+    let site = yard.sites.get(&alert.site).ok_or_else(|| {
+        Refusal::failed(format!("{id} is about {}, which is not listed", alert.site))
+    })?;
+    if alert.told.is_empty() {
+        return Err(Refusal::bad_input(format!(
+            "nobody has been told of {id} yet: there is no message to write as CAP"
+        )));
+    }
+    let boat = alert.subject.boat().and_then(|id| yard.boats.iter().find(|boat| boat.id == *id));
+    let letters = house.store.letters(Some(id))?;
+    let mut letters = letters.iter().map(|letter| &letter.row);
+    let subject = letters
+        .rfind(|row| row.channel != TEXTS && row.channel != WEBHOOKS)
+        .map_or_else(|| id.to_owned(), |row| row.subject.clone());
+    let moves = house.store.transitions(id)?;
+    let why = moves.last().and_then(|row| row.decided_on.pointer("/transition/reason")?.as_str());
+    let parts: Vec<String> = alert
+        .decided_on
+        .iter()
+        .flat_map(Facts::active)
+        .map(|row| label_of(house, &row.circuit))
+        .collect();
+    let mut description = vec![format!("Decided because: {}.", why.unwrap_or("not stored"))];
+    if !parts.is_empty() {
+        description.push(format!("In danger when it was told: {}.", parts.join(", ")));
+    }
+    let over = alert.closed.is_some();
+    let context = CapContext {
+        domain: house.settings.mail.from.rsplit_once('@').map_or("localhost", |(_, of)| of),
+        desk: &format!("{} freeze desk", house.settings.yard.name),
+        site,
+        boat: boat.map(|boat| boat.name.as_str()),
+        headline: &subject,
+        description: &description.join(" "),
+        instruction: if over { "" } else { INSTRUCTION },
+    };
+    let text = document(&alert, &context, now)
+        .map_err(|error| Refusal::failed(format!("writing {id} as CAP: {error}")))?;
+    Ok(Said { json: json!({ "alert": id, "cap": text }), text, exit: Exit::Done })
+}
