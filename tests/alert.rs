@@ -8,6 +8,7 @@ pub mod fuzz;
 mod heat;
 pub mod life;
 mod people;
+mod taken_out;
 pub mod quiet;
 pub mod world;
 mod yard_first;

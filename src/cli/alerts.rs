@@ -44,6 +44,12 @@ enum What {
     Shelve(super::shelve::ShelveArgs),
     /// Take one off the shelf before its time
     Unshelve(super::shelve::UnshelveArgs),
+    /// Take one out of service until a day: a boat sold, a wrong entry being sorted out
+    OutOfService(super::taken_out::OutArgs),
+    /// Put it back before that day
+    InService(super::taken_out::InArgs),
+    /// Take back one that was issued in error
+    Cancel(super::taken_out::CancelArgs),
     /// Letters to owners that wait for the yard to look at them first
     Held,
     /// Hold such a letter longer
@@ -89,6 +95,9 @@ pub fn alerts(args: &AlertsArgs, around: &Surroundings<'_>) -> Result<Said, Refu
         Some(What::Show { id }) => show(&house, &yard, id),
         Some(What::Shelve(args)) => super::shelve::shelve(args, (&house, &yard), now),
         Some(What::Unshelve(args)) => super::shelve::unshelve(args, (&house, &yard), now),
+        Some(What::OutOfService(args)) => super::taken_out::out(args, (&house, &yard), now),
+        Some(What::InService(args)) => super::taken_out::back(args, (&house, &yard), now),
+        Some(What::Cancel(args)) => super::taken_out::cancel(args, (&house, &yard), now),
         Some(What::Held) => super::held::list((&house, &yard), now),
         Some(What::Hold(args)) => super::held::hold(args, (&house, &yard), now),
         Some(What::Release(args)) => super::held::release(args, (&house, &yard), now),
@@ -175,6 +184,12 @@ pub(super) fn rfc(at: DateTime<Utc>, zone: Tz) -> String {
 fn said_of(alert: &Alert, zone: Tz) -> Option<String> {
     if let Annunciation::Shelved { until, by, reason } = &alert.annunciation {
         return Some(format!("put aside until {} by {by}: {reason}", local(*until, zone)));
+    }
+    if let Annunciation::OutOfService { by, review_on, reason } = &alert.annunciation {
+        return Some(format!("out of service until {} by {by}: {reason}", local(*review_on, zone)));
+    }
+    if let Annunciation::SuppressedByDesign { .. } = &alert.annunciation {
+        return Some("in heated storage with the heat on".to_owned());
     }
     let Response::Acknowledged { by, at, plan_until } = &alert.response else { return None };
     let plan = plan_until

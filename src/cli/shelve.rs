@@ -94,7 +94,7 @@ pub fn unshelve(
     })
 }
 
-fn shelver<'a>(
+pub(super) fn shelver<'a>(
     yard: &'a YardBook,
     record: &AlertRecord,
     id: Option<&str>,

@@ -26,6 +26,7 @@ pub mod shelve;
 pub mod situation;
 pub mod table;
 pub mod told;
+mod taken_out;
 pub mod unreachable;
 pub mod worse;
 pub mod yard_first;
@@ -49,6 +50,7 @@ pub use settings::AlertSettings;
 pub use shelve::ShelveError;
 pub use situation::{Low, Situation, Standing, Subject, Target, WorklistTimes};
 pub use table::{Flat, TRANSITIONS, TransitionRow};
+pub use taken_out::TakeOutError;
 pub use told::{Heard, Ledger, Sent, Told};
 pub use worse::Worse;
 
@@ -160,8 +162,11 @@ pub enum Annunciation {
     OutOfService {
         /// By whom.
         by: PersonId,
-        /// When it is to be looked at again.
+        /// When it is to be looked at again: then it is followed again by itself.
         review_on: DateTime<Utc>,
+        /// Why.
+        #[serde(default)]
+        reason: String,
     },
 }
 
@@ -291,6 +296,9 @@ pub struct Alert {
     /// For kind `unreachable`: next contacts who were told, and when; the newest last.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub passed_on: Vec<PassedOn>,
+    /// Somebody has asked for it to be taken back as issued in error, and why; carried out by the next look.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cancel: Option<String>,
     /// The numbers of the last decision that told somebody: what `explain` prints.
     pub decided_on: Option<Facts>,
 }
@@ -332,6 +340,7 @@ impl Alert {
             listed: None,
             escalated: 0,
             passed_on: Vec::new(),
+            cancel: None,
             decided_on: None,
         }
     }

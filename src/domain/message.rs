@@ -210,6 +210,8 @@ pub fn compose(
                 Act::Close { reason: CloseReason::Returned, .. } => "freeze_returned",
                 Act::Close { reason: CloseReason::Done, .. } => "freeze_done",
                 Act::Close { reason: CloseReason::Passed, .. } => "freeze_passed",
+                Act::Close { reason: CloseReason::NotFollowed { .. }, .. } => "freeze_dropped",
+                Act::Close { reason: CloseReason::Cancelled { .. }, .. } => "freeze_cancelled",
                 Act::Close { .. } => return Err(no_words()),
             };
             (template, freeze::draft(telling, boat, state, context))

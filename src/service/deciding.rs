@@ -15,7 +15,7 @@ use crate::domain::alert::{
 use crate::domain::boat::{Boat, BoatId, PersonId, SiteId};
 use crate::domain::risk::Priority;
 use crate::domain::risk::timing::WorkingHours;
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::{Person, Role, SiteKind};
 use crate::settings::schedule::Schedule;
 use crate::store::{AlertRecord, TransitionRow};
 
@@ -122,7 +122,15 @@ impl Ground {
         let others = self.recent.iter().filter(|(_, alert, _)| own.as_ref() != Some(alert));
         let recent = others.map(|(person, _, at)| (person.clone(), *at)).collect();
         let key = (kind.as_str().to_owned(), subject.as_str().to_owned());
+        let heated = match &target {
+            Target::Boat { state, .. } => {
+                let warm = place.weather.as_ref().is_some_and(|weather| weather.heat.on());
+                !state.afloat && warm && place.site.kind == SiteKind::IndoorHeated
+            }
+            Target::Site { .. } => false,
+        };
         Situation {
+            heated,
             target,
             site: place.site.clone(),
             forecast: place.state,

@@ -9,7 +9,7 @@ use super::letters::{Desk, Written, blank_row, label_of};
 use super::planning::{YardPlan, lines, plan_of};
 use super::round::WORKLIST_RUN;
 use super::survey::{BoatView, Survey};
-use crate::domain::alert::{Alert, CloseReason, Kind};
+use crate::domain::alert::{Alert, CloseReason, Flat, Kind};
 use crate::domain::boat::{CircuitId, Holds, SiteId};
 use crate::domain::message::{
     CannotSay, CrewLines, HeldLine, Letter, OverLine, PlaceLine, Worklist, WorklistBoat,
@@ -196,6 +196,11 @@ fn over_since_the_last(
             boat: view.boat.name.clone(),
             place: place.unwrap_or_else(|| alert.site.to_string()),
             done: alert.closed.as_ref().is_some_and(|end| end.reason == CloseReason::Done),
+            dropped: matches!(alert.flat(), Flat::SuppressedByDesign | Flat::OutOfService)
+                || alert
+                    .closed
+                    .as_ref()
+                    .is_some_and(|end| matches!(end.reason, CloseReason::Cancelled { .. })),
             passed: alert.known.iter().any(|known| known.person == person.id && known.frozen),
         });
     }

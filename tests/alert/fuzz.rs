@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use proptest::prelude::*;
-use rimeward::domain::alert::{Act, Decision, Flat};
+use rimeward::domain::alert::{Act, Alert, Decision, Flat};
 use rimeward::domain::boat::Holds;
 use rimeward::domain::risk::{Consequence, Priority};
 use rimeward::domain::weather::ForecastState;
+use rimeward::domain::yard::Role;
 
 use super::world::{World, at, row};
 
@@ -23,6 +24,8 @@ struct Step {
     drained: bool,
     answers: bool,
     owner_gone: bool,
+    warm: bool,
+    hand: u8,
 }
 
 fn step() -> impl Strategy<Value = Step> {
@@ -40,6 +43,8 @@ fn step() -> impl Strategy<Value = Step> {
             prop::bool::weighted(0.1),
             prop::bool::weighted(0.1),
             prop::bool::weighted(0.05),
+            prop::bool::weighted(0.2),
+            prop_oneof![8 => Just(0_u8), 1 => Just(1), 1 => Just(2), 1 => Just(3)],
         ),
     )
         .prop_map(|((hours, chance, low_c, slack_h, priority), flags)| Step {
@@ -53,6 +58,8 @@ fn step() -> impl Strategy<Value = Step> {
             drained: flags.2,
             answers: flags.3,
             owner_gone: flags.4,
+            warm: flags.5,
+            hand: flags.6,
         })
 }
 
@@ -76,6 +83,11 @@ fn play(steps: &[Step]) -> (World, Vec<String>) {
         let decision = world.round(now);
         faults.extend(what_was_said(&decision, step, &mut open));
         faults.extend(how_it_stands(&world, step, &before, &open));
+        if let Some(next) = world.situation.open.as_ref().and_then(|a| by_hand(a, step.hand, now)) {
+            world.alerts.retain(|old| old.id != next.id);
+            world.alerts.push(next);
+            world.refresh();
+        }
         if step.answers
             && let Some(alert) = &world.situation.open
             && let Some((next, _)) = alert.acknowledge("P02".into(), None, now)
@@ -86,6 +98,19 @@ fn play(steps: &[Step]) -> (World, Vec<String>) {
         }
     }
     (world, faults)
+}
+
+/// Out of service for two days, back, or taken back, by the manager.
+fn by_hand(alert: &Alert, hand: u8, now: DateTime<Utc>) -> Option<Alert> {
+    let people = super::world::people();
+    let manager = people.iter().find(|person| person.role == Role::Manager).unwrap();
+    let review = (now + TimeDelta::days(2)).with_timezone(&chrono_tz::UTC);
+    match hand {
+        1 => alert.take_out(manager, review, "sold", now).ok().map(|(next, _)| next),
+        2 => alert.put_back(manager, now).ok().map(|(next, _)| next),
+        3 => alert.take_back(manager, "wrong boat").ok(),
+        _ => None,
+    }
 }
 
 fn set(world: &mut World, step: &Step, now: DateTime<Utc>) {
@@ -110,6 +135,7 @@ fn set(world: &mut World, step: &Step, now: DateTime<Utc>) {
     }
     world.set_rows(rows);
     world.set_low(step.low_c, start);
+    world.situation.heated = step.warm;
     world.situation.forecast = if step.blind { ForecastState::Blind } else { ForecastState::Fresh };
 }
 
@@ -185,6 +211,7 @@ proptest! {
         let calm = Step {
             hours: 6, chance: 0.0, low_c: 20.0, slack_h: 100, priority: Priority::Low,
             blind: false, frozen: false, drained: false, answers: false, owner_gone: false,
+            warm: false, hand: 0,
         };
         steps.extend(std::iter::repeat_n(calm, 24));
         let (world, faults) = play(&steps);

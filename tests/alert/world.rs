@@ -182,6 +182,7 @@ impl World {
 
     pub fn new(target: Target) -> Self {
         let situation = Situation {
+            heated: false,
             target,
             site: site(),
             forecast: ForecastState::Fresh,

@@ -266,7 +266,7 @@ fn what_is_only_said_to_be_done_is_asked_about_before_a_cold() {
 }
 
 /// The plain text of a mail on one line.
-fn words(mail: &[u8]) -> String {
+pub(super) fn words(mail: &[u8]) -> String {
     let text = String::from_utf8_lossy(mail).replace("=\r\n", "");
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }

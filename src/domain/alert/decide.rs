@@ -22,6 +22,13 @@ pub enum CloseReason {
         /// Which.
         by: AlertId,
     },
+    /// It is not followed any more: by a rule from where the boat stands, or by hand until it is looked at again.
+    NotFollowed {
+        /// Why, in words.
+        why: String,
+        /// Until when, where it was taken out by hand.
+        until: Option<DateTime<Utc>>,
+    },
     /// Issued in error.
     Cancelled {
         /// What was wrong.

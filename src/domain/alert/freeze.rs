@@ -55,18 +55,85 @@ pub(super) fn decide(
     draft.next.site = state.site.clone();
     let facts = Facts::gather(situation, &view.active, &view.near, view.priority, now);
     draft.looked = Some(facts.clone());
+    if let Some(why) = draft.next.cancel.take() {
+        take_back(&mut draft, &view, &facts, why);
+        return draft.finish();
+    }
     match draft.next.flat() {
+        Flat::OutOfService => out_of_service(&mut draft, &view, &facts),
         Flat::Normal => rise(&mut draft, &view, &facts, boat, 1),
         Flat::Unacknowledged | Flat::Acknowledged => go_on(&mut draft, &view, &facts, boat),
         Flat::Returned => after_return(&mut draft, &view, &facts, boat),
         Flat::Shelved => on_the_shelf(&mut draft, &view, &facts, boat),
-        Flat::SuppressedByDesign if view.done && view.below => {
-            finish_done(&mut draft, &view, &facts);
-        }
-        _ => {}
+        Flat::SuppressedByDesign => suppressed(&mut draft, &view, &facts, boat),
+        Flat::Closed => {}
     }
     list(&mut draft, &view, &facts);
     draft.finish()
+}
+
+/// The rule from where a boat stands: in a heated place whose heat is on, with nothing over its limit there. It hangs on power,
+/// and that is said.
+const HEATED: &str = "heated_storage";
+
+/// Row 17: brought into the warm, with water still in her. Whoever counts on the alert hears why it is no longer followed.
+fn suppress(draft: &mut Draft<'_>, view: &View, facts: &Facts) -> bool {
+    if !draft.situation.heated || !view.active.is_empty() {
+        return false;
+    }
+    let why = "she stands in heated storage now, and the heat is on by the record".to_owned();
+    draft.tell_closing(&CloseReason::NotFollowed { why, until: None }, &view.records, facts);
+    draft.next.annunciation = Annunciation::SuppressedByDesign { rule: HEATED.to_owned() };
+    draft.log(17, "stands in heated storage with the heat on, and nothing is over its limit there");
+    true
+}
+
+/// Row 18: out of the warm, or in danger there: followed again. Row 13 where the record says done.
+fn suppressed(draft: &mut Draft<'_>, view: &View, facts: &Facts, boat: &Boat) {
+    if view.done && view.below {
+        return finish_done(draft, view, facts);
+    }
+    if view.active.is_empty() {
+        if !draft.situation.heated {
+            draft.close(CloseReason::Returned);
+            draft.log(18, "no longer in heated storage, and nothing is over its limit");
+        }
+        return;
+    }
+    draft.next.annunciation = Annunciation::Enabled;
+    draft.next.condition = Condition::Active { priority: view.priority };
+    draft.next.response = Response::Unacknowledged;
+    (draft.next.falling, draft.next.returned_at) = (None, None);
+    // What was known before she stood in the warm has been called off.
+    draft.next.known.clear();
+    join(draft, view);
+    draft.log(18, "heated storage holds no longer: over the limit");
+    tell_changes(draft, facts, boat, true);
+}
+
+/// Out of service: whoever counts on it hears so once; on the day of the review it is followed again.
+fn out_of_service(draft: &mut Draft<'_>, view: &View, facts: &Facts) {
+    let Annunciation::OutOfService { review_on, reason, .. } = draft.next.annunciation.clone()
+    else {
+        return;
+    };
+    let closing = CloseReason::NotFollowed { why: reason, until: Some(review_on) };
+    draft.tell_closing(&closing, &view.records, facts);
+    if draft.now >= review_on {
+        draft.next = draft.next.back_in_service();
+        draft.next.known.clear();
+        draft.log(20, "the day of the review has come");
+    }
+}
+
+/// Row 22: issued in error. Where the record still says the same it is news again.
+fn take_back(draft: &mut Draft<'_>, view: &View, facts: &Facts, why: String) {
+    let reason = CloseReason::Cancelled { why };
+    draft.tell_closing(&reason, &view.records, facts);
+    draft.next.annunciation = Annunciation::Enabled;
+    draft.next.known.clear();
+    draft.close(reason);
+    draft.log(22, "issued in error");
 }
 
 /// On-delay: two issues apart, or at once where time is short.
@@ -113,6 +180,9 @@ fn go_on(draft: &mut Draft<'_>, view: &View, facts: &Facts, boat: &Boat) {
     if view.done && view.below {
         return finish_done(draft, view, facts);
     }
+    if suppress(draft, view, facts) {
+        return;
+    }
     join(draft, view);
     if view.below && view.milder {
         let Some(issue) = draft.situation.issued_at else { return };
@@ -145,6 +215,9 @@ fn go_on(draft: &mut Draft<'_>, view: &View, facts: &Facts, boat: &Boat) {
 fn on_the_shelf(draft: &mut Draft<'_>, view: &View, facts: &Facts, boat: &Boat) {
     if view.done && view.below {
         return finish_done(draft, view, facts);
+    }
+    if suppress(draft, view, facts) {
+        return;
     }
     join(draft, view);
     let Annunciation::Shelved { until, .. } = draft.next.annunciation.clone() else { return };

@@ -83,6 +83,8 @@ pub struct Situation {
     pub target: Target,
     /// The place; for a boat, where it stands now.
     pub site: Site,
+    /// A boat stands there on land, and by the record its heat is on.
+    pub heated: bool,
     /// Can its newest forecast be relied on?
     pub forecast: ForecastState,
     /// Which service that forecast is from.

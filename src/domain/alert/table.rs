@@ -100,7 +100,15 @@ pub const TRANSITIONS: [TransitionRow; 25] = [
         "Alert: first revision",
         true
     ),
-    row!(2, [NORM], "raise", "a suppression rule holds", [DSUP], "nothing", false),
+    row!(
+        2,
+        [NORM],
+        "raise",
+        "a suppression rule holds: ours does only where nothing is over its limit",
+        [DSUP],
+        "nothing",
+        false
+    ),
     row!(
         3,
         [NORM],
@@ -210,7 +218,7 @@ pub const TRANSITIONS: [TransitionRow; 25] = [
         "and it is not done",
         [DSUP],
         "Update to everybody told: why it is no longer followed",
-        false
+        true
     ),
     row!(
         18,
@@ -219,7 +227,7 @@ pub const TRANSITIONS: [TransitionRow; 25] = [
         "",
         [UNACK, CLOSED, NORM],
         "Alert or Update, or nothing",
-        false
+        true
     ),
     row!(
         19,
@@ -228,9 +236,17 @@ pub const TRANSITIONS: [TransitionRow; 25] = [
         "authorised, with a review date",
         [OOS],
         "Update to everybody told: not followed",
-        false
+        true
     ),
-    row!(20, [OOS], "back in service", "", [NORM], "judged anew by row 1", false),
+    row!(
+        20,
+        [OOS],
+        "back in service",
+        "by hand, or on the day of the review",
+        [NORM],
+        "judged anew by row 1",
+        true
+    ),
     row!(
         21,
         [UNACK, ACK],
@@ -247,7 +263,7 @@ pub const TRANSITIONS: [TransitionRow; 25] = [
         "issued in error",
         [CLOSED],
         "Cancel with the reason",
-        false
+        true
     ),
     row!(
         23,

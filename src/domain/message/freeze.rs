@@ -12,7 +12,7 @@ use super::words::{
 };
 use super::{Context, Draft, cautions};
 use crate::domain::alert::chance::SpokenChance;
-use crate::domain::alert::{Act, Facts, Telling, Told, is_wet};
+use crate::domain::alert::{Act, CloseReason, Facts, Telling, Told, is_wet};
 use crate::domain::boat::{Boat, BoatState, Care, DrainPermission};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::yard::{Role, Site};
@@ -264,6 +264,11 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
             .collect(),
         _ => Vec::new(),
     };
+    let dropped = match &telling.act {
+        Act::Close { reason: CloseReason::NotFollowed { why, until }, .. } => Some((why, *until)),
+        Act::Close { reason: CloseReason::Cancelled { why }, .. } => Some((why, None)),
+        _ => None,
+    };
     let came = told.and_then(|told| told.first_danger).is_none_or(|at| at <= voice.now);
     let ended = voice.word(Table::Ended, if came { "over" } else { "unexpected" });
     let mut days: Vec<String> =
@@ -271,6 +276,8 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
     days.dedup();
     vec![
         ("ended", json!(ended)),
+        ("not_why", json!(dropped.map(|(why, _)| one_line(why, NOTE_LETTERS)))),
+        ("not_until", json!(dropped.and_then(|(_, until)| until).map(|at| day(at, voice.zone)))),
         ("still_wet", json!(list(&still_wet, still_wet.len()))),
         ("changed", json!(changed)),
         ("records", Value::Array(records)),

@@ -204,6 +204,8 @@ fn rest_words(voice: &Voice<'_>, items: &[RolledUp<'_>]) -> Vec<(&'static str, V
                 "place": place,
                 "done": *reason == CloseReason::Done,
                 "passed": *reason == CloseReason::Passed,
+                "dropped": matches!(reason, CloseReason::NotFollowed { .. }),
+                "cancelled": matches!(reason, CloseReason::Cancelled { .. }),
             })),
             (Kind::Blind, act, _) => blind.push(json!({
                 "place": place,

@@ -90,6 +90,8 @@ pub struct OverLine {
     pub done: bool,
     /// Parts are past their limit by our reckoning.
     pub passed: bool,
+    /// It is not followed any more, or was taken back: the boat is in no less danger for that.
+    pub dropped: bool,
 }
 
 /// A letter to an owner that waits for the yard.
@@ -334,6 +336,7 @@ fn over(line: &OverLine) -> Value {
         "place": one_line(&line.place, 60),
         "done": line.done,
         "passed": line.passed,
+        "dropped": line.dropped,
     })
 }
 

@@ -276,6 +276,7 @@ impl Game<'_> {
             _ => person.sites.contains(&site.id),
         };
         let situation = Situation {
+            heated: false,
             target: Target::Boat { boat: Box::new(boat.clone()), state: Box::new(state), rows },
             site: site.clone(),
             forecast: ForecastState::Fresh,
