@@ -8,15 +8,15 @@ use crate::store::OutboxRow;
 use crate::store::outbox::TEXTS;
 
 /// The short text that goes with a letter: about the same, at the same time, as long of use. None without the reader's
-/// consent, without a gateway and a whole number, for letters that have no short form, and while the yard holds the letter:
-/// what the yard has not looked at is not told by another way either.
+/// consent, without a gateway and a whole number, and for letters that have no short form. While the yard holds the letter the
+/// text waits with it: what the yard has not looked at is not told by another way either.
 pub(super) fn beside(
     desk: &Desk,
     person: &Person,
     letter: &Letter,
     row: &OutboxRow,
 ) -> Option<OutboxRow> {
-    let text = letter.short.as_ref().filter(|_| person.text_consent && row.held.is_none())?;
+    let text = letter.short.as_ref().filter(|_| person.text_consent)?;
     let address = desk.texts.address(person.phone.as_deref()?)?;
     let step = u8::try_from(row.step).unwrap_or(u8::MAX);
     let (about, domain) = (format!("text {}", row.alert), &desk.sender.domain);
@@ -44,6 +44,7 @@ pub(super) fn beside(
         message_id,
         address,
         bytes,
+        held: None,
         ..row.clone()
     })
 }

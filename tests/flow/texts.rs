@@ -65,7 +65,7 @@ fn those_who_agreed_get_a_short_text_beside_their_letter_and_nobody_else_does() 
         let beside = texts.iter().filter(|one| {
             one.row.recipient == letter.row.recipient && one.row.alert == letter.row.alert
         });
-        let expected = usize::from(agreed[person] && letter.row.held.is_none());
+        let expected = usize::from(agreed[person]);
         assert_eq!(beside.count(), expected, "{person}");
     }
     for one in &texts {
@@ -83,6 +83,42 @@ fn those_who_agreed_get_a_short_text_beside_their_letter_and_nobody_else_does() 
     let again = yard.round(LATER, &["--json"]);
     assert_eq!(code(&again), 0, "{}", text(&again));
     assert_eq!(posted(&yard).0.len(), texts.len(), "once");
+}
+
+#[test]
+fn a_text_waits_with_the_letter_that_the_yard_looks_at_first_and_goes_with_it() {
+    let yard = yard();
+    let of_held = |yard: &Yard| {
+        let (texts, letters) = posted(yard);
+        let held = letters.into_iter().filter(|letter| letter.row.held.is_some());
+        held.filter_map(|letter| {
+            let beside = texts.iter().find(|text| {
+                text.row.recipient == letter.row.recipient
+                    && text.row.alert == letter.row.alert
+                    && text.row.revision == letter.row.revision
+            });
+            Some((letter.state, beside?.state))
+        })
+        .collect::<Vec<_>>()
+    };
+    for at in
+        ["2022-11-10T11:10:00-05:00", "2022-11-11T05:10:00-05:00", "2022-11-11T11:10:00-05:00"]
+    {
+        assert_eq!(code(&yard.round(at, &[])), 0);
+    }
+    let waiting = of_held(&yard);
+    assert!(waiting.contains(&(OutboxState::Queued, OutboxState::Queued)), "{waiting:?}");
+    for hours in [12, 13, 14, 17] {
+        assert_eq!(code(&yard.round(&format!("2022-11-11T{hours}:40:00-05:00"), &[])), 0);
+        let now = of_held(&yard);
+        assert!(
+            now.iter().all(|(letter, text)| {
+                (*text == OutboxState::Sent) == (*letter == OutboxState::Sent)
+            }),
+            "{now:?}"
+        );
+    }
+    assert!(of_held(&yard).contains(&(OutboxState::Sent, OutboxState::Sent)));
 }
 
 #[test]

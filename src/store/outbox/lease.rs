@@ -12,6 +12,24 @@ use crate::store::cached::Cached as _;
 use crate::store::column::Millis;
 use crate::store::error::{Doing as _, StoreError};
 
+/// Which rows nobody is sending at the moment.
+macro_rules! idle {
+    () => {
+        "(state IN ('queued', 'deferred') OR (state = 'leased' AND lease_until_ms <= ?2))"
+    };
+}
+
+/// A short text goes no sooner than the letter that it goes with, where the yard looks at that first.
+macro_rules! may_go {
+    () => {
+        "NOT (channel = 'text' AND EXISTS (SELECT 1 FROM outbox AS letter
+            WHERE letter.alert_id = outbox.alert_id AND letter.revision = outbox.revision
+                AND letter.recipient = outbox.recipient AND letter.step = outbox.step
+                AND letter.channel NOT IN ('text', 'webhook') AND letter.held_until_ms IS NOT NULL
+                AND letter.state <> 'sent'))"
+    };
+}
+
 /// What was taken out, and what left the queue on the way.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Due {
@@ -109,8 +127,12 @@ impl Store {
         self.read(doing, |connection| {
             connection
                 .one_row(
-                    "SELECT min(CASE state WHEN 'leased' THEN max(due_ms, lease_until_ms) ELSE due_ms END)
-                     FROM outbox WHERE channel IN (?1, ?2, ?3) AND state IN ('queued', 'leased', 'deferred')",
+                    concat!(
+                        "SELECT min(CASE state WHEN 'leased' THEN max(due_ms, lease_until_ms) ELSE due_ms END)
+                         FROM outbox WHERE channel IN (?1, ?2, ?3)
+                            AND state IN ('queued', 'leased', 'deferred') AND ",
+                        may_go!()
+                    ),
                     [channel, TEXTS, WEBHOOKS],
                     |row| row.get::<_, Option<Millis>>(0),
                 )
@@ -201,13 +223,6 @@ impl Store {
     }
 }
 
-/// Which rows nobody is sending at the moment.
-macro_rules! idle {
-    () => {
-        "(state IN ('queued', 'deferred') OR (state = 'leased' AND lease_until_ms <= ?2))"
-    };
-}
-
 /// Takes out letters that a newer one of their thread replaces, sent or still to send. A newer one that failed or
 /// expired replaces nothing: the older words are better than none.
 fn supersede(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<usize, StoreError> {
@@ -293,11 +308,12 @@ fn lease(
         "UPDATE outbox SET state = 'leased', lease_until_ms = ?4, attempts = attempts + 1, last_attempt_ms = ?2,
             first_attempt_ms = coalesce(first_attempt_ms, ?2)
          WHERE id IN (SELECT id FROM outbox
-                WHERE channel = ?1 AND due_ms <= ?2 AND {idle}
+                WHERE channel = ?1 AND due_ms <= ?2 AND {idle} AND {may_go}
                 ORDER BY urgent DESC, due_ms, id LIMIT ?3)
             AND due_ms <= ?2 AND {idle}
          RETURNING {COLUMNS}",
-        idle = idle!()
+        idle = idle!(),
+        may_go = may_go!()
     );
     let mut statement = tx.prepare_cached(&statement).doing(doing)?;
     let rows = statement
