@@ -5,14 +5,28 @@ use serde_json::json;
 
 use super::alerts::{find, read};
 use super::{Exit, Refusal, Said};
-use crate::domain::alert::Facts;
+use crate::domain::alert::{Facts, Kind};
 use crate::domain::message::cap::{CapContext, document};
 use crate::service::house::{House, YardBook};
 use crate::service::letters::label_of;
 use crate::store::outbox::{TEXTS, WEBHOOKS};
 
-/// What every document says to do: the letters say more.
-const INSTRUCTION: &str = "Have what still holds water or weak antifreeze seen to by the engine maker's procedure, or by the yard. If you cannot reach the boat without danger, do not go.";
+/// What to do, in short: the letters say more.
+const fn instruction(kind: Kind, frozen: bool) -> &'static str {
+    match kind {
+        _ if frozen => {
+            "Start nothing and do not turn on the water until somebody has looked and tested. Leave it as it is."
+        }
+        Kind::Heat => {
+            "Look at the heat: power, fuel, thermostat, doors. What does not come back by itself is work for a technician."
+        }
+        Kind::Blind => "Keep to the last advice and look at the official forecast.",
+        Kind::Unreachable => "Call the person by telephone.",
+        Kind::Freeze | Kind::Blend | Kind::Deadline => {
+            "Have what still holds water or weak antifreeze seen to by the engine maker's procedure, or by the yard. If you cannot reach the boat without danger, do not go."
+        }
+    }
+}
 
 /// Prints one alert as CAP 1.2.
 ///
@@ -40,7 +54,11 @@ pub fn cap(
         .rfind(|row| row.channel != TEXTS && row.channel != WEBHOOKS)
         .map_or_else(|| id.to_owned(), |row| row.subject.clone());
     let moves = house.store.transitions(id)?;
-    let why = moves.last().and_then(|row| row.decided_on.pointer("/transition/reason")?.as_str());
+    // What the rules say; what a person has typed about it is nobody else's.
+    let by_rule = moves.iter().rfind(|row| {
+        row.decided_on.pointer("/transition/actor").is_some_and(|actor| actor == "rule")
+    });
+    let why = by_rule.and_then(|row| row.decided_on.pointer("/transition/reason")?.as_str());
     let parts: Vec<String> = alert
         .decided_on
         .iter()
@@ -51,7 +69,7 @@ pub fn cap(
     if !parts.is_empty() {
         description.push(format!("In danger when it was told: {}.", parts.join(", ")));
     }
-    let over = alert.closed.is_some();
+    let frozen = alert.known.iter().any(|known| known.frozen);
     let context = CapContext {
         domain: house.settings.mail.from.rsplit_once('@').map_or("localhost", |(_, of)| of),
         desk: &format!("{} freeze desk", house.settings.yard.name),
@@ -59,7 +77,7 @@ pub fn cap(
         boat: boat.map(|boat| boat.name.as_str()),
         headline: &subject,
         description: &description.join(" "),
-        instruction: if over { "" } else { INSTRUCTION },
+        instruction: instruction(alert.kind, frozen),
     };
     let text = document(&alert, &context, now)
         .map_err(|error| Refusal::failed(format!("writing {id} as CAP: {error}")))?;

@@ -4,7 +4,7 @@
 pub mod guard;
 
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use chrono::{DateTime, TimeDelta, Utc};
 use data_encoding::BASE64;
@@ -18,7 +18,7 @@ use super::outbox::wait;
 use super::secret::Secret;
 use crate::store::outbox::{Fault, Posted, WEBHOOKS, Wait};
 use crate::store::{Store, StoreError};
-use guard::{Guard, forbidden};
+use guard::{Guard, Reach, forbidden};
 
 /// The specification asks for 15 to 30 s; a receiver that needs longer works while we wait.
 const DEADLINE: Duration = Duration::from_secs(15);
@@ -88,7 +88,7 @@ pub struct Endpoint {
     url: Url,
     keys: Vec<SigningKey>,
     client: Client,
-    reach_private: bool,
+    reach: Reach,
 }
 
 impl Endpoint {
@@ -102,21 +102,27 @@ impl Endpoint {
         keys: Vec<SigningKey>,
         reach_private: bool,
     ) -> Result<Self, WebhookError> {
+        let reach = match (reach_private, url.scheme()) {
+            (false, _) => Reach::Public,
+            // Without TLS a note goes no further than the own network.
+            (true, "http") => Reach::Private,
+            (true, _) => Reach::Both,
+        };
         let client = Client::builder()
             .redirect(Policy::none())
             .no_proxy()
             .connect_timeout(CONNECT_DEADLINE)
             .timeout(DEADLINE)
-            .dns_resolver(Arc::new(Guard { reach_private }))
+            .dns_resolver(Arc::new(Guard { reach }))
             .user_agent(concat!("rimeward/", env!("CARGO_PKG_VERSION")))
             .build()
             .map_err(|source| WebhookError::Client { name: name.to_owned(), source })?;
-        Ok(Self { name: name.to_owned(), url, keys, client, reach_private })
+        Ok(Self { name: name.to_owned(), url, keys, client, reach })
     }
 
     async fn send(&self, letter: &Posted, now: DateTime<Utc>) -> Answer {
         // An address that stands in the url itself asks no resolver.
-        if let Some(why) = literal(&self.url).and_then(|at| forbidden(at, self.reach_private)) {
+        if let Some(why) = literal(&self.url).and_then(|at| forbidden(at, self.reach)) {
             return Answer::Later { why, after: None };
         }
         let (id, timestamp) = (&letter.row.message_id, now.timestamp());
@@ -151,7 +157,7 @@ impl Endpoint {
 enum Answer {
     Taken(String),
     /// The receiver wants no more of them.
-    Gone,
+    Gone(&'static str),
     Later {
         why: String,
         after: Option<TimeDelta>,
@@ -161,7 +167,7 @@ enum Answer {
 fn told(status: StatusCode, after: Option<TimeDelta>) -> Answer {
     match status {
         status if status.is_success() => Answer::Taken(status.to_string()),
-        StatusCode::GONE => Answer::Gone,
+        StatusCode::GONE => Answer::Gone("the receiver answered 410: it wants no more of them"),
         status => Answer::Later { why: format!("the receiver answered {status}"), after },
     }
 }
@@ -209,13 +215,17 @@ pub struct WebhookReport {
 /// [`StoreError`] when the outbox cannot be read or marked; a note in hand goes again then.
 pub async fn deliver_webhooks(
     store: &Store,
-    endpoints: &[Endpoint],
+    (endpoints, named): (&[Endpoint], &[&str]),
     now: DateTime<Utc>,
     go_on: &(dyn Fn() -> bool + Sync),
 ) -> Result<WebhookReport, StoreError> {
     let mut report = WebhookReport::default();
-    let mut begun = 0;
+    let (started, mut begun) = (Instant::now(), 0);
+    // Of an endpoint that does not take one note no other is tried in this pass: mail goes through the same loop.
+    let mut tired: Vec<String> = Vec::new();
     while begun < MOST {
+        let present = || now + TimeDelta::from_std(started.elapsed()).unwrap_or_default();
+        let now = present();
         let due = store.lease_due(WEBHOOKS, now, BATCH, LEASE)?;
         if due.letters.is_empty() {
             break;
@@ -226,7 +236,18 @@ pub async fn deliver_webhooks(
                 continue;
             }
             begun += 1;
-            one(store, endpoints, letter, now, &mut report).await?;
+            let name = letter.row.recipient.to_string();
+            if tired.contains(&name) {
+                let why = "waits: the endpoint has not taken the one before";
+                let until = present() + wait(letter.id, letter.attempts);
+                let later = Wait { until, fault: None, why };
+                store.mark_deferred(letter.id, letter.attempts, &later, present())?;
+                report.deferred += 1;
+                continue;
+            }
+            if !one(store, (endpoints, named), letter, present(), &mut report).await? {
+                tired.push(name);
+            }
         }
         if !go_on() {
             break;
@@ -235,29 +256,34 @@ pub async fn deliver_webhooks(
     Ok(report)
 }
 
+/// One note; says whether its endpoint can be tried with the next.
 async fn one(
     store: &Store,
-    endpoints: &[Endpoint],
+    (endpoints, named): (&[Endpoint], &[&str]),
     letter: &Posted,
     now: DateTime<Utc>,
     report: &mut WebhookReport,
-) -> Result<(), StoreError> {
+) -> Result<bool, StoreError> {
     let name = letter.row.recipient.as_str();
     let endpoint = endpoints.iter().find(|endpoint| endpoint.name == name);
     let answer = match endpoint {
         Some(endpoint) => endpoint.send(letter, now).await,
-        None => Answer::Later { why: "it cannot be used as configured".to_owned(), after: None },
+        None if named.contains(&name) => {
+            Answer::Later { why: "it cannot be used as configured".to_owned(), after: None }
+        }
+        None => Answer::Gone("it is not in the configuration any more"),
     };
+    let mut failed = false;
     let why = match answer {
         Answer::Taken(reply) => {
             store.mark_sent(letter.id, &reply, now)?;
             report.sent += 1;
-            return Ok(());
+            return Ok(true);
         }
-        Answer::Gone => {
-            let why = "the receiver answered 410: it wants no more of them";
+        Answer::Gone(why) => {
             store.mark_failed(letter.id, letter.attempts, Fault::Other, why, now)?;
             report.failed += 1;
+            failed = true;
             why.to_owned()
         }
         Answer::Later { why, after } => {
@@ -276,7 +302,7 @@ async fn one(
     if !report.troubles.contains(&words) {
         report.troubles.push(words);
     }
-    Ok(())
+    Ok(failed)
 }
 
 #[cfg(test)]

@@ -24,6 +24,9 @@ pub struct Heating {
 const LOW_BY_K: f64 = 4.0;
 /// ... and in any case below this, C: parts near the door are colder than the thermometer.
 const LOW_C: f64 = 1.0;
+/// A place that has read low in one of the last so many nights reads low until it is warmer by this, K.
+const LATELY: usize = 3;
+const DEADBAND_K: f64 = 1.0;
 /// A place is read day by day where so many of the last days were read ...
 const READ_OFTEN: usize = 4;
 /// ... of so many before the newest reading.
@@ -51,11 +54,12 @@ pub(super) fn heating(
     nights.retain(|night| night.morning <= today);
     let on_since = turns.last().filter(|turn| turn.on).map(|turn| turn.at);
     let off_since = turns.last().filter(|turn| !turn.on).map(|turn| turn.at);
-    let low = nights.last().filter(|night| is_low(night.low_c, site.heat_setpoint));
+    let low = nights.last().filter(|_| reads_low(&nights, site.heat_setpoint));
     // What was entered after the reading knows better.
     let low = low.and_then(|night| Some((night, midnight(night.morning, site)?)));
-    let low = low.filter(|(_, since)| on_since.is_some_and(|on| on < *since));
-    let silent = silent_since(&nights, today).filter(|_| on_since.is_some());
+    let never_entered = turns.is_empty();
+    let low = low.filter(|(_, since)| never_entered || on_since.is_some_and(|on| on < *since));
+    let silent = silent_since(&nights, today).filter(|_| never_entered || on_since.is_some());
     let trouble = match (off_since, low, silent) {
         (Some(since), _, _) => Some(Trouble::Off { since }),
         (None, Some((night, since)), _) => {
@@ -71,6 +75,15 @@ pub(super) fn heating(
 fn is_low(read_c: f64, setpoint: Option<Celsius>) -> bool {
     let wanted = setpoint.map_or(LOW_C, |setpoint| setpoint.value() - LOW_BY_K);
     read_c < wanted.max(LOW_C)
+}
+
+/// Does it read low? Once it did, a kelvin more is needed before it no longer does: readings jitter.
+fn reads_low(nights: &[ReadNight], setpoint: Option<Celsius>) -> bool {
+    let Some((last, before)) = nights.split_last() else { return false };
+    let lately = before.iter().rev().take(LATELY);
+    let was_low = lately.into_iter().any(|night| is_low(night.low_c, setpoint));
+    let band = if was_low { DEADBAND_K } else { 0.0 };
+    is_low(last.low_c - band, setpoint)
 }
 
 /// When the night before a morning is taken to have begun to be cold: its middle.
@@ -100,6 +113,16 @@ mod tests {
         let set = |celsius| Some(Celsius::clamped(celsius));
         assert!(is_low(2.9, set(7.0)) && !is_low(3.0, set(7.0)));
         assert!(is_low(0.9, set(4.0)) && !is_low(1.0, set(4.0)) && is_low(0.0, None));
+    }
+
+    #[test]
+    fn a_reading_that_jitters_round_the_limit_is_one_trouble() {
+        let low = |reads: &[f64]| {
+            let nights: Vec<ReadNight> = reads.iter().map(|c| night("2023-01-05", *c)).collect();
+            reads_low(&nights, Some(Celsius::clamped(7.0)))
+        };
+        assert!(low(&[5.0, 2.9]) && low(&[2.9, 3.1]) && low(&[2.9, 3.9]) && !low(&[2.9, 4.0]));
+        assert!(!low(&[3.1, 3.1]) && !low(&[2.9, 5.0, 5.0, 5.0, 3.5]) && !low(&[]));
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Datelike as _, TimeDelta, Utc};
 
 use super::heating::heating;
 use super::house::{House, ServiceError};
@@ -10,11 +10,11 @@ use super::letters::{Desk, label_of};
 use super::seasonal::{Decided, earlier};
 use super::survey::{BoatView, PlaceView, Survey};
 use crate::domain::alert::heat::{HeatedPlace, Outside, Trouble, Word, decide_heat};
-use crate::domain::alert::{Act, Alert, Decision, Kind, System};
+use crate::domain::alert::{Act, Alert, Decision, Kind, System, is_wet};
 use crate::domain::boat::{CircuitId, LayupEvent, PersonId, SiteId};
 use crate::domain::message::{HeatTold, InTheShed, compose_heat};
 use crate::domain::risk::{CircuitRisk, Priority, power};
-use crate::domain::yard::{Role, SiteKind};
+use crate::domain::yard::{Role, Site, SiteKind};
 
 /// Decides every heated place of the survey. What its managers read there of each boat they need not be told once more:
 /// their letters of `decided` about boats in it go with the worklist.
@@ -40,7 +40,12 @@ pub fn heats(
     for place in heated() {
         let site = &place.site.id;
         let trouble = heating(house, &place.site, &said, survey.instant)?.trouble;
+        let seen = place.weather.is_some();
         let boats = boats_in(survey, place, trouble, now);
+        let in_danger = match seen {
+            true => boats.iter().any(|line| line.frozen || line.danger.is_some()),
+            false => is_cold_half(&place.site, now) && holds_water(survey, site),
+        };
         let (managers, next) = people_of(survey, site);
         let low = place.low.filter(|_| place.weather.is_some());
         let settings = &house.settings.alert;
@@ -50,6 +55,7 @@ pub fn heats(
             next: &next,
             trouble,
             boats: boats.len(),
+            in_danger,
             outside: Outside::of(low.map(|low| low.p10_c), settings.deadband_k),
             chance: greatest_chance(survey, site),
             issued_at: place.forecast.as_ref().map(|forecast| forecast.issued_at),
@@ -58,13 +64,13 @@ pub fn heats(
             settings,
         };
         let Some((alert, transition, word)) = decide_heat(&heated, now) else { continue };
+        let was_silent = book.open.get(site).is_some_and(|open| {
+            open.told.values().any(|ledger| ledger.last.action == "heat_silent")
+        });
         for (word, person) in
             word.iter().flat_map(|(word, people)| people.iter().map(move |person| (*word, person)))
         {
             let Some(person) = survey.yard.people.get(person) else { continue };
-            if word == Word::Trouble {
-                carry(decided, site, &person.id);
-            }
             let label = |circuit: &CircuitId| label_of(house, circuit);
             let context = desk.context((person, &place.site), &label, now);
             let forecast = place.forecast.as_ref();
@@ -82,8 +88,13 @@ pub fn heats(
                     place.state,
                 ),
                 until: survey.until,
+                seen,
+                was_silent,
             };
             let letter = compose_heat(&told, &context).map_err(|error| error.to_string());
+            if word == Word::Trouble && letter.is_ok() && person.email.is_some() {
+                carry(decided, (site, told.listed()), &person.id);
+            }
             let closing = word != Word::Trouble;
             found.post((house, desk), &alert, (person, &place.site), letter, closing, now);
         }
@@ -93,11 +104,17 @@ pub fn heats(
     Ok(found)
 }
 
-/// The letter about the heat lists the boats in it: no letter of their own to the same reader in the same round.
-fn carry(decided: &mut Decision, site: &SiteId, reader: &PersonId) {
+/// The letter about the heat lists the boats in it, with their parts and minutes: no letter of their own to the same reader in
+/// the same round.
+fn carry(decided: &mut Decision, (site, listed): (&SiteId, &[InTheShed<'_>]), reader: &PersonId) {
+    let in_it = |telling: &crate::domain::alert::Telling| {
+        let boat = telling.subject.boat();
+        listed.iter().any(|line| Some(&line.boat.0.id) == boat && line.minutes > 0.0)
+    };
     for telling in &mut decided.tellings {
         let own = telling.kind == Kind::Freeze
             && telling.site == *site
+            && in_it(telling)
             && telling.recipient == *reader
             && !matches!(telling.act, Act::Close { .. });
         telling.with_worklist |= own;
@@ -134,6 +151,10 @@ fn people_of(survey: &Survey, site: &SiteId) -> (Vec<PersonId>, Vec<PersonId>) {
         let people = survey.yard.people.values();
         let mut here: Vec<_> =
             people.filter(|person| person.role == role && person.sites.contains(site)).collect();
+        if here.is_empty() && role == Role::Operator {
+            // Who keeps this running and lists no places keeps it running for all.
+            here = survey.yard.people.values().filter(|person| person.role == role).collect();
+        }
         here.sort_by_key(|person| person.escalation_order);
         here.into_iter().map(|person| person.id.clone()).collect::<Vec<_>>()
     };
@@ -145,6 +166,17 @@ fn people_of(survey: &Survey, site: &SiteId) -> (Vec<PersonId>, Vec<PersonId>) {
 fn views<'a>(survey: &'a Survey, site: &SiteId) -> impl Iterator<Item = &'a BoatView> {
     let site = site.clone();
     survey.boats.iter().filter(move |view| view.state.site == site && !view.state.afloat)
+}
+
+/// From October to April, south of the line from April to October.
+fn is_cold_half(site: &Site, now: DateTime<Utc>) -> bool {
+    let month = now.with_timezone(&site.time_zone).month();
+    if site.latitude < 0.0 { (4..=10).contains(&month) } else { !(5..=9).contains(&month) }
+}
+
+/// Does a boat in it hold water in anything that breaks, by the record?
+fn holds_water(survey: &Survey, site: &SiteId) -> bool {
+    views(survey, site).flat_map(|view| &view.state.circuits).any(|circuit| is_wet(circuit.holds))
 }
 
 fn greatest_chance(survey: &Survey, site: &SiteId) -> f64 {
@@ -178,6 +210,8 @@ fn as_judged(view: &BoatView) -> InTheShed<'_> {
         first: soonest.map(|row: &CircuitRisk| System::of(row)),
         danger: soonest.and_then(|row| row.first_danger),
         frozen: soonest.is_some_and(|row| row.frozen_now),
+        minutes: pressing().filter(|row| !row.frozen_now).map(|row| row.minutes.max(0.0)).sum(),
+        parts: pressing().filter(|row| !row.frozen_now).map(System::of).collect(),
     }
 }
 
@@ -190,6 +224,8 @@ fn were_it_off(view: &BoatView, now: DateTime<Utc>) -> InTheShed<'_> {
             .map(|loss| System { circuit: loss.circuit.clone(), instance: loss.instance.clone() }),
         danger: hours.map(|hours| now + minutes(hours * 60.0)),
         frozen: false,
+        minutes: 0.0,
+        parts: Vec::new(),
     }
 }
 

@@ -134,7 +134,8 @@ pub async fn round(
         report.delivered = Some(deliver_due(&house.store, channel, now, &Limits::default()).await?);
         if !house.settings.webhook.is_empty() {
             let (endpoints, troubles) = webhooks::endpoints(&house.settings);
-            let sent = deliver_webhooks(&house.store, &endpoints, now, &|| true).await?;
+            let named: Vec<&str> = house.settings.webhook.keys().map(String::as_str).collect();
+            let sent = deliver_webhooks(&house.store, (&endpoints, &named), now, &|| true).await?;
             for trouble in troubles.iter().chain(&sent.troubles) {
                 tracing::warn!("{trouble}");
             }

@@ -10,6 +10,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::deciding::{managers_of, record_of, transition_rows};
 use super::house::{House, ServiceError, YardBook};
 use super::letters::Desk;
+use super::webhooks;
 use crate::delivery::mime;
 use crate::domain::alert::unreachable::{Missed, Reach, decide_reach};
 use crate::domain::alert::{Alert, Decision, Kind, Subject};
@@ -70,10 +71,11 @@ pub fn turn_to_next_contact(
     let changed = told_in_vain(house, &missed, now)?;
     found.tell_anew = !changed.is_empty();
     let written = write(house, desk, &yard, &pass.posts, now);
+    let notes = webhooks::notes(&house.settings, desk, &decision, now);
     let mut commit = RoundCommit {
         based_on: Some(based_on),
         transitions: transition_rows(&decision)?,
-        letters: written.letters,
+        letters: written.letters.into_iter().chain(notes).collect(),
         unsendable: written.unsendable,
         ..RoundCommit::default()
     };
@@ -326,6 +328,10 @@ fn told_in_vain(
             }
             let mut letters = house.store.letters(Some(alert.id.as_str()))?;
             for sent in &ledger.sent {
+                // Only these are put into one letter with others of the same second.
+                if !matches!(alert.kind, Kind::Freeze | Kind::Blind) {
+                    continue;
+                }
                 let rolled = format!("rollup-{person}-{}", sent.at.timestamp());
                 letters.extend(house.store.letters(Some(&rolled))?);
             }

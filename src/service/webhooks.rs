@@ -6,7 +6,7 @@ use super::house::ServiceError;
 use super::letters::Desk;
 use crate::delivery::secret::read_secret_file;
 use crate::delivery::webhook::{Endpoint, SigningKey, WebhookError};
-use crate::domain::alert::{Alert, Decision};
+use crate::domain::alert::Decision;
 use crate::domain::boat::PersonId;
 use crate::domain::message::notice;
 use crate::settings::Settings;
@@ -14,6 +14,9 @@ use crate::settings::webhook::{WebhookSettings, parse_url};
 use crate::store::OutboxRow;
 use crate::store::outbox::WEBHOOKS;
 
+/// The step of a note: seconds of a hundred days, and the row of the table.
+const SECONDS_KEPT: i64 = 100 * 86_400;
+const ROWS: u32 = 32;
 /// A note is of no use much later.
 const KEPT: TimeDelta = TimeDelta::days(4);
 
@@ -30,11 +33,14 @@ pub(super) fn notes(
         let event = alert.and_then(|alert| Some((alert, notice::event(transition, alert)?)));
         let Some((alert, event)) = event else { continue };
         let body = notice::body(event, alert, now);
-        let (about, step) = (alert.id.as_str(), u32::from(transition.row));
+        // Every move is an event of its own, also two of a kind under one revision.
+        let second = transition.at.timestamp().rem_euclid(SECONDS_KEPT);
+        let step = u32::try_from(second).unwrap_or(0) * ROWS + u32::from(transition.row);
+        let about = alert.id.as_str();
         let closing = matches!(event, "alert.cleared" | "alert.cancelled" | "input.restored");
         let urgent = alert.condition.is_high();
         for name in settings.webhook.keys() {
-            let row = row((settings, desk), name, (about, alert, step), &body, now);
+            let row = blank(desk, name, (about, alert.revision, step), &body, now);
             rows.push(OutboxRow { closing, urgent, ..row });
         }
     }
@@ -51,29 +57,19 @@ pub(super) fn worklist(
     let body = notice::worklist(now, places, boats);
     let about = format!("worklist:{}", now.timestamp());
     let names = settings.webhook.keys();
-    names.map(|name| blank((settings, desk), name, (&about, 1, 0), &body, now)).collect()
-}
-
-fn row(
-    of: (&Settings, &Desk),
-    name: &str,
-    (about, alert, step): (&str, &Alert, u32),
-    body: &str,
-    now: DateTime<Utc>,
-) -> OutboxRow {
-    blank(of, name, (about, alert.revision, step), body, now)
+    names.map(|name| blank(desk, name, (&about, 1, 0), &body, now)).collect()
 }
 
 fn blank(
-    (settings, desk): (&Settings, &Desk),
+    desk: &Desk,
     name: &str,
     (about, revision, step): (&str, u32, u32),
     body: &str,
     now: DateTime<Utc>,
 ) -> OutboxRow {
     // The same move gives the same id for ever; no dot may stand in it.
-    let number = u8::try_from(step).unwrap_or(u8::MAX);
-    let id = desk.key.id(about, revision, &format!("webhook {name}"), number, "");
+    let id = desk.key.id(&format!("{about}|{step}"), revision, &format!("webhook {name}"), 0, "");
+    let id = format!("msg_{}", id.trim_end_matches('@'));
     OutboxRow {
         alert: about.to_owned(),
         revision,
@@ -83,9 +79,11 @@ fn blank(
         kind: WEBHOOKS.to_owned(),
         closing: false,
         urgent: false,
-        thread: about.to_owned(),
-        message_id: format!("msg_{}", id.trim_end_matches('@')),
-        address: settings.webhook.get(name).map_or_else(String::new, |hook| hook.url.clone()),
+        // An event is not replaced by a later one.
+        thread: id.clone(),
+        message_id: id,
+        // Not its url: that may hold a token of the receiver's.
+        address: name.to_owned(),
         return_path: String::new(),
         subject: String::new(),
         bytes: body.as_bytes().to_vec(),

@@ -47,6 +47,10 @@ pub fn parse_url(text: &str, reach_private: bool) -> Result<Url, String> {
     if url.host_str().is_none_or(str::is_empty) {
         return Err("it names no host".to_owned());
     }
+    let named = |host: &str| host.trim_matches(['[', ']']).parse::<std::net::IpAddr>().is_ok();
+    if url.host_str().is_some_and(named) && !reach_private {
+        return Err("it names an address and no host: only inside your own network, with reach_private = true".to_owned());
+    }
     let port = url.port_or_known_default();
     match url.scheme() {
         "https" if matches!(port, Some(443 | 8443)) || reach_private => Ok(url),

@@ -39,6 +39,7 @@ fn week(
             next: &next,
             trouble: Some(off()),
             boats: 3,
+            in_danger: true,
             outside: Outside::Frost,
             chance: 0.4,
             issued_at: Some(hour(number)),
@@ -89,7 +90,7 @@ fn it_is_told_at_once_passed_on_when_nobody_answers_and_closed_when_it_is_back()
 #[test]
 fn who_has_answered_is_not_passed_over() {
     let answer = |alert: &Alert, _: i64| {
-        alert.acknowledge("P51".into(), None, hour(0)).map(|(next, _)| next)
+        alert.acknowledge("P51".into(), Some(hour(1000)), hour(0)).map(|(next, _)| next)
     };
     let (words, last) = week(|_, _| {}, answer);
     assert_eq!(said(&words), [(0, Word::Trouble, "P51")]);
@@ -102,6 +103,7 @@ fn without_frost_or_boats_or_trouble_nothing_is_told() {
         (|place: &mut HeatedPlace<'_>| place.outside = Outside::Mild) as fn(&mut HeatedPlace<'_>),
         |place| place.outside = Outside::Between,
         |place| place.boats = 0,
+        |place| place.in_danger = false,
         |place| place.trouble = None,
     ] {
         assert!(week(|place, _| change(place), nobody).0.is_empty());
@@ -111,7 +113,7 @@ fn without_frost_or_boats_or_trouble_nothing_is_told() {
 #[test]
 fn it_is_let_go_after_half_a_day_without_frost_and_never_while_nobody_can_see() {
     let answer = |alert: &Alert, _: i64| {
-        alert.acknowledge("P51".into(), None, hour(0)).map(|(next, _)| next)
+        alert.acknowledge("P51".into(), Some(hour(1000)), hour(0)).map(|(next, _)| next)
     };
     let (words, _) = week(
         |place, now| {
@@ -156,4 +158,26 @@ fn the_cold_outside_is_judged_by_its_likely_depth() {
     assert_eq!(Outside::of(Some(0.5), 1.0), Outside::Between);
     assert_eq!(Outside::of(Some(1.0), 1.0), Outside::Mild);
     assert_eq!(Outside::of(None, 1.0), Outside::Unseen);
+}
+
+#[test]
+fn a_plan_that_was_not_kept_speaks_again_and_a_lost_letter_is_told_anew() {
+    let plan = |alert: &Alert, now: i64| {
+        (now == 1)
+            .then(|| alert.acknowledge("P51".into(), Some(hour(6)), hour(1)))?
+            .map(|(next, _)| next)
+    };
+    let (words, _) = week(|_, _| {}, plan);
+    assert_eq!(
+        said(&words)[..3],
+        [(0, Word::Trouble, "P51"), (7, Word::Trouble, "P51"), (8, Word::Trouble, "P52")]
+    );
+    let lost = |alert: &Alert, now: i64| {
+        let mut next = alert.clone();
+        (now == 30).then(|| next.untell(&"P51".into()))?;
+        Some(next)
+    };
+    let (words, last) = week(|place, now| place.trouble = (now < 70).then(off), lost);
+    assert!(said(&words).contains(&(30, Word::Trouble, "P51")), "{words:?}");
+    assert!(last.unwrap().told.values().all(|ledger| !ledger.awaits_closing));
 }

@@ -189,20 +189,36 @@ fn a_note_goes_until_it_is_taken_with_the_same_id_and_bytes_and_signed_by_both_s
 
 #[test]
 fn nothing_is_sent_into_the_own_network_unless_it_is_allowed() {
-    let receiver = Receiver::start();
-    for url in ["https://127.0.0.1:8443/in", "https://localhost:8443/in", "https://[::1]:8443/in"] {
-        let yard = yard(&format!("url = \"{url}\""));
-        let done = yard.round(MORNING, &[]);
-        assert_eq!(code(&done), 0, "{}", text(&done));
-        let notes = posted(&yard);
-        assert!(!notes.is_empty(), "{url}");
-        for note in &notes {
-            assert_eq!(note.state, OutboxState::Deferred, "{url}");
-            let why = note.answer.as_deref().unwrap();
-            assert!(why.contains("is inside this network"), "{url}: {why}");
-        }
+    let yard_at = |url: &str| yard(&format!("url = \"{url}\""));
+    let hidden = yard_at("https://localhost:8443/in");
+    let done = hidden.round(MORNING, &[]);
+    assert_eq!(code(&done), 0, "{}", text(&done));
+    let notes = posted(&hidden);
+    assert!(!notes.is_empty());
+    assert!(notes.iter().all(|note| note.state == OutboxState::Deferred));
+    let why = notes.iter().filter_map(|note| note.answer.as_deref());
+    assert!(
+        why.clone().any(|why| why.contains("is inside this network")),
+        "{:?}",
+        why.collect::<Vec<_>>()
+    );
+    assert!(notes.iter().all(|note| note.row.address == "office"), "no url that may hold a token");
+    for url in ["https://127.0.0.1:8443/in", "https://[::1]:8443/in", "https://10.0.0.1/"] {
+        let yard = yard_at(url);
+        let done = rimeward(None, &["check-config", yard.config().to_str().unwrap()]);
+        assert_eq!(code(&done), 2, "{url}: {}", text(&done));
     }
-    assert!(receiver.take().is_empty());
+    // Taken out of the configuration, what waits for it leaves the queue.
+    let settings = fs::read_to_string(hidden.config()).unwrap();
+    let named = settings.find("[webhook.office]").unwrap();
+    let other = settings.replace("[webhook.office]", "[webhook.other]");
+    assert!(named > 0);
+    fs::write(hidden.config(), other).unwrap();
+    hidden.round("2022-11-13T10:10:00-05:00", &[]);
+    let notes = posted(&hidden);
+    let left: Vec<&Posted> =
+        notes.iter().filter(|note| note.row.recipient.as_str() == "office").collect();
+    assert!(left.iter().all(|note| note.state == OutboxState::Failed), "{left:?}");
     let open = yard("url = \"https://hooks.example.org/\"");
     fs::write(open.config().with_file_name("now.secret"), "not a secret\n").unwrap();
     let done = rimeward(Some(&open.config()), &["self-test"]);

@@ -76,30 +76,61 @@ fn embedded(v6: Ipv6Addr) -> Option<Ipv4Addr> {
     v6.to_ipv4_mapped().or_else(|| nat64.then(|| Ipv4Addr::from(low)))
 }
 
+/// Where a webhook may be sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reach {
+    /// Outside alone.
+    Public,
+    /// Inside alone: without TLS.
+    Private,
+    /// Anywhere but to the machine's neighbours.
+    Both,
+}
+
+/// Addresses under which clouds hand out the machine's own secrets, outside of link-local.
+const METADATA: [IpAddr; 2] = [
+    IpAddr::V4(Ipv4Addr::new(100, 100, 100, 200)),
+    IpAddr::V6(Ipv6Addr::new(0xfd00, 0x0ec2, 0, 0, 0, 0, 0, 0x0254)),
+];
+
 /// Why nothing is sent there; `None` where it may be.
 #[must_use]
-pub fn forbidden(address: IpAddr, reach_private: bool) -> Option<String> {
-    let inside = is_special(address) && !reach_private;
-    (inside || is_link_local(address)).then(|| {
-        format!("{address} is inside this network or special: a webhook is not sent there")
-    })
+pub fn forbidden(address: IpAddr, reach: Reach) -> Option<String> {
+    if is_link_local(address) || METADATA.contains(&address) {
+        return Some(format!("{address} is a neighbour or the machine's own: never sent there"));
+    }
+    // A network that reaches the world through NAT64 gives every name such an address.
+    let stands_for = match address {
+        IpAddr::V6(v6) => embedded(v6).filter(|_| v6.to_ipv4_mapped().is_none()).map(IpAddr::V4),
+        IpAddr::V4(_) => None,
+    };
+    let special = stands_for.map_or_else(|| is_special(address), is_special);
+    match reach {
+        Reach::Public if special => Some(format!(
+            "{address} is inside this network or special: a webhook is not sent there"
+        )),
+        Reach::Private if !special => {
+            Some(format!("{address} is outside: nothing is sent there without TLS; use https"))
+        }
+        _ => None,
+    }
 }
 
 /// Resolves names and hands on only what may be reached: if any answer may not, none is. The connection is made to these
 /// addresses and to no others, so that a name which answers otherwise the second time changes nothing.
 #[derive(Debug, Clone, Copy)]
 pub struct Guard {
-    /// May the network inside be reached?
-    pub reach_private: bool,
+    /// Where to.
+    pub reach: Reach,
 }
 
 impl Resolve for Guard {
     fn resolve(&self, name: Name) -> Resolving {
-        let reach_private = self.reach_private;
+        let reach = self.reach;
         Box::pin(async move {
             let found: Vec<SocketAddr> =
                 tokio::net::lookup_host((name.as_str(), 0)).await?.collect();
-            match found.iter().find_map(|at| forbidden(at.ip(), reach_private)) {
+            match found.iter().find_map(|at| forbidden(at.ip(), reach)) {
                 Some(why) => Err(std::io::Error::other(why).into()),
                 None => Ok(Box::new(found.into_iter()) as Addrs),
             }
@@ -140,14 +171,20 @@ mod tests {
             "3fff::1",
         ] {
             assert!(is_special(text.parse().unwrap()), "{text}");
-            assert!(forbidden(text.parse().unwrap(), false).is_some(), "{text}");
+            assert!(forbidden(text.parse().unwrap(), Reach::Public).is_some(), "{text}");
         }
         for text in ["8.8.8.8", "172.32.0.1", "100.128.0.1", "2606:4700::1111", "2a00:1450::1"] {
             assert!(!is_special(text.parse().unwrap()), "{text}");
         }
-        assert_eq!(forbidden("127.0.0.1".parse().unwrap(), true), None);
+        // NAT64 of a public address is public; without TLS only the inside is reached.
+        assert_eq!(forbidden("64:ff9b::808:808".parse().unwrap(), Reach::Public), None);
+        assert!(forbidden("8.8.8.8".parse().unwrap(), Reach::Private).is_some());
+        for text in ["100.100.100.200", "fd00:ec2::254"] {
+            assert!(forbidden(text.parse().unwrap(), Reach::Both).is_some(), "{text}");
+        }
+        assert_eq!(forbidden("127.0.0.1".parse().unwrap(), Reach::Both), None);
         for text in ["169.254.169.254", "fe80::1", "::ffff:169.254.169.254", "64:ff9b::a9fe:a9fe"] {
-            assert!(forbidden(text.parse().unwrap(), true).is_some(), "{text}");
+            assert!(forbidden(text.parse().unwrap(), Reach::Both).is_some(), "{text}");
         }
     }
 }

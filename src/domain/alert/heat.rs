@@ -3,7 +3,7 @@
 //!
 //! The boats' own danger is told by `freeze`, each to its owner; this says what can still be mended for all of them.
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::plain::{self, Plain};
@@ -107,6 +107,8 @@ pub struct HeatedPlace<'a> {
     pub trouble: Option<Trouble>,
     /// Boats that stand in it.
     pub boats: usize,
+    /// One of them is in danger there, or would be were the heat off; where nobody can see: holds water in the cold half year.
+    pub in_danger: bool,
     /// The weather outside.
     pub outside: Outside,
     /// The chance of the boat in the greatest danger, 0 to 1.
@@ -137,6 +139,8 @@ pub enum Word {
 /// The alert after it, the row of its log, and what is told to whom. Pure.
 pub type Decided = (Alert, Transition, Option<(Word, Vec<PersonId>)>);
 
+/// A mere "seen" counts for so many hours: a shed cools through in a night.
+const SEEN_COUNTS_H: i64 = 12;
 /// Hours for which no frost must be in sight before the alert is let go.
 const MILD_FOR_H: f64 = 12.0;
 
@@ -152,7 +156,7 @@ pub fn decide_heat(place: &HeatedPlace<'_>, now: DateTime<Utc>) -> Option<Decide
 fn begin(place: &HeatedPlace<'_>, now: DateTime<Utc>) -> Option<Decided> {
     let trouble = place.trouble?;
     let cold = matches!(place.outside, Outside::Frost | Outside::Unseen);
-    if !cold || place.boats == 0 || place.managers.is_empty() {
+    if !cold || place.boats == 0 || !place.in_danger || place.managers.is_empty() {
         return None;
     }
     let (subject, episode) =
@@ -181,6 +185,13 @@ fn go_on(place: &HeatedPlace<'_>, open: &Alert, now: DateTime<Utc>) -> Option<De
         return close(13, CloseReason::Done, "no boat stands in it any more", Word::Empty);
     }
     let shelved = open.flat() == Flat::Shelved;
+    if let Annunciation::Shelved { until, .. } = open.annunciation
+        && place.outside == Outside::Mild
+        && now >= until
+    {
+        let why = "the shelf time is over, and no frost is in sight";
+        return close(15, CloseReason::Returned, why, Word::Mild);
+    }
     if place.outside == Outside::Mild && !shelved {
         let issue = place.issued_at.unwrap_or(now);
         let first = open.falling.unwrap_or(FirstSeen { at: now, issue });
@@ -209,13 +220,63 @@ fn go_on(place: &HeatedPlace<'_>, open: &Alert, now: DateTime<Utc>) -> Option<De
         }
         let mut next = open.clone();
         next.annunciation = Annunciation::Enabled;
+        next.response = Response::Unacknowledged;
         let people: Vec<PersonId> = told().collect();
         tell(&mut next, &people, place, trouble, now);
         let why = "the shelf time is over, and it is still so";
         let transition = Transition::between(15, open, &next, now, "rule", why, place.issued_at);
         return Some((next, transition, Some((Word::Trouble, people))));
     }
-    escalate(place, open, trouble, now).or_else(|| keep(open, None, now))
+    untold(place, open, trouble, now)
+        .or_else(|| lapse(place, open, trouble, now))
+        .or_else(|| escalate(place, open, trouble, now))
+        .or_else(|| keep(open, None, now))
+}
+
+/// A manager whom nothing of it has reached: the letter was lost, or they run the place only now.
+fn untold(
+    place: &HeatedPlace<'_>,
+    open: &Alert,
+    trouble: Trouble,
+    now: DateTime<Utc>,
+) -> Option<Decided> {
+    let knows = |person: &PersonId| open.told.get(person).is_some_and(|of| of.awaits_closing);
+    let people: Vec<PersonId> =
+        place.managers.iter().filter(|person| !knows(person)).cloned().collect();
+    if people.is_empty() {
+        return None;
+    }
+    let mut next = open.clone();
+    next.response = Response::Unacknowledged;
+    tell(&mut next, &people, place, trouble, now);
+    let why = "somebody who runs the place has not heard of it";
+    let transition = Transition::between(6, open, &next, now, "rule", why, place.issued_at);
+    Some((next, transition, Some((Word::Trouble, people))))
+}
+
+/// Seen, or planned, and still not mended when that time is over: it speaks again.
+fn lapse(
+    place: &HeatedPlace<'_>,
+    open: &Alert,
+    trouble: Trouble,
+    now: DateTime<Utc>,
+) -> Option<Decided> {
+    let Response::Acknowledged { at, plan_until, .. } = &open.response else { return None };
+    let over_at = match plan_until {
+        Some(plan) => *plan + TimeDelta::hours(1),
+        None => *at + TimeDelta::hours(SEEN_COUNTS_H),
+    };
+    let high = trouble.priority() == Priority::High;
+    if now < over_at || !high || place.outside == Outside::Mild {
+        return None;
+    }
+    let mut next = open.clone();
+    next.response = Response::Unacknowledged;
+    next.escalated = 0;
+    tell(&mut next, place.managers, place, trouble, now);
+    let why = "not recorded as mended by the time planned";
+    let transition = Transition::between(8, open, &next, now, "rule", why, place.issued_at);
+    Some((next, transition, Some((Word::Trouble, place.managers.to_vec()))))
 }
 
 /// Pressing and unanswered: the next contacts are told, once.
@@ -225,8 +286,8 @@ fn escalate(
     trouble: Trouble,
     now: DateTime<Utc>,
 ) -> Option<Decided> {
-    let last = open.told.values().map(|ledger| ledger.last.at).max()?;
-    let due = hours(now - last) >= place.settings.escalate_h;
+    let last = open.told.values().map(|ledger| ledger.last.at).max();
+    let due = last.is_none_or(|last| hours(now - last) >= place.settings.escalate_h);
     let high = trouble.priority() == Priority::High;
     let untold: Vec<PersonId> =
         place.next.iter().filter(|person| !open.told.contains_key(*person)).cloned().collect();

@@ -7,7 +7,7 @@ use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
 use super::words::one_line;
-use crate::domain::alert::{Alert, ChanceClass, CloseReason, Condition, Facts, Kind};
+use crate::domain::alert::{Alert, Annunciation, ChanceClass, CloseReason, Condition, Facts, Kind};
 use crate::domain::risk::{Consequence, Priority};
 use crate::domain::yard::Site;
 
@@ -46,12 +46,12 @@ impl CapWords {
     /// chance.
     #[must_use]
     pub fn of(alert: &Alert, now: DateTime<Utc>) -> Self {
-        let over = alert.closed.is_some() || matches!(alert.condition, Condition::Normal);
+        let over = is_over(alert, now);
         let cancelled = alert
             .closed
             .as_ref()
             .is_some_and(|closing| matches!(closing.reason, CloseReason::Cancelled { .. }));
-        let message_type = match (cancelled, alert.revision) {
+        let message_type = match (cancelled && over, alert.revision) {
             (true, _) => "Cancel",
             (false, 0 | 1) => "Alert",
             _ => "Update",
@@ -71,7 +71,7 @@ impl CapWords {
         Self {
             message_type,
             response: match (over, urgency) {
-                (true, _) => "AllClear",
+                (true, _) => end(alert),
                 (false, "Immediate") => "Execute",
                 _ if alert.kind == Kind::Blind => "Monitor",
                 _ => "Prepare",
@@ -80,6 +80,36 @@ impl CapWords {
             severity: severity(alert),
             certainty: certainty(alert, frozen),
         }
+    }
+}
+
+/// Was it over at `now`: by what was told then, and not by what has become of it since?
+fn is_over(alert: &Alert, now: DateTime<Utc>) -> bool {
+    let closed = alert.closed.as_ref().map(|closing| closing.at);
+    let dropped = matches!(
+        alert.annunciation,
+        Annunciation::SuppressedByDesign { .. } | Annunciation::OutOfService { .. }
+    ) && alert.told.values().all(|ledger| !ledger.awaits_closing);
+    [closed, alert.returned_at].into_iter().flatten().any(|end| end <= now) || dropped
+}
+
+/// What is to be done at the end. Clear is only what went by or was done: not what has frozen, what another alert has taken over,
+/// what is no longer followed, nor what can be seen again.
+fn end(alert: &Alert) -> &'static str {
+    let frozen = alert.known.iter().any(|known| known.frozen);
+    match alert.closed.as_ref().map(|closing| &closing.reason) {
+        Some(CloseReason::Done) if alert.kind == Kind::Freeze => "AllClear",
+        _ if frozen => "Assess",
+        Some(CloseReason::Passed) => "Assess",
+        Some(
+            CloseReason::Superseded { .. }
+            | CloseReason::NotFollowed { .. }
+            | CloseReason::Cancelled { .. },
+        ) => "None",
+        Some(CloseReason::Returned) if alert.kind == Kind::Heat => "Monitor",
+        _ if matches!(alert.kind, Kind::Blind | Kind::Unreachable) => "None",
+        _ if !matches!(alert.annunciation, Annunciation::Enabled) => "Monitor",
+        _ => "AllClear",
     }
 }
 
@@ -184,7 +214,7 @@ fn info(
     let (site, zone) = (context.site, context.site.time_zone);
     let facts = alert.decided_on.as_ref();
     let danger = facts.and_then(|facts| facts.first_danger);
-    let over = words.response == "AllClear";
+    let over = words.urgency == "Past";
     let expires = match danger {
         _ if over => sent + CLOSING_KEPT,
         Some(danger) => (danger + AFTER_DANGER).max(sent + AFTER_DANGER),
@@ -207,7 +237,7 @@ fn info(
     field(writer, "senderName", &desk)?;
     field(writer, "headline", &one_line(context.headline, LETTERS))?;
     field(writer, "description", context.description)?;
-    if !context.instruction.is_empty() {
+    if !context.instruction.is_empty() && (!over || words.response == "Assess") {
         field(writer, "instruction", context.instruction)?;
     }
     let mut parameters: Vec<(&str, String)> = vec![("kind", alert.kind.as_str().to_owned())];
@@ -265,8 +295,11 @@ fn close(writer: &mut Writer<Vec<u8>>, name: &str) -> std::io::Result<()> {
 
 fn field(writer: &mut Writer<Vec<u8>>, name: &str, text: &str) -> std::io::Result<()> {
     let mut written = String::with_capacity(text.len());
-    // Characters that XML 1.0 has no place for.
-    written.extend(text.chars().filter(|letter| *letter >= ' ' || "\n\t".contains(*letter)));
+    // Characters that XML 1.0 has no place for (production 2).
+    let has_place = |letter: &char| {
+        (*letter >= ' ' || "\n\t".contains(*letter)) && !matches!(*letter, '\u{FFFE}' | '\u{FFFF}')
+    };
+    written.extend(text.chars().filter(has_place));
     writer.write_event(Event::Start(BytesStart::new(name)))?;
     writer.write_event(Event::Text(BytesText::new(&written)))?;
     writer.write_event(Event::End(BytesEnd::new(name)))

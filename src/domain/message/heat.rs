@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
 use super::voice::{Voice, alert_name, boat_name, location, object, phone, place_name};
-use super::words::{count, zone_name};
+use super::words::{count, list, work, zone_name};
 use super::{Context, Draft, Letter, MessageError, cautions, finish, identity};
 use crate::domain::alert::heat::{Trouble, Word};
 use crate::domain::alert::{AlertId, Low, System};
@@ -15,6 +15,8 @@ use crate::domain::weather::ForecastState;
 
 /// Boats listed; the rest are counted.
 const BOATS_LISTED: usize = 30;
+/// Parts named of each.
+const PARTS_NAMED: usize = 6;
 
 /// A boat in the place, and what the cold does to it there.
 #[derive(Debug, Clone)]
@@ -27,6 +29,10 @@ pub struct InTheShed<'a> {
     pub danger: Option<DateTime<Utc>>,
     /// It is so already.
     pub frozen: bool,
+    /// Minutes of work for what can still be helped.
+    pub minutes: f64,
+    /// Those parts.
+    pub parts: Vec<System>,
 }
 
 /// What the word says.
@@ -50,6 +56,18 @@ pub struct HeatTold<'a> {
     pub forecast: (&'a str, Option<DateTime<Utc>>, ForecastState),
     /// How far ahead was looked.
     pub until: DateTime<Utc>,
+    /// Was there a usable forecast? Without one nobody can say how long a boat has.
+    pub seen: bool,
+    /// What was told before was that nobody reads it.
+    pub was_silent: bool,
+}
+
+impl<'a> HeatTold<'a> {
+    /// The boats that the letter lists.
+    #[must_use]
+    pub fn listed(&self) -> &'a [InTheShed<'a>] {
+        self.boats.get(..BOATS_LISTED).unwrap_or(self.boats)
+    }
 }
 
 /// Writes the letter.
@@ -64,9 +82,8 @@ pub fn compose_heat(told: &HeatTold<'_>, context: &Context<'_>) -> Result<Letter
     let at = |danger: DateTime<Utc>| voice.time(danger);
     let hours = |danger: DateTime<Utc>| (danger - now).num_hours().max(0);
     let lines: Vec<Value> = told
-        .boats
+        .listed()
         .iter()
-        .take(BOATS_LISTED)
         .map(|line| {
             let (boat, _) = line.boat;
             json!({
@@ -74,6 +91,8 @@ pub fn compose_heat(told: &HeatTold<'_>, context: &Context<'_>) -> Result<Letter
                 "location": location(&boat.location),
                 "part": line.first.as_ref().map(|part| voice.system(part)),
                 "frozen": line.frozen,
+                "work": (line.minutes > 0.0).then(|| work(line.minutes)),
+                "parts": list(&line.parts.iter().map(|part| voice.system(part)).collect::<Vec<_>>(), PARTS_NAMED),
                 "at": line.danger.map(at),
                 "hours": line.danger.map(hours),
             })
@@ -111,6 +130,8 @@ pub fn compose_heat(told: &HeatTold<'_>, context: &Context<'_>) -> Result<Letter
             ("low_range", json!(told.low.map(|low| voice.low_range(low)))),
             ("low_time", json!(told.low.map(|low| voice.time(low.time)))),
             ("until", json!(voice.time(told.until))),
+            ("seen", json!(told.seen)),
+            ("was_silent", json!(told.was_silent)),
             ("mild", json!(told.word == Word::Mild)),
             ("empty", json!(told.word == Word::Empty)),
             ("alert", json!(alert_name(told.alert))),

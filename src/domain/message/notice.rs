@@ -16,7 +16,10 @@ pub fn event(transition: &Transition, alert: &Alert) -> Option<&'static str> {
         1 | 3 | 12 => Some("alert.raised"),
         4 => Some("alert.acknowledged"),
         5 | 6 | 8 | 14 | 15 | 16 | 18 => Some("alert.updated"),
-        9 | 10 | 13 | 17 | 19 | 21 | 25 => Some("alert.cleared"),
+        // What has frozen, or is no longer followed, is not cleared.
+        17 | 19 | 20 => Some("alert.updated"),
+        9 | 10 | 25 if alert.known.iter().any(|known| known.frozen) => Some("alert.updated"),
+        9 | 10 | 13 | 21 | 25 => Some("alert.cleared"),
         22 => Some("alert.cancelled"),
         _ => None,
     }

@@ -11,7 +11,7 @@ use crate::domain::boat::{HeatTurn, LayupEvent, SiteId};
 use crate::domain::catalogue::Catalogue;
 
 /// When the heat of `site` went on and off, oldest first, by the entries for the place among `events` that the yard knew at
-/// `known_at`. A heater that is on is off while the power is away.
+/// `known_at`. A heater that is on is off while the power is away, also where nobody has entered that it was lit.
 #[must_use]
 pub fn heat_of_place<E: Borrow<LayupEvent>>(
     site: &SiteId,
@@ -36,7 +36,8 @@ pub fn heat_of_place<E: Borrow<LayupEvent>>(
             POWER => power = Some((number, *on)),
             _ => continue,
         }
-        let Some((lit, wanted)) = heat else { continue };
+        // Nobody has entered that it was lit: it is heated, and what hangs on power has gone with the power.
+        let (lit, wanted) = heat.unwrap_or((0, true));
         let powered = power.is_none_or(|(cut, on)| on || cut < lit);
         turn(&mut turns, HeatTurn { at: entry.event.happened_at, on: wanted && powered });
     }
