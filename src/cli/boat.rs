@@ -99,6 +99,7 @@ pub fn render_json(state: &BoatState, site: &Site) -> Value {
                 "slush_c": degrees(circuit.slush),
                 "burst_c": degrees(circuit.burst),
                 "evidence": circuit.evidence,
+                "full_pocket": circuit.closed_pocket,
                 "since": circuit.since.map(time),
                 "because": circuit.because,
                 "undone_by": circuit.undone_by,

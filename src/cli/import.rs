@@ -22,6 +22,8 @@ use plan::Plan;
 /// The longest table that is read, in bytes.
 const FILE_BYTES_MAX: u64 = 64 * 1024 * 1024;
 
+/// Entries that are named one by one.
+const LEFT_NAMED: usize = 10;
 /// Free texts of an event that get a salt of their own, at most.
 const TEXTS_PER_EVENT: usize = 3;
 
@@ -75,6 +77,7 @@ pub fn import(args: &ImportArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     let bytes = std::fs::read(&args.file).map_err(unreadable)?;
     let table = Table::read(args.table, &bytes, &name, &house, around)?;
     let (plan, changed) = table.keep(&house, around, args.dry_run)?;
+    let left = table.left(&house, around)?;
     let mut text = format!("{name}: {} rows: {}", plan.rows.len(), plan.summary());
     text += if args.dry_run { "; nothing was changed (--dry-run)\n" } else { "\n" };
     text += &plan.lines();
@@ -85,6 +88,7 @@ pub fn import(args: &ImportArgs, around: &Surroundings<'_>) -> Result<Said, Refu
             "{corrected} rows say something else than the log: the log is never edited, so each is withdrawn by a correction and entered anew, as known from now on"
         ));
     }
+    notes.extend(left);
     for note in notes.iter().take(NOTES_MAX) {
         text += &format!("note: {note}\n");
     }
@@ -189,6 +193,31 @@ impl Table {
             }
         };
         Ok(Self { rows, notes })
+    }
+
+    /// What a sheet that came before no longer has, so that nobody takes a mended date for a moved entry.
+    fn left(&self, house: &House, around: &Surroundings<'_>) -> Result<Option<String>, Refusal> {
+        let Rows::Events(events) = &self.rows else { return Ok(None) };
+        let log = house.store.all_events()?;
+        let left = revise(events, &log, &house.store.erased_texts()?, around.now).left;
+        let told: Vec<String> = log
+            .iter()
+            .filter(|entry| left.contains(&entry.id))
+            .map(|entry| {
+                let boat = entry.boat.as_ref().map_or("a place", |boat| boat.as_str());
+                let day = entry.happened_at.format("%Y-%m-%d");
+                format!("{} ({boat} {} {day})", entry.id, entry.kind)
+            })
+            .collect();
+        let more = told.len().saturating_sub(LEFT_NAMED);
+        let named: Vec<&str> = told.iter().take(LEFT_NAMED).map(String::as_str).collect();
+        let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+        Ok((!told.is_empty()).then(|| {
+            format!(
+                "these stand in the log and not in this file: {}{more}. Where a row was mended or taken out, withdraw what it replaces: rimeward record BOAT correction corrects=ID method=void",
+                named.join(", ")
+            )
+        }))
     }
 
     /// Holds the rows against the store and, unless it is a dry run, keeps them: all or none.

@@ -158,7 +158,9 @@ pub(super) const MINUTES_OF: [(&str, f64); 13] = [
 /// figure, for the reader to refuse: it must not be taken for another.
 pub(super) fn in_units(value: &str, units: &[(&str, f64)]) -> String {
     let lower = value.trim().trim_start_matches(['~', '\u{2248}']).trim().to_lowercase();
-    let figure = leading_number(&lower);
+    let about = ["about ", "approx. ", "approx ", "ca. ", "ca "];
+    let lower = about.iter().find_map(|word| lower.strip_prefix(word)).unwrap_or(&lower).trim();
+    let figure = leading_number(lower);
     let unit = lower.get(figure.len()..).unwrap_or_default().trim().trim_end_matches('.');
     if unit.is_empty() {
         return figure;

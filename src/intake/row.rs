@@ -119,7 +119,9 @@ impl<'a> Row<'a> {
     /// Yes or no; `n/a` and blank are `None`.
     pub(super) fn yes_no(&mut self, column: &str) -> Option<bool> {
         self.parse(column, "yes, no or blank", |text| match text.to_lowercase().as_str() {
-            "yes" | "y" | "true" | "1" | "x" => Some(Some(true)),
+            "yes" | "y" | "true" | "1" | "x" | "\u{2713}" | "\u{2714}" | "both" | "all" => {
+                Some(Some(true))
+            }
             "no" | "n" | "false" | "0" => Some(Some(false)),
             "n/a" | "na" | "-" | "unknown" => Some(None),
             _ => None,

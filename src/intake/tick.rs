@@ -155,8 +155,9 @@ fn cell<'a>(
         return Some(Cell { date: Some(date), ..cell });
     }
     let right = "must be x, done, done JB, the initials of somebody in the table of people, or a date; ordered, no or declined; or blank";
-    let words = rest.iter().flat_map(|word| word.split(['/', ',', ';', '(', ')']));
-    for word in words.flat_map(marks_apart) {
+    let words = rest.iter().flat_map(|word| word.split(['/', '&', '+', ',', ';', '(', ')']));
+    let words = words.flat_map(marks_apart).map(|word| word.trim_end_matches(['!', '.']));
+    for word in words {
         // A dash between two words, `by` before a name.
         let filler = word.eq_ignore_ascii_case("by") || !word.chars().any(char::is_alphanumeric);
         let mark = known.catalogue.tick(word).is_some_and(|meaning| meaning == TickMeaning::Done);
@@ -173,10 +174,16 @@ fn cell<'a>(
             continue;
         }
         let name = cell.said && is_a_name(word);
-        if !word.is_empty() && cell.who.is_none() && (name || are_initials(word, known)) {
-            cell.who = Some(word);
+        if !word.is_empty() && (name || are_initials(word, known)) {
+            // Of two who did it the first is kept.
+            cell.who = cell.who.or(Some(word));
             continue;
         }
+        row.refuse(&tick.heading, right);
+        return None;
+    }
+    // A mark that nobody knows, such as an empty box, says nothing.
+    if !cell.said && cell.who.is_none() && cell.date.is_none() {
         row.refuse(&tick.heading, right);
         return None;
     }

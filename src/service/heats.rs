@@ -43,6 +43,8 @@ pub fn heats(
         let seen = place.weather.is_some();
         let boats = boats_in(survey, place, trouble, now);
         let in_danger = match seen {
+            // A heater that gives way can be mended before anything is in danger.
+            true if matches!(trouble, Some(Trouble::Low { .. })) => holds_water(survey, site),
             true => boats.iter().any(|line| line.frozen || line.danger.is_some()),
             false => is_cold_half(&place.site, now) && holds_water(survey, site),
         };

@@ -12,7 +12,7 @@ use super::survey::{BoatView, Survey};
 use super::texts;
 use crate::domain::alert::quiet::not_before;
 use crate::domain::alert::{Alert, AlertId, Concerned, Condition, Decision, Kind, Transition};
-use crate::domain::boat::{BoatId, Care};
+use crate::domain::boat::{BoatId, Care, PersonId};
 use crate::domain::message::Letter;
 use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Role, Site, SiteKind};
@@ -107,8 +107,8 @@ pub(super) fn earlier(alert: &Alert, person: &Person) -> Vec<u32> {
 pub(super) struct Book {
     open: BTreeMap<BoatId, Alert>,
     closed: BTreeMap<BoatId, (Alert, u32)>,
-    /// Freezes that somebody has been told of.
-    freeze: BTreeMap<BoatId, AlertId>,
+    /// Freezes that are not closed, and who has been told of each and awaits its end.
+    freeze: BTreeMap<BoatId, (AlertId, Vec<PersonId>)>,
 }
 
 impl Book {
@@ -151,12 +151,17 @@ impl Book {
     ) -> Concerned<'a> {
         let (boat, site) = (&view.boat.id, &view.state.site);
         let closed = self.closed.get(boat);
+        // What goes before must have come to whoever reads this one: to nobody else's knowledge.
+        let knows = |told: &[PersonId]| match reader {
+            Some(person) => told.contains(&person.id),
+            None => !told.is_empty(),
+        };
         Concerned {
             boat,
             site,
             zone: survey.yard.zone(site),
             reader: reader.map(|person| &person.id),
-            freeze: self.freeze.get(boat),
+            freeze: self.freeze.get(boat).filter(|(_, told)| knows(told)).map(|(id, _)| id),
             open: self.open.get(boat),
             closed: closed.map(|(last, _)| last),
             episodes_closed: closed.map_or(0, |(_, count)| *count),
@@ -172,7 +177,9 @@ impl Book {
         let Some(boat) = freeze.subject.boat() else { return };
         // One that has returned may be back tomorrow: it goes before as long as it is not closed.
         if freeze.closed.is_none() && freeze.raised_at.is_some() {
-            self.freeze.insert(boat.clone(), freeze.id.clone());
+            let told = freeze.told.iter().filter(|(_, ledger)| ledger.awaits_closing);
+            let told = told.map(|(person, _)| person.clone()).collect();
+            self.freeze.insert(boat.clone(), (freeze.id.clone(), told));
         } else {
             self.freeze.remove(boat);
         }

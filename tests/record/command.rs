@@ -200,6 +200,6 @@ fn words_of_the_yard_and_its_dates_are_understood_and_slips_are_not() {
     assert!(told.contains("nearest is block"), "{told}");
     let told = dry(&["QUAY", "drained", "circuits=block_raw"], 2);
     assert!(told.contains("happens to a boat"), "{told}");
-    let told = dry(&["B11", "drained", "circuits=coolers_raw", "which=prt"], 2);
+    let told = dry(&["B11", "drained", "circuits=coolers_raw", "which=aft"], 2);
     assert!(told.contains("port engine, starboard engine"), "{told}");
 }

@@ -380,11 +380,11 @@ fn an_engine_that_the_boat_does_not_have_is_refused() {
     };
     assert_eq!(row("B11", "port"), Ok(1));
     assert_eq!(row("B11", "both"), Ok(1));
-    let told = row("B11", "prt").unwrap_err();
+    let told = row("B11", "aft").unwrap_err();
     assert!(told.contains("port engine, starboard engine"), "{told}");
     // Of one engine a name is that engine or a side of it.
     assert_eq!(row("B02", "port"), Ok(1));
-    let told = row("B02", "prt").unwrap_err();
+    let told = row("B02", "aft").unwrap_err();
     assert!(told.contains("has one engine"), "{told}");
 }
 
@@ -407,6 +407,9 @@ fn a_cell_that_says_two_things_or_half_is_refused_and_an_ordinary_one_read() {
         })
     };
     for bad in [
+        "\u{2610}",
+        "\u{2717}",
+        ".",
         "ok not done",
         "x NOT",
         "done tomorrow",

@@ -57,7 +57,8 @@ fn of_parts_that_hold_water_an_outlet_shows_nothing() {
         let log = [log[0].clone(), read.read("PG", -30.0, "PG", point)];
         at_new_year(&sterndrive(), &log).one("manifold_raw").holds
     };
-    assert_eq!(at("manifold drain plug"), Holds::Blend);
+    assert_eq!(at("both manifold drain plugs"), Holds::Blend);
+    assert_eq!(at("port manifold drain plug"), Holds::Fresh, "the other side is full of water");
     assert_eq!(at("exhaust outlet"), Holds::Fresh);
 }
 
@@ -298,4 +299,102 @@ fn honest_sheets_are_not_marked_down() {
     let state = at_new_year(&boat, &log);
     assert_eq!(state.one("pot_tank").evidence, Evidence::Probed);
     assert_eq!(state.one("battery").holds, Holds::Charged);
+}
+
+#[test]
+fn words_that_deny_or_name_another_part_count() {
+    for point in [
+        "port side, stbd seized",
+        "port yes, stbd no",
+        "1 of 2",
+        "half of them",
+        "RH plug",
+        "near side",
+    ] {
+        let state = at_new_year(&sterndrive(), &[block_drain("1", 30, point)]);
+        assert!(state.one("block_raw").closed_pocket, "{point}");
+    }
+    for point in ["single point drain", "block drains", "petcocks"] {
+        let state = at_new_year(&sterndrive(), &[block_drain("1", 30, point)]);
+        assert!(!state.one("block_raw").closed_pocket, "{point}");
+    }
+    let state = at_new_year(&sterndrive(), &[block_drain("1", 30, "block plugs both")]);
+    assert_eq!(state.one("block_raw").evidence, Evidence::Probed);
+    assert_eq!(state.one("manifold_raw").evidence, Evidence::Claimed, "not named");
+    let mut drain = drained_block();
+    drain.0.note = Some("tried to drain, ran out of time".to_owned());
+    let state = at_new_year(&sterndrive(), &[drain]);
+    assert_eq!(state.one("block_raw").evidence, Evidence::Claimed);
+    assert!(asked(&state, "block_raw").contains("what was done and what not"));
+}
+
+#[test]
+fn the_jug_is_not_the_circuit() {
+    for point in ["jug", "from the bucket", "supply tank"] {
+        let log = [drained_block(), filled(8.0), sampled("3", 40, -30.0, point)];
+        let block = at_new_year(&sterndrive(), &log).one("block_raw").evidence;
+        assert!(block <= Evidence::Recorded, "{point}");
+    }
+    let water = event("2", "2022-10-20T09:30", "blend_flush").on("block_raw").jug("water", "");
+    let state = at_new_year(&sterndrive(), &[drained_block(), water.method("filled_after_drain")]);
+    assert_eq!(state.one("block_raw").holds, Holds::Fresh);
+}
+
+#[test]
+fn however_she_came_to_float_her_valves_hold_what_she_floats_in() {
+    let log = [
+        event("1", "2022-10-20T09:00", "seacock_blend").on("seacock").jug("PG", "-100F"),
+        event("2", "2022-10-25T09:00", "moved_to").at("BERTH"),
+    ];
+    let state = at_new_year(&sterndrive(), &log);
+    assert!(state.0.afloat);
+    assert_eq!(state.one("seacock").holds, Holds::Sea);
+}
+
+#[test]
+fn a_generator_that_ran_is_wet_and_a_tank_is_the_one_that_was_named() {
+    let closed = boat(CoolingKind::ClosedFull, 1, "closed_loop;hx_raw;gen_raw;pot_tank;holding");
+    let log = [
+        event("1", "2022-10-20T09:00", "drained").on("gen_raw").probed().minutes(20.0),
+        event("2", "2022-10-25T09:00", "engine_run").instance("generator").method("hose"),
+        event("3", "2022-10-26T09:00", "tank_emptied").point("holding tank"),
+    ];
+    let state = at_new_year(&closed, &log);
+    assert_eq!(state.one("gen_raw").holds, Holds::Fresh);
+    assert_eq!(
+        (state.one("holding").holds, state.one("pot_tank").holds),
+        (Holds::Drained, Holds::Unknown)
+    );
+}
+
+#[test]
+fn words_that_say_not_warm_are_not_warm() {
+    for method in ["never got warm", "no warm up", "lukewarm", "run_warm?"] {
+        let mut flush =
+            event("2", "2022-10-20T09:30", "blend_flush").on("block_raw").jug("PG", "-100F");
+        flush.0.thermostat_open = Some("yes".to_owned());
+        let log =
+            [event("1", "2022-10-20T08:00", "engine_run").method("hose"), flush.method(method)];
+        assert_eq!(
+            at_new_year(&sterndrive(), &log).one("block_raw").holds,
+            Holds::Fresh,
+            "{method}"
+        );
+    }
+}
+
+#[test]
+fn who_has_not_looked_has_cleared_nothing() {
+    let ice = event("1", "2022-11-20T09:00", "ice_found").on("block_raw");
+    for note in [
+        "hairline in block",
+        "not pressure tested",
+        "no crack in port, stbd side cracked",
+        "could not see",
+    ] {
+        let mut look = event("2", "2022-11-22T09:00", "inspected").on("block_raw");
+        look.0.note = Some(note.to_owned());
+        let state = at_new_year(&sterndrive(), &[ice.clone(), look]);
+        assert_eq!(state.0.test_before_running.len(), 1, "{note}");
+    }
 }

@@ -7,6 +7,7 @@ use chrono::{DateTime, Duration, Utc};
 use super::Facts;
 use super::decide::Act;
 use super::draft::Draft;
+use super::quiet::instant;
 use crate::domain::boat::Care;
 use crate::domain::risk::Priority;
 use crate::domain::risk::timing::after_working_hours;
@@ -65,7 +66,21 @@ pub(super) fn hold(
     let (zone, working) = (draft.situation.site.time_zone, draft.situation.working_hours);
     let until =
         after_working_hours(heard_at, hours(settings.yard_first_h), zone, working).min(most);
+    let until = before_the_night(until, person, draft);
     (until > now).then_some(Hold { until, most })
+}
+
+/// What would leave in the reader's quiet hours because time is short leaves when they begin: read in the evening it can still
+/// be acted on.
+fn before_the_night(until: DateTime<Utc>, person: &Person, draft: &Draft<'_>) -> DateTime<Utc> {
+    let (settings, zone) = (&draft.situation.settings, draft.situation.site.time_zone);
+    let from = person.quiet_from.unwrap_or(settings.quiet_from);
+    let to = person.quiet_to.unwrap_or(settings.quiet_to);
+    let local = until.with_timezone(&zone).naive_local();
+    let (clock, day) = (local.time(), local.date());
+    let begun = if from > to && clock < to { day.pred_opt().unwrap_or(day) } else { day };
+    let quiet = if from > to { clock >= from || clock < to } else { clock >= from && clock < to };
+    if quiet { instant(zone, begun.and_time(from)).max(draft.now) } else { until }
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "settings in hours, clamped")]

@@ -198,18 +198,73 @@ impl LayupEvent {
     /// Does a look or an answer say that something is broken?
     #[must_use]
     pub fn mentions_damage(&self) -> bool {
-        const NONE: [&str; 8] = [
+        const NONE: [&str; 12] = [
+            "no cracks",
             "no crack",
-            "not crack",
+            "not cracked",
             "no damage",
             "undamaged",
             "not damaged",
+            "no leaks",
             "no leak",
-            "not leak",
+            "not leaking",
             "nothing broken",
+            "not frozen",
+            "no ice",
         ];
-        self.mentions(&["crack", "damaged", "damage", "leak", "broken", "split"])
-            && !self.mentions(&NONE)
+        const WORDS: [&str; 14] = [
+            "crack",
+            "damage",
+            "leak",
+            "broken",
+            "split",
+            "hairline",
+            "burst",
+            "weep",
+            "bulg",
+            "seized",
+            "fissure",
+            "frozen",
+            "ice still",
+            "pushed out",
+        ];
+        // One thing that is sound says nothing of the next.
+        let texts = [&self.method, &self.point, &self.note].into_iter().flatten();
+        texts.map(|text| text.to_lowercase()).any(|text| {
+            let rest = NONE.iter().fold(text, |text, none| text.replace(none, ""));
+            WORDS.iter().any(|word| rest.contains(word)) || rest.contains("core plug out")
+        })
+    }
+
+    /// Does the remark, or the way that is stated, deny what the entry says?
+    #[must_use]
+    pub fn is_denied(&self) -> bool {
+        const WORDS: [&str; 16] = [
+            "not done",
+            "to be drained",
+            "to be done",
+            "to do",
+            "nothing came out",
+            "ran out of time",
+            "tried to",
+            "water still in",
+            "still full",
+            "snapped off",
+            "will do",
+            "tomorrow",
+            "1 of 2 done",
+            "did not drain",
+            "could not drain",
+            "watered down",
+        ];
+        self.mentions(&WORDS)
+    }
+
+    /// As [`LayupEvent::mentions`], of the point alone.
+    #[must_use]
+    pub fn mentions_in_point(&self, words: &[&str]) -> bool {
+        let point = self.point.as_deref().unwrap_or_default().to_lowercase();
+        words.iter().any(|word| point.contains(word))
     }
 
     /// As a correction: does it withdraw the entry as a whole?

@@ -14,6 +14,7 @@ mod order;
 mod reading;
 mod render;
 mod season;
+mod sides;
 mod slot;
 mod target;
 mod whereabouts;
@@ -180,9 +181,26 @@ impl<'a> Folding<'a> {
         let before = self.disagreeing(entry, entries, &targets);
         self.apply(number, entry, water.holds, &targets);
         self.ask_about_the_breaker(number, entry);
+        self.ask_where_denied(number, entry);
+        if !was_afloat && self.whereabouts.afloat {
+            self.take_to_the_water(number, entry);
+        }
         self.keep_the_less_protected(number, before);
         if flags.run || is_engine_blend(entry) {
             self.mix_loops(entry, &targets);
+        }
+    }
+
+    /// However she came to float, what is below the waterline holds what she floats in.
+    fn take_to_the_water(&mut self, number: usize, entry: &Entry<'_>) {
+        let Some(launched) = self.catalogue.event("launched") else { return };
+        let reached = launched.always_reaches.union(launched.default_circuits);
+        let around = self.whereabouts.facts.map_or(Holds::Fresh, |facts| facts.water);
+        let (grade, at) = (entry.grade(), entry.event.happened_at);
+        for slot in self.slots.iter_mut().filter(|slot| reached.contains(slot.place)) {
+            if slot.set_by != Some(number) {
+                slot.undo(around, grade, number, at);
+            }
         }
     }
 

@@ -29,6 +29,9 @@ pub struct Revision {
     pub append: Vec<LayupEvent>,
     /// What becomes of each row, in the order of the sheet.
     pub fates: Vec<(EventId, Fate)>,
+    /// Of a sheet that came before, entries about its boats that stand in the log and not in it any more. They stay: a sheet may
+    /// be a part of another.
+    pub left: Vec<EventId>,
 }
 
 /// Free texts that were erased from the log: id of the entry and name of the field.
@@ -106,7 +109,36 @@ pub fn revise(
         };
         revision.fates.push((row.id.clone(), fate));
     }
+    if revision.fates.iter().any(|(_, fate)| matches!(fate, Fate::Unchanged | Fate::Changed(_))) {
+        revision.left = left(&settled, &newest, &corrections);
+    }
     revision
+}
+
+/// Entries without ids of their own about the boats of a sheet, that stand and that the sheet does not have.
+fn left(
+    rows: &[LayupEvent],
+    newest: &HashMap<&str, (usize, &LayupEvent)>,
+    corrections: &HashMap<&str, Vec<&LayupEvent>>,
+) -> Vec<EventId> {
+    let boats: BTreeSet<&Option<BoatId>> = rows.iter().map(|row| &row.boat).collect();
+    let ids: BTreeSet<&str> = rows.iter().map(|row| split(row.id.as_str()).0).collect();
+    let stands = |entry: &LayupEvent| {
+        let own = corrections.get(entry.id.as_str());
+        own.is_none_or(|own| own.iter().all(|correction| !correction.withdraws()))
+    };
+    let mut left: Vec<EventId> = newest
+        .iter()
+        .filter(|(base, (_, entry))| {
+            boats.contains(&entry.boat)
+                && !ids.contains(*base)
+                && group(entry).is_some()
+                && stands(entry)
+        })
+        .map(|(_, (_, entry))| entry.id.clone())
+        .collect();
+    left.sort_unstable();
+    left
 }
 
 /// What several rows of one boat, one moment and one kind have in common, which have no ids of their own.

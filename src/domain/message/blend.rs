@@ -13,6 +13,8 @@ use crate::domain::alert::{AlertId, System};
 use crate::domain::boat::{Boat, BoatState};
 use crate::domain::units::Celsius;
 
+/// From so near on there is no time to speak of.
+const SOON_DAYS: i64 = 14;
 /// Parts named before "and 3 more".
 const PARTS_NAMED: usize = 4;
 
@@ -88,6 +90,10 @@ pub fn compose_blend(told: &TooWeak<'_>, context: &Context<'_>) -> Result<Letter
         ("winters", json!(most)),
         ("of", json!(count(told.winters, "past winter"))),
         ("earliest", json!(told.earliest.map(|day| day.format("%-d %b").to_string()))),
+        (
+            "soon",
+            json!(told.earliest.is_some_and(|day| (day - voice.today()).num_days() < SOON_DAYS)),
+        ),
         ("holds_from", json!(told.holds_from.map(|ice| voice.temperature(ice.value())))),
         ("over", json!(told.word == Word::Over)),
         ("alert", json!(alert_name(told.alert))),

@@ -242,6 +242,7 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
         Act::Update { worse } => worse.iter().map(|worse| voice.change(worse)).collect(),
         _ => Vec::new(),
     };
+    let passed = matches!(&telling.act, Act::Close { reason: CloseReason::Passed, .. });
     let records = match &telling.act {
         Act::Close { records, .. } => records
             .iter()
@@ -249,7 +250,8 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
                 let frozen = telling.facts.active().iter().any(|row| {
                     row.frozen_now && crate::domain::alert::System::of(row) == line.system
                 });
-                frozen || told.is_none_or(|told| told.systems.contains(&line.system))
+                // Of what has frozen only that: what is sound is neither to be tested nor let go of.
+                frozen || !passed && told.is_none_or(|told| told.systems.contains(&line.system))
             })
             .map(|line| voice.record(line))
             .collect(),

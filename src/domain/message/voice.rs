@@ -112,6 +112,11 @@ impl<'a> Voice<'a> {
         dated_time(instant, self.zone)
     }
 
+    /// The day of writing, at the place.
+    pub fn today(&self) -> chrono::NaiveDate {
+        self.now.with_timezone(&self.zone).date_naive()
+    }
+
     pub fn day(&self, instant: DateTime<Utc>) -> String {
         super::words::day(instant, self.zone)
     }

@@ -178,7 +178,9 @@ fn event(
     let evidence = evidence(row, &kind);
     let id = row.text("event_id").map(EventId::from);
     let precision = precision.unwrap_or(assumed);
-    let id = id.unwrap_or_else(|| ids.of_row(row, &kind, (happened, precision)));
+    let id = id.unwrap_or_else(|| {
+        ids.of_row((boat.as_ref(), site.as_ref()), &kind, (happened, precision))
+    });
     if let Some(what) = row.text("note").and_then(|note| remarks::noticed(note, known.catalogue))
         && kind != "declined"
     {
@@ -256,16 +258,17 @@ pub(in crate::intake) struct Ids(HashMap<String, u32>);
 impl Ids {
     fn of_row(
         &mut self,
-        row: &Row<'_>,
+        (boat, site): (Option<&BoatId>, Option<&SiteId>),
         kind: &str,
         (happened, precision): (DateTime<FixedOffset>, Precision),
     ) -> EventId {
-        // Not by which parts or which drain: a row of which that was changed is the same row. Nor by how the date is written.
-        let columns = ["boat_id", "site_id"];
-        let about = columns.map(|column| row.text(column).unwrap_or_default()).join("|");
+        // Not by which parts or which drain: a row of which that was changed is the same row. Nor by how boat and date are
+        // written.
+        let about =
+            format!("{}|{}", boat.map_or("", BoatId::as_str), site.map_or("", SiteId::as_str));
         let when = match precision {
             Precision::Day => happened.date_naive().to_string(),
-            Precision::Minute => happened.format("%Y-%m-%dT%H:%M").to_string(),
+            Precision::Minute => happened.to_utc().format("%Y-%m-%dT%H:%MZ").to_string(),
         };
         self.id(&format!("{about}|{when}|{kind}"))
     }
@@ -308,7 +311,7 @@ fn evidence(row: &mut Row<'_>, kind: &str) -> Evidence {
         "measured" => Some(Evidence::Measured),
         // A photograph or second initials: as recorded, unless it is of the ice or the damage itself.
         "witnessed" if kind == "ice_found" || kind == "damage_found" => Some(Evidence::Probed),
-        "witnessed" => Some(Evidence::Recorded),
+        "witnessed" | "photo" | "photograph" => Some(Evidence::Recorded),
         _ => None,
     })
     .unwrap_or_default()

@@ -6,11 +6,14 @@ use super::log::Entry;
 use super::naming;
 use super::slot::{Say, Slot};
 use super::target::Target;
-use crate::domain::boat::{Evidence, Holds};
-use crate::domain::catalogue::{AfterColdRun, Product, ProductFluid, Reason};
+use crate::domain::boat::{Evidence, Holds, LayupEvent};
+use crate::domain::catalogue::{AfterColdRun, Confinement, Product, ProductFluid, Reason};
 use crate::domain::physics::{STRONGEST, Solute, dilute, mass_from_volume, volume_from_mass};
 use crate::domain::units::{Litres, MassFraction};
 
+/// Words by which a list of outlets leaves some out.
+const SOME_OUTLETS: [&str; 9] =
+    ["not ", "but ", "most", "only", "except", "skipped", "shut off", "cold taps", "hot taps"];
 /// A first ice that moves by less is within what a label leaves open, K.
 const WORTH_TELLING_K: f64 = 0.2;
 
@@ -65,6 +68,9 @@ impl Below {
 impl Folding<'_> {
     pub(super) fn blend(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
         let event = &*entry.event;
+        if event.fluid.as_deref().is_some_and(|fluid| fluid.to_lowercase().contains("water")) {
+            return self.fill(number, entry, Holds::Fresh, targets);
+        }
         let way = way(entry);
         let product = match (event.fluid.as_deref(), event.label.as_deref()) {
             (Some(fluid), Some(label)) => self.catalogue.product(fluid, label),
@@ -83,7 +89,9 @@ impl Folding<'_> {
         let emptied_l = self.emptied_litres(targets);
         let limits = self.catalogue.limits();
         let (fill_low_share, fill_high_share) = (limits.fill_low_share, limits.fill_high_share);
-        let one_outlet = entry.kind.flags.taps && naming::outlet(event).is_some();
+        let taps = entry.kind.flags.taps;
+        let some_outlets = taps && event.mentions_in_point(&SOME_OUTLETS);
+        let one_outlet = taps && (naming::outlet(event).is_some() || some_outlets);
         for target in targets {
             let left_over = self.left_over(*target);
             // Of what was put into several drained parts each has its share by what fits in.
@@ -109,6 +117,15 @@ impl Folding<'_> {
             reasons.extend(why);
             if heater_in_the_way {
                 reasons.push(Reason::HeaterFirst);
+                grade = grade.min(Evidence::Claimed);
+            }
+            // A tank that was not emptied takes in what is put into it, and thins it by what stood there.
+            if slot.kind.confinement == Confinement::Open && !was_emptied {
+                reasons.push(Reason::NotEmptied);
+                grade = grade.min(Evidence::Claimed);
+            }
+            if taps && is_left_out(event, slot) {
+                reasons.push(Reason::PartNotNamed);
                 grade = grade.min(Evidence::Claimed);
             }
             if one_outlet && slot.kind.instance_noun == "outlet" {
@@ -262,6 +279,14 @@ pub(super) fn strongest_first_ice_c(product: &Product) -> Option<f64> {
     solute_of(product).map(|solute| solute.first_ice_c(product.strongest.min(STRONGEST)))
 }
 
+/// Of antifreeze through the taps whose outlets are listed: a part beside the lines that the list does not name.
+fn is_left_out(event: &LayupEvent, slot: &Slot<'_>) -> bool {
+    let label = slot.kind.label.to_lowercase();
+    let word = label.split(' ').next().unwrap_or_default();
+    let named = event.point.is_none() || event.mentions_in_point(&["all", "every", word]);
+    slot.kind.instance_noun != "outlet" && !named
+}
+
 /// `Run warm` as the table of entries writes it.
 pub(super) fn in_one_word(method: &str) -> String {
     method.trim().to_lowercase().replace([' ', '-'], "_")
@@ -272,12 +297,12 @@ fn way(entry: &Entry<'_>) -> Way {
     let thermostat = event.thermostat_open.as_deref().unwrap_or_default().to_lowercase();
     let method = event.method.as_deref().map(in_one_word).unwrap_or_default();
     let has = |words: &[&str]| words.iter().any(|word| method.contains(word));
-    if has(&["cold", "not_warm"]) {
+    if has(&["cold", "not_", "never", "no_warm", "luke", "?", "warm_water"]) {
         return Way::Cold;
     }
     if has(&["warm", "hot", "to_temp"]) {
         return match thermostat.as_str() {
-            "yes" | "y" | "open" | "n/a" | "na" => Way::Warm,
+            "yes" | "y" | "open" | "opened" | "true" | "x" | "removed" | "n/a" | "na" => Way::Warm,
             "no" | "n" | "shut" | "closed" => Way::Cold,
             _ => Way::WarmThermostatUnknown,
         };

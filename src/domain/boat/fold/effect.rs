@@ -2,15 +2,31 @@
 
 use super::Folding;
 use super::log::Entry;
-use super::slot::{Say, Side, Slot};
+use super::sides::{names_other_parts, one_side};
+use super::slot::{Say, Slot};
 use super::target::Target;
 use crate::domain::boat::event::OldOil;
-use crate::domain::boat::{Evidence, Holds, LayupEvent};
+use crate::domain::boat::{Evidence, Holds};
 use crate::domain::catalogue::{Confinement, Reason};
 use crate::domain::physics::battery::gravity_at_rested_volts;
 
 /// A full lead-acid cell at rest has 2.12 to 2.18 V (makers' tables, from memory); above this it is being charged.
 const MOST_RESTED_V_A_CELL: f64 = 2.2;
+/// Words of somebody who has not looked, or not yet tested.
+const NOT_LOOKED: [&str; 12] = [
+    "not pressure",
+    "not test",
+    "to be tested",
+    "to test",
+    "will test",
+    "could not",
+    "couldn't",
+    "did not look",
+    "not opened",
+    "not yet",
+    "from the dock",
+    "not looked",
+];
 /// No 12 V battery has more even on charge, and no 24 V bank.
 const VOLTS_OF_12: f64 = 18.0;
 const VOLTS_OF_24: f64 = 36.0;
@@ -116,7 +132,12 @@ impl<'a> Folding<'a> {
             if with_its_loop {
                 grade = grade.min(Evidence::Claimed);
             }
+            let not_named = event.circuits.len() > 1 && names_other_parts(event, slot.kind);
+            if not_named {
+                grade = grade.min(Evidence::Claimed);
+            }
             match event.probed {
+                _ if not_named => {}
                 Some(false) => grade = grade.min(Evidence::Recorded),
                 Some(true) if grade >= Evidence::Recorded => grade = Evidence::Probed,
                 _ => {}
@@ -141,6 +162,10 @@ impl<'a> Folding<'a> {
             }
             if with_its_loop {
                 slot.rule(number, Reason::LoopDrained);
+            }
+            if not_named {
+                slot.rule(number, Reason::PartNotNamed);
+                slot.ask(number, Reason::WhatWasDone);
             }
             if let Some(doubt) = &check.doubt {
                 slot.note(Some(number), doubt.clone());
@@ -313,8 +338,8 @@ impl<'a> Folding<'a> {
         }
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
-            // Who only says that they looked has cleared nothing.
-            if entry.grade() >= Evidence::Recorded {
+            // Who only says that they looked, or could not, has cleared nothing.
+            if entry.grade() >= Evidence::Recorded && !entry.event.mentions(&NOT_LOOKED) {
                 slot.test_first = None;
                 slot.answered(Reason::TestBeforeRunning);
             }
@@ -375,8 +400,10 @@ impl<'a> Folding<'a> {
         }
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
-            slot.test_first = None;
-            slot.answered(Reason::TestBeforeRunning);
+            if !entry.event.mentions(&NOT_LOOKED) {
+                slot.test_first = None;
+                slot.answered(Reason::TestBeforeRunning);
+            }
             slot.event(number);
         }
     }
@@ -409,39 +436,6 @@ impl<'a> Folding<'a> {
 struct DrainCheck {
     doubt: Option<Say>,
     pocket: bool,
-}
-
-/// The side of a part with two that an entry names, where it names one alone. Of several parts in one line, such as
-/// `port block drain, both manifolds`, what is said of this one counts.
-pub(super) fn one_side(event: &LayupEvent, slot: &Slot<'_>) -> Option<Side> {
-    if !slot.kind.has_two_sides() {
-        return None;
-    }
-    let column = event.instance.as_deref();
-    // Words name one of several engines, unless the column has named it.
-    if slot.instance.is_some() && column.is_none() {
-        return None;
-    }
-    let point = event.point.as_deref().unwrap_or_default().to_lowercase();
-    let part = slot.kind.id.as_str().split('_').next().unwrap_or_default();
-    let names = |text: &&str| text.contains(part) || part == "manifold" && text.contains("riser");
-    let parts: Vec<&str> = point.split([',', ';']).collect();
-    let own: Vec<&str> = parts.iter().copied().filter(names).collect();
-    let mut text = if own.is_empty() { point.clone() } else { own.join(" ") };
-    // On a boat with one engine the column can only mean a side of it.
-    if let Some(column) = column.filter(|_| slot.instance.is_none()) {
-        text = format!("{text} {}", column.to_lowercase());
-    }
-    if text.contains("one of") || text.contains("one side") {
-        return Some(Side::Port);
-    }
-    let words: Vec<&str> = text.split(|c: char| !c.is_alphanumeric()).collect();
-    let has = |names: &[&str]| words.iter().any(|word| names.contains(word));
-    match (has(&["port", "left", "p"]), has(&["starboard", "stbd", "stb", "right", "s"])) {
-        (true, false) => Some(Side::Port),
-        (false, true) => Some(Side::Starboard),
-        _ => None,
-    }
 }
 
 /// Whether the words name one drain: no list, no sides, no plural.

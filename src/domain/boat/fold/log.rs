@@ -111,6 +111,8 @@ impl<'a> Entry<'a> {
             }
             stated => stated,
         };
+        let denied = self.kind.class == EventClass::Protecting && event.is_denied();
+        let stated = if denied { stated.min(Evidence::Claimed) } else { stated };
         stated.max(Evidence::Claimed).min(self.kind.evidence_cap)
     }
 

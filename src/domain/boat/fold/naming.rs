@@ -83,7 +83,13 @@ fn says_all(name: &str) -> bool {
 
 /// A bare position gets its noun: `port` is the port engine.
 fn complete(name: &str, noun: &str) -> String {
-    let name = if ["stbd", "stb"].contains(&name) { "starboard" } else { name };
+    let bare = name.strip_suffix(" engine").or_else(|| name.strip_suffix(" eng")).unwrap_or(name);
+    let name = match bare {
+        "stbd" | "stb" | "strbd" | "s" | "right" => "starboard",
+        "p" | "prt" | "left" => "port",
+        _ if noun == "engine" => bare,
+        _ => name,
+    };
     if noun.is_empty() || noun == "outlet" || name.contains(' ') || name.contains(noun) {
         name.to_owned()
     } else {

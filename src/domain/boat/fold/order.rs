@@ -9,8 +9,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::Folding;
 use super::log::Entry;
 use super::target::Target;
-use crate::domain::boat::{Holds, LayupEvent};
-use crate::domain::catalogue::{EffectKind, Reason};
+use crate::domain::boat::{Evidence, Holds, LayupEvent};
+use crate::domain::catalogue::{EffectKind, EventClass, Reason};
 
 /// Words that say that the space was aired or sniffed.
 const AIRED: [&str; 4] = ["blower", "sniff", "aired", "ventilat"];
@@ -125,6 +125,18 @@ impl Folding<'_> {
             "heat" => self.order.unaired_heat = asked,
             "charger" => self.order.unaired_charger = asked,
             _ => {}
+        }
+    }
+
+    /// An entry whose own remark denies it.
+    pub(super) fn ask_where_denied(&mut self, number: usize, entry: &Entry<'_>) {
+        if entry.kind.class != EventClass::Protecting || !entry.event.is_denied() {
+            return;
+        }
+        for slot in self.slots.iter_mut().filter(|slot| slot.set_by == Some(number)) {
+            slot.evidence = slot.evidence.min(Evidence::Claimed);
+            slot.rule(number, Reason::RemarkDenies);
+            slot.ask(number, Reason::DoesItHold);
         }
     }
 

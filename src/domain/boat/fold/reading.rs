@@ -4,9 +4,10 @@ use chrono::{DateTime, Utc};
 
 use super::Folding;
 use super::blend::{solute_of, strongest_first_ice_c};
-use super::effect::{note_unnamed, one_side};
+use super::effect::note_unnamed;
 use super::log::Entry;
 use super::naming;
+use super::sides::{names_other_parts, one_side};
 use super::slot::Slot;
 use super::target::Target;
 use crate::domain::boat::{Evidence, Holds, LayupEvent, Precision};
@@ -17,6 +18,22 @@ use crate::domain::units::Celsius;
 /// A refractometer is read to so many kelvin, and labels are round.
 const READ_WITHIN_K: f64 = 3.0;
 
+/// What was read is the product and not what is in the part; or the instrument is not to be believed.
+const OF_THE_JUG: [&str; 13] = [
+    "jug",
+    "bucket",
+    "pail",
+    "drum",
+    "bottle",
+    "supply tank",
+    "recycle tank",
+    "new product",
+    "container",
+    "uncalibrated",
+    "not calibrated",
+    "reads low",
+    "reads high",
+];
 /// Points of a reading that belong to the house water and to no engine.
 const OF_THE_HOUSE: [&str; 9] =
     ["galley", "sink", "tap", "faucet", "shower", "basin", "deck wash", "washdown", "toilet"];
@@ -26,7 +43,10 @@ fn is_own_drain(event: &LayupEvent, kind: &CircuitKind) -> bool {
     let Some(point) = event.point.as_deref().map(str::to_lowercase) else { return false };
     let has = |words: &[&str]| words.iter().any(|word| point.contains(word));
     let of_exhaust = kind.id.as_str().starts_with("exhaust");
-    has(&["drain", "plug", "cock"]) && (of_exhaust || !has(&["exhaust", "outlet", "muffler"]))
+    let other = names_other_parts(event, kind);
+    !other
+        && has(&["drain", "plug", "cock"])
+        && (of_exhaust || !has(&["exhaust", "outlet", "muffler"]))
 }
 
 /// What a reading is worth before it meets a circuit.
@@ -67,14 +87,21 @@ impl Folding<'_> {
             let is_water = event.reading_unit.is_some()
                 && event.reading_value.is_some_and(|value| value >= ice_at);
             // Read at its own drain, named alone, it speaks for itself.
-            let own = entry.kind.flags.own_drain
-                || event.circuits.len() == 1 && is_own_drain(event, slot.kind);
+            let named_here = is_own_drain(event, slot.kind);
+            let sampled = entry.kind.flags.own_drain
+                && (entry.kind.default_circuits.contains(slot.place) || named_here);
+            let own = sampled || event.circuits.len() == 1 && named_here;
+            let one_of_two =
+                matches!(slot.holds, Holds::Fresh | Holds::Sea) && one_side(event, slot).is_some();
             let elsewhere = slot.kind.groups().any(|group| group == "HOUSE")
                 && slot.kind.instance_noun != "outlet"
                 && !self.is_named_by_point(event, slot.kind);
             let aside = match () {
                 () if event.reading_value.is_none() => Some((Reason::NoNumber, Reason::Retest)),
-                () if half_drained => Some((Reason::SideSampled, Reason::Others)),
+                () if event.mentions(&OF_THE_JUG) => Some((Reason::OfTheJug, Reason::Retest)),
+                () if half_drained || one_of_two && !is_water => {
+                    Some((Reason::SideSampled, Reason::Others))
+                }
                 () if is_water || own => None,
                 // Of what is known to hold water an outlet shows nothing: somebody must have put antifreeze in since.
                 () if matches!(slot.holds, Holds::Fresh | Holds::Sea) => {
@@ -188,10 +215,11 @@ impl Folding<'_> {
             let Some(slot) = self.slots.get(target.slot) else { continue };
             // A loop of which nobody says what is in it is taken for what the instrument was set to.
             let set_to = set_to(&entry.event);
-            if entry.event.reading_value.is_none() {
+            if entry.event.reading_value.is_none() || entry.event.mentions(&OF_THE_JUG) {
+                let none = entry.event.reading_value.is_none();
                 let Some(slot) = self.slot(*target) else { continue };
                 slot.event(number);
-                slot.rule(number, Reason::NoNumber);
+                slot.rule(number, if none { Reason::NoNumber } else { Reason::OfTheJug });
                 slot.ask(number, Reason::LoopRetest);
                 continue;
             }
@@ -250,9 +278,9 @@ impl Folding<'_> {
             doubts.push(Reason::NotReadable);
         }
         // `Propylene glycol` on an instrument is the scale PG.
-        let scale = event.scale.as_deref().map(|scale| match scale.to_lowercase() {
-            words if words.starts_with("propylene") => "PG",
-            words if words.starts_with("ethylene") => "EG",
+        let scale = event.scale.as_deref().map(|scale| match plain_scale(scale).as_str() {
+            words if words.starts_with("propylene") || words == "pg" => "PG",
+            words if words.starts_with("ethylene") || words == "eg" => "EG",
             _ => scale,
         });
         match (scale, wanted) {
@@ -281,9 +309,14 @@ impl Folding<'_> {
     }
 }
 
+/// `P.G.` and `pg scale` are `pg`.
+fn plain_scale(scale: &str) -> String {
+    scale.to_lowercase().replace("scale", "").replace('.', "").trim().to_owned()
+}
+
 /// The fluid whose scale the instrument was set to.
 fn set_to(event: &LayupEvent) -> Option<Solute> {
-    match event.scale.as_deref().map(str::to_uppercase).as_deref() {
+    match event.scale.as_deref().map(|scale| plain_scale(scale).to_uppercase()).as_deref() {
         Some("PG") => Some(Solute::PropyleneGlycol),
         Some("EG") => Some(Solute::EthyleneGlycol),
         _ => None,

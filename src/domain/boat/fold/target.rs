@@ -92,7 +92,8 @@ impl Folding<'_> {
         }
         let may = kind.may_reach.unwrap_or(CircuitSet::ALL);
         let mut reach = if entry.event.circuits.is_empty() {
-            kind.default_circuits.without(CircuitSet::ALL.without(may))
+            let all = kind.default_circuits.without(CircuitSet::ALL.without(may));
+            self.named_by_point(entry).filter(|named| named.without(all).is_empty()).unwrap_or(all)
         } else {
             listed.without(beyond)
         };
@@ -104,6 +105,16 @@ impl Folding<'_> {
             self.order.ask(number, Reason::NoPart, &kind.label);
         }
         reach = reach.union(kind.always_reaches);
+        let generator = entry.event.mentions(&["generator", "genset"])
+            || entry
+                .event
+                .instance
+                .as_deref()
+                .is_some_and(|name| name.to_lowercase().contains("gen"));
+        if kind.reaches_run_path && generator {
+            let raw = self.slots.iter().filter(|slot| slot.kind.id.as_str() == "gen_raw");
+            raw.for_each(|slot| reach.insert(slot.place));
+        }
         if kind.reaches_run_path {
             for slot in &self.slots {
                 if slot.kind.is_wetted_by_run(self.boat.cooling, open_water) {
@@ -121,6 +132,14 @@ impl Folding<'_> {
             reach.insert(coil);
         }
         reach
+    }
+
+    /// Where a row lists no circuits and its point is the name of one, that one is meant: `holding tank`.
+    fn named_by_point(&self, entry: &Entry<'_>) -> Option<CircuitSet> {
+        let point = entry.event.point.as_deref()?;
+        let found = self.catalogue.circuits_in_words(point).ok()?;
+        let sets = found.iter().filter_map(|id| self.catalogue.group(id));
+        Some(sets.fold(CircuitSet::EMPTY, CircuitSet::union)).filter(|set| !set.is_empty())
     }
 
     /// Chooses among the slots `from..to` of one circuit; returns where they end, as one may have been added.
