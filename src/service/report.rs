@@ -192,15 +192,13 @@ fn over_since_the_last(
             continue;
         };
         let place = survey.places.get(&alert.site).map(|place| place.site.name.clone());
+        let reason = alert.closed.as_ref().map(|end| &end.reason);
         over.push(OverLine {
             boat: view.boat.name.clone(),
             place: place.unwrap_or_else(|| alert.site.to_string()),
-            done: alert.closed.as_ref().is_some_and(|end| end.reason == CloseReason::Done),
-            dropped: matches!(alert.flat(), Flat::SuppressedByDesign | Flat::OutOfService)
-                || alert
-                    .closed
-                    .as_ref()
-                    .is_some_and(|end| matches!(end.reason, CloseReason::Cancelled { .. })),
+            done: matches!(reason, Some(CloseReason::Done)),
+            dropped: matches!(alert.flat(), Flat::SuppressedByDesign | Flat::OutOfService),
+            cancelled: matches!(reason, Some(CloseReason::Cancelled { .. })),
             passed: alert.known.iter().any(|known| known.person == person.id && known.frozen),
         });
     }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use rimeward::domain::alert::Target;
 use rimeward::domain::message::{
-    Phrases, PlaceLine, RolledUp, Worklist, compose_rollup, compose_worklist,
+    OverLine, Phrases, PlaceLine, RolledUp, Worklist, compose_rollup, compose_worklist,
 };
 use rimeward::domain::weather::ForecastState;
 
@@ -110,5 +110,53 @@ fn a_worklist_without_boats_says_whether_that_is_known() {
         assert_eq!(letter.subject, subject);
         assert!(letter.text.starts_with(head), "{}", letter.text);
         assert!(letter.text.contains("CANNOT SAY, no usable forecast"), "{}", letter.text);
+    }
+}
+
+/// Every way in which an alert can have ended has its own words in the worklist; none sounds like another.
+#[test]
+fn a_worklist_says_how_each_alert_ended() {
+    let upper = site();
+    let places = [PlaceLine {
+        site: &upper,
+        low: None,
+        issued_at: None,
+        forecast: ForecastState::Fresh,
+        service: "",
+        measured: None,
+        official: Vec::new(),
+    }];
+    let fleet = Fleet { people: people(), boats: Vec::new() };
+    let phrases = Phrases::built_in().unwrap();
+    let plain = OverLine {
+        boat: "Second Biscuit".into(),
+        place: "Larch Wharf".into(),
+        done: false,
+        passed: false,
+        dropped: false,
+        cancelled: false,
+    };
+    for (line, words) in [
+        (OverLine { done: true, ..plain.clone() }, "recorded as done; not verified by us"),
+        (OverLine { cancelled: true, ..plain.clone() }, "taken back: it was issued in error"),
+        (OverLine { dropped: true, ..plain.clone() }, "no longer followed"),
+        (OverLine { passed: true, ..plain.clone() }, "do not start, look and test first"),
+        (plain.clone(), "over or no longer to be expected"),
+    ] {
+        let worklist = Worklist {
+            at: at(17, 11),
+            until: at(20, 11),
+            places: &places,
+            boats: &[],
+            cannot_say: &[],
+            over: &[line],
+            held: &[],
+            plan: None,
+            log_head: None,
+        };
+        let letter =
+            fleet.with_context(&phrases, |context| compose_worklist(&worklist, context).unwrap());
+        let flat = letter.text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(words), "{}", letter.text);
     }
 }

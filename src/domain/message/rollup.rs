@@ -9,6 +9,7 @@ use super::block::{Group, Row};
 use super::phrases::Table;
 use super::voice::{Voice, boat_name, credit_words, key_of, location, object, place_name};
 use super::words::{count, list, to_five_minutes, work, zone_name};
+use super::worklist::{OverLine, over as over_line};
 use super::{Context, Draft, Letter, MessageError, cautions, compose, finish, identity};
 use crate::domain::alert::chance::SpokenChance;
 use crate::domain::alert::{Act, CloseReason, Kind, Telling};
@@ -199,14 +200,16 @@ fn rest_words(voice: &Voice<'_>, items: &[RolledUp<'_>]) -> Vec<(&'static str, V
     for item in items {
         let place = place_name(item.site);
         match (&item.telling.kind, &item.telling.act, item.boat) {
-            (Kind::Freeze, Act::Close { reason, .. }, Some((boat, _))) => over.push(json!({
-                "boat": boat_name(&boat.name),
-                "place": place,
-                "done": *reason == CloseReason::Done,
-                "passed": *reason == CloseReason::Passed,
-                "dropped": matches!(reason, CloseReason::NotFollowed { .. }),
-                "cancelled": matches!(reason, CloseReason::Cancelled { .. }),
-            })),
+            (Kind::Freeze, Act::Close { reason, .. }, Some((boat, _))) => {
+                over.push(over_line(&OverLine {
+                    boat: boat.name.clone(),
+                    place: place.clone(),
+                    done: *reason == CloseReason::Done,
+                    passed: *reason == CloseReason::Passed,
+                    dropped: matches!(reason, CloseReason::NotFollowed { .. }),
+                    cancelled: matches!(reason, CloseReason::Cancelled { .. }),
+                }))
+            }
             (Kind::Blind, act, _) => blind.push(json!({
                 "place": place,
                 "again": matches!(act, Act::Close { .. }),

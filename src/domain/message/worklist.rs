@@ -90,8 +90,10 @@ pub struct OverLine {
     pub done: bool,
     /// Parts are past their limit by our reckoning.
     pub passed: bool,
-    /// It is not followed any more, or was taken back: the boat is in no less danger for that.
+    /// It is not followed any more: the boat is in no less danger for that.
     pub dropped: bool,
+    /// It was taken back, as issued in error.
+    pub cancelled: bool,
 }
 
 /// A letter to an owner that waits for the yard.
@@ -330,13 +332,15 @@ fn lines_of(lines: Option<&[String]>) -> Value {
     Value::Array(lines.map(|line| json!({ "line": one_line(line, CREW_LETTERS) })).collect())
 }
 
-fn over(line: &OverLine) -> Value {
+/// What the phrase of a line that ended reads, in the worklist and in the letter of many boats.
+pub(super) fn over(line: &OverLine) -> Value {
     json!({
         "boat": boat_name(&line.boat),
         "place": one_line(&line.place, 60),
         "done": line.done,
         "passed": line.passed,
         "dropped": line.dropped,
+        "cancelled": line.cancelled,
     })
 }
 
