@@ -240,3 +240,36 @@ fn a_look_answers_whether_it_was_damaged_and_proves_no_drain_in_doubt() {
     );
     assert!(state.one("block_raw").evidence < Evidence::Probed);
 }
+
+/// A run on the hose undoes the flush wherever it is written down; a run that was not made undoes nothing.
+#[test]
+fn a_run_told_in_the_remark_of_another_entry_is_asked_about() {
+    let flush = || {
+        let flush = event("1", "2022-10-20T09:00", "drained").on("block_raw").probed();
+        flush.minutes(20.0)
+    };
+    let after = |kind: &str, remark: &str| {
+        let mut later = event("2", "2022-10-22T09:00", kind);
+        later.0.note = Some(remark.to_owned());
+        at_new_year(&sterndrive(), &[flush(), later])
+    };
+    for (kind, remark) in [
+        ("fogged", "fogged with the engine running on the muffs"),
+        ("engine_oil_changed", "Ran the engine 10 min to warm the oil"),
+        ("moved_to", "to row C under own power"),
+    ] {
+        let state = after(kind, remark);
+        let block = state.one("block_raw");
+        assert!(block.evidence <= Evidence::Claimed, "{kind}: {block:?}");
+        assert!(asked(&state, "block_raw").contains("was the engine run after"), "{kind}");
+    }
+    for remark in ["cold, engine not run", "sprayed in by hand, do not start before spring", ""] {
+        let state = after("fogged", remark);
+        assert_eq!(state.one("block_raw").evidence, Evidence::Probed, "{remark}");
+    }
+    // A run before the drain takes nothing from it.
+    let mut before = event("0", "2022-10-20T08:00", "engine_oil_changed");
+    before.0.note = Some("ran the engine warm".to_owned());
+    let state = at_new_year(&sterndrive(), &[before, flush()]);
+    assert_eq!(state.one("block_raw").evidence, Evidence::Probed);
+}

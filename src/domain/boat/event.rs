@@ -260,6 +260,48 @@ impl LayupEvent {
         self.mentions(&WORDS)
     }
 
+    /// Does the remark tell of a run of the engine, that was made and not only spoken of?
+    #[must_use]
+    pub fn tells_of_a_run(&self) -> bool {
+        const RAN: [&str; 17] = [
+            "ran the engine",
+            "ran engine",
+            "ran both engines",
+            "ran it on",
+            "ran her on",
+            "engine ran",
+            "engine run",
+            "engines run",
+            "engine running",
+            "engine was running",
+            "engine idling",
+            "run on the hose",
+            "run on the muffs",
+            "under own power",
+            "under her own power",
+            "started the engine",
+            "engine started",
+        ];
+        const NOT: [&str; 15] = [
+            "no engine run",
+            "not run",
+            "not be run",
+            "not been run",
+            "not start",
+            "without engine",
+            "without the engine",
+            "before engine run",
+            "before the engine",
+            "do not",
+            "don't",
+            "never",
+            "will be",
+            "to be",
+            "engine run needed",
+        ];
+        self.mentions(&RAN) && !self.mentions(&NOT)
+    }
+
     /// As [`LayupEvent::mentions`], of the point alone.
     #[must_use]
     pub fn mentions_in_point(&self, words: &[&str]) -> bool {

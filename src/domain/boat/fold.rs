@@ -182,6 +182,7 @@ impl<'a> Folding<'a> {
         self.apply(number, entry, water.holds, &targets);
         self.ask_about_the_breaker(number, entry);
         self.ask_where_denied(number, entry);
+        self.ask_where_run(number, entry, water.open);
         if !was_afloat && self.whereabouts.afloat {
             self.take_to_the_water(number, entry);
         }

@@ -114,6 +114,8 @@ reasons!(
     PartNotNamed = "part_not_named": "The point names other parts.",
     RemarkDenies = "remark_denies": "The remark says otherwise.",
     DoesItHold = "does_it_hold": "What holds?",
+    RunInRemark = "run_in_remark": "A run that stands in a remark alone.",
+    WasItRun = "was_it_run": "Was it run after the lay-up?",
     NoNumber = "no_number": "A reading without a number.",
     OutletAside = "outlet_aside": "A reading where nothing shows antifreeze.",
     SideSampled = "side_sampled": "A sample of one side.",

@@ -140,6 +140,22 @@ impl Folding<'_> {
         }
     }
 
+    /// A run of the engine that stands only in the remark of another entry: what was done before it may be undone.
+    pub(super) fn ask_where_run(&mut self, number: usize, entry: &Entry<'_>, open_water: bool) {
+        let told = entry.kind.flags.run || super::is_engine_blend(entry) || entry.kind.flags.asks;
+        if told || !entry.event.tells_of_a_run() {
+            return;
+        }
+        let cooling = self.boat.cooling;
+        for slot in self.slots.iter_mut().filter(|slot| slot.set_by != Some(number)) {
+            if slot.kind.is_wetted_by_run(cooling, open_water) && slot.holds.is_protected() {
+                slot.evidence = slot.evidence.min(Evidence::Claimed);
+                slot.rule(number, Reason::RunInRemark);
+                slot.ask(number, Reason::WasItRun);
+            }
+        }
+    }
+
     /// A water heater that was emptied: does anything say that its power is off? A dry element burns out.
     pub(super) fn ask_about_the_breaker(&mut self, number: usize, entry: &Entry<'_>) {
         for slot in self.slots.iter_mut().filter(|slot| slot.set_by == Some(number)) {
