@@ -83,7 +83,8 @@ fn a_top_up_of_july_told_in_october_weakens_the_loop_from_july_on() {
 #[test]
 fn house_blend_without_the_heater_out_of_the_way_is_claimed_at_most() {
     let cruiser = boat(CoolingKind::ClosedFull, 1, "pot_lines;water_heater");
-    let blend = event("2", "2022-10-10T12:00", "house_blend").on("pot_lines").jug("PG", "-50F");
+    let mut blend = event("2", "2022-10-10T12:00", "house_blend").on("pot_lines").jug("PG", "-50F");
+    blend.0.litres_in = Some(10.0);
     let bypassed = event("1", "2022-10-10T11:00", "heater_bypassed_drained");
     assert_eq!(
         at_new_year(&cruiser, std::slice::from_ref(&blend)).brief("pot_lines").1,

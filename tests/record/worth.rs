@@ -151,6 +151,25 @@ fn one_outlet_of_several_counts_as_claimed() {
     assert_eq!(of("galley; head; deck shower"), Evidence::Recorded);
 }
 
+/// Lines full of water hold antifreeze from where the colour came, or where enough went in (BoatUS, fresh-water plumbing).
+#[test]
+fn antifreeze_through_the_taps_without_litres_outlets_or_colour_is_claimed() {
+    let boat = boat(CoolingKind::Raw, 1, "pot_lines;shower_sump");
+    let of = |litres: Option<f64>, remark: &str| {
+        let mut taps =
+            event("1", "2022-10-20T09:00", "house_blend").on("pot_lines").jug("PG", "-100F");
+        taps.0.litres_in = litres;
+        taps.0.note = Some(remark.to_owned());
+        let state = at_new_year(&boat, &[taps]);
+        (state.one("pot_lines").evidence, asked(&state, "pot_lines").contains("how many litres"))
+    };
+    assert_eq!(of(None, ""), (Evidence::Claimed, true));
+    assert_eq!(of(None, "measured out of the can"), (Evidence::Claimed, true));
+    assert_eq!(of(None, "no colour at the stern shower"), (Evidence::Claimed, true));
+    assert_eq!(of(None, "until pink at all taps"), (Evidence::Recorded, false));
+    assert_eq!(of(Some(10.0), ""), (Evidence::Recorded, false));
+}
+
 #[test]
 fn blowing_out_asks_how_and_empties_no_tank() {
     let boat = boat(CoolingKind::Raw, 1, "pot_lines;pot_tank;water_heater;head");

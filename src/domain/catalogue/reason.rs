@@ -116,6 +116,8 @@ reasons!(
     DoesItHold = "does_it_hold": "What holds?",
     RunInRemark = "run_in_remark": "A run that stands in a remark alone.",
     WasItRun = "was_it_run": "Was it run after the lay-up?",
+    NoLitres = "no_litres": "Nobody said how much.",
+    HowMuch = "how_much": "How much went in?",
     NoNumber = "no_number": "A reading without a number.",
     OutletAside = "outlet_aside": "A reading where nothing shows antifreeze.",
     SideSampled = "side_sampled": "A sample of one side.",

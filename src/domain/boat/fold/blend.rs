@@ -11,6 +11,9 @@ use crate::domain::catalogue::{AfterColdRun, Confinement, Product, ProductFluid,
 use crate::domain::physics::{STRONGEST, Solute, dilute, mass_from_volume, volume_from_mass};
 use crate::domain::units::{Litres, MassFraction};
 
+/// Words of somebody who watched the antifreeze come.
+const SEEN_COMING: [&str; 6] = ["pink", "green", "blue", "purple", "colour", "color"];
+const NOT_COMING: [&str; 5] = ["not pink", "no pink", "no colo", "not yet", "never"];
 /// Words by which a list of outlets leaves some out.
 const SOME_OUTLETS: [&str; 9] =
     ["not ", "but ", "most", "only", "except", "skipped", "shut off", "cold taps", "hot taps"];
@@ -132,6 +135,13 @@ impl Folding<'_> {
                 reasons.push(Reason::OneOutlet);
                 grade = grade.min(Evidence::Claimed);
             }
+            // Lines full of water are through when the colour comes, or when enough has gone in; here neither is told.
+            let seen = event.mentions(&SEEN_COMING) && !event.mentions(&NOT_COMING);
+            let unseen = taps && !was_emptied && event.litres_in.is_none() && !seen;
+            if unseen && event.point.is_none() {
+                reasons.push(Reason::NoLitres);
+                grade = grade.min(Evidence::Claimed);
+            }
             if event.fluid.is_none() && event.label.is_none() {
                 grade = grade.min(Evidence::Claimed);
             }
@@ -142,6 +152,9 @@ impl Folding<'_> {
             let on_top_of = Below::of(slot, solute);
             let stronger_below = slot.label_strongest_c.filter(|_| slot.holds == Holds::Blend);
             slot.protect(Holds::Blend, grade, number, event.happened_at);
+            if unseen {
+                slot.ask(number, Reason::HowMuch);
+            }
             slot.path_proven = path_proven;
             slot.solute = solute;
             slot.label_weakest_c = product.and_then(|product| product.first_ice_weak_c);
