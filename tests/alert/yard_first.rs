@@ -76,3 +76,38 @@ fn nothing_waits_where_time_is_short_or_nobody_would_look() {
     let telling = owner(&decision);
     assert!(telling.hold_until.is_none() && !telling.yard_hears, "there is no manager");
 }
+
+/// An owner who asked to be told at 1 in 20 hears alone of what the yard's thresholds leave out. Where no worklist lists it either,
+/// nothing says that the yard knows, and nothing waits for a yard that is not told.
+#[test]
+fn a_letter_at_the_owners_own_chance_does_not_say_that_the_yard_knows() {
+    let told_at = |chance: f64, with_worklist: bool| {
+        let mut world = World::boat();
+        let Target::Boat { boat, .. } = &mut world.situation.target else { panic!("a boat") };
+        boat.care = Care::Yard;
+        for person in &mut world.situation.people {
+            if person.id.as_str() == "P02" {
+                person.tell_at_chance = Some(0.05);
+            }
+        }
+        let now = at(10, 14);
+        let mut block = row("block_raw", Consequence::Severe, chance);
+        block.latest_start = Some(now + TimeDelta::hours(40));
+        block.first_danger = Some(now + TimeDelta::hours(46));
+        block.slack_s = Some(40 * 3600);
+        block.priority = Priority::Medium;
+        world.set_rows(vec![block]);
+        world.set_low(-8.0, now + TimeDelta::hours(50));
+        let worklist = WorklistTimes { in_this_round: false, next: at(11, 11) };
+        world.situation.worklist = with_worklist.then_some(worklist);
+        let first = world.round(now);
+        if first.tellings.is_empty() { world.round(now + TimeDelta::hours(3)) } else { first }
+    };
+    let alone = told_at(0.06, false);
+    let letter = owner(&alone);
+    assert!(!letter.yard_hears && letter.hold_until.is_none(), "{letter:?}");
+    let listed = told_at(0.06, true);
+    assert!(owner(&listed).yard_hears);
+    let both = told_at(0.6, false);
+    assert!(owner(&both).yard_hears);
+}

@@ -6,7 +6,7 @@ use super::decide::{Act, CloseReason, Decision, RecordLine, RollUp, Telling, Tra
 use super::known::{Look, note_told};
 use super::quiet::not_before;
 use super::settings::AlertSettings;
-use super::yard_first::{self, hears_first};
+use super::yard_first;
 use super::{Alert, Closing, Condition, Facts, Heard, Ledger, Sent, Situation, Standing};
 use crate::domain::boat::{Care, PersonId};
 use crate::domain::risk::Priority;
@@ -290,6 +290,7 @@ impl<'a> Draft<'a> {
             rollup: manager.then(|| RollUp { recipient: recipient.clone(), round: self.now }),
             recipient,
             act,
+            yard_hears: yard_first::is_told(self, &facts, self.yard_hears_now),
             facts,
             previous: None,
             earlier: Vec::new(),
@@ -297,7 +298,6 @@ impl<'a> Draft<'a> {
             not_before: None,
             hold_until: None,
             hold_most: None,
-            yard_hears: hears_first(self),
             owner_hears: self.tellings.iter().find_map(|telling| telling.hold_until),
             yard_note: None,
             care: self.care,

@@ -22,8 +22,8 @@ pub struct Hold {
     pub most: DateTime<Utc>,
 }
 
-/// Does the yard hear of this boat before or together with the owner?
-pub(super) fn hears_first(draft: &Draft<'_>) -> bool {
+/// Is this a boat of which the yard hears before or together with the owner?
+fn hears_first(draft: &Draft<'_>) -> bool {
     let runs = |person: &&Person| {
         person.role == Role::Manager
             && person.sites.contains(&draft.situation.site.id)
@@ -31,6 +31,15 @@ pub(super) fn hears_first(draft: &Draft<'_>) -> bool {
     };
     matches!(draft.care, Some(Care::Yard | Care::Shared))
         && draft.situation.people.iter().any(|p| runs(&p))
+}
+
+/// Is what these facts say told to the yard too: now, before, or on the worklist? An owner may ask to be told at a lower chance
+/// than the yard goes by: such a letter must not say that the yard knows.
+pub(super) fn is_told(draft: &Draft<'_>, facts: &Facts, yard_hears_now: bool) -> bool {
+    let on_the_worklist = draft.situation.worklist.is_some()
+        && facts.rows.iter().any(|row| row.priority > Priority::Notice);
+    let known = yard_hears_now || draft.next.listed.is_some() || draft.manager_knows();
+    hears_first(draft) && (known || on_the_worklist)
 }
 
 /// How long the letter to `person` waits for the yard; `None`: not at all. `yard_hears_now`: the same round tells a manager.
@@ -47,7 +56,7 @@ pub(super) fn hold(
     if person.role != Role::Owner
         || !first
         || facts.priority == Priority::High
-        || !hears_first(draft)
+        || !is_told(draft, facts, yard_hears_now)
     {
         return None;
     }
