@@ -7,6 +7,7 @@ use rimeward::domain::message::{
     OverLine, Phrases, PlaceLine, RolledUp, Worklist, compose_rollup, compose_worklist,
 };
 use rimeward::domain::weather::ForecastState;
+use rimeward::domain::yard::Site;
 
 use super::samples::{Fleet, fleet};
 use crate::alert::world::{World, at, people, site};
@@ -76,6 +77,33 @@ fn places_that_go_blind_together_are_one_letter() {
     }
 }
 
+/// A place of which the worklist has no figures.
+const fn unread(site: &Site, forecast: ForecastState) -> PlaceLine<'_> {
+    PlaceLine {
+        site,
+        low: None,
+        issued_at: None,
+        forecast,
+        service: "",
+        measured: None,
+        official: Vec::new(),
+    }
+}
+
+fn without_boats<'a>(places: &'a [PlaceLine<'a>], over: &'a [OverLine]) -> Worklist<'a> {
+    Worklist {
+        at: at(17, 11),
+        until: at(20, 11),
+        places,
+        boats: &[],
+        cannot_say: &[],
+        over,
+        held: &[],
+        plan: None,
+        log_head: None,
+    }
+}
+
 #[test]
 fn a_worklist_without_boats_says_whether_that_is_known() {
     let upper = site();
@@ -85,26 +113,8 @@ fn a_worklist_without_boats_says_whether_that_is_known() {
         (ForecastState::Fresh, "Worklist Thu 17 Nov: no work for the cold", "No boat needs work"),
         (ForecastState::Blind, "Worklist Thu 17 Nov: cannot say for 1 place", "CANNOT SAY for 1"),
     ] {
-        let places = [PlaceLine {
-            site: &upper,
-            low: None,
-            issued_at: None,
-            forecast,
-            service: "",
-            measured: None,
-            official: Vec::new(),
-        }];
-        let worklist = Worklist {
-            at: at(17, 11),
-            until: at(20, 11),
-            places: &places,
-            boats: &[],
-            cannot_say: &[],
-            over: &[],
-            held: &[],
-            plan: None,
-            log_head: None,
-        };
+        let places = [unread(&upper, forecast)];
+        let worklist = without_boats(&places, &[]);
         let letter =
             fleet.with_context(&phrases, |context| compose_worklist(&worklist, context).unwrap());
         assert_eq!(letter.subject, subject);
@@ -117,15 +127,7 @@ fn a_worklist_without_boats_says_whether_that_is_known() {
 #[test]
 fn a_worklist_says_how_each_alert_ended() {
     let upper = site();
-    let places = [PlaceLine {
-        site: &upper,
-        low: None,
-        issued_at: None,
-        forecast: ForecastState::Fresh,
-        service: "",
-        measured: None,
-        official: Vec::new(),
-    }];
+    let places = [unread(&upper, ForecastState::Fresh)];
     let fleet = Fleet { people: people(), boats: Vec::new() };
     let phrases = Phrases::built_in().unwrap();
     let plain = OverLine {
@@ -143,17 +145,8 @@ fn a_worklist_says_how_each_alert_ended() {
         (OverLine { passed: true, ..plain.clone() }, "do not start, look and test first"),
         (plain.clone(), "over or no longer to be expected"),
     ] {
-        let worklist = Worklist {
-            at: at(17, 11),
-            until: at(20, 11),
-            places: &places,
-            boats: &[],
-            cannot_say: &[],
-            over: &[line],
-            held: &[],
-            plan: None,
-            log_head: None,
-        };
+        let over = [line];
+        let worklist = without_boats(&places, &over);
         let letter =
             fleet.with_context(&phrases, |context| compose_worklist(&worklist, context).unwrap());
         let flat = letter.text.split_whitespace().collect::<Vec<_>>().join(" ");

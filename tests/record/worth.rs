@@ -276,13 +276,19 @@ fn a_run_told_in_the_remark_of_another_entry_is_asked_about() {
         ("fogged", "fogged with the engine running on the muffs"),
         ("engine_oil_changed", "Ran the engine 10 min to warm the oil"),
         ("moved_to", "to row C under own power"),
+        ("fogged", "ran the engine 5 min; filter to be changed, do not start before spring"),
     ] {
         let state = after(kind, remark);
         let block = state.one("block_raw");
         assert!(block.evidence <= Evidence::Claimed, "{kind}: {block:?}");
         assert!(asked(&state, "block_raw").contains("was the engine run after"), "{kind}");
     }
-    for remark in ["cold, engine not run", "sprayed in by hand, do not start before spring", ""] {
+    for remark in [
+        "cold, engine not run",
+        "no engine run, never ran on the muffs",
+        "sprayed in by hand, do not start before spring",
+        "",
+    ] {
         let state = after("fogged", remark);
         assert_eq!(state.one("block_raw").evidence, Evidence::Probed, "{remark}");
     }

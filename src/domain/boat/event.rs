@@ -195,6 +195,15 @@ impl LayupEvent {
         texts.any(|text| words.iter().any(|word| text.contains(word)))
     }
 
+    /// As [`LayupEvent::mentions`], once the phrases of `none` (that deny such a word) are taken out.
+    fn mentions_apart_from(&self, words: &[&str], none: &[&str]) -> bool {
+        let texts = [&self.method, &self.point, &self.note].into_iter().flatten();
+        texts.map(|text| text.to_lowercase()).any(|text| {
+            let rest = none.iter().fold(text, |text, none| text.replace(none, ""));
+            words.iter().any(|word| rest.contains(word))
+        })
+    }
+
     /// Does a look or an answer say that something is broken?
     #[must_use]
     pub fn mentions_damage(&self) -> bool {
@@ -212,7 +221,7 @@ impl LayupEvent {
             "not frozen",
             "no ice",
         ];
-        const WORDS: [&str; 14] = [
+        const WORDS: [&str; 15] = [
             "crack",
             "damage",
             "leak",
@@ -227,13 +236,10 @@ impl LayupEvent {
             "frozen",
             "ice still",
             "pushed out",
+            "core plug out",
         ];
         // One thing that is sound says nothing of the next.
-        let texts = [&self.method, &self.point, &self.note].into_iter().flatten();
-        texts.map(|text| text.to_lowercase()).any(|text| {
-            let rest = NONE.iter().fold(text, |text, none| text.replace(none, ""));
-            WORDS.iter().any(|word| rest.contains(word)) || rest.contains("core plug out")
-        })
+        self.mentions_apart_from(&WORDS, &NONE)
     }
 
     /// Does the remark, or the way that is stated, deny what the entry says?
@@ -282,24 +288,23 @@ impl LayupEvent {
             "started the engine",
             "engine started",
         ];
-        const NOT: [&str; 15] = [
+        const NONE: [&str; 13] = [
             "no engine run",
-            "not run",
-            "not be run",
-            "not been run",
-            "not start",
-            "without engine",
-            "without the engine",
+            "without engine run",
+            "without the engine run",
             "before engine run",
-            "before the engine",
-            "do not",
-            "don't",
-            "never",
-            "will be",
-            "to be",
+            "before the engine run",
+            "not run on",
+            "not be run on",
+            "not been run on",
+            "never run on",
+            "never ran",
             "engine run needed",
+            "engine run to be",
+            "engine run will",
         ];
-        self.mentions(&RAN) && !self.mentions(&NOT)
+        // One run that was not made says nothing of another that was.
+        self.mentions_apart_from(&RAN, &NONE)
     }
 
     /// As [`LayupEvent::mentions`], of the point alone.
