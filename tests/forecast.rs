@@ -1,5 +1,6 @@
 //! The weather door, from outside: own payloads, recorded payloads, servers that misbehave.
 
+mod amounts;
 mod client;
 mod hostile;
 mod inspect;
@@ -8,6 +9,7 @@ mod mutated;
 mod notices;
 mod observed;
 mod own;
+mod past_days;
 mod recorded;
 
 mod services;

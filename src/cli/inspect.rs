@@ -179,6 +179,8 @@ fn as_document(reading: &Reading) -> Value {
             "dewpoint_c": number(step.dewpoint_c),
             "wind_ms": number(step.wind_ms),
             "cloud": number(step.cloud),
+            "precipitation_mm": number(step.precipitation_mm),
+            "snow_cm": number(step.snow_cm),
         })
     };
     json!({
@@ -206,13 +208,13 @@ fn print(reading: &Reading, out: &mut impl Write) -> io::Result<()> {
     }
     writeln!(
         out,
-        "\n{:<17}  {:>16}  {:>16}  {:>16}  {:>16}  {:>8}  {:>5}",
-        "UTC", "air", "10 %", "90 %", "dew point", "wind", "cloud"
+        "\n{:<17}  {:>16}  {:>16}  {:>16}  {:>16}  {:>8}  {:>5}  {:>7}  {:>7}",
+        "UTC", "air", "10 %", "90 %", "dew point", "wind", "cloud", "water", "snow"
     )?;
     for step in &reading.steps {
         writeln!(
             out,
-            "{:<17}  {:>16}  {:>16}  {:>16}  {:>16}  {:>8}  {:>5}",
+            "{:<17}  {:>16}  {:>16}  {:>16}  {:>16}  {:>8}  {:>5}  {:>7}  {:>7}",
             stamp(step.time),
             degrees(step.temperature_c),
             degrees(step.p10_c),
@@ -220,6 +222,8 @@ fn print(reading: &Reading, out: &mut impl Write) -> io::Result<()> {
             degrees(step.dewpoint_c),
             step.wind_ms.map_or_else(dash, |w| format!("{w:.1} m/s")),
             step.cloud.map_or_else(dash, |c| format!("{:.0} %", c * 100.0)),
+            step.precipitation_mm.map_or_else(dash, |mm| format!("{mm:.1} mm")),
+            step.snow_cm.map_or_else(dash, |cm| format!("{cm:.1} cm")),
         )?;
     }
     if !reading.minima.is_empty() {

@@ -1,5 +1,7 @@
 //! `rimeward season`: from past winters, when the first damaging freeze comes to each kind of part and when the last.
 
+mod fetch;
+
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -11,8 +13,10 @@ use super::{Exit, Refusal, Said, Surroundings};
 use crate::domain::boat::SiteId;
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_classes;
+use crate::domain::weather::credit::credits;
 use crate::domain::weather::seasons::{End, Froze, Half, Winter, day_at, frozen_by, water_in};
-use crate::service::house::ServiceError;
+use crate::domain::yard::Site;
+use crate::service::house::{House, ServiceError};
 use crate::service::past_seasons::{PastSeasons, WINTERS_LEAST};
 use crate::service::survey::Instant;
 
@@ -40,6 +44,12 @@ pub struct SeasonArgs {
     /// The day to look from: what has not frozen by then has not frozen this season (default: today)
     #[arg(long, value_name = "TIME")]
     pub at: Option<String>,
+    /// Ask Open-Meteo's archive for the place's past days, where forecast.open_meteo allows it, and keep them in the file
+    #[arg(long)]
+    pub fetch: bool,
+    /// Years that are asked for
+    #[arg(long, value_name = "N", default_value_t = 30, value_parser = clap::value_parser!(i32).range(6..=85), requires = "fetch")]
+    pub years: i32,
     /// Use only the last so many winters
     #[arg(long, value_name = "N")]
     pub last: Option<usize>,
@@ -70,27 +80,20 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     let bad = |error: ServiceError| Refusal::bad_input(error.to_string());
     let mut tolerance = args.tolerance;
     let mut zone = chrono_tz::Tz::UTC;
-    let past = match &args.archive {
+    let fetched = if args.fetch { Some(fetched(args, around)?) } else { None };
+    let past = match fetched.as_ref().or(args.archive.as_ref()) {
         Some(file) => Arc::new(PastSeasons::read(file, &args.site, 0.0).map_err(bad)?),
         None => {
             let house = around.house()?;
-            let yard = house.yard()?;
-            let site = SiteId::from(args.site.clone());
-            let Some(known) = yard.sites.get(&site) else {
-                let names: Vec<&str> = yard.sites.keys().map(SiteId::as_str).collect();
-                return Err(Refusal::bad_input(format!(
-                    "no place is called {}; the yard has {}",
-                    args.site,
-                    names.join(", ")
-                )));
-            };
+            let known = known_site(&house, &args.site)?;
             zone = known.time_zone;
             tolerance = tolerance.or(Some(house.settings.season.tolerance));
             let now = around.time_or_now(args.at.as_deref(), zone)?;
-            let known = &house.taught(known.clone(), Instant::now(now))?;
+            let known = &house.taught(known, Instant::now(now))?;
             house.past_seasons(known).map_err(bad)?.ok_or_else(|| {
                 Refusal::bad_input(format!(
-                    "no archive of past days is named for {site}: give one with --archive FILE, or in the configuration under [season.archives]"
+                    "no archive of past days is named for {}: give one with --archive FILE, or in the configuration under [season.archives], or let --fetch ask a public archive",
+                    args.site
                 ))
             })?
         }
@@ -111,7 +114,36 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     let today = past.half.day_of(at.with_timezone(&zone).date_naive());
     let asked = Question { site: &args.site, tolerance, today, past: &past, winters: all };
     let rows = rows(all)?;
-    Ok(Said { text: text(&asked, &rows), json: document(&asked, &rows), exit: Exit::Done })
+    let mut text = text(&asked, &rows);
+    if let Some(file) = &fetched {
+        let _ = writeln!(
+            text,
+            "\nKept in {}. For nudges and plans to use it, write under [season.archives]:\n{:?} = {:?}",
+            file.display(),
+            args.site,
+            file.display().to_string()
+        );
+    }
+    Ok(Said { text, json: document(&asked, &rows), exit: Exit::Done })
+}
+
+/// The file that now holds the place's past days.
+fn fetched(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<PathBuf, Refusal> {
+    let house = around.house()?;
+    let site = known_site(&house, &args.site)?;
+    let usual = || fetch::usual_file(&around.config_path(), &args.site);
+    let file = args.archive.clone().unwrap_or_else(usual);
+    fetch::fetch(&house.settings.forecast, &site, (args.years, &file), around.now)?;
+    Ok(file)
+}
+
+/// A place of the yard by its id.
+fn known_site(house: &House, id: &str) -> Result<Site, Refusal> {
+    let yard = house.yard()?;
+    yard.sites.get(&SiteId::from(id.to_owned())).cloned().ok_or_else(|| {
+        let names: Vec<&str> = yard.sites.keys().map(SiteId::as_str).collect();
+        Refusal::bad_input(format!("no place is called {id}; the yard has {}", names.join(", ")))
+    })
 }
 
 fn rows(all: &[Winter]) -> Result<Vec<Row>, Refusal> {
@@ -166,6 +198,9 @@ fn text(asked: &Question<'_>, rows: &[Row]) -> String {
             _ => String::new(),
         }
     );
+    for credit in credits(asked.past.source.as_deref()) {
+        let _ = writeln!(out, "{credit}.\n");
+    }
     let _ = writeln!(
         out,
         "{:<20} {:>7}  {:>20}  {:>20}  {:>10}  {:>10}",
@@ -292,6 +327,7 @@ fn document(asked: &Question<'_>, rows: &[Row]) -> Value {
     json!({
         "site": asked.site, "winters": asked.winters.len(), "tolerance": asked.tolerance,
         "from": date(Some(asked.today)),
+        "credit": credits(asked.past.source.as_deref()),
         "rows": rows.iter().map(row).collect::<Vec<_>>(),
     })
 }

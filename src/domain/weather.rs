@@ -38,6 +38,12 @@ pub struct Step {
     pub wind_ms: Option<f64>,
     /// Cloud cover, 0 to 1.
     pub cloud: Option<f64>,
+    /// Water that falls in the hour, melted, in mm.
+    #[serde(default)]
+    pub precipitation_mm: Option<f64>,
+    /// Fresh snow of the hour, in cm of depth.
+    #[serde(default)]
+    pub snow_cm: Option<f64>,
 }
 
 impl Step {
@@ -52,6 +58,8 @@ impl Step {
             dewpoint_c: None,
             wind_ms: None,
             cloud: None,
+            precipitation_mm: None,
+            snow_cm: None,
         }
     }
 }

@@ -9,6 +9,7 @@ mod http;
 mod nws;
 mod notices;
 mod observed;
+mod past_days;
 mod polled;
 mod state;
 

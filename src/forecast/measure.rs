@@ -6,6 +6,10 @@ pub const AIR_C_MIN: f64 = -70.0;
 pub const AIR_C_MAX: f64 = 60.0;
 /// Strongest sustained wind that is believed, in m/s (the record gust is 113 m/s, WMO archive, Barrow Island 1996).
 pub const WIND_MS_MAX: f64 = 113.0;
+/// Most water that is believed of one stretch of a forecast, in mm (the record of 24 h is 1,825 mm, WMO archive, Reunion 1966).
+pub const WATER_MM_MAX: f64 = 1_825.0;
+/// Most snow that is believed of one stretch, in cm (the record of 24 h is 193 cm, NOAA, Silver Lake 1921; from memory).
+pub const SNOW_CM_MAX: f64 = 195.0;
 
 /// What kind of quantity a layer holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -16,6 +20,10 @@ pub enum Quantity {
     Speed,
     /// A share; ours is 0 to 1.
     Share,
+    /// Water that falls, melted; ours is mm.
+    Water,
+    /// Depth of fresh snow; ours is cm.
+    Snow,
 }
 
 /// A linear conversion into our unit: `value * factor + shift`.
@@ -47,6 +55,14 @@ impl Conversion {
             (Quantity::Speed, "mi_h-1" | "mph") => (0.44704, 0.0),
             (Quantity::Share, "percent" | "%") => (0.01, 0.0),
             (Quantity::Share, "1") => (1.0, 0.0),
+            // A kilogram on a square metre is a millimetre of water.
+            (Quantity::Water, "mm" | "kg_m-2") => (1.0, 0.0),
+            (Quantity::Water, "cm") => (10.0, 0.0),
+            (Quantity::Water, "inch" | "in") => (25.4, 0.0),
+            (Quantity::Snow, "cm") => (1.0, 0.0),
+            (Quantity::Snow, "mm") => (0.1, 0.0),
+            (Quantity::Snow, "m") => (100.0, 0.0),
+            (Quantity::Snow, "inch" | "in") => (2.54, 0.0),
             _ => return None,
         };
         Some(Self { factor, shift, quantity })
@@ -60,6 +76,8 @@ impl Conversion {
             Quantity::Temperature => (AIR_C_MIN..=AIR_C_MAX).contains(&ours),
             Quantity::Speed => (0.0..=WIND_MS_MAX).contains(&ours),
             Quantity::Share => (0.0..=1.0).contains(&ours),
+            Quantity::Water => (0.0..=WATER_MM_MAX).contains(&ours),
+            Quantity::Snow => (0.0..=SNOW_CM_MAX).contains(&ours),
         };
         possible.then_some(ours)
     }
@@ -98,6 +116,10 @@ mod tests {
         check(Quantity::Speed, "km/h", 36.0, 10.0);
         check(Quantity::Speed, "mph", 10.0, 4.4704);
         check(Quantity::Share, "wmoUnit:percent", 72.0, 0.72);
+        check(Quantity::Water, "wmoUnit:mm", 2.5, 2.5);
+        check(Quantity::Water, "inch", 1.0, 25.4);
+        check(Quantity::Snow, "wmoUnit:mm", 120.0, 12.0);
+        check(Quantity::Snow, "inch", 1.0, 2.54);
     }
 
     #[test]

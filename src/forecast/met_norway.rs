@@ -52,6 +52,10 @@ struct Entry {
     dew_c: Option<f64>,
     wind_ms: Option<f64>,
     cloud: Option<f64>,
+    /// Water of the hour that begins here, mm.
+    water_mm: Option<f64>,
+    /// Water of the six hours that begin here, mm.
+    water_6h_mm: Option<f64>,
     extremes: Extremes,
     is_hourly: bool,
 }
@@ -117,6 +121,7 @@ struct Units {
     air: Conversion,
     wind: Option<Conversion>,
     share: Option<Conversion>,
+    water: Option<Conversion>,
 }
 
 impl Units {
@@ -131,6 +136,7 @@ impl Units {
             air,
             wind: find(Quantity::Speed, "wind_speed"),
             share: find(Quantity::Share, "cloud_area_fraction"),
+            water: find(Quantity::Water, "precipitation_amount"),
         })
     }
 
@@ -139,6 +145,11 @@ impl Units {
         let instant = block("instant").and_then(|b| b.get("details"));
         let long = block("next_6_hours").and_then(|b| b.get("details"));
         let number = |from: Option<&Value>, key: &str| from?.get(key)?.as_f64();
+        let short = block("next_1_hours").and_then(|b| b.get("details"));
+        let water = |from| {
+            let stated: f64 = number(from, "precipitation_amount")?;
+            self.water?.apply(stated)
+        };
         let mut air = |from, key| {
             let stated: f64 = number(from, key)?;
             let ours = self.air.apply(stated);
@@ -165,6 +176,8 @@ impl Units {
             dew_c,
             wind_ms: number(instant, "wind_speed").and_then(|v| self.wind?.apply(v)),
             cloud: number(instant, "cloud_area_fraction").and_then(|v| self.share?.apply(v)),
+            water_mm: water(short),
+            water_6h_mm: water(long),
             extremes: Extremes { low, high },
             is_hourly: block("next_1_hours").is_some(),
         }
@@ -185,6 +198,7 @@ fn fill(
         layers.dewpoint.put(*hour, entry.dew_c);
         layers.wind.put(*hour, entry.wind_ms);
         layers.cloud.put(*hour, entry.cloud);
+        layers.precipitation.put(*hour, entry.water_mm);
     }
     // The last step with `next_1_hours` reaches to the first without: from there on steps lie hours apart.
     let tail = entries.iter().rev().take_while(|(_, entry)| !entry.is_hourly);
@@ -212,6 +226,11 @@ fn fill(
         straight((start.0, end.0), (start.1.dew_c, end.1.dew_c), &mut layers.dewpoint);
         straight((start.0, end.0), (start.1.wind_ms, end.1.wind_ms), &mut layers.wind);
         straight((start.0, end.0), (start.1.cloud, end.1.cloud), &mut layers.cloud);
+        if end.0 - start.0 == LONG_STRETCH_HOURS {
+            for hour in start.0..end.0 {
+                layers.precipitation.put(hour, start.1.water_6h_mm.map(|mm| mm / 6.0));
+            }
+        }
         // Quantiles keep their distance from the curve, not from a line of their own.
         let offset = |entry: &Entry, q: Option<f64>| Some(q? - entry.air_c?);
         let mut low = Layer::default();

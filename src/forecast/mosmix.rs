@@ -28,7 +28,7 @@ const MINIMUM_HOURS: i64 = 12;
 const STATIONS_MAX: usize = 50;
 
 /// Elements that are read; of these only the temperature must be there.
-const ELEMENTS: [&str; 7] = ["TTT", "E_TTT", "Td", "FF", "N", "Neff", "TN"];
+const ELEMENTS: [&str; 9] = ["TTT", "E_TTT", "Td", "FF", "N", "Neff", "TN", "RR1c", "RRS1c"];
 
 #[derive(Default)]
 struct Station {
@@ -82,6 +82,14 @@ pub fn parse_mosmix(body: &[u8], context: &Context) -> Result<Forecast, PayloadE
         Some(layer) => layer,
         None => column("Neff", Quantity::Share, "percent")?.unwrap_or_default(),
     };
+    // What fell in the hour before the stamp; ten times as deep as its water where it is snow (common practice, no source).
+    let water = column("RR1c", Quantity::Water, "kg_m-2")?.unwrap_or_default();
+    let snow = column("RRS1c", Quantity::Water, "kg_m-2")?.unwrap_or_default();
+    for hour in hours.iter().flatten() {
+        let begins = hour.saturating_sub(1);
+        layers.precipitation.put(begins, water.get(*hour));
+        layers.snow.put(begins, snow.get(*hour));
+    }
     layers.temperature.settle_temperature()?;
     note_faults("TTT", &layers.temperature, &mut warnings);
     if hours.iter().any(Option::is_none) {

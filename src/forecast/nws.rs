@@ -64,6 +64,10 @@ struct Properties {
     #[serde(default)]
     sky_cover: Option<Value>,
     #[serde(default)]
+    quantitative_precipitation: Option<Value>,
+    #[serde(default)]
+    snowfall_amount: Option<Value>,
+    #[serde(default)]
     min_temperature: Option<Value>,
 }
 
@@ -105,6 +109,16 @@ pub fn parse_gridpoint(body: &[u8], context: &Context) -> Result<Forecast, Paylo
             warnings.push(format!("no {name} in this issue"));
         }
         note_faults(name, layer, &mut warnings);
+    }
+    // Beyond the first days no amounts are published: that they are missing is the rule.
+    let amounts = [
+        (properties.quantitative_precipitation, Quantity::Water, &mut layers.precipitation),
+        (properties.snowfall_amount, Quantity::Snow, &mut layers.snow),
+    ];
+    for (value, quantity, layer) in amounts {
+        if let Some(value) = value {
+            *layer = read_layer(&value, quantity, issued_at);
+        }
     }
     note_faults("temperature", &layers.temperature, &mut warnings);
     let minima = properties.min_temperature.map(|v| read_minima(&v, issued_at)).unwrap_or_default();
@@ -207,7 +221,10 @@ fn read_layer(value: &Value, quantity: Quantity, issued_at: DateTime<Utc>) -> La
         if stated.is_some() && ours.is_none() {
             layer.dropped = layer.dropped.saturating_add(1);
         }
-        layer.hold(interval, ours, issued_at);
+        match quantity {
+            Quantity::Water | Quantity::Snow => layer.spread(interval, ours, issued_at),
+            _ => layer.hold(interval, ours, issued_at),
+        }
     }
     layer
 }

@@ -4,6 +4,8 @@
 //! The answer says where its grid cell is, not what was asked, and has no time of issue. Stamps are local wall time with one
 //! offset for the whole series unless GMT was asked for.
 
+mod days;
+
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDateTime, Utc};
@@ -15,6 +17,8 @@ use super::nws::{note_faults, problem::Problem, read_json};
 use super::series::{Layer, Layers};
 use super::{Context, PayloadError, Place, STEPS_MAX};
 use crate::domain::weather::{Forecast, Step};
+
+pub use days::parse_open_meteo_days;
 
 /// The name of the point forecast.
 pub const FORECAST: &str = "open-meteo";
@@ -46,6 +50,10 @@ struct Document {
     hourly: Option<BTreeMap<String, Value>>,
     #[serde(default)]
     hourly_units: Option<BTreeMap<String, Value>>,
+    #[serde(default)]
+    daily: Option<BTreeMap<String, Value>>,
+    #[serde(default)]
+    daily_units: Option<BTreeMap<String, Value>>,
     #[serde(default)]
     error: Option<bool>,
     #[serde(default)]
@@ -266,6 +274,8 @@ impl Table<'_> {
             dewpoint: find("dew_point_2m", Quantity::Temperature),
             wind: find("wind_speed_10m", Quantity::Speed),
             cloud: find("cloud_cover", Quantity::Share),
+            precipitation: earlier(&find("precipitation", Quantity::Water)),
+            snow: earlier(&find("snowfall", Quantity::Snow)),
             ..Layers::default()
         })
     }
@@ -317,6 +327,16 @@ fn column_name(name: &str) -> Option<(u32, String)> {
     };
     let (digits, model) = numbered.split_once('_').unwrap_or((numbered, ""));
     Some((digits.parse().ok()?, model.to_owned()))
+}
+
+/// Amounts of the hour before each stamp, by the hour in which they fall.
+fn earlier(sums: &Layer) -> Layer {
+    let mut layer = Layer::default();
+    let Some((first, end)) = sums.span() else { return layer };
+    for hour in (first..end).take(HOURS_MAX) {
+        layer.put(hour.saturating_sub(1), sums.get(hour));
+    }
+    layer
 }
 
 /// A share of sorted values, interpolated between neighbours; `None` of nothing.

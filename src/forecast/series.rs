@@ -53,6 +53,21 @@ impl Layer {
         }
     }
 
+    /// Spreads an amount evenly over the hours that `interval` touches, as far as they lie in reach; of two amounts for an hour
+    /// the larger stands.
+    pub fn spread(&mut self, interval: Interval, amount: Option<f64>, issued_at: DateTime<Utc>) {
+        let issue_hour = issued_at.timestamp().div_euclid(3600);
+        let horizon = issue_hour.saturating_add(i64::try_from(STEPS_MAX).unwrap_or(i64::MAX));
+        let (first, end) = interval.hours();
+        let Ok(hours) = i32::try_from(end.saturating_sub(first)) else { return };
+        let share = amount.map(|amount| amount / f64::from(hours.max(1)));
+        let from = first.max(issue_hour.saturating_sub(BEFORE_ISSUE_HOURS_MAX));
+        for hour in from..end.min(horizon) {
+            let more = self.get(hour).zip(share).map(|(a, b)| a.max(b));
+            self.hours.insert(hour, more.or(share).or(self.get(hour)));
+        }
+    }
+
     /// Sets one hour since 1970; where it has a value already the lower stands.
     pub fn put(&mut self, hour: i64, value: Option<f64>) {
         let before = self.hours.get(&hour).copied();
@@ -173,6 +188,10 @@ pub struct Layers {
     pub wind: Layer,
     /// Cloud, 0 to 1.
     pub cloud: Layer,
+    /// Water of the hour, melted, in mm.
+    pub precipitation: Layer,
+    /// Fresh snow of the hour in cm.
+    pub snow: Layer,
 }
 
 impl Layers {
@@ -197,7 +216,9 @@ impl Layers {
                     dewpoint_c: self.dewpoint.get(hour),
                     wind_ms: self.wind.get(hour),
                     cloud: self.cloud.get(hour),
-                    ..Step::empty(time)
+                    precipitation_mm: self.precipitation.get(hour),
+                    snow_cm: self.snow.get(hour),
+                    time,
                 })
             })
             .collect()

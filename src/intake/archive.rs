@@ -66,6 +66,16 @@ pub fn days(body: &[u8], station: Option<&str>) -> Result<Vec<Day>, ArchiveError
     if days.is_empty() { Err(ArchiveError::Empty) } else { Ok(days) }
 }
 
+/// Whose days they are, where a table says so in its `source` column: the first that is named.
+#[must_use]
+pub fn source(body: &[u8]) -> Option<String> {
+    let text = unpacked(body).ok()?;
+    let mut reader = csv::ReaderBuilder::new().flexible(true).from_reader(text.as_bytes());
+    let at = reader.headers().ok()?.iter().position(|head| head.eq_ignore_ascii_case("source"))?;
+    let first = reader.records().next()?.ok()?;
+    first.get(at).filter(|source| !source.is_empty()).map(|s| s.chars().take(60).collect())
+}
+
 /// The text of a file that may be gzipped.
 pub(super) fn unpacked(body: &[u8]) -> Result<String, ArchiveError> {
     let unreadable = |error: std::io::Error| ArchiveError::Unreadable(error.to_string());

@@ -65,6 +65,19 @@ pub fn clients(forecast: &ForecastSettings) -> Result<Option<Clients>, ServiceEr
     Ok((!all.is_empty()).then_some(Clients(all)))
 }
 
+/// The client of Open-Meteo's archive of past days; the caller sees to it that its use is allowed.
+///
+/// # Errors
+/// [`ServiceError`]: address, contact or key.
+pub fn archive_client(forecast: &ForecastSettings) -> Result<Client, ServiceError> {
+    let base = forecast.open_meteo.archive_base.clone();
+    let contact = forecast.contact.clone();
+    // Years of days take the service a while, and asking anew keeps the old request's place in its queue.
+    let settings = ClientSettings { base, contact, deadline: ENSEMBLE_DEADLINE };
+    let options = Options { api_key: key(forecast)?, ..Options::default() };
+    Ok(Client::with(Service::OpenMeteo, &settings, options)?)
+}
+
 fn key(forecast: &ForecastSettings) -> Result<Option<String>, ServiceError> {
     let Some(path) = &forecast.open_meteo.key_file else { return Ok(None) };
     let told = |why: String| {

@@ -12,7 +12,7 @@ use crate::domain::weather::seasons::{
     DAMAGING_SHARE, DailyNormals, Froze, Half, Winter, water_in, winters,
 };
 use crate::domain::yard::Site;
-use crate::intake::archive::{ARCHIVE_BYTES_MAX, days};
+use crate::intake::archive::{ARCHIVE_BYTES_MAX, days, source};
 
 /// Fewer winters say too little.
 pub const WINTERS_LEAST: usize = 5;
@@ -22,6 +22,8 @@ pub const WINTERS_LEAST: usize = 5;
 pub struct PastSeasons {
     /// The file that it comes from.
     pub file: PathBuf,
+    /// Whose days they are, where the file says so: a service of ours, or anybody.
+    pub source: Option<String>,
     /// Days read.
     pub days: usize,
     /// When their winter falls.
@@ -107,6 +109,7 @@ impl PastSeasons {
         }
         Ok(Self {
             file: file.into(),
+            source: source(&body),
             days: days.len(),
             half: Half::of(&days),
             night_offset_k,

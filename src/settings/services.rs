@@ -63,6 +63,8 @@ pub struct OpenMeteo {
     pub base: String,
     /// Base address of the ensemble.
     pub ensemble_base: String,
+    /// Base address of the archive of past days.
+    pub archive_base: String,
     /// Ensemble models, separated by commas.
     pub models: String,
 }
@@ -74,6 +76,7 @@ impl Default for OpenMeteo {
             key_file: None,
             base: "https://api.open-meteo.com".into(),
             ensemble_base: "https://ensemble-api.open-meteo.com".into(),
+            archive_base: "https://archive-api.open-meteo.com".into(),
             models: "ecmwf_ifs025,icon_seamless".into(),
         }
     }
@@ -159,6 +162,9 @@ pub(super) fn problems(
     if asks_meteo {
         address("forecast.open_meteo.base", &meteo.base);
         address("forecast.open_meteo.ensemble_base", &meteo.ensemble_base);
+    }
+    if meteo.is_allowed() {
+        address("forecast.open_meteo.archive_base", &meteo.archive_base);
     }
     if asks(ServiceName::Mosmix) {
         address("forecast.mosmix.base", &forecast.mosmix.base);

@@ -272,6 +272,10 @@ struct Compact {
     wind_ms: Vec<Option<f64>>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     cloud: Vec<Option<f64>>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    precipitation_mm: Vec<Option<f64>>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    snow_cm: Vec<Option<f64>>,
     /// Start and end in milliseconds, and the minimum in C.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     minima: Vec<(i64, i64, f64)>,
@@ -305,6 +309,8 @@ impl Compact {
             dewpoint_c: column(|step| step.dewpoint_c),
             wind_ms: column(|step| step.wind_ms),
             cloud: column(|step| step.cloud),
+            precipitation_mm: column(|step| step.precipitation_mm),
+            snow_cm: column(|step| step.snow_cm),
             minima: forecast
                 .minima
                 .iter()
@@ -325,6 +331,8 @@ impl Compact {
             &self.dewpoint_c,
             &self.wind_ms,
             &self.cloud,
+            &self.precipitation_mm,
+            &self.snow_cm,
         ];
         let fits = |len: usize| len == 0 || len == self.hours;
         if !columns.iter().all(|column| fits(column.len()))
@@ -349,6 +357,8 @@ impl Compact {
                 dewpoint_c: at(&self.dewpoint_c),
                 wind_ms: at(&self.wind_ms),
                 cloud: at(&self.cloud),
+                precipitation_mm: at(&self.precipitation_mm),
+                snow_cm: at(&self.snow_cm),
             });
         }
         let minima = self

@@ -15,7 +15,9 @@ use rimeward::forecast::nws::stations::parse_stations;
 use rimeward::forecast::nws::{
     parse_gridpoint, parse_hourly, parse_notices, parse_observation, parse_points,
 };
-use rimeward::forecast::open_meteo::{ARCHIVE, ENSEMBLE, FORECAST, parse_open_meteo};
+use rimeward::forecast::open_meteo::{
+    ARCHIVE, ENSEMBLE, FORECAST, parse_open_meteo, parse_open_meteo_days,
+};
 use rimeward::forecast::{Context, STEPS_MAX};
 use rimeward::intake::archive;
 
@@ -187,6 +189,7 @@ fn open_meteo() {
             both(|context| bounded(parse_open_meteo(service, body, context)));
         }
         both(|context| drop(parse_open_meteo(ARCHIVE, body, context)));
+        both(|context| drop(parse_open_meteo_days(body, context)));
     });
 }
 

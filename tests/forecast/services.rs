@@ -199,7 +199,7 @@ proptest! {
 
 /// The folder of recorded payloads; `None` when the variable is unset. A folder that is named but missing fails.
 #[expect(clippy::disallowed_methods, reason = "the tests' own switch is an environment variable")]
-fn recorded() -> Option<PathBuf> {
+pub fn recorded() -> Option<PathBuf> {
     let Ok(root) = std::env::var("RIMEWARD_REAL_DATA") else {
         println!("RIMEWARD_REAL_DATA is not set: no recorded payload was read");
         return None;

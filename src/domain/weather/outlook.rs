@@ -75,6 +75,8 @@ pub fn combine(sources: &[Source<'_>], spot: Spot, at: DateTime<Utc>) -> Option<
             joined.dewpoint_c = joined.dewpoint_c.or(step.dewpoint_c);
             joined.wind_ms = joined.wind_ms.or(step.wind_ms);
             joined.cloud = joined.cloud.or(step.cloud);
+            joined.precipitation_mm = joined.precipitation_mm.or(step.precipitation_mm);
+            joined.snow_cm = joined.snow_cm.or(step.snow_cm);
             parts.extend(part(source, index, step, spot, at));
         }
     }

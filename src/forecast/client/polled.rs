@@ -105,8 +105,8 @@ impl Ask<'_> {
             }
             Service::OpenMeteo | Service::NwsGridpoint => format!(
                 "/v1/forecast?latitude={north}&longitude={east}{}\
-                 &hourly=temperature_2m,dew_point_2m,wind_speed_10m,cloud_cover\
-                 &wind_speed_unit=ms&temperature_unit=celsius&timezone=GMT&forecast_days={DAYS}{key}",
+                 &hourly=temperature_2m,dew_point_2m,wind_speed_10m,cloud_cover,\
+                 precipitation,snowfall&wind_speed_unit=ms&temperature_unit=celsius&timezone=GMT&forecast_days={DAYS}{key}",
                 height("elevation")
             ),
         })
@@ -115,7 +115,7 @@ impl Ask<'_> {
 
 /// Latitude and longitude to a hundredth of a degree, about a kilometre: finer than any of these services' cells, and
 /// the same address for places side by side.
-fn hundredths(place: Place) -> (String, String) {
+pub(super) fn hundredths(place: Place) -> (String, String) {
     let cut = |degrees: f64| {
         let text = format!("{degrees:.2}");
         let short = text.trim_end_matches('0').trim_end_matches('.').to_owned();
