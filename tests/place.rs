@@ -154,3 +154,42 @@ fn an_official_notice_stands_beside_the_forecast() {
         assert_eq!(worklist(), serde_json::json!([]), "{read_at} {ends}");
     }
 }
+
+#[test]
+fn a_reading_is_recorded_by_hand_by_the_rules_of_the_tables() {
+    let folder = TempDir::new("place-hand");
+    let config = demo(&folder);
+    let record = |args: &[&str]| {
+        let all = [&["record", "UPPER", "reading"], args].concat();
+        rimeward(Some(&config), &all)
+    };
+    let dry = record(&["low=20F", "high=55F", "--happened", "2022-10-03", "--dry-run"]);
+    assert_eq!(code(&dry), 0, "{}", text(&dry));
+    assert!(text(&dry).contains("Nothing was kept"), "{}", text(&dry));
+    let kept = record(&["low=20F", "high=55F", "--happened", "2022-10-03T07:15"]);
+    assert!(
+        text(&kept).contains("Kept.") && text(&kept).contains("20 F (-7 C)"),
+        "{}",
+        text(&kept)
+    );
+    assert!(text(&kept).contains("Learned from 1 night"), "{}", text(&kept));
+    let again = record(&["low_f=20", "high_f=55", "--happened", "2022-10-03"]);
+    assert!(text(&again).contains("stands there already"), "{}", text(&again));
+    let known = json(&rimeward(Some(&config), &["place", "UPPER", "--json"]));
+    assert_eq!(known["nights_read"], 1, "{known}");
+    for (args, expect) in [
+        (&["low=20"][..], "in C or in F"),
+        (&["low=900F"], "low_f"),
+        (&["high=20F"], "lowest"),
+        (&["low=20F", "high=10F"], "below the low"),
+        (&["low=20F", "--happened", "2090-01-01"], "future"),
+        (&["low=20F", "wind=3"], "not known here"),
+        (&["low=20F", "--by", "P52"], "no --by"),
+    ] {
+        let refused = record(args);
+        assert_eq!(code(&refused), 2, "{args:?}: {}", text(&refused));
+        assert!(text(&refused).contains(expect), "{args:?}: {}", text(&refused));
+    }
+    let known = json(&rimeward(Some(&config), &["place", "UPPER", "--json"]));
+    assert_eq!(known["nights_read"], 1, "{known}");
+}

@@ -45,7 +45,10 @@ pub fn place(args: &PlaceArgs, around: &Surroundings<'_>) -> Result<Said, Refusa
     let until = house.settings.forecast.learn_until;
     let mut text = about(&site);
     text += &match &lesson.own {
-        None if lesson.nights == 0 => "No readings of its own thermometer: rimeward import readings FILE (columns site_id, morning, low_c or low_f; or site_id, time, temperature_c for a logger).\n".to_owned(),
+        None if lesson.nights == 0 => format!(
+            "No readings of its own thermometer: rimeward record {} reading low=-6.5C, or rimeward import readings FILE (columns site_id, morning, low_c or low_f; or site_id, time, temperature_c for a logger).\n",
+            site.id
+        ),
         None => format!(
             "{} nights were read, but no usable forecast of the evenings before is kept: nothing to learn from.\n",
             lesson.nights
@@ -94,7 +97,7 @@ fn kelvins(offset_k: f64) -> String {
     }
 }
 
-fn learned(site: &Site, own: &OwnCold, lesson: &Lesson) -> String {
+pub(super) fn learned(site: &Site, own: &OwnCold, lesson: &Lesson) -> String {
     let sort = |name: &str, sort: &Sort| {
         let scatter = sort.scatter_k.map_or_else(String::new, |sd| format!(", scatter {sd:.1} K"));
         format!("  {name:<18} {} ({} nights{scatter})\n", kelvins(sort.offset_k), sort.nights)

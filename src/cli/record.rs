@@ -3,6 +3,7 @@
 //! What the entry will change is folded and shown before anything is appended; only on a terminal is there a question.
 
 mod change;
+mod night;
 mod words;
 
 use std::fmt::Write as _;
@@ -26,7 +27,8 @@ const LATE_MINUTES: i64 = 60;
 /// Arguments of `record`.
 #[derive(Debug, clap::Args)]
 pub struct RecordArgs {
-    /// The boat by number or name, or a place for what concerns all its boats (power_lost, heat_on)
+    /// The boat by number or name, or a place for what concerns all its boats (power_lost, heat_on) or for its thermometer
+    /// (reading low=-6.5C)
     boat: String,
     /// What happened, by its name or in the yard's words, such as drained or "drop plugs"
     event: String,
@@ -61,6 +63,11 @@ pub fn run(args: &RecordArgs, around: &Surroundings<'_>) -> Result<Said, Refusal
     let log = house.store.all_events()?;
     let subject = words::subject(&args.boat, &yard)?;
     let zone = yard.zone(subject.site());
+    if let Subject::Place(site) = &subject
+        && night::is_meant(&args.event)
+    {
+        return night::record(args, site, (&house, zone), around);
+    }
     let mut cells = words::cells(args, &subject, &yard, &house.catalogue)?;
     let stated = words::grade(args.evidence.as_deref(), &cells);
     cells.extend(stated.grade.clone().map(|grade| ("evidence".to_owned(), grade)));

@@ -77,7 +77,7 @@ pub async fn fetch_all<'a>(
     let start = |client| Asked { client, answers: BTreeMap::new(), failures: 0 };
     let mut services: Vec<Asked<'_>> = clients.0.iter().map(start).collect();
     let (mut all, mut asked_for) = (Vec::new(), Vec::new());
-    for site in sites {
+    for site in longest_unanswered_first(house, clients, sites)? {
         let mut ones = Vec::new();
         for asked in &mut services {
             if asked.failures < FAILURES_IN_A_ROW_MOST && go_on() {
@@ -110,6 +110,31 @@ pub async fn fetch_all<'a>(
         }
     }
     Ok(all)
+}
+
+/// The places in the order in which they are asked for: those that a service has answered for longest ago come first, so that
+/// where a service's hourly budget does not reach for all, each has its turn.
+fn longest_unanswered_first<'a>(
+    house: &House,
+    clients: &Clients,
+    sites: impl IntoIterator<Item = &'a Site>,
+) -> Result<Vec<&'a Site>, ServiceError> {
+    let mut order: Vec<(Option<DateTime<Utc>>, &Site)> = Vec::new();
+    for site in sites {
+        let mut oldest: Option<Option<DateTime<Utc>>> = None;
+        for client in &clients.0 {
+            let known = house.store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
+            // What a service refuses for good waits for nothing.
+            if known.as_ref().is_some_and(|known| known.document.refused) {
+                continue;
+            }
+            let answered = known.and_then(|known| known.last_answer);
+            oldest = Some(oldest.map_or(answered, |before| before.min(answered)));
+        }
+        order.push((oldest.flatten(), site));
+    }
+    order.sort_by_key(|(answered, _)| *answered);
+    Ok(order.into_iter().map(|(_, site)| site).collect())
 }
 
 /// When a place is to be asked for next: when its last answer has expired, and a little later by its id.

@@ -10,19 +10,22 @@ use super::weather_memory::WeatherMemory;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::error_table::ErrorTable;
 use crate::domain::weather::freshness::Standing;
-use crate::domain::weather::outlook::spread::fitted_sd_k;
+use crate::domain::weather::outlook::brief::Brief;
+use crate::domain::weather::outlook::spread::{HourError, fitted_errors};
 use crate::domain::weather::outlook::{Source, Spot, combine};
 use crate::domain::weather::{Forecast, ForecastState};
 use crate::domain::yard::Site;
 use crate::forecast::client::{FetchState, Service};
 
-/// The fitted spread is compiled in and read once; a damaged table would leave the default model.
+/// The fitted errors are compiled in and read once; a damaged table would leave the default model.
 static TABLE: LazyLock<Option<ErrorTable>> = LazyLock::new(|| ErrorTable::built_in().ok());
 
 /// One service's newest issue of a place, and how it stands.
 struct Newest {
     service: Service,
     forecast: Option<Arc<Forecast>>,
+    /// The issues before it.
+    earlier: Vec<Brief>,
     standing: Standing,
     refused: bool,
 }
@@ -64,21 +67,23 @@ pub(super) fn outlook_from(
         let forecasts = all.into_iter().filter_map(|one| one.forecast);
         return Ok((forecasts.max_by_key(|forecast| forecast.issued_at), state));
     }
-    let spreads: Vec<Vec<f64>> = usable
+    let errors: Vec<Vec<HourError>> = usable
         .iter()
         .map(|(one, forecast)| match (one.service, TABLE.as_ref()) {
             // The table was fitted on this service's lows and highs.
-            (Service::NwsGridpoint, Some(table)) => fitted_sd_k(table, forecast, spot),
+            (Service::NwsGridpoint, Some(table)) => {
+                fitted_errors(table, (forecast, &one.earlier), spot)
+            }
             _ => Vec::new(),
         })
         .collect();
     let sources: Vec<Source<'_>> = usable
         .iter()
-        .zip(&spreads)
-        .map(|((one, forecast), fitted_sd_k)| Source {
+        .zip(&errors)
+        .map(|((one, forecast), fitted)| Source {
             forecast,
             height_corrected: one.service.corrects_height(),
-            fitted_sd_k,
+            fitted,
         })
         .collect();
     Ok((combine(&sources, spot, instant.at).map(Arc::new), state))
@@ -131,13 +136,18 @@ fn newest(
     for service in services(&house.settings.forecast) {
         let name = service.name();
         let forecast = memory.newest_of(&house.store, site, Some(name), instant.known_at)?;
+        let earlier = match service {
+            // Only this one's errors are fitted.
+            Service::NwsGridpoint => memory.earlier(&house.store, site, name, instant.known_at)?,
+            _ => Vec::new(),
+        };
         let fetching = house.store.fetch_state::<FetchState>(name, site)?;
         // Asked about the past: what we knew then had answered then.
         let answered = fetching.as_ref().and_then(|f| f.last_answer);
         let answered = answered.map(|at| at.min(instant.known_at));
         let refused = fetching.is_some_and(|f| f.document.refused);
         let standing = Standing::of(forecast.as_deref(), answered);
-        all.push(Newest { service, forecast, standing, refused });
+        all.push(Newest { service, forecast, earlier, standing, refused });
     }
     Ok(all)
 }

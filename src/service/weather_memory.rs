@@ -7,6 +7,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::domain::boat::SiteId;
+use crate::domain::weather::outlook::brief::{self, Brief};
 use crate::domain::weather::past::PastHours;
 use crate::domain::weather::{Forecast, Step};
 use crate::store::{Store, StoreError};
@@ -30,6 +31,8 @@ struct Read {
     kept: u64,
     /// By service, with the time that it counts by: an issue that says it is of the future counts from when it came.
     newest: BTreeMap<String, (DateTime<Utc>, Arc<Forecast>)>,
+    /// By service, what the last issues said, oldest first.
+    briefs: BTreeMap<String, Vec<Brief>>,
     past: PastHours,
 }
 
@@ -51,6 +54,11 @@ impl Read {
         // Oldest first: of two answers under one issue time the later fetched counts.
         for stored in store.forecasts_between(site, from, known_at)?.into_iter().rev() {
             self.past.take(&stored.forecast);
+            let briefs = self.briefs.entry(stored.forecast.service.clone()).or_default();
+            briefs.retain(|b| b.issued_at != stored.forecast.issued_at);
+            if known_at - stored.forecast.issued_at <= brief::KEPT {
+                briefs.push(Brief::of(&stored.forecast));
+            }
             let counts_by = stored.forecast.issued_at.min(stored.fetched_at);
             let kept = self.newest.get(&stored.forecast.service);
             if kept.is_none_or(|(before, _)| *before <= counts_by) {
@@ -59,6 +67,9 @@ impl Read {
             }
         }
         self.past.forget_before(known_at - KEPT);
+        for briefs in self.briefs.values_mut() {
+            briefs.retain(|b| known_at - b.issued_at <= brief::KEPT);
+        }
         self.until = known_at;
         self.kept = kept;
         Ok(())
@@ -102,6 +113,21 @@ impl WeatherMemory {
         known_at: DateTime<Utc>,
     ) -> Result<Option<Arc<Forecast>>, StoreError> {
         self.read(store, site, known_at, |read| read.newest_of(service))
+    }
+
+    /// What the last issues of a service for a place said that were known at `known_at`.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn earlier(
+        &self,
+        store: &Store,
+        site: &SiteId,
+        service: &str,
+        known_at: DateTime<Utc>,
+    ) -> Result<Vec<Brief>, StoreError> {
+        let take = |read: &Read| read.briefs.get(service).cloned().unwrap_or_default();
+        self.read(store, site, known_at, take)
     }
 
     fn read<T>(

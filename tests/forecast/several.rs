@@ -218,3 +218,52 @@ fn open_meteo_is_off_until_its_use_is_stated() {
     let stated = text.replace("# use = \"noncommercial\"", "use = \"noncommercial\"");
     assert!(Settings::parse(&stated, folder).is_ok());
 }
+
+#[tokio::test]
+async fn where_the_hourly_budget_does_not_reach_for_all_each_place_has_its_turn() {
+    let norway = Server::start(|_, _| Reply::problem(503, "Unavailable")).await;
+    // The answer of whichever cell is asked for.
+    let meteo = Server::start(|head, _| {
+        let number = |key: &str| -> f64 {
+            let from = head.find(key).unwrap() + key.len();
+            head[from..].split(['&', ' ']).next().unwrap().parse().unwrap()
+        };
+        let mut document: serde_json::Value = serde_json::from_slice(METEO).unwrap();
+        document["latitude"] = number("latitude=").into();
+        document["longitude"] = number("longitude=").into();
+        json(document.to_string().as_bytes())
+    })
+    .await;
+    let folder = TempDir::new("budget");
+    let (mut house, model) = house(&folder, &norway, &meteo);
+    house.settings.forecast.services.retain(|name| format!("{name:?}") == "OpenMeteo");
+    // A tenth of the free tier's 5,000 an hour is what the client allows itself.
+    let sites: Vec<Site> = (0..520)
+        .map(|at| Site {
+            id: format!("S{at:03}").into(),
+            latitude: 45.0 + 0.1 * f64::from(at),
+            ..model[0].clone()
+        })
+        .filter(|site| site.latitude < 90.0)
+        .collect();
+    let sites: Vec<Site> = sites
+        .iter()
+        .flat_map(|site| {
+            [1.0, 11.0].map(|east| Site {
+                id: format!("{}-{east}", site.id).into(),
+                longitude: east,
+                ..site.clone()
+            })
+        })
+        .take(520)
+        .collect();
+    house.store.put_yard(&sites, &[], &[]).unwrap();
+    let clients = house.weather_client().unwrap().unwrap();
+    fetch_all(&house, &clients, &sites, now(), &|| true).await.unwrap();
+    assert_eq!(meteo.paths().len(), 500);
+    fetch_all(&house, &clients, &sites, now() + TimeDelta::hours(1), &|| true).await.unwrap();
+    let blind = sites
+        .iter()
+        .filter(|site| state(&house, site, now() + TimeDelta::hours(1)).1 == ForecastState::Blind);
+    assert_eq!(blind.count(), 0, "those that had to wait come first the next hour");
+}

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Step;
 use normal::wide;
-pub use normal::{Normals, normal_quantile, normal_share};
+pub use normal::{Normals, normal_quantile, normal_share, tail_share};
 
 /// The most hours that are drawn ahead; services reach 7 to 10 days.
 pub const HOURS_MAX: usize = 240;

@@ -51,7 +51,7 @@ pub struct Situation {
     pub own_bias_k: Option<f64>,
     /// The same over the last week, shrunk by n/(n+5).
     pub own_recent_k: Option<f64>,
-    /// The same over past nights of a like swing, shrunk by n/(n+8).
+    /// The same over past nights of a like swing forecast at the same lead, shrunk by n/(n+8).
     pub own_like_k: Option<f64>,
     /// The same for the other kind of value.
     pub own_other_k: Option<f64>,
@@ -61,6 +61,16 @@ pub struct Situation {
     pub own_abs_k: Option<f64>,
     /// The sky.
     pub sky: Option<Sky>,
+    /// Mean observed low of the last month at this place, less the forecast.
+    pub low_anomaly_k: Option<f64>,
+    /// Mean observed high of the last month at this place, less the forecast.
+    pub high_anomaly_k: Option<f64>,
+    /// Observed less forecast at the same lead over the last five nights, each night counting 0.6 of the one after it.
+    pub own_newest_k: Option<f64>,
+    /// What the newest issues changed in the values before this one, each against the issue 12 h earlier, on average.
+    pub revision_k: Option<f64>,
+    /// High less low of the day before.
+    pub day_before_k: Option<f64>,
 }
 
 impl Situation {
@@ -84,12 +94,17 @@ impl Situation {
             own_other_k: None,
             next_k: None,
             sky: None,
+            low_anomaly_k: None,
+            high_anomaly_k: None,
+            own_newest_k: None,
+            revision_k: None,
+            day_before_k: None,
         }
     }
 }
 
 /// Number of terms.
-pub const TERMS: usize = 38;
+pub const TERMS: usize = 44;
 
 /// Names of the terms, in order.
 pub const NAMES: [&str; TERMS] = [
@@ -131,6 +146,12 @@ pub const NAMES: [&str; TERMS] = [
     "swing_north",
     "swing_height",
     "clear_like",
+    "swing_middle",
+    "low_anomaly",
+    "high_anomaly",
+    "own_newest",
+    "revision",
+    "day_before",
 ];
 
 /// The usual absolute error of a low, K: what `own_abs_k` is measured against.
@@ -189,6 +210,13 @@ pub fn terms(s: &Situation) -> [f64; TERMS] {
         swing * (s.latitude.abs() - 42.0) / 5.0,
         swing * ((s.elevation_m.clamp(0.0, 2500.0) / 1000.0).sqrt() - 0.5),
         bounded(s.own_like_k, 4.0, 1.0) * sky(Sky::Clear),
+        // From a swing of 5 K to one of 15 K; beyond, `swing` and its square speak.
+        swing.clamp(-1.0, 1.0),
+        bounded(s.low_anomaly_k, 15.0, 5.0),
+        bounded(s.high_anomaly_k.map(|k| k - 10.0), 15.0, 5.0),
+        bounded(s.own_newest_k, 6.0, 2.0),
+        bounded(s.revision_k, 8.0, 2.0),
+        bounded(s.day_before_k.map(|k| k - 10.0), 15.0, 5.0),
     ]
 }
 

@@ -5,6 +5,7 @@
 //! widened (ECMWF ensemble against one station, 2015-2020: the missing part is a constant 1.2 K at every lead). A service
 //! that publishes one number gets the error model's spread. The place's own part is added where paths are drawn.
 
+pub mod brief;
 pub mod mixture;
 pub mod spread;
 
@@ -15,6 +16,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::errors::ErrorModel;
 use super::{Forecast, Step};
 use mixture::{Part, quantiles};
+use spread::HourError;
 
 /// Air cools by so much with height, K/m (standard atmosphere, ISO 2533).
 const LAPSE_K_PER_M: f64 = 0.0065;
@@ -55,9 +57,9 @@ pub struct Source<'a> {
     pub forecast: &'a Forecast,
     /// Has the service corrected its temperatures to the place's own height?
     pub height_corrected: bool,
-    /// Standard deviation in K of each hour, in the order of its steps, where the service publishes none; empty: the
+    /// How wrong each hour is known to be, in the order of its steps, where the service publishes nothing of it; empty: the
     /// default model.
-    pub fitted_sd_k: &'a [f64],
+    pub fitted: &'a [HourError],
 }
 
 /// The outlook from `at` on, of one source or several in the configured order; `None` of none.
@@ -140,9 +142,10 @@ fn part(
         _ => {
             let lead_h = hours(step.time - forecast.issued_at).max(0.0);
             let model = ErrorModel { place_sd_k: 0.0, ..ErrorModel::default() };
-            let sd = source.fitted_sd_k.get(index).copied();
-            let sd = sd.unwrap_or_else(|| model.sd(lead_h, stated));
-            (stated, sd, sd)
+            let fitted = source.fitted.get(index).copied();
+            let error = fitted
+                .unwrap_or_else(|| HourError { shift_k: 0.0, sd_k: model.sd(lead_h, stated) });
+            (stated + error.shift_k, error.sd_k, error.sd_k)
         }
     };
     centre += shift;
@@ -257,7 +260,7 @@ mod tests {
     }
 
     fn source(forecast: &Forecast) -> Source<'_> {
-        Source { forecast, height_corrected: true, fitted_sd_k: &[] }
+        Source { forecast, height_corrected: true, fitted: &[] }
     }
 
     fn step(forecast: &Forecast) -> (f64, f64, f64) {

@@ -116,6 +116,40 @@ fn bridged(days: &[NaiveDate], values: &BTreeMap<NaiveDate, Value>) -> Vec<Optio
     all
 }
 
+/// What the newest issues changed in the values on the way to the low of `date`, each against the issue 12 h earlier.
+fn revision(city: &City, date: NaiveDate, lead: usize) -> Option<f64> {
+    let (low, high) = (&city.lows, &city.highs);
+    // Kind, days before, and the index of the newest issue that this evening or morning has of it.
+    let on_the_way: &[(&BTreeMap<NaiveDate, Value>, u64, usize)] = match lead {
+        1 => &[(high, 1, 0), (low, 1, 0)],
+        2 => &[(low, 1, 0), (high, 1, 1)],
+        3 => &[(high, 2, 0), (low, 1, 1), (high, 1, 2)],
+        _ => &[],
+    };
+    let changes: Vec<f64> = on_the_way
+        .iter()
+        .filter_map(|(values, days, newest)| {
+            let v = values.get(&(date - Days::new(*days)))?;
+            Some(v.said[*newest]? - v.said[*newest + 1]?)
+        })
+        .collect();
+    let n = changes.len() as f64;
+    (n > 0.0).then(|| changes.iter().sum::<f64>() / n)
+}
+
+/// High less low of the day before the low of `date`: as seen of an evening issue, as forecast otherwise.
+fn day_before(city: &City, date: NaiveDate, lead: usize, learns: bool) -> Option<f64> {
+    let day = date - Days::new(1);
+    let (low, high) = (city.lows.get(&day)?, city.highs.get(&day)?);
+    match lead {
+        0 if learns => Some(high.seen? - low.seen?),
+        0 => None,
+        1 => Some(high.said[0]? - low.said[0]?),
+        2 => Some(high.said[1]? - low.said[0]?),
+        _ => Some(high.said[2]? - low.said[1]?),
+    }
+}
+
 /// What was known of one value when it was forecast at `lead` (index into 12, 24, 36, 48 h).
 ///
 /// `known_until` is the last day whose low and high count as seen.
@@ -151,6 +185,10 @@ pub fn situation(
     let after = if is_low { city.highs.get(&date) } else { city.lows.get(&(date + Days::new(1))) };
     // Half a day further ahead in the same issue; beyond the archive's last lead nothing was known yet.
     s.next_k = after.and_then(|v| v.said.get(lead + 1).copied().flatten()).map(|t| t - forecast);
+    if is_low {
+        s.revision_k = revision(city, date, lead);
+        s.day_before_k = day_before(city, date, lead, learns);
+    }
     if !learns {
         return Some(s);
     }
@@ -171,14 +209,35 @@ pub fn situation(
     s.own_recent_k = shrunk(&(0..7).filter_map(|b| error(own, back(b))).collect::<Vec<_>>(), 5.0);
     s.own_other_k =
         shrunk(&(0..60).filter_map(|b| error(other, back(b))).collect::<Vec<_>>(), 15.0);
+    // Of lows as this lead said them; of highs as the last issue did.
+    let of_lead = if is_low { lead } else { 0 };
     let like = |day: NaiveDate| {
         let (now, v) = (s.swing_k?, own.get(&day)?);
         let before =
-            if is_low { city.highs.get(&(day - Days::new(1))) } else { city.lows.get(&day) };
-        let swing = before?.seen? - v.said[0]?;
-        if (swing - now).abs() < 3.0 { error(own, day) } else { None }
+            if is_low { city.highs.get(&(day - Days::new(1))) } else { city.lows.get(&day) }?;
+        let before = match of_lead {
+            0 => before.seen?,
+            more => before.said[more - 1]?,
+        };
+        let swing = before - v.said[of_lead]?;
+        if (swing - now).abs() < 3.0 { Some(v.seen? - v.said[of_lead]?) } else { None }
     };
     s.own_like_k = shrunk(&(0..90).filter_map(|b| like(back(b))).collect::<Vec<_>>(), 8.0);
+    if is_low {
+        let month = |values: &BTreeMap<NaiveDate, Value>| {
+            let seen: Vec<f64> =
+                (0..30).filter_map(|b| values.get(&back(b)).and_then(|v| v.seen)).collect();
+            let n = seen.len() as f64;
+            (n >= 5.0).then(|| seen.iter().sum::<f64>() / n - forecast)
+        };
+        s.low_anomaly_k = month(&city.lows);
+        s.high_anomaly_k = month(&city.highs);
+        let newest = (0..5_u32).filter_map(|b| {
+            let v = own.get(&back(u64::from(b)))?;
+            Some(0.6_f64.powi(b.cast_signed()) * (v.seen? - v.said[lead]?))
+        });
+        s.own_newest_k = Some(newest.sum());
+    }
     let n = errors.len() as f64;
     if n >= 3.0 {
         let mean = errors.iter().sum::<f64>() / n;

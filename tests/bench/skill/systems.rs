@@ -2,7 +2,7 @@
 
 use chrono::{Datelike, Days, NaiveDate};
 use rimeward::domain::weather::error_table::{ErrorTable, Kind as Sort};
-use rimeward::domain::weather::errors::normal_share;
+use rimeward::domain::weather::errors::{normal_share, tail_share};
 use rimeward::domain::weather::fitted::{Fitted, NAMES};
 
 use super::archive::City;
@@ -329,7 +329,7 @@ impl Scored<'_> {
                     // Reported in whole degrees F: 31 F and less is below freezing, so half a degree F below 32.
                     let edge = -0.5 / 1.8;
                     Judged {
-                        chance: normal_share((edge - s.forecast_c - shift) / sd),
+                        chance: tail_share((edge - s.forecast_c - shift) / sd),
                         came: s.forecast_c + error < -0.01,
                         week: week(date),
                     }
