@@ -9,6 +9,7 @@ pub mod envelope;
 pub mod maildir;
 pub mod mime;
 pub mod outbox;
+pub mod picture;
 pub mod received;
 pub mod secret;
 pub mod smtp;

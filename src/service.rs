@@ -15,6 +15,7 @@ mod texts;
 pub mod deciding;
 pub mod letters;
 pub mod aging;
+mod charts;
 mod claimed;
 mod blends;
 pub mod answers;

@@ -1,5 +1,6 @@
 //! What people read: one sample of every kind, linted; hostile names; many boats at once.
 
+mod chart;
 pub mod hostile;
 pub mod lint;
 pub mod many;

@@ -226,8 +226,16 @@ fn subjects<'a>(
             })
             .collect();
         let Desk { phrases, sender, key, .. } = &desk;
-        let context =
-            Context { phrases, sender, key, person, site, label: &label, date: message.at };
+        let context = Context {
+            phrases,
+            sender,
+            key,
+            person,
+            site,
+            label: &label,
+            date: message.at,
+            picture: None,
+        };
         let letter = compose_rollup(&items, &context)
             .map_err(|error| Refusal::failed(format!("writing to {}: {error}", person.id)))?;
         all.push((message, letter.subject));

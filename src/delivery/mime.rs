@@ -1,7 +1,7 @@
 //! A letter as RFC 5322 and MIME bytes.
 //!
-//! One tree, plainest part first: `alternative(text/plain; format=flowed, text/html)`, in `mixed` with a calendar entry
-//! where there is one (RFC 2046, 5.1); UTF-8 in quoted-printable,
+//! One tree, plainest part first: `alternative(text/plain; format=flowed, text/html)`, the HTML in `related` with its picture
+//! where it has one (RFC 2387), all in `mixed` with a calendar entry where there is one (RFC 2046, 5.1); UTF-8 in quoted-printable,
 //! header words as RFC 2047. The bytes depend on the letter alone: the boundary comes from the Message-ID, the date
 //! from the letter. What people typed (names, subjects) is cleaned before it becomes a header; what must be exact
 //! (addresses, ids) is refused when it is not plain.
@@ -13,14 +13,15 @@ pub mod plainer;
 use chrono::Datelike as _;
 use data_encoding::HEXLOWER;
 use lettre::message::header::{
-    ContentDisposition, ContentTransferEncoding, ContentType, HeaderName, HeaderValue,
+    ContentDisposition, ContentId, ContentTransferEncoding, ContentType, HeaderName, HeaderValue,
 };
 use lettre::message::{Body, Mailbox as LettreMailbox, MessageBuilder, MultiPart, SinglePart};
 use ring::digest::{SHA256, digest};
 use thiserror::Error;
 
 use super::envelope::is_plain_address;
-use crate::domain::message::{Letter, Mailbox};
+use crate::domain::message::chart::Picture;
+use crate::domain::message::{Letter, Mailbox, picture_id};
 
 /// Ids kept in References: the root, and the newest of the others. Readers thread by these; the header stays short.
 const REFERENCES_MOST: usize = 20;
@@ -72,16 +73,25 @@ pub fn to_bytes(letter: &Letter) -> Result<Vec<u8>, MimeError> {
     };
     let alternative = |html| {
         let parts = MultiPart::alternative().boundary(boundary(message_id));
-        parts.singlepart(text.clone()).singlepart(html)
+        let parts = parts.singlepart(text.clone());
+        match &letter.picture {
+            // What the HTML shows goes with the HTML (RFC 2387), not beside the letter.
+            Some(picture) => {
+                let together = boundary(&format!("related {message_id}"));
+                let related = MultiPart::related().boundary(together).singlepart(html);
+                Ok(parts.multipart(related.singlepart(inline(picture, message_id)?)))
+            }
+            None => Ok::<_, MimeError>(parts.singlepart(html)),
+        }
     };
     let message = match (html, &letter.calendar) {
         (None, None) => builder.singlepart(text)?,
-        (Some(html), None) => builder.multipart(alternative(html))?,
+        (Some(html), None) => builder.multipart(alternative(html)?)?,
         (html, Some(calendar)) => {
             let mixed = MultiPart::mixed().boundary(boundary(&format!("mixed {message_id}")));
             let attached = attachment(calendar.clone())?;
             builder.multipart(match html {
-                Some(html) => mixed.multipart(alternative(html)).singlepart(attached),
+                Some(html) => mixed.multipart(alternative(html)?).singlepart(attached),
                 None => mixed.singlepart(text.clone()).singlepart(attached),
             })?
         }
@@ -163,6 +173,16 @@ fn part(content_type: &str, text: String) -> Result<SinglePart, MimeError> {
     let body = Body::new_with_encoding(text, ContentTransferEncoding::QuotedPrintable)
         .map_err(|_| MimeError::Encode)?;
     Ok(SinglePart::builder().header(content_type).body(body))
+}
+
+/// A picture that the HTML names by its id.
+fn inline(picture: &Picture, message_id: &str) -> Result<SinglePart, MimeError> {
+    let content_type = ContentType::parse("image/png").map_err(|_| MimeError::Encode)?;
+    Ok(SinglePart::builder()
+        .header(content_type)
+        .header(ContentDisposition::inline_with_name("chart.png"))
+        .header(ContentId::from(format!("<{}>", picture_id(message_id))))
+        .body(Body::new(picture.png.clone())))
 }
 
 /// A calendar entry as an attachment, published (RFC 6047): no invitation, so that no program answers it.

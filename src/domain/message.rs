@@ -12,6 +12,7 @@ pub mod block;
 pub mod calendar;
 pub mod cap;
 pub mod cautions;
+pub mod chart;
 mod damage;
 mod deadline;
 mod freeze;
@@ -37,6 +38,7 @@ use crate::domain::boat::{Boat, BoatState, CircuitId};
 use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Site};
 use block::Block;
+use chart::Picture;
 
 pub use aging::{Aging, compose_aging};
 pub use answered::{Answered, compose_answered};
@@ -97,6 +99,9 @@ pub struct Letter {
     /// The same in a short text for telephones, for what a short text is good for.
     #[serde(default)]
     pub short: Option<String>,
+    /// A picture that the HTML shows; the text says all of it.
+    #[serde(skip)]
+    pub picture: Option<Picture>,
 }
 
 /// What keeps a letter from being written.
@@ -182,6 +187,8 @@ pub struct Context<'a> {
     pub label: &'a dyn Fn(&CircuitId) -> String,
     /// Date header, fixed when the letter enters the outbox.
     pub date: DateTime<Utc>,
+    /// A picture for the reader.
+    pub picture: Option<&'a Picture>,
 }
 
 /// The default label of a circuit: its id with spaces.
@@ -254,6 +261,19 @@ fn reply_to(sender: &Sender, message_id: &str) -> Option<Mailbox> {
     })
 }
 
+/// The name under which the HTML of a letter finds its picture (RFC 2392): of the form of a Message-ID, and no other's.
+#[must_use]
+pub fn picture_id(message_id: &str) -> String {
+    format!("chart.{message_id}")
+}
+
+/// A picture as the HTML shows it.
+#[derive(Serialize)]
+struct Shown<'a> {
+    cid: String,
+    alt: &'a str,
+}
+
 fn filled(
     phrases: &Phrases,
     template: &str,
@@ -287,7 +307,10 @@ fn finish(
         filled => filled?,
     };
     let reply_to = if stream == "freeze" { reply_to(context.sender, &ids.own) } else { None };
+    let shown =
+        context.picture.map(|picture| Shown { cid: picture_id(&ids.own), alt: &picture.alt });
     Ok(Letter {
+        picture: context.picture.cloned(),
         message_id: ids.own,
         date: context.date,
         from: Mailbox {
@@ -297,7 +320,7 @@ fn finish(
         reply_to,
         to: Mailbox { name: words::one_line(&context.person.name, 60), address },
         text: block::as_text(&blocks),
-        html: Some(phrases.html(&subject, &blocks)?),
+        html: Some(phrases.html(&subject, &blocks, shown.as_ref())?),
         subject,
         in_reply_to: ids.earlier.last().cloned(),
         references: ids.earlier,

@@ -136,6 +136,9 @@ pub struct Person {
     pub tell_at_chance: Option<f64>,
     /// Which scale comes first.
     pub units: TemperatureScale,
+    /// Wants pictures in letters; managers get them anyway.
+    #[serde(default)]
+    pub charts: bool,
 }
 
 impl Site {

@@ -4,11 +4,12 @@ use std::path::Path;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use super::charts;
 use super::house::{House, ServiceError};
 use super::survey::Survey;
 use super::texts;
 use crate::delivery::{envelope, mime};
-use crate::domain::alert::{Act, CloseReason, Telling};
+use crate::domain::alert::{Act, CloseReason, Kind, Telling};
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{
     Context, Letter, MessageKey, Phrases, RolledUp, Sender, compose_rollup,
@@ -135,7 +136,7 @@ impl Desk {
         date: DateTime<Utc>,
     ) -> Context<'a> {
         let Self { phrases, sender, key, .. } = self;
-        Context { phrases, sender, key, person, site, label, date }
+        Context { phrases, sender, key, person, site, label, date, picture: None }
     }
 }
 
@@ -204,7 +205,11 @@ pub fn letters(
         let Some(first) = group.first() else { continue };
         let Some(person) = survey.yard.people.get(&first.recipient) else { continue };
         let Some(place) = survey.places.get(&first.site) else { continue };
+        let closing = matches!(first.act, Act::Close { .. });
+        let about = first.subject.boat().filter(|_| first.kind == Kind::Freeze && !closing);
+        let picture = about.and_then(|boat| charts::of_boat(house, survey, boat, person));
         let context = desk.context((person, &place.site), &label, now);
+        let context = Context { picture: picture.as_ref(), ..context };
         let boat_of = |telling: &Telling| {
             let id = telling.subject.boat()?;
             survey.boats.iter().find(|v| v.boat.id == *id).map(|v| (&v.boat, &v.state))

@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 
 use super::blends::too_weak;
+use super::charts;
 use super::claimed::only_claimed;
 use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row, label_of};
@@ -12,7 +13,7 @@ use super::survey::{BoatView, Survey};
 use crate::domain::alert::{Alert, CloseReason, Flat, Kind};
 use crate::domain::boat::{CircuitId, Holds, SiteId};
 use crate::domain::message::{
-    CannotSay, CrewLines, HeldLine, Letter, OverLine, PlaceLine, Worklist, WorklistBoat,
+    CannotSay, Context, CrewLines, HeldLine, Letter, OverLine, PlaceLine, Worklist, WorklistBoat,
     compose_worklist,
 };
 use crate::domain::risk::{CircuitRisk, Priority, rank};
@@ -49,8 +50,14 @@ pub fn worklist_letters(
             .filter(|(site, _)| person.sites.contains(site))
             .map(|(_, line)| line.clone())
             .collect();
-        let letter = worklist_letter(house, desk, survey, (person, plan.as_ref(), &held), own)
-            .map_err(|error| error.to_string());
+        let letter = worklist_letter(
+            house,
+            desk,
+            survey,
+            Reader { person, plan: plan.as_ref(), held: &held, pictures: true },
+            own,
+        )
+        .map_err(|error| error.to_string());
         let about = format!("worklist:{}:{day}", person.id);
         let row = OutboxRow {
             kind: "worklist".to_owned(),
@@ -80,17 +87,30 @@ pub fn worklist_text(house: &House, survey: &Survey) -> Result<String, ServiceEr
         house,
         &desk,
         survey,
-        (&reader, crew_plan(house, survey).as_ref(), &[]),
+        Reader {
+            person: &reader,
+            plan: crew_plan(house, survey).as_ref(),
+            held: &[],
+            pictures: false,
+        },
         |_| true,
     )?;
     Ok(format!("{}\n\n{}", letter.subject, letter.text))
+}
+
+/// Whom a worklist is for, and what goes into theirs.
+struct Reader<'a> {
+    person: &'a Person,
+    plan: Option<&'a YardPlan>,
+    held: &'a [HeldLine],
+    pictures: bool,
 }
 
 fn worklist_letter(
     house: &House,
     desk: &Desk,
     survey: &Survey,
-    (person, plan, held): (&Person, Option<&YardPlan>, &[HeldLine]),
+    Reader { person, plan, held, pictures }: Reader<'_>,
     own: impl Fn(&SiteId) -> bool,
 ) -> Result<Letter, ServiceError> {
     let places: Vec<PlaceLine<'_>> = survey
@@ -142,7 +162,15 @@ fn worklist_letter(
             person.id
         )));
     };
+    // Of whoever is first to be gone to.
+    let first = listed.iter().find(|(_, rows)| {
+        rows.iter().any(|row| row.priority > Priority::Notice && !row.frozen_now)
+    });
+    let picture = first
+        .filter(|_| pictures)
+        .and_then(|(view, _)| charts::of_boat(house, survey, &view.boat.id, person));
     let context = desk.context((person, &home.site), &label, survey.instant.at);
+    let context = Context { picture: picture.as_ref(), ..context };
     let crew = plan.map(|plan| CrewLines {
         headline: plan.headline.clone(),
         round: lines::round(plan, &own),
@@ -281,6 +309,7 @@ fn nobody(units: crate::domain::units::TemperatureScale) -> Person {
         quiet_to: None,
         escalation_order: None,
         tell_at_chance: None,
+        charts: false,
         units,
     }
 }

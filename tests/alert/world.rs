@@ -61,6 +61,7 @@ pub fn person(id: &str, role: Role, name: &str) -> Person {
         escalation_order: None,
         tell_at_chance: None,
         units: TemperatureScale::F,
+        charts: false,
     }
 }
 

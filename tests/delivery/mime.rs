@@ -29,6 +29,7 @@ pub fn letter() -> Letter {
         urgent: true,
         calendar: None,
         short: None,
+        picture: None,
     }
 }
 
@@ -182,4 +183,50 @@ fn a_letter_without_html_is_one_part() {
     assert!(
         message.contains("Content-Type: text/plain; charset=utf-8; format=flowed; delsp=no\r\n")
     );
+}
+
+#[test]
+fn a_picture_goes_with_the_html_that_shows_it() {
+    use mail_parser::{MessageParser, MimeHeaders};
+    use rimeward::domain::message::chart::Picture;
+    use rimeward::domain::message::picture_id;
+
+    let plain = letter();
+    let id = picture_id(&plain.message_id);
+    let pixels: Vec<u8> = (0..=255).cycle().take(3000).collect();
+    let shown = Letter {
+        html: Some(format!("<p><img src=\"cid:{id}\" alt=\"low -6 C\"></p>\n")),
+        picture: Some(Picture { png: pixels.clone(), alt: "low -6 C".to_owned() }),
+        calendar: Some("BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n".to_owned()),
+        ..plain
+    };
+    let bytes = to_bytes(&shown).unwrap();
+    assert_eq!(bytes, to_bytes(&shown).unwrap(), "a retry is the same to the byte");
+    let message = MessageParser::default().parse(&bytes).unwrap();
+    let kinds: Vec<String> = message
+        .parts
+        .iter()
+        .map(|part| {
+            part.content_type().map_or_else(String::new, |t| {
+                format!("{}/{}", t.ctype(), t.subtype().unwrap_or_default())
+            })
+        })
+        .collect();
+    // RFC 2046, 5.1.4 and RFC 2387: the plainest first, the picture beside the HTML alone, what is attached last.
+    let expect = [
+        "multipart/mixed",
+        "multipart/alternative",
+        "text/plain",
+        "multipart/related",
+        "text/html",
+        "image/png",
+        "text/calendar",
+    ];
+    assert_eq!(kinds, expect);
+    let picture = &message.parts[5];
+    assert_eq!(picture.contents(), pixels);
+    assert_eq!(picture.content_id(), Some(id.as_str()), "RFC 2392: the name that the HTML uses");
+    assert!(picture.content_disposition().is_some_and(|d| d.is_inline()));
+    let text = String::from_utf8(bytes).unwrap();
+    assert!(text.lines().all(|line| line.len() <= 998) && text.is_ascii());
 }

@@ -76,6 +76,7 @@ pub fn letter(decision: &Decision, person: &str, world: &World, scale: Temperatu
         site: &world.situation.site,
         label: &label,
         date: telling.facts.at,
+        picture: None,
     };
     let boat = match &world.situation.target {
         Target::Boat { boat, state, .. } => Some((&**boat, &**state)),
@@ -345,6 +346,7 @@ impl Fleet {
             site: &site,
             label: &label,
             date: at(17, 13),
+            picture: None,
         })
     }
 

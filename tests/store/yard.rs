@@ -70,6 +70,7 @@ fn person() -> Person {
         escalation_order: None,
         tell_at_chance: Some(0.1),
         units: TemperatureScale::F,
+        charts: false,
     }
 }
 

@@ -7,7 +7,8 @@ use serde_json::Value;
 /// The columns any of which fills a field, and the field.
 type Fills = (&'static [&'static str], &'static str);
 
-const OF_PEOPLE: [Fills; 10] = [
+const OF_PEOPLE: [Fills; 11] = [
+    (&["charts"], "charts"),
     (&["email"], "email"),
     (&["phone"], "phone"),
     (&["text_consent"], "text_consent"),

@@ -257,9 +257,15 @@ impl Phrases {
     }
 
     /// The letter as HTML. Everything that came from people is escaped by the template engine.
-    pub(super) fn html(&self, subject: &str, blocks: &[Block]) -> Result<String, MessageError> {
+    pub(super) fn html(
+        &self,
+        subject: &str,
+        blocks: &[Block],
+        picture: Option<&super::Shown<'_>>,
+    ) -> Result<String, MessageError> {
         let env = environment();
-        let mut words = serde_json::json!({ "subject": subject, "blocks": blocks });
+        let mut words =
+            serde_json::json!({ "subject": subject, "blocks": blocks, "picture": picture });
         keep_units(&mut words);
         let words = minijinja::Value::from(minijinja::value::Serde(&words));
         // The name's ending turns on escaping.

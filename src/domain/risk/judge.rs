@@ -1,5 +1,6 @@
 //! Every circuit of a boat against the coming cold.
 
+pub mod curves;
 mod settings;
 
 use std::collections::hash_map::Entry;

@@ -12,7 +12,7 @@ use crate::intake::row::{Row, number, phone};
 use crate::intake::sheet::Sheet;
 
 const REQUIRED: [&str; 3] = ["person_id", "name", "role"];
-const KNOWN: [&str; 15] = [
+const KNOWN: [&str; 16] = [
     "person_id",
     "name",
     "role",
@@ -27,6 +27,7 @@ const KNOWN: [&str; 15] = [
     "escalation_order",
     "tell_at_chance",
     "units",
+    "charts",
     "language",
 ];
 
@@ -105,6 +106,7 @@ fn person(row: &mut Row<'_>, places: Option<&BTreeSet<SiteId>>) -> Option<Person
             chance,
         ),
         units: units.unwrap_or_default(),
+        charts: row.yes_no("charts").unwrap_or(false),
     })
 }
 
