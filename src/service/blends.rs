@@ -5,6 +5,7 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use super::house::{House, ServiceError};
 use super::letters::{Desk, label_of};
+use super::nudges::one_in;
 use super::past_seasons::{Passing, PastSeasons};
 use super::seasonal::{Book, Decided, earlier, owner_told, past_of, reader};
 use super::survey::{BoatView, Survey};
@@ -70,6 +71,7 @@ pub fn blends(
                 boat: (&view.boat, &view.state),
                 weak: &look.weak,
                 winters: look.winters,
+                one_in: one_in(house.settings.season.tolerance),
                 earliest: look.earliest,
                 holds_from: look.holds_from,
             };

@@ -79,7 +79,7 @@ pub fn nudges(
 
 /// A tolerance as one in so many.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0.02 to 0.5")]
-fn one_in(tolerance: f64) -> u32 {
+pub(super) fn one_in(tolerance: f64) -> u32 {
     (1.0 / tolerance.clamp(0.02, 0.5)).round() as u32
 }
 

@@ -6,6 +6,7 @@
 
 #![expect(
     clippy::unwrap_used,
+    clippy::indexing_slicing,
     clippy::cast_precision_loss,
     reason = "a benchmark may stop at the first surprise, and its counts are small"
 )]

@@ -48,6 +48,8 @@ pub struct TooWeak<'a> {
     pub weak: &'a [WeakPart],
     /// Past winters looked at.
     pub winters: usize,
+    /// More than one in so many of them is told.
+    pub one_in: u32,
     /// The earliest day on which one of them broke in a past winter, in this one.
     pub earliest: Option<NaiveDate>,
     /// First ice of the weakest mixture that holds in nearly all of those winters; `None`: no mixture is known to.
@@ -89,6 +91,7 @@ pub fn compose_blend(told: &TooWeak<'_>, context: &Context<'_>) -> Result<Letter
         ("lines", json!(lines)),
         ("winters", json!(most)),
         ("of", json!(count(told.winters, "past winter"))),
+        ("one_in", json!(told.one_in)),
         ("earliest", json!(told.earliest.map(|day| day.format("%-d %b").to_string()))),
         (
             "soon",

@@ -15,7 +15,7 @@ use crate::domain::alert::chance::SpokenChance;
 use crate::domain::alert::{Act, CloseReason, Facts, Telling, Told, is_wet};
 use crate::domain::boat::{Boat, BoatState, Care, DrainPermission};
 use crate::domain::risk::CircuitRisk;
-use crate::domain::yard::{Role, Site};
+use crate::domain::yard::{Role, Site, SiteKind};
 
 type Words = Vec<(&'static str, Value)>;
 
@@ -91,7 +91,9 @@ pub(super) fn draft(
         voice.basis(&facts.service, facts.issued_at, facts.forecast, context.site),
         told_words(&voice, telling),
     ];
-    words.push(vec![("answerable", json!(context.sender.replies))]);
+    let heated = context.site.kind == SiteKind::IndoorHeated;
+    words
+        .push(vec![("answerable", json!(context.sender.replies)), ("heated_place", json!(heated))]);
     if !closing {
         words.push(threat_words(&voice, facts, &stand, state));
         words.push(ask_words(&voice, telling, &stand));
