@@ -1,6 +1,9 @@
 //! `rimeward place`: a storage place, and what its own thermometer has taught.
 
-use serde_json::json;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
 use crate::domain::boat::SiteId;
@@ -16,6 +19,9 @@ const REFUSED_NAMED: usize = 10;
 pub struct PlaceArgs {
     /// Which place
     site: String,
+    /// Write the newest refused answer of a weather service to this file, for rimeward inspect
+    #[arg(long, value_name = "FILE")]
+    refused: Option<PathBuf>,
     /// At this time instead of now
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
@@ -61,13 +67,50 @@ pub fn place(args: &PlaceArgs, around: &Surroundings<'_>) -> Result<Said, Refusa
     if let Some(until) = until {
         text += &format!("Only nights up to {until} teach (forecast.learn_until).\n");
     }
+    let refused = house.store.refused(&site.id)?;
+    for answer in &refused {
+        let at = answer.at.with_timezone(&site.time_zone).format("%a %-d %b %Y %H:%M");
+        text += &format!("Refused, and not used: {} {at}: {}.\n", answer.service, answer.why);
+    }
+    if let Some(file) = &args.refused {
+        let Some(newest) = refused.first() else {
+            return Err(Refusal::bad_input(format!("no answer for {} was refused", site.id)));
+        };
+        write_new(file, &newest.body)?;
+        text += &format!(
+            "Written to {}: rimeward inspect --service {} {} reads it again.\n",
+            file.display(),
+            newest.service,
+            file.display()
+        );
+    } else if !refused.is_empty() {
+        text += &format!(
+            "rimeward place {} --refused FILE writes the newest of them to a file.\n",
+            site.id
+        );
+    }
+    let refused: Vec<Value> = refused
+        .iter()
+        .map(|answer| json!({ "service": answer.service, "at": answer.at, "why": answer.why }))
+        .collect();
     let json = json!({
+        "refused": refused,
         "site": site.id, "kind": site.kind, "latitude": site.latitude, "longitude": site.longitude,
         "listed_night_offset_k": site.night_offset_k,
         "nights_read": lesson.nights, "nights_without_forecast": lesson.without_forecast,
         "used": used, "learn_until": until, "learned": lesson.own,
     });
     Ok(Said { text, json, exit: Exit::Done })
+}
+
+/// What is there stays as it is.
+fn write_new(file: &Path, body: &[u8]) -> Result<(), Refusal> {
+    let told = |error: std::io::Error| {
+        Refusal::bad_input(format!("cannot write {}: {error}; name a new file", file.display()))
+    };
+    let mut new =
+        std::fs::OpenOptions::new().write(true).create_new(true).open(file).map_err(told)?;
+    new.write_all(body).map_err(told)
 }
 
 fn about(site: &Site) -> String {

@@ -75,6 +75,30 @@ pub struct WindowMinimum {
     pub temperature_c: f64,
 }
 
+/// Hours that two answers must share to be held against each other.
+const SHARED_HOURS_LEAST: usize = 24;
+/// Temperatures nearer than this are the same, K.
+const SAME_K: f64 = 1e-3;
+
+impl Forecast {
+    /// Is `later` the same run given out again? Then all the hours that both have, a day of them at least, are the same.
+    #[must_use]
+    pub fn says_the_same(&self, later: &Self) -> bool {
+        let mut own = self.steps.iter().peekable();
+        let mut shared = 0_usize;
+        for step in &later.steps {
+            while own.next_if(|o| o.time < step.time).is_some() {}
+            let Some(other) = own.next_if(|o| o.time == step.time) else { continue };
+            match (other.temperature_c, step.temperature_c) {
+                (Some(a), Some(b)) if (a - b).abs() < SAME_K => shared += 1,
+                (None, None) => {}
+                _ => return false,
+            }
+        }
+        shared >= SHARED_HOURS_LEAST
+    }
+}
+
 /// One issue of one service for one place, normalised: hourly steps in UTC, strictly increasing, one hour apart.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Forecast {

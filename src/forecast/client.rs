@@ -26,6 +26,7 @@ pub use observed::StationState;
 pub use state::{FetchState, Outcome};
 
 use http::Http;
+pub use http::SetAside;
 
 /// Deadline of one call, from the connection to the last byte, unless the settings say otherwise.
 pub const CALL_DEADLINE: Duration = Duration::from_secs(30);
@@ -80,6 +81,12 @@ impl Service {
     #[must_use]
     pub const fn corrects_height(self) -> bool {
         matches!(self, Self::MetNorway | Self::OpenMeteo | Self::OpenMeteoEnsemble)
+    }
+
+    /// Does it say when its data were made?
+    #[must_use]
+    pub const fn states_its_issue(self) -> bool {
+        !matches!(self, Self::OpenMeteo | Self::OpenMeteoEnsemble)
     }
 
     /// Asked about one place no more often than this, in seconds, whatever its headers say.
@@ -249,6 +256,12 @@ impl Client {
     #[must_use]
     pub fn take_clock_ahead(&self) -> Option<TimeDelta> {
         self.http.take_clock_ahead()
+    }
+
+    /// The last answer that cannot be true, with the reason, since this was last asked: for whoever keeps such.
+    #[must_use]
+    pub fn take_aside(&self) -> Option<SetAside> {
+        self.http.take_aside()
     }
 
     /// Does the service stand on this machine?

@@ -14,6 +14,7 @@ use crate::forecast::Place;
 use crate::forecast::client::{
     Client, Clients, FetchState, NoticeState, Outcome, Service, StationState,
 };
+use crate::store::RefusedAnswer;
 
 /// What came of asking for one place.
 #[derive(Debug, Clone, PartialEq)]
@@ -190,6 +191,11 @@ async fn fetch_one(
     }
     let before = state.clone();
     let outcome = client.fetch_at(place, height, stored, &mut state, now).await;
+    if let Some(aside) = client.take_aside() {
+        let (service, at) = (service.to_owned(), now);
+        let answer = RefusedAnswer { service, at, why: aside.why, body: aside.body };
+        house.store.put_refused(&site.id, &answer)?;
+    }
     let one = if state == before {
         let refused = state.refused;
         One { new_issue: false, refused, trouble: String::new() }
@@ -304,7 +310,14 @@ fn keep(
     let mut one = One { new_issue: false, refused: state.refused, trouble: String::new() };
     match outcome {
         Outcome::Fresh(forecast, _) => {
-            one.new_issue = house.store.put_forecast(&site.id, forecast, now)?;
+            let kept = match client.service().states_its_issue() {
+                true => None,
+                false => house.store.latest_forecast(&site.id, Some(service), now)?,
+            };
+            // A service that goes on giving out one run gets older with it, though it does not say so.
+            if !kept.is_some_and(|kept| kept.forecast.says_the_same(forecast)) {
+                one.new_issue = house.store.put_forecast(&site.id, forecast, now)?;
+            }
         }
         Outcome::NotModified | Outcome::NotDue { .. } => {}
         Outcome::Throttled { until } => {

@@ -16,6 +16,7 @@ const STEPS: &[(i64, &str)] = &[
     (9, include_str!("migrations/0009_nights.sql")),
     (10, include_str!("migrations/0010_unknown_outcomes.sql")),
     (11, include_str!("migrations/0011_separated.sql")),
+    (12, include_str!("migrations/0012_refused.sql")),
 ];
 
 /// The newest layout this program knows.

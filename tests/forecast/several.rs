@@ -65,6 +65,7 @@ maildir = "Maildir"
 "#,
         norway.base, meteo.base
     );
+    std::fs::write(folder.path().join("own.toml"), &text).unwrap();
     let settings = Settings::parse(&text, folder.path()).unwrap();
     let house = House::open(settings, store::Options::default()).unwrap();
     let head = include_str!("../../config/demo/sites.csv").lines().next().unwrap();
@@ -266,4 +267,98 @@ async fn where_the_hourly_budget_does_not_reach_for_all_each_place_has_its_turn(
         .iter()
         .filter(|site| state(&house, site, now() + TimeDelta::hours(1)).1 == ForecastState::Blind);
     assert_eq!(blind.count(), 0, "those that had to wait come first the next hour");
+}
+
+/// Open-Meteo's document with every temperature `add` F higher.
+fn meteo_plus(add: f64) -> Vec<u8> {
+    let mut document: serde_json::Value = serde_json::from_slice(METEO).unwrap();
+    for value in document["hourly"]["temperature_2m"].as_array_mut().unwrap() {
+        if let Some(f) = value.as_f64() {
+            *value = (f + add).into();
+        }
+    }
+    document.to_string().into_bytes()
+}
+
+#[tokio::test]
+async fn o7_a_run_that_is_given_out_again_and_again_grows_old() {
+    let norway = Server::start(|_, _| Reply::problem(503, "Unavailable")).await;
+    let meteo =
+        Server::start(|_, number| json(&meteo_plus(if number < 20 { 0.0 } else { 1.0 }))).await;
+    let folder = TempDir::new("same-run");
+    let (mut house, sites) = house(&folder, &norway, &meteo);
+    house.settings.forecast.services.retain(|name| format!("{name:?}") == "OpenMeteo");
+    let clients = house.weather_client().unwrap().unwrap();
+    let mut states = Vec::new();
+    for hour in 0..22 {
+        let at = now() + TimeDelta::hours(hour);
+        fetch_all(&house, &clients, &sites[..1], at, &|| true).await.unwrap();
+        states.push(state(&house, &sites[0], at).1);
+    }
+    assert_eq!(meteo.paths().len(), 22);
+    // Degraded from 12 h on by the contract's table, though the service answers 200 every hour; a new run is fresh.
+    assert_eq!(states[11], ForecastState::Fresh);
+    assert_eq!(states[14], ForecastState::Degraded);
+    assert_eq!(states[20], ForecastState::Fresh, "the run of hour 20 is another");
+}
+
+#[tokio::test]
+async fn an_answer_that_cannot_be_true_is_put_aside_with_the_reason() {
+    let norway = Server::start(|_, number| match number {
+        0 => json(NORWAY),
+        // One value for days; then an error document, which is the service's own word and no payload.
+        1 => {
+            let mut document: serde_json::Value = serde_json::from_slice(NORWAY).unwrap();
+            document["properties"]["meta"]["updated_at"] = "2023-01-12T09:41:10Z".into();
+            for entry in document["properties"]["timeseries"].as_array_mut().unwrap() {
+                entry["data"] = serde_json::json!({"instant": {"details": {"air_temperature": 3.0}},
+                    "next_1_hours": {"details": {}}});
+            }
+            json(document.to_string().as_bytes())
+        }
+        _ => Reply::problem(503, "Unavailable"),
+    })
+    .await;
+    let meteo = Server::start(|_, _| Reply::problem(503, "Unavailable")).await;
+    let folder = TempDir::new("aside");
+    let (mut house, sites) = house(&folder, &norway, &meteo);
+    house.settings.forecast.services.retain(|name| format!("{name:?}") == "MetNorway");
+    let clients = house.weather_client().unwrap().unwrap();
+    let site = &sites[0];
+    for hour in [0, 4, 8] {
+        let at = now() + TimeDelta::hours(hour);
+        fetch_all(&house, &clients, &sites[..1], at, &|| true).await.unwrap();
+    }
+    let aside = house.store.refused(&site.id).unwrap();
+    assert_eq!(aside.len(), 1, "{aside:?}");
+    assert_eq!(
+        (aside[0].service.as_str(), aside[0].at),
+        ("met-norway", now() + TimeDelta::hours(4))
+    );
+    assert!(aside[0].why.contains("3"), "{}", aside[0].why);
+    assert!(
+        serde_json::from_slice::<serde_json::Value>(&aside[0].body).is_ok(),
+        "whole, to be read again"
+    );
+    // It counts as missing: the forecast in hand is the one before it.
+    let (forecast, _) = state(&house, site, now() + TimeDelta::hours(8));
+    assert_eq!(forecast.unwrap().issued_at.to_rfc3339(), "2023-01-12T05:41:10+00:00");
+    // The operator reads why, and has the answer written out to look into it.
+    drop(house);
+    let (config, file) = (folder.path().join("own.toml"), folder.path().join("answer.json"));
+    let place = |more: &[&str]| {
+        let id = site.id.to_string();
+        crate::flow::rimeward(Some(&config), &[&["place", id.as_str()], more].concat())
+    };
+    let told = crate::flow::text(&place(&["--refused", file.to_str().unwrap()]));
+    assert!(
+        told.contains("Refused, and not used: met-norway") && told.contains("Written to"),
+        "{told}"
+    );
+    assert_eq!(std::fs::read(&file).unwrap(), aside[0].body);
+    assert_eq!(
+        crate::flow::code(&place(&["--refused", file.to_str().unwrap()])),
+        2,
+        "nothing is written over"
+    );
 }

@@ -15,8 +15,8 @@ use reqwest::{Response, Url};
 use super::cache::{clock_ahead, retry_after_s, text};
 use super::state::{FetchState, Outcome, Refusal};
 use super::{ClientError, ClientSettings, Service};
-use crate::forecast::BODY_BYTES_MAX;
 use crate::forecast::nws::problem::{Problem, parse_problem};
+use crate::forecast::{BODY_BYTES_MAX, PayloadError};
 
 /// Most redirects that are followed.
 const REDIRECTS_MAX: usize = 3;
@@ -36,6 +36,17 @@ pub(super) struct Http {
     ahead: Arc<Mutex<Option<TimeDelta>>>,
     /// The pass in hand.
     pass: Arc<Mutex<Option<Pass>>>,
+    /// The last answer that cannot be true, until somebody takes it.
+    aside: Arc<Mutex<Option<SetAside>>>,
+}
+
+/// An answer that cannot serve, and why.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SetAside {
+    /// In words.
+    pub why: String,
+    /// As it came.
+    pub body: Vec<u8>,
 }
 
 /// The time that a pass goes by, and when it began.
@@ -91,13 +102,27 @@ impl Http {
             .map_err(|source| ClientError::Build { base: settings.base.clone(), source })?;
         let user_agent = format!("rimeward/{} ({contact})", env!("CARGO_PKG_VERSION"));
         let deadline = settings.deadline;
-        let (ahead, pass) = (Arc::default(), Arc::default());
-        Ok(Self { client, base, user_agent, deadline, ahead, pass })
+        let (ahead, pass, aside) = (Arc::default(), Arc::default(), Arc::default());
+        Ok(Self { client, base, user_agent, deadline, ahead, pass, aside })
     }
 
     /// How far the server's clock was ahead of ours in the answers since this was last asked; `None` without answers.
     pub fn take_clock_ahead(&self) -> Option<TimeDelta> {
         self.ahead.lock().unwrap_or_else(PoisonError::into_inner).take()
+    }
+
+    /// Puts an answer aside that cannot be true; what the service itself calls an error is none.
+    pub fn set_aside(&self, why: &PayloadError, body: &[u8]) {
+        if matches!(why, PayloadError::Problem(_)) {
+            return;
+        }
+        let answer = SetAside { why: why.to_string(), body: body.to_vec() };
+        *self.aside.lock().unwrap_or_else(PoisonError::into_inner) = Some(answer);
+    }
+
+    /// What was put aside since this was last asked.
+    pub fn take_aside(&self) -> Option<SetAside> {
+        self.aside.lock().unwrap_or_else(PoisonError::into_inner).take()
     }
 
     /// Does the server stand on this machine?

@@ -254,7 +254,8 @@ impl Once<'_> {
         let context = Context { place: Some(self.place), now: Some(self.now) };
         let apart = clock_ahead(&reply.headers, self.now).map(|ahead| ahead.num_minutes());
         let apart = apart.filter(|minutes| minutes.saturating_abs() > CLOCK_APART_MIN);
-        match parse_gridpoint(body, &context) {
+        let read = parse_gridpoint(body, &context);
+        match read.inspect_err(|why| self.http.set_aside(why, body)) {
             Ok(mut forecast) => {
                 if let Some(minutes) = apart {
                     forecast

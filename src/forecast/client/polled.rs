@@ -48,7 +48,8 @@ impl Ask<'_> {
         let Some(body) = reply.body else {
             return Ok(Answer { outcome: Outcome::NotModified, good_for_s });
         };
-        let forecast = self.read(&body, now).map_err(|why| match why {
+        let read = self.read(&body, now).inspect_err(|why| http.set_aside(why, &body));
+        let forecast = read.map_err(|why| match why {
             // An error document under status 200 passes; another place does not.
             PayloadError::WrongPlace { .. } => {
                 Refusal::new(Outcome::Permanent { why: why.to_string() })
