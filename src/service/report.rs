@@ -124,6 +124,7 @@ fn worklist_letter(
             forecast: place.state,
             service: place.forecast.as_ref().map_or("", |forecast| forecast.service.as_str()),
             measured: place.measured.as_ref(),
+            snow: place.snow(),
             official: place
                 .official()
                 .map(|(notice, not_shown)| (notice.clone(), not_shown))

@@ -96,6 +96,17 @@ pub struct Survey {
 }
 
 impl PlaceView {
+    /// Fresh snow until the horizon, cm, and when the last of it falls; `None` where no service speaks of snow.
+    #[must_use]
+    pub fn snow(&self) -> Option<(f64, DateTime<Utc>)> {
+        let hours = self.weather.as_ref()?.coming.iter();
+        let falls =
+            hours.filter_map(|step| Some((step.snow_cm.filter(|cm| *cm > 0.0)?, step.time)));
+        falls
+            .reduce(|(sum, _), (cm, time)| (sum + cm, time))
+            .map(|(sum, last)| (sum, last + TimeDelta::hours(1)))
+    }
+
     /// The official notices, each with whether our own forecast shows nothing of it.
     pub fn official(&self) -> impl Iterator<Item = (&Official, bool)> {
         self.official.iter().map(|notice| {

@@ -212,7 +212,12 @@ fn what_must_be_there_is_there() {
             needed.extend(["Do not wait for us", "Second Biscuit: done by Fri 18 Nov 14:40"]);
         }
         if name == "worklist" {
-            needed.extend(["CANNOT SAY", "Head of the log: f3a9c1d2e4b5a697"]);
+            needed.extend([
+                "CANNOT SAY",
+                "Head of the log: f3a9c1d2e4b5a697",
+                "about 5 in (12 cm) of fresh snow by Fri 07:00",
+            ]);
+            require(text.matches("fresh snow").count() == 1, "three centimetres hinder nobody")?;
         }
         for words in needed {
             require(text.contains(words), format!("lacks `{words}`"))?;

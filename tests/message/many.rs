@@ -86,6 +86,7 @@ const fn unread(site: &Site, forecast: ForecastState) -> PlaceLine<'_> {
         forecast,
         service: "",
         measured: None,
+        snow: None,
         official: Vec::new(),
     }
 }

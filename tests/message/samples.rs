@@ -381,6 +381,7 @@ impl Fleet {
                 forecast: ForecastState::Degraded,
                 service: "nws-gridpoint+met-norway",
                 measured: None,
+                snow: Some((12.2, at(18, 12))),
                 official: vec![(notice, true)],
             },
             PlaceLine {
@@ -390,6 +391,7 @@ impl Fleet {
                 forecast: ForecastState::Blind,
                 service: "",
                 measured: None,
+                snow: Some((3.0, at(18, 12))),
                 official: Vec::new(),
             },
         ];

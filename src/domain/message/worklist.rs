@@ -15,12 +15,15 @@ use super::{Context, Draft, Letter, MessageError, cautions, finish, identity};
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatState};
 use crate::domain::risk::{CircuitRisk, Priority};
+use crate::domain::units::TemperatureScale;
 use crate::domain::weather::ForecastState;
 use crate::domain::weather::credit;
 use crate::domain::weather::measured::Measured;
 use crate::domain::weather::official::Official;
 use crate::domain::yard::Site;
 
+/// Less fresh snow than this hinders nobody, cm.
+const SNOW_CM_TOLD: f64 = 5.0;
 /// Letters of what cannot be said: many boats stand in one line.
 const CANNOT_LETTERS: usize = 2000;
 
@@ -51,6 +54,8 @@ pub struct PlaceLine<'a> {
     pub service: &'a str,
     /// What a station nearby says now.
     pub measured: Option<&'a Measured>,
+    /// Fresh snow to come until the horizon, cm, and when the last of it falls.
+    pub snow: Option<(f64, DateTime<Utc>)>,
     /// Official notices of cold in force, and whether our own forecast shows nothing of them.
     pub official: Vec<(Official, bool)>,
 }
@@ -248,6 +253,9 @@ fn words(
                 fields.insert("measured".into(), json!(air.map(|c| voice.temperature(c))));
                 fields.insert("station".into(), json!(station));
                 fields.insert("measured_at".into(), json!(time));
+                let snow = place.snow.filter(|(cm, _)| seen && *cm >= SNOW_CM_TOLD);
+                fields.insert("snow".into(), json!(snow.map(|(cm, _)| depth(cm, voice.scale))));
+                fields.insert("snow_by".into(), json!(snow.map(|(_, by)| voice.soon(by))));
                 let notice = |(notice, not_shown): &(Official, bool)| {
                     json!({
                         "event": one_line(&notice.event, EVENT_LETTERS),
@@ -316,6 +324,15 @@ fn words(
         ),
         ("log_head", json!(worklist.log_head.map(|head| one_line(head, 80)))),
     ]])
+}
+
+/// `5 in (12 cm)`: the reader's own first, nothing finer than a forecast of snow is good for.
+fn depth(cm: f64, scale: TemperatureScale) -> String {
+    let (metric, inches) = (format!("{cm:.0} cm"), format!("{:.0} in", cm / 2.54));
+    match scale {
+        TemperatureScale::F => format!("{inches} ({metric})"),
+        TemperatureScale::C => format!("{metric} ({inches})"),
+    }
 }
 
 /// A line of the plan, where it has one.

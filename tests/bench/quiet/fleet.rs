@@ -162,6 +162,6 @@ fn event(out: &mut String, boat: &str, kind: &str, circuits: &str, when: (i32, u
         + chrono::Days::new(u64::try_from(when.1).unwrap_or(1) - 1);
     let _ = writeln!(
         out,
-        "X{number:05},{date}T17:30:00-05:00,{date}T10:00:00-05:00,minute,{boat},,{kind},{circuits}{rest}"
+        "X{number:05},{date}T17:30:00-05:00,{date}T10:00:00-05:00,minute,{boat},,{kind},{circuits},{rest}"
     );
 }
