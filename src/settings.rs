@@ -168,15 +168,25 @@ pub struct Judge {
     pub members: usize,
     /// Seed of the draw: the same seed gives the same chances.
     pub seed: u64,
-    /// Hours ahead for which chances are stated.
+    /// Hours ahead for which chances are stated, on the worklist and wherever somebody asks.
     pub horizon_h: u16,
+    /// People are told of what comes within so many hours; no fewer than `horizon_h`.
+    pub ahead_h: u16,
     /// Days of past hours from which the state of each part at the start is computed.
     pub past_days: u16,
 }
 
 impl Default for Judge {
     fn default() -> Self {
-        Self { members: 256, seed: 20_221_001, horizon_h: 72, past_days: 40 }
+        Self { members: 256, seed: 20_221_001, horizon_h: 72, ahead_h: 96, past_days: 40 }
+    }
+}
+
+impl Judge {
+    /// Hours that people are told of.
+    #[must_use]
+    pub const fn told_h(&self) -> u16 {
+        if self.ahead_h > self.horizon_h { self.ahead_h } else { self.horizon_h }
     }
 }
 

@@ -166,14 +166,15 @@ fn a_reading_is_recorded_by_hand_by_the_rules_of_the_tables() {
     let dry = record(&["low=20F", "high=55F", "--happened", "2022-10-03", "--dry-run"]);
     assert_eq!(code(&dry), 0, "{}", text(&dry));
     assert!(text(&dry).contains("Nothing was kept"), "{}", text(&dry));
-    let kept = record(&["low=20F", "high=55F", "--happened", "2022-10-03T07:15"]);
-    assert!(
-        text(&kept).contains("Kept.") && text(&kept).contains("20 F (-7 C)"),
-        "{}",
-        text(&kept)
-    );
+    // A slip of the pen is kept as it was typed, and believed by nobody until another night bears it out.
+    let slip = record(&["low=-20F", "high=55F", "--happened", "2022-10-03"]);
+    assert!(text(&slip).contains("not believed: 2022-10-03"), "{}", text(&slip));
+    let before = low(&config);
+    let kept = record(&["low=44F", "high=55F", "--happened", "2022-10-03T07:15"]);
+    assert!(text(&kept).contains("Kept.") && text(&kept).contains("44 F (7 C)"), "{}", text(&kept));
     assert!(text(&kept).contains("Learned from 1 night"), "{}", text(&kept));
-    let again = record(&["low_f=20", "high_f=55", "--happened", "2022-10-03"]);
+    assert!((low(&config) - before).abs() < 3.0, "one ordinary night moves little");
+    let again = record(&["low_f=44", "high_f=55", "--happened", "2022-10-03"]);
     assert!(text(&again).contains("stands there already"), "{}", text(&again));
     let known = json(&rimeward(Some(&config), &["place", "UPPER", "--json"]));
     assert_eq!(known["nights_read"], 1, "{known}");

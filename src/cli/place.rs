@@ -10,6 +10,7 @@ use crate::domain::boat::SiteId;
 use crate::domain::weather::learned::{OwnCold, Sort};
 use crate::domain::yard::{Site, SiteKind};
 use crate::service::learning::Lesson;
+use crate::store::refused::KEPT_BYTES;
 
 /// Refused nights that are named; all of them stand in the JSON.
 const REFUSED_NAMED: usize = 10;
@@ -78,11 +79,16 @@ pub fn place(args: &PlaceArgs, around: &Surroundings<'_>) -> Result<Said, Refusa
         };
         write_new(file, &newest.body)?;
         text += &format!(
-            "Written to {}: rimeward inspect --service {} {} reads it again.\n",
+            "Written to {}: rimeward inspect --service {} --place {},{} {} reads it again.\n",
             file.display(),
             newest.service,
+            site.latitude,
+            site.longitude,
             file.display()
         );
+        if newest.body.len() >= KEPT_BYTES {
+            text += &format!("It was longer: the first {KEPT_BYTES} bytes were kept.\n");
+        }
     } else if !refused.is_empty() {
         text += &format!(
             "rimeward place {} --refused FILE writes the newest of them to a file.\n",

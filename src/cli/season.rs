@@ -44,7 +44,8 @@ pub struct SeasonArgs {
     /// The day to look from: what has not frozen by then has not frozen this season (default: today)
     #[arg(long, value_name = "TIME")]
     pub at: Option<String>,
-    /// Ask Open-Meteo's archive for the place's past days, where forecast.open_meteo allows it, and keep them in the file
+    /// Ask Open-Meteo's archive for the place's past days, where forecast.open_meteo allows it, and keep them in a new file
+    /// beside the configuration, or in the one that --archive names
     #[arg(long)]
     pub fetch: bool,
     /// Years that are asked for
@@ -78,25 +79,45 @@ struct Question<'a> {
 /// [`Refusal`]: a file that cannot be read, too few winters, a tolerance that is none.
 pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     let bad = |error: ServiceError| Refusal::bad_input(error.to_string());
-    let mut tolerance = args.tolerance;
-    let mut zone = chrono_tz::Tz::UTC;
     let fetched = if args.fetch { Some(fetched(args, around)?) } else { None };
-    let past = match fetched.as_ref().or(args.archive.as_ref()) {
-        Some(file) => Arc::new(PastSeasons::read(file, &args.site, 0.0).map_err(bad)?),
-        None => {
-            let house = around.house()?;
-            let known = known_site(&house, &args.site)?;
-            zone = known.time_zone;
-            tolerance = tolerance.or(Some(house.settings.season.tolerance));
+    let file = fetched.as_ref().or(args.archive.as_ref());
+    // A file alone does for a place that no yard knows; a place of the yard has its own cold, clock and tolerance.
+    let house = match file {
+        Some(_) if fetched.is_none() => around.house().ok(),
+        _ => Some(around.house()?),
+    };
+    let known = match &house {
+        Some(house) => match (known_site(house, &args.site), file) {
+            (Err(refusal), None) => return Err(refusal),
+            (found, _) => found.ok(),
+        },
+        None => None,
+    };
+    let zone = known.as_ref().map_or(chrono_tz::Tz::UTC, |site| site.time_zone);
+    let usual =
+        known.as_ref().zip(house.as_ref()).map(|(_, house)| house.settings.season.tolerance);
+    let tolerance = args.tolerance.or(usual);
+    let taught = match (known, &house) {
+        (Some(site), Some(house)) => {
             let now = around.time_or_now(args.at.as_deref(), zone)?;
-            let known = &house.taught(known, Instant::now(now))?;
-            house.past_seasons(known).map_err(bad)?.ok_or_else(|| {
+            Some(house.taught(site, Instant::now(now))?)
+        }
+        _ => None,
+    };
+    let past = match (file, &taught, &house) {
+        (Some(file), taught, _) => {
+            let offset_k = taught.as_ref().map_or(0.0, Site::clear_night_k);
+            Arc::new(PastSeasons::read(file, &args.site, offset_k).map_err(bad)?)
+        }
+        (None, Some(site), Some(house)) => {
+            house.past_seasons(site).map_err(bad)?.ok_or_else(|| {
                 Refusal::bad_input(format!(
                     "no archive of past days is named for {}: give one with --archive FILE, or in the configuration under [season.archives], or let --fetch ask a public archive",
                     args.site
                 ))
             })?
         }
+        (None, ..) => return Err(Refusal::failed("no place and no file")),
     };
     let tolerance = tolerance.unwrap_or(0.1);
     if !(0.0..=0.5).contains(&tolerance) {
@@ -116,12 +137,12 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     let rows = rows(all)?;
     let mut text = text(&asked, &rows);
     if let Some(file) = &fetched {
+        let named = fetch::as_configured(&around.config_path(), file);
         let _ = writeln!(
             text,
-            "\nKept in {}. For nudges and plans to use it, write under [season.archives]:\n{:?} = {:?}",
+            "\nKept in {}. For nudges and plans to use it, write under [season.archives]:\n{:?} = {named:?}",
             file.display(),
             args.site,
-            file.display().to_string()
         );
     }
     Ok(Said { text, json: document(&asked, &rows), exit: Exit::Done })

@@ -113,28 +113,42 @@ pub async fn fetch_all<'a>(
     Ok(all)
 }
 
-/// The places in the order in which they are asked for: those that a service has answered for longest ago come first, so that
-/// where a service's hourly budget does not reach for all, each has its turn.
+/// Where a place stands in a pass.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Turn {
+    /// A service has answered for it, or was never asked: the longest ago first.
+    Well(Option<DateTime<Utc>>),
+    /// A service fails for it: the longest since it was last tried first.
+    Sick(Option<DateTime<Utc>>),
+}
+
+/// The places in the order in which they are asked for. Those that a service has answered for longest ago come first, so that
+/// where its hourly budget does not reach for all, each has its turn; those that it fails for come after all others, since some
+/// sick cells must not end the pass for those that are well.
 fn longest_unanswered_first<'a>(
     house: &House,
     clients: &Clients,
     sites: impl IntoIterator<Item = &'a Site>,
 ) -> Result<Vec<&'a Site>, ServiceError> {
-    let mut order: Vec<(Option<DateTime<Utc>>, &Site)> = Vec::new();
+    let mut order: Vec<(Turn, &Site)> = Vec::new();
     for site in sites {
-        let mut oldest: Option<Option<DateTime<Utc>>> = None;
+        let mut turn: Option<Turn> = None;
         for client in &clients.0 {
             let known = house.store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
-            // What a service refuses for good waits for nothing.
-            if known.as_ref().is_some_and(|known| known.document.refused) {
-                continue;
-            }
-            let answered = known.and_then(|known| known.last_answer);
-            oldest = Some(oldest.map_or(answered, |before| before.min(answered)));
+            let own = match known {
+                // What a service refuses for good waits for nothing.
+                Some(known) if known.document.refused => continue,
+                Some(known) if known.document.consecutive_failures > 0 => {
+                    Turn::Sick(known.document.not_before)
+                }
+                other => Turn::Well(other.and_then(|known| known.last_answer)),
+            };
+            // With one of several services well, the place is asked for as such.
+            turn = Some(turn.map_or(own, |before| before.min(own)));
         }
-        order.push((oldest.flatten(), site));
+        order.push((turn.unwrap_or(Turn::Sick(None)), site));
     }
-    order.sort_by_key(|(answered, _)| *answered);
+    order.sort_by_key(|(turn, _)| *turn);
     Ok(order.into_iter().map(|(_, site)| site).collect())
 }
 
@@ -194,7 +208,10 @@ async fn fetch_one(
     if let Some(aside) = client.take_aside() {
         let (service, at) = (service.to_owned(), now);
         let answer = RefusedAnswer { service, at, why: aside.why, body: aside.body };
-        house.store.put_refused(&site.id, &answer)?;
+        // Only for whoever looks into it: a full disk must not undo the pacing that is kept below.
+        if let Err(error) = house.store.put_refused(&site.id, &answer) {
+            tracing::warn!(site.id = %site.id, %error, "a refused answer is not kept");
+        }
     }
     let one = if state == before {
         let refused = state.refused;

@@ -2,13 +2,14 @@
 
 use chrono::{DateTime, Utc};
 
+use super::charts::{self, Hours};
 use super::house::{House, ServiceError};
 use super::letters::Desk;
 use super::survey::{Instant, Survey, survey};
 use crate::delivery::mime;
 use crate::domain::alert::Telling;
 use crate::domain::boat::SiteId;
-use crate::domain::message::{HeldLine, RolledUp, compose_rollup};
+use crate::domain::message::{Context, HeldLine, RolledUp, compose_rollup};
 use crate::store::OutboxRow;
 use crate::store::outbox::{Held, HeldBy, Posted, Rewritten};
 
@@ -76,7 +77,9 @@ pub fn with_note(
         site: &place.site,
     };
     let label = |circuit: &crate::domain::boat::CircuitId| super::letters::label_of(house, circuit);
+    let picture = boat.and_then(|boat| charts::of_boat(house, &seen, (boat, Hours::Told), person));
     let context = desk.context((person, &place.site), &label, letter.row.queued_at);
+    let context = Context { picture: picture.as_ref(), ..context };
     let written = compose_rollup(&[item], &context).map_err(|error| failed(&error.to_string()))?;
     let bytes = mime::to_bytes(&written).map_err(|error| failed(&error.to_string()))?;
     Ok(Rewritten { subject: written.subject, bytes })

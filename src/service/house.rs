@@ -144,7 +144,7 @@ impl House {
         let mut drawn = self.drawn.lock().unwrap_or_else(PoisonError::into_inner);
         let judge = self.settings.judge;
         let make = || {
-            let hours = usize::from(judge.horizon_h);
+            let hours = usize::from(judge.told_h());
             StandardErrors::new(judge.members, hours, &ErrorModel::default(), seed)
         };
         Arc::clone(drawn.entry(seed).or_insert_with(|| Arc::new(make())))

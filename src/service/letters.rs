@@ -4,7 +4,7 @@ use std::path::Path;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::charts;
+use super::charts::{self, Hours};
 use super::house::{House, ServiceError};
 use super::survey::Survey;
 use super::texts;
@@ -205,9 +205,14 @@ pub fn letters(
         let Some(first) = group.first() else { continue };
         let Some(person) = survey.yard.people.get(&first.recipient) else { continue };
         let Some(place) = survey.places.get(&first.site) else { continue };
-        let closing = matches!(first.act, Act::Close { .. });
-        let about = first.subject.boat().filter(|_| first.kind == Kind::Freeze && !closing);
-        let picture = about.and_then(|boat| charts::of_boat(house, survey, boat, person));
+        let is_open = |t: &&&Telling| t.kind == Kind::Freeze && !matches!(t.act, Act::Close { .. });
+        let most_pressing = group.iter().filter(is_open).min_by_key(|telling| {
+            let start = telling.facts.latest_start;
+            (start.is_none(), start)
+        });
+        let about = most_pressing.and_then(|telling| telling.subject.boat());
+        let picture =
+            about.and_then(|boat| charts::of_boat(house, survey, (boat, Hours::Told), person));
         let context = desk.context((person, &place.site), &label, now);
         let context = Context { picture: picture.as_ref(), ..context };
         let boat_of = |telling: &Telling| {

@@ -59,6 +59,8 @@ pub struct PlaceView {
     pub state: ForecastState,
     /// The coldest hour until the horizon.
     pub low: Option<Low>,
+    /// The coldest hour of those that people are told of.
+    pub low_ahead: Option<Low>,
     /// What a station nearby measured within the last two hours.
     pub measured: Option<Measured>,
     /// Official notices of cold in force: a cross-check, never an input.
@@ -76,6 +78,8 @@ pub struct BoatView {
     pub state: BoatState,
     /// Every circuit that can freeze; empty while its place has no forecast.
     pub rows: Vec<CircuitRisk>,
+    /// The same over all the hours that people are told of.
+    pub ahead: Vec<CircuitRisk>,
     /// In a heated place whose heat is on: how long each circuit would stay without ice if the power failed now.
     pub if_power_fails: Vec<PowerLoss>,
 }
@@ -87,6 +91,8 @@ pub struct Survey {
     pub instant: Instant,
     /// Chances are stated until then.
     pub until: DateTime<Utc>,
+    /// People are told of what comes until then.
+    pub until_ahead: DateTime<Utc>,
     /// Places by id.
     pub places: BTreeMap<SiteId, PlaceView>,
     /// Boats by id.
@@ -96,10 +102,10 @@ pub struct Survey {
 }
 
 impl PlaceView {
-    /// Fresh snow until the horizon, cm, and when the last of it falls; `None` where no service speaks of snow.
+    /// Fresh snow up to `until`, cm, and when the last of it falls; `None` where no service speaks of snow.
     #[must_use]
-    pub fn snow(&self) -> Option<(f64, DateTime<Utc>)> {
-        let hours = self.weather.as_ref()?.coming.iter();
+    pub fn snow(&self, until: DateTime<Utc>) -> Option<(f64, DateTime<Utc>)> {
+        let hours = self.weather.as_ref()?.coming.iter().filter(|step| step.time < until);
         let falls =
             hours.filter_map(|step| Some((step.snow_cm.filter(|cm| *cm > 0.0)?, step.time)));
         falls
@@ -140,6 +146,7 @@ pub fn survey(
     }
     let hour = whole_hour(instant.at);
     let horizon = i64::from(house.settings.judge.horizon_h);
+    let ahead = i64::from(house.settings.judge.told_h());
     let events = house.events()?;
     // Sorted out once: each boat's own, and those about whole places.
     let mut of_boat: BTreeMap<Option<&BoatId>, Vec<&LayupEvent>> = BTreeMap::new();
@@ -186,7 +193,8 @@ pub fn survey(
         .map(|(boat, state)| (boat.clone(), state))
         .collect();
     let boats = judge_all((house, &yard), states, &places)?;
-    Ok(Survey { instant, until: hour + TimeDelta::hours(horizon), places, boats, yard })
+    let (until, until_ahead) = (hour + TimeDelta::hours(horizon), hour + TimeDelta::hours(ahead));
+    Ok(Survey { instant, until, until_ahead, places, boats, yard })
 }
 
 /// The places from which a boat has come.
@@ -225,6 +233,7 @@ fn judge_place(
     alone: bool,
 ) -> Result<Vec<BoatView>, ServiceError> {
     let work = WorkTable::built_in(&house.catalogue)?;
+    let told_h = usize::from(house.settings.judge.told_h());
     let mut judge =
         weather.map(|w| Judge::new(w, &house.catalogue, house.judge_settings()).with_work(&work));
     if let Some(judge) = judge.as_mut().filter(|_| alone) {
@@ -233,15 +242,17 @@ fn judge_place(
     boats
         .into_iter()
         .map(|(boat, state)| {
-            let (rows, if_power_fails) = match &mut judge {
+            let (rows, ahead, if_power_fails) = match &mut judge {
                 Some(judge) => {
                     let owner = boat.owner.as_ref().and_then(|owner| yard.people.get(owner));
                     let wish = owner.and_then(|owner| owner.tell_at_chance);
-                    (judge.boat_for((&boat, &state), wish)?, judge.if_power_fails(&state)?)
+                    let rows = judge.boat_for((&boat, &state), wish)?;
+                    let ahead = judge.boat_within((&boat, &state), wish, told_h)?;
+                    (rows, ahead, judge.if_power_fails(&state)?)
                 }
-                None => (Vec::new(), Vec::new()),
+                None => Default::default(),
             };
-            Ok(BoatView { boat, state, rows, if_power_fails })
+            Ok(BoatView { boat, state, rows, ahead, if_power_fails })
         })
         .collect()
 }
@@ -260,6 +271,7 @@ fn view(
         forecast,
         state,
         low: None,
+        low_ahead: None,
         measured: None,
         official: notices_at(house, &site.id, instant)?,
         weather: None,
@@ -268,7 +280,7 @@ fn view(
     seen.measured = measured::newest(&readings, instant.at, MEASURED_NOW).cloned();
     let Some(forecast) = &seen.forecast else { return Ok(seen) };
     let local = place::at_the_place(site, &forecast.steps);
-    let ahead = local.iter().filter(|step| step.time >= hour).take(usize::from(judge.horizon_h));
+    let ahead = local.iter().filter(|step| step.time >= hour).take(usize::from(judge.told_h()));
     let coming: Vec<_> = ahead.copied().collect();
     if coming.is_empty() {
         return Ok(seen);
@@ -278,6 +290,7 @@ fn view(
     let seed = judge.seed ^ place_seed(&site.id);
     let paths = Ensemble::around(&coming, lead_h, &error_model(site), &house.standard_errors(seed));
     seen.low = low(&paths, hour, usize::from(judge.horizon_h));
+    seen.low_ahead = low(&paths, hour, usize::from(judge.told_h()));
     let (site, heat, elsewhere) = (site.clone(), heat()?, Arc::default());
     seen.weather = Some(PlaceWeather { site, at: hour, past, coming, paths, heat, elsewhere });
     Ok(seen)

@@ -10,6 +10,7 @@ use crate::domain::boat::SiteId;
 use crate::domain::weather::outlook::brief::{self, Brief};
 use crate::domain::weather::past::PastHours;
 use crate::domain::weather::{Forecast, Step};
+use crate::forecast::nws::GRIDPOINT;
 use crate::store::{Store, StoreError};
 
 /// Hours that no look goes back to are forgotten.
@@ -54,9 +55,11 @@ impl Read {
         // Oldest first: of two answers under one issue time the later fetched counts.
         for stored in store.forecasts_between(site, from, known_at)?.into_iter().rev() {
             self.past.take(&stored.forecast);
-            let briefs = self.briefs.entry(stored.forecast.service.clone()).or_default();
-            briefs.retain(|b| b.issued_at != stored.forecast.issued_at);
-            if known_at - stored.forecast.issued_at <= brief::KEPT {
+            // Only of what later issues are held against.
+            let counts = stored.forecast.service == GRIDPOINT;
+            if counts && known_at - stored.forecast.issued_at <= brief::KEPT {
+                let briefs = self.briefs.entry(stored.forecast.service.clone()).or_default();
+                briefs.retain(|b| b.issued_at != stored.forecast.issued_at);
                 briefs.push(Brief::of(&stored.forecast));
             }
             let counts_by = stored.forecast.issued_at.min(stored.fetched_at);

@@ -72,6 +72,10 @@ pub fn problems(settings: &Settings) -> Vec<String> {
         format!("judge.horizon_h = {}: must be 24 to 168", judge.horizon_h),
     );
     ask(
+        (24..=168).contains(&judge.ahead_h),
+        format!("judge.ahead_h = {}: must be 24 to 168", judge.ahead_h),
+    );
+    ask(
         (1..=60).contains(&judge.past_days),
         format!("judge.past_days = {}: must be 1 to 60", judge.past_days),
     );

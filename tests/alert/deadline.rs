@@ -112,11 +112,3 @@ fn a_plan_is_waited_for() {
         "not on the 30th: a day was named; {words:?}"
     );
 }
-
-#[test]
-fn on_the_last_day_nobody_is_asked_to_plan_for_it() {
-    // The season begins five days before the last day: the words lie four days apart, and the second would fall on that day.
-    let last = NaiveDate::from_ymd_opt(2022, 10, 5).unwrap();
-    let (words, _) = autumn(|look, _| look.last_day = last);
-    assert_eq!(days(&words), ["10-01", "10-06", "10-10"], "{words:?}");
-}

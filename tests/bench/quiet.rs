@@ -38,7 +38,7 @@ fn main() -> ExitCode {
 }
 
 fn run(folder: &std::path::Path) -> Result<(), String> {
-    let horizon_h = std::env::args().filter_map(|arg| arg.parse().ok()).next().unwrap_or(72);
+    let horizon_h = std::env::args().filter_map(|arg| arg.parse().ok()).next().unwrap_or(96);
     let seasons = seasons::read(&folder.join("data/obs_hourly.csv.gz"))?;
     println!(
         "seed {SEED}, {BOATS} boats a season, horizon {horizon_h} h, {} seasons:",

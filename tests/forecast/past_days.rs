@@ -38,7 +38,7 @@ async fn run_beside(args: Vec<String>) -> (i32, String, String) {
 }
 
 fn args(config: &str, more: &[&str]) -> Vec<String> {
-    let head = ["--config", config, "season", "QUAY"];
+    let head = ["--config", config, "season", "UPPER"];
     head.iter().chain(more).map(|a| (*a).to_owned()).collect()
 }
 
@@ -82,18 +82,42 @@ async fn past_days_are_fetched_kept_and_credited_and_never_written_over() {
     assert!(path.contains("daily=temperature_2m_min,temperature_2m_max"), "{path}");
     assert!(server.seen()[0].contains("office@example.org"), "says who asks");
     assert!(out.contains("Weather data by Open-Meteo.com (CC BY 4.0)"), "{out}");
-    assert!(out.contains("under [season.archives]") && out.contains("QUAY-days.csv"), "{out}");
-    let kept = std::fs::read_to_string(folder.path().join("QUAY-days.csv")).unwrap();
+    assert!(out.contains("K colder for this place"), "UPPER lies in a hollow: {out}");
+    assert!(out.contains("under [season.archives]") && out.contains("UPPER-days.csv"), "{out}");
+    let kept = std::fs::read_to_string(folder.path().join("UPPER-days.csv")).unwrap();
     assert!(kept.starts_with("date,tmin_c,tmax_c,source\n"), "{}", &kept[..80]);
     assert!(kept.lines().count() > 4_000);
     // What is there stays as it is, and the file serves without the network.
     let (code, _, err) = run_beside(args(&config, &["--fetch"])).await;
     assert_eq!((code, server.paths().len()), (2, 1), "{err}");
     assert!(err.contains("is there already"), "{err}");
-    let file = folder.path().join("QUAY-days.csv").display().to_string();
-    let (code, again, err) = run_beside(args(&config, &["--archive", &file])).await;
+    // The line that was printed is one that the configuration takes, and says the same of the place: its own cold is in it.
+    let line = out.lines().find(|line| line.starts_with("\"UPPER\" = ")).unwrap().to_owned();
+    let text = std::fs::read_to_string(&config).unwrap();
+    std::fs::write(&config, format!("{text}[season.archives]\n{line}\n")).unwrap();
+    let (code, again, err) = run_beside(args(&config, &[])).await;
     assert_eq!(code, 0, "{err}");
     assert!(out.starts_with(again.trim_end()), "{again}\n{out}");
+    let file = folder.path().join("UPPER-days.csv").display().to_string();
+    let (_, given, _) = run_beside(args(&config, &["--archive", &file])).await;
+    assert_eq!(given, again);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_key_is_shown_nowhere_not_even_where_the_service_sends_us_on_with_it() {
+    let folder = TempDir::new("past-days-key");
+    let server = Server::start(|head, _| {
+        let path = head.split_whitespace().nth(1).unwrap();
+        Reply::new(301, "").with("Location", format!("https://elsewhere.example.org{path}"))
+    })
+    .await;
+    std::fs::write(folder.path().join("meteo.key"), "SECRETKEY123\n").unwrap();
+    let config = config(&folder, &server.base, "key_file = \"meteo.key\"");
+    let (code, out, err) = run_beside(args(&config, &["--fetch"])).await;
+    assert_eq!(code, 1, "{err}");
+    assert!(server.paths()[0].contains("apikey=SECRETKEY123"), "it is sent");
+    assert!(err.contains("https://elsewhere.example.org/v1/archive"), "{err}");
+    assert!(!format!("{out}{err}").contains("SECRETKEY123"), "{out}{err}");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -114,7 +138,7 @@ async fn nothing_is_asked_where_it_is_not_allowed_and_nothing_kept_of_a_bad_answ
         assert_eq!((code, out.as_str()), (1, ""), "{err}");
         assert!(err.contains(expect), "{expect}: {err}");
     }
-    assert!(!folder.path().join("QUAY-days.csv").exists());
+    assert!(!folder.path().join("UPPER-days.csv").exists());
     let other = TempDir::new("past-days-off");
     let off = config(&other, &server.base, "");
     let (code, _, err) = run_beside(args(&off, &["--fetch"])).await;

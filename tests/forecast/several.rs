@@ -269,6 +269,45 @@ async fn where_the_hourly_budget_does_not_reach_for_all_each_place_has_its_turn(
     assert_eq!(blind.count(), 0, "those that had to wait come first the next hour");
 }
 
+#[tokio::test]
+async fn sick_cells_do_not_keep_the_well_ones_from_being_asked() {
+    let norway = Server::start(|_, _| Reply::problem(503, "Unavailable")).await;
+    // The three first places fail for days, as single cells do; all others answer.
+    let meteo = Server::start(|head, number| {
+        let sick = ["latitude=45&", "latitude=45.1&", "latitude=45.2&"];
+        if sick.iter().any(|cell| head.contains(cell)) {
+            return Reply::problem(500, "UnexpectedProblem");
+        }
+        let from = head.find("latitude=").unwrap() + 9;
+        let north: f64 = head[from..].split('&').next().unwrap().parse().unwrap();
+        let mut document: serde_json::Value =
+            serde_json::from_slice(&meteo_plus(f64::from(u32::try_from(number).unwrap()) / 50.0))
+                .unwrap();
+        document["latitude"] = north.into();
+        json(document.to_string().as_bytes())
+    })
+    .await;
+    let folder = TempDir::new("sick");
+    let (mut house, model) = house(&folder, &norway, &meteo);
+    house.settings.forecast.services.retain(|name| format!("{name:?}") == "OpenMeteo");
+    let sites: Vec<Site> = (0..12)
+        .map(|at| Site {
+            id: format!("S{at:02}").into(),
+            latitude: 45.0 + 0.1 * f64::from(at),
+            ..model[0].clone()
+        })
+        .collect();
+    house.store.put_yard(&sites, &[], &[]).unwrap();
+    let clients = house.weather_client().unwrap().unwrap();
+    for hour in 0..30 {
+        let at = now() + TimeDelta::hours(hour);
+        fetch_all(&house, &clients, &sites, at, &|| true).await.unwrap();
+    }
+    let at = now() + TimeDelta::hours(29);
+    let fresh = sites.iter().filter(|site| state(&house, site, at).1 == ForecastState::Fresh);
+    assert_eq!(fresh.count(), 9, "all but the three that the service fails for");
+}
+
 /// Open-Meteo's document with every temperature `add` F higher.
 fn meteo_plus(add: f64) -> Vec<u8> {
     let mut document: serde_json::Value = serde_json::from_slice(METEO).unwrap();

@@ -21,6 +21,7 @@ fn chart() -> Chart {
         middle_c,
         first_ice_c,
         burst_c,
+        chance: 0.97,
         danger: Some(from + TimeDelta::hours(14)),
     };
     Chart {
@@ -67,7 +68,12 @@ fn the_drawing_shows_air_parts_limits_days_and_the_latest_start() {
     let svg = chart().svg().unwrap();
     let (names, words) = elements(&svg);
     let count = |name: &str| names.iter().filter(|n| *n == name).count();
-    assert_eq!((count("polygon"), count("polyline")), (1, 3), "band; middle and two parts");
+    // The block stands at its first ice from the 24th hour on: a thick piece beside its line.
+    assert_eq!(
+        (count("polygon"), count("polyline")),
+        (1, 4),
+        "band; middle, two parts, one freezing"
+    );
     assert_eq!(count("circle"), 2, "where the danger of each part begins");
     for expect in
         ["first ice", "a third ice", "start by 16:00", "Sun 20 Nov", "engine block", "F", "C"]
@@ -87,7 +93,7 @@ fn the_words_say_what_the_drawing_shows() {
         "at its lowest Tue 22 Nov 06:00: 16 F (-9 C), 8 in 10 between",
         "toilet: down to 14 F (-10 C)",
         "first ice at 19 F (-7 C), a third ice at 13 F (-11 C)",
-        "in danger from Sun 20 Nov 02:00",
+        "in danger from Sun 20 Nov 02:00, chance over 95 %.",
         "Latest start: Sat 19 Nov 16:00.",
     ] {
         assert!(alt.contains(expect), "{expect}: {alt}");

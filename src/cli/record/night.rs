@@ -1,12 +1,13 @@
 //! `rimeward record PLACE reading low=-6.5C`: what a place's thermometer showed this morning, by hand. It is read by the same
 //! rules as a table of readings.
 
+use chrono::NaiveTime;
 use chrono_tz::Tz;
 use serde_json::json;
 
 use super::super::{Exit, Refusal, Said, Surroundings};
 use super::RecordArgs;
-use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
+use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
 use crate::intake;
 use crate::intake::layout::Layout;
@@ -44,6 +45,7 @@ pub(super) fn record(
         None | Some("today" | "now") => today.to_string(),
         Some("yesterday") => today.pred_opt().unwrap_or(today).to_string(),
         // The hour at which it was read does not matter: the night before that morning is meant.
+        Some(text) if NaiveTime::parse_from_str(text, "%H:%M").is_ok() => today.to_string(),
         Some(text) => text.split(['T', ' ']).next().unwrap_or(text).to_owned(),
     });
     for fact in &args.facts {
@@ -61,7 +63,7 @@ pub(super) fn record(
     let read = intake::csv::readings(&table, name, (&layout, sites), around.now)
         .map_err(|problems| Refusal::bad_input(problems.to_string()))?;
     let night = read.rows.first().ok_or_else(|| Refusal::bad_input(HOW))?;
-    let both = |c: f64| in_both_scales(Celsius::clamped(c), TemperatureScale::F);
+    let both = |c: f64| in_both_scales(Celsius::clamped(c), site.usual_scale());
     let high =
         night.high_c.map_or_else(String::new, |c| format!(", high of the day before {}", both(c)));
     let mut text = format!(
@@ -74,7 +76,7 @@ pub(super) fn record(
     text += match (args.dry_run, kept) {
         (true, _) => "Nothing was kept.\n",
         (false, 0) => "That stands there already.\n",
-        (false, _) => "Kept.\n",
+        (false, _) => "Kept. A wrong one is put right by the right one for the same morning.\n",
     };
     let lesson = house.lesson_of(site, Instant::now(around.now))?;
     if let Some(own) = &lesson.own {

@@ -59,6 +59,14 @@ pub fn usual_file(config: &Path, site: &str) -> PathBuf {
     config.with_file_name(format!("{plain}-days.csv"))
 }
 
+/// The file as the configuration would name it: paths there are meant from its own folder.
+pub fn as_configured(config: &Path, file: &Path) -> String {
+    let whole = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf());
+    let (config, file) = (whole(config), whole(file));
+    let near = config.parent().and_then(|folder| file.strip_prefix(folder).ok());
+    near.unwrap_or(&file).display().to_string()
+}
+
 /// Whole or not at all: first beside its name, then there.
 fn write(file: &Path, days: &[Day]) -> Result<(), Box<dyn std::error::Error>> {
     let mut part = file.as_os_str().to_owned();

@@ -101,8 +101,7 @@ fn go_on(
         return close(row, CloseReason::Returned, "the time of first freezes is over", None);
     }
     let said = open.told.values().map(|ledger| ledger.sent.len()).max().unwrap_or(0);
-    // On the last day itself nobody can plan for it any more: a day later it is said that it has passed.
-    let due = days != 0 && WORDS_DAYS_BEFORE.get(said).is_some_and(|before| days <= *before);
+    let due = WORDS_DAYS_BEFORE.get(said).is_some_and(|before| days <= *before);
     let lately = open.told.values().any(|ledger| (now - ledger.last.at).num_days() < APART_DAYS);
     if !due || lately || !autumn.of.is_day(now) || plans(open, now) || open.flat() == Flat::Shelved
     {

@@ -9,8 +9,8 @@ use crate::domain::yard::{Person, Role};
 
 /// The instant before which a message to `person` is held; `None`: it may leave now.
 ///
-/// Held are medium and low in the person's quiet hours, by the clock of the place, unless the latest start is still to come
-/// and falls before 09:00 of the morning on which they end. High is never held. An operator who states no quiet hours has none.
+/// Held are medium and low in the person's quiet hours, by the clock of the place, unless the latest start falls before
+/// 09:00 of the morning on which they end; one that has passed already does: somebody may still be called in. High is never held. An operator who states no quiet hours has none.
 #[must_use]
 pub fn not_before(
     person: &Person,
@@ -41,8 +41,7 @@ pub fn not_before(
         return None;
     }
     let morning = instant(zone, end_day.and_time(settings.quiet_morning));
-    // A start that has passed already is no errand for the night: what is left to do can be done by day alone.
-    if latest_start.is_some_and(|start| start > now && start < morning) {
+    if latest_start.is_some_and(|start| start < morning) {
         return None;
     }
     let end = instant(zone, end_day.and_time(to));

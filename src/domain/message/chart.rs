@@ -10,6 +10,7 @@ use chrono::{DateTime, TimeDelta, Timelike as _, Utc};
 use chrono_tz::Tz;
 
 use super::words::{day, one_line, to_five_minutes};
+use crate::domain::alert::chance::SpokenChance;
 use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
 
 /// Size of the picture in its own units; letters are 600 wide.
@@ -24,6 +25,8 @@ const TOP: f64 = 44.0;
 const BOTTOM: f64 = 300.0;
 const LEGEND: f64 = 336.0;
 const LEGEND_LINE: f64 = 19.0;
+/// Nearer than this to its first ice a part is forming ice, K.
+const AT_FIRST_ICE_K: f64 = 0.06;
 /// Air beyond what is drawn, K.
 const MARGIN_K: f64 = 2.0;
 /// The picture spans no less than this, K.
@@ -44,6 +47,8 @@ pub struct Part {
     pub first_ice_c: f64,
     /// Where a third of it is ice, C, where that is another temperature.
     pub burst_c: Option<f64>,
+    /// The chance that it passes its limit, 0 to 1.
+    pub chance: f64,
     /// From when on it is in danger.
     pub danger: Option<DateTime<Utc>>,
 }
@@ -137,7 +142,7 @@ impl Chart {
             if let Some(danger) = part.danger.filter(|danger| *danger > self.from) {
                 let _ = write!(alt, ", in danger from {}", at(danger));
             }
-            alt.push('.');
+            let _ = write!(alt, ", {}.", chance_in_short(part.chance));
         }
         match (self.latest_start, self.start_ahead()) {
             (_, Some(start)) => {
@@ -192,7 +197,7 @@ impl Chart {
                 if has_lines {
                     line(svg, (LEFT, y), (RIGHT, y), "#eceff1", "1", "");
                 }
-                text(svg, (x, y + 4.0), anchor, "12", &format!("{value:.0}"));
+                text(svg, (x, y + 4.0), anchor, "12", &format!("{:.0}", value + 0.0));
                 value += step;
             }
         }
@@ -249,9 +254,28 @@ impl Chart {
                 })
                 .collect();
             polyline(svg, &points, colour, "2.5", dashes);
+            // A part that stands at its first ice is growing ice: the temperature alone would look mild.
+            let freezes = |celsius: &f64| (celsius - part.first_ice_c).abs() < AT_FIRST_ICE_K;
+            let mut runs: Vec<Vec<String>> = vec![Vec::new()];
+            for (point, celsius) in points.iter().zip(&part.middle_c) {
+                match (freezes(celsius), runs.last_mut()) {
+                    (true, Some(run)) => run.push(point.clone()),
+                    (false, _) => runs.push(Vec::new()),
+                    (true, None) => {}
+                }
+            }
+            for run in runs.iter().filter(|run| run.len() > 1) {
+                let _ = write!(
+                    svg,
+                    "<polyline points=\"{}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"9\" stroke-opacity=\"0.35\"/>",
+                    run.join(" ")
+                );
+            }
             let danger = part.danger.filter(|danger| *danger > self.from);
             let at = danger.and_then(|danger| {
-                let hour = usize::try_from((danger - self.from).num_hours()).ok()?;
+                // Temperatures are those at the ends of the hours.
+                let hour =
+                    usize::try_from((danger - self.from).num_hours()).ok()?.saturating_sub(1);
                 Some((danger, *part.middle_c.get(hour.min(part.middle_c.len().checked_sub(1)?))?))
             });
             if let Some((danger, celsius)) = at {
@@ -290,19 +314,32 @@ impl Chart {
             y - 9.0
         );
         line(svg, (LEFT, y - 4.0), (LEFT + 28.0, y - 4.0), "#7b8894", "1.5", "");
-        text(svg, (LEFT + 36.0, y), "start", "12", "air: 8 in 10 within the band");
+        text(
+            svg,
+            (LEFT + 36.0, y),
+            "start",
+            "12",
+            "air: 8 in 10 within the band; thick: ice forms; ring: danger begins",
+        );
         for (part, (colour, dashes)) in self.parts.iter().zip(LINES) {
             y += LEGEND_LINE;
             line(svg, (LEFT, y - 4.0), (LEFT + 28.0, y - 4.0), colour, "2.5", dashes);
-            let danger = if part.danger.is_some_and(|danger| danger > self.from) {
-                " (ring: danger begins)"
-            } else {
-                ""
-            };
-            let name = format!("{}{danger}", one_line(&part.name, NAME_LETTERS));
+            let name =
+                format!("{}: {}", one_line(&part.name, NAME_LETTERS), chance_in_short(part.chance));
             text(svg, (LEFT + 36.0, y), "start", "12", &name);
         }
     }
+}
+
+/// `chance 70 %`, `chance over 95 %`.
+fn chance_in_short(chance: f64) -> String {
+    let spoken = SpokenChance::of(chance);
+    let bound = match (spoken.bound, spoken.percent < 50) {
+        (false, _) => "",
+        (true, true) => "under ",
+        (true, false) => "over ",
+    };
+    format!("chance {bound}{} %", spoken.percent)
 }
 
 /// From hours and temperatures to the picture.

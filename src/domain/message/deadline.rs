@@ -72,6 +72,7 @@ pub fn compose_deadline(nudge: &Nudge<'_>, context: &Context<'_>) -> Result<Lett
         ("last_day", json!(day(nudge.last_day))),
         ("last_day_long", json!(nudge.last_day.format("%A %-d %B").to_string())),
         ("past", json!(nudge.last_day < context.date.with_timezone(&voice.zone).date_naive())),
+        ("today", json!(nudge.last_day == context.date.with_timezone(&voice.zone).date_naive())),
         ("one_in", json!(nudge.one_in)),
         ("half_day", json!(nudge.half_day.map(|half| half.format("%-d %b").to_string()))),
         ("seasons", json!(count(nudge.seasons, "past autumn"))),

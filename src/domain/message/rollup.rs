@@ -7,7 +7,9 @@ use serde_json::{Value, json};
 
 use super::block::{Group, Row};
 use super::phrases::Table;
-use super::voice::{Voice, boat_name, credit_words, key_of, location, object, place_name};
+use super::voice::{
+    Voice, boat_name, credit_words, is_corrected, key_of, location, object, place_name,
+};
 use super::words::{count, list, to_five_minutes, work, zone_name};
 use super::worklist::{OverLine, over as over_line};
 use super::{Context, Draft, Letter, MessageError, cautions, compose, finish, identity};
@@ -69,6 +71,7 @@ pub fn compose_rollup(
             ("issued", json!(issues(&voice, items))),
             ("service", json!(credit::names(services(items)))),
             ("credit", credit_words(services(items))),
+            ("corrected", json!(is_corrected(services(items)))),
         ],
     ]);
     let ids = identity::of_round(

@@ -17,6 +17,7 @@ use crate::domain::risk::{CircuitRisk, Consequence, Limit};
 use crate::domain::units::TemperatureScale;
 use crate::domain::weather::ForecastState;
 use crate::domain::weather::credit;
+use crate::domain::weather::fitted::FITTED_SERVICE;
 use crate::domain::yard::Site;
 
 /// Letters of a circuit's label, a place or a location in running text.
@@ -234,9 +235,16 @@ impl<'a> Voice<'a> {
             ("age", json!(issued.map(|issued| age(self.now - issued)))),
             ("degraded", json!(forecast == ForecastState::Degraded)),
             ("offset", json!(offset)),
+            ("corrected", json!(is_corrected([service]))),
             ("zone", json!(zone_name(self.now, self.zone))),
         ]
     }
+}
+
+/// Are the errors of one of these services' forecasts fitted, and taken out? A reader who compares with what the service itself
+/// shows must know.
+pub(super) fn is_corrected<'a>(services: impl IntoIterator<Item = &'a str>) -> bool {
+    services.into_iter().flat_map(|service| service.split('+')).any(|one| one == FITTED_SERVICE)
 }
 
 /// The credits that the licences of these services ask for, in one sentence; null where they ask for none.

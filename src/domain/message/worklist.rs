@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 
 use super::block::Group;
 use super::phrases::Table;
-use super::voice::{Voice, boat_name, credit_words, object};
+use super::voice::{Voice, boat_name, credit_words, is_corrected, object};
 use super::words::{count, day, one_line, to_five_minutes, work, zone_name};
 use super::{Context, Draft, Letter, MessageError, cautions, finish, identity};
 use crate::domain::alert::Low;
@@ -286,6 +286,7 @@ fn words(
         ("issued", json!(issued(voice, worklist))),
         ("service", json!(credit::names(services(worklist)))),
         ("credit", credit_words(services(worklist))),
+        ("corrected", json!(is_corrected(services(worklist)))),
         ("work", json!(work(minutes))),
         (
             "start",

@@ -160,6 +160,22 @@ impl<'a> Judge<'a> {
         rows
     }
 
+    /// As [`Judge::boat_for`], for the next `hours` instead of the usual horizon.
+    ///
+    /// # Errors
+    /// As [`Judge::boat`].
+    pub fn boat_within(
+        &mut self,
+        boat: (&Boat, &BoatState),
+        wish: Option<f64>,
+        hours: usize,
+    ) -> Result<Vec<CircuitRisk>, JudgeError> {
+        let usual = std::mem::replace(&mut self.settings.horizon_h, hours);
+        let rows = self.boat_for(boat, wish);
+        self.settings.horizon_h = usual;
+        rows
+    }
+
     /// One row for each circuit of the boat that can freeze, in the order of the catalogue.
     ///
     /// # Errors

@@ -7,6 +7,9 @@
 
 use std::f64::consts::TAU;
 
+/// The service whose forecasts the compiled table was fitted on.
+pub const FITTED_SERVICE: &str = "nws-gridpoint";
+
 /// The sky of the hours in question, as far as a forecast word or cloud, wind and rain tell.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Sky {

@@ -27,6 +27,11 @@ const OUT_OF_REASON_K: f64 = 15.0;
 const APART_K: f64 = 6.0;
 /// ... and further than so many robust deviations.
 const APART_DEVIATIONS: f64 = 4.0;
+/// With fewer nights than this they cannot yet be held against each other ...
+const NIGHTS_FEW: usize = 5;
+/// ... and a lone one that lies further than this from the forecast and the list of places is taken for a slip, K; a hollow's worst
+/// nights lie 8 K below its surroundings (common practice, no source).
+const FEW_APART_K: f64 = 10.0;
 /// Median excess of the day's highs over the forecast from which a thermometer stands in the sun, K.
 const SUN_K: f64 = 4.0;
 /// So many highs are needed to say that.
@@ -168,6 +173,20 @@ fn believed(prior_k: f64, nights: &[Night]) -> (Vec<Night>, Vec<(NaiveDate, Stri
     let most_k = APART_K.max(APART_DEVIATIONS * deviation);
     let (mut good, mut refused): (Vec<Night>, Vec<(NaiveDate, String)>) = (Vec::new(), Vec::new());
     for (place, night) in nights.iter().enumerate() {
+        let expected_k = night.clear_calm * prior_k;
+        let alone = nights.iter().filter(|one| one.morning != night.morning);
+        let alone = alone.into_iter().all(|one| (error(one) - error(night)).abs() > APART_K);
+        let far = (error(night) - expected_k).abs() > FEW_APART_K;
+        if nights.len() < NIGHTS_FEW && alone && far {
+            refused.push((
+                night.morning,
+                format!(
+                    "{:.0} K from what was forecast that evening, and no other night to bear it out: read the thermometer again",
+                    error(night)
+                ),
+            ));
+            continue;
+        }
         let last: Vec<&Night> = nights.iter().take(place + 1).rev().take(STUCK_MORNINGS).collect();
         let same = last.iter().all(|one| (one.low_c - night.low_c).abs() < 0.05);
         let forecast = |pick: fn(f64, f64) -> f64| {

@@ -219,8 +219,12 @@ fn low_between<'a>(
     from: DateTime<Utc>,
     until: DateTime<Utc>,
 ) -> Option<(f64, &'a str)> {
-    let ahead = source.forecast.steps.iter().filter(|s| s.time >= from && s.time < until);
-    let values = ahead.filter_map(|s| Some(s.temperature_c? + height_shift_k(source, s, spot)));
+    let steps = source.forecast.steps.iter().enumerate();
+    let ahead = steps.filter(|(_, s)| s.time >= from && s.time < until);
+    let fitted = |index: usize| source.fitted.get(index).map_or(0.0, |error| error.shift_k);
+    let values = ahead.filter_map(|(index, s)| {
+        Some(s.temperature_c? + height_shift_k(source, s, spot) + fitted(index))
+    });
     values.min_by(f64::total_cmp).map(|t| (t, source.forecast.service.as_str()))
 }
 

@@ -330,8 +330,11 @@ fn classify(
             Refusal { outcome: Outcome::Blocked { why }, wait_s }
         }
         300..=399 => {
-            let to = text(headers, &reqwest::header::LOCATION).unwrap_or("nowhere");
-            let why = format!("{why}, sending us on to {to:?}, which is not followed");
+            // What it echoes of our own question may hold a key.
+            let stated = text(headers, &reqwest::header::LOCATION);
+            let to =
+                stated.and_then(|to| url.join(to).ok()).map_or("nowhere".into(), |to| shown(&to));
+            let why = format!("{why}, sending us on to {to}, which is not followed");
             Refusal { outcome: Outcome::Permanent { why }, wait_s }
         }
         408 | 425 | 500..=599 => {

@@ -8,11 +8,15 @@ use crate::domain::weather::seasons::Day;
 use crate::forecast::open_meteo::parse_open_meteo_days;
 use crate::forecast::{Context, Place};
 
+/// From here on east midnight GMT falls after sunrise, degrees.
+const EAST_DEG: f64 = 105.0;
+
 impl Client {
     /// The days from `from` to `to` at a place, of a client whose base is that of Open-Meteo's archive.
     ///
-    /// Days are cut at midnight GMT: the service has one offset for the whole of a series, which would be wrong for half of
-    /// the year. A night of the Americas lies within such a day.
+    /// Days are cut at midnight GMT, which falls into the night or the evening from the Americas to India, or, further east
+    /// where it falls into the day, at a midnight of a fixed offset by the longitude: the service's own local days would have one
+    /// offset for the whole of a series, wrong for half of each year.
     ///
     /// # Errors
     /// In words, for people: the service's refusal, or why its answer cannot serve.
@@ -28,7 +32,8 @@ impl Client {
         let path = format!(
             "/v1/archive?latitude={north}&longitude={east}&elevation={elevation_m:.0}\
              &start_date={from}&end_date={to}&daily=temperature_2m_min,temperature_2m_max\
-             &temperature_unit=celsius&timezone=GMT{key}"
+             &temperature_unit=celsius&timezone={}{key}",
+            zone(place.longitude())
         );
         let url = self.http.at(&path).ok_or("the address of the archive is not one")?;
         let ask = http::Ask { accept: "application/json", known: None, other_agent: false };
@@ -36,6 +41,15 @@ impl Client {
         let body = reply.body.ok_or("the archive answered without a document")?;
         let context = Context { place: Some(place), now: Some(now) };
         parse_open_meteo_days(&body, &context).map_err(|why| why.to_string())
+    }
+}
+
+/// `GMT`, or east of 105 degrees the zone of a fixed offset; its sign is that of POSIX: `Etc/GMT-9` is nine hours ahead.
+fn zone(longitude: f64) -> String {
+    if longitude > EAST_DEG {
+        format!("Etc%2FGMT-{:.0}", (longitude / 15.0).round().clamp(7.0, 12.0))
+    } else {
+        "GMT".to_owned()
     }
 }
 
@@ -51,6 +65,24 @@ fn words(outcome: Outcome) -> String {
         }
         Outcome::Fresh(..) | Outcome::NotModified | Outcome::NotDue { .. } => {
             "the archive did not answer".into()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::zone;
+
+    #[test]
+    fn days_are_cut_at_night() {
+        for (longitude, expect) in [
+            (-69.1, "GMT"),
+            (10.4, "GMT"),
+            (77.0, "GMT"),
+            (139.7, "Etc%2FGMT-9"),
+            (174.8, "Etc%2FGMT-12"),
+        ] {
+            assert_eq!(zone(longitude), expect, "{longitude}");
         }
     }
 }

@@ -153,7 +153,7 @@ pub fn replay(
     let settings = &house.settings;
     let rules = Rules {
         members: settings.judge.members.min(MEMBERS_MAX),
-        horizon_h: usize::from(settings.judge.horizon_h),
+        horizon_h: usize::from(settings.judge.told_h()),
         every_h: EVERY_H,
         past_days: PAST_DAYS,
         seed,

@@ -2,7 +2,7 @@
 //! situation that the forecast itself shows: the fall from the day before, the rise after, the sky, and what earlier issues
 //! said. Between a night's low and a day's high the figures pass into each other.
 
-use chrono::{DateTime, Datelike, Utc};
+use chrono::{DateTime, Datelike, TimeDelta, Utc};
 
 use super::super::error_table::{ErrorTable, Kind};
 use super::super::errors::ErrorModel;
@@ -21,6 +21,10 @@ const WET_MM: f64 = 1.0;
 const SNOWY_CM: f64 = 0.5;
 /// Up to this lead nothing lies between the issue and the night in question, h.
 const NEXT_NIGHT_H: f64 = 18.0;
+/// So far back from an issue's first hour the day or night before it is looked for, h.
+const HALF_DAY_BACK_H: i64 = 12;
+/// No night and no day counts as longer, h.
+const DAY_H: usize = 24;
 /// Values on the way to a night that its revisions are taken from.
 const ON_THE_WAY: usize = 3;
 /// What was fitted up to two days ahead says less and less of the days after; nothing from so many hours on.
@@ -114,6 +118,8 @@ fn runs(forecast: &Forecast, spot: Spot) -> Vec<Run<'_>> {
     forecast
         .steps
         .chunk_by(|a, b| kind(a) == kind(b))
+        // Where the sun does not rise for weeks each day is one all the same.
+        .flat_map(|steps| steps.chunks(DAY_H))
         .filter_map(|steps| {
             let kind = run(steps)?;
             let known = steps.iter().filter_map(|s| Some((s.temperature_c?, s.time)));
@@ -139,7 +145,7 @@ fn situation(
     let day = run.steps.first()?.time.ordinal();
     let shifted = if spot.latitude < 0.0 { day + 183 } else { day };
     let mut s = Situation::bare(f64::from(shifted), spot.latitude, spot.elevation_m, value);
-    s.swing_k = beside(index.checked_sub(1)).map(|v| v - value);
+    s.swing_k = before(runs, index, (forecast, earlier)).map(|v| v - value);
     s.next_k = beside(index.checked_add(1)).map(|v| v - value);
     s.sky = sky(run.steps);
     for (slot, hours) in s.earlier_k.iter_mut().zip([12, 24, 36]) {
@@ -159,6 +165,31 @@ fn situation(
         }
     }
     Some(s)
+}
+
+/// The low or high before this one. An issue begins with the hours that are left of a day or night: what was before it stands
+/// in the newest of the earlier ones that reaches back so far.
+fn before(
+    runs: &[Run<'_>],
+    index: usize,
+    (forecast, earlier): (&Forecast, &[Brief]),
+) -> Option<f64> {
+    let own = index.checked_sub(1).and_then(|before| runs.get(before)?.value());
+    if index > 1 {
+        return own;
+    }
+    let run = runs.get(index)?;
+    let first = runs.first()?.steps.first()?.time;
+    let (from, to) = (first - TimeDelta::hours(HALF_DAY_BACK_H), first - TimeDelta::hours(1));
+    let mut known: Vec<&Brief> =
+        earlier.iter().filter(|brief| brief.issued_at < forecast.issued_at).collect();
+    known.sort_by_key(|brief| std::cmp::Reverse(brief.issued_at));
+    let past = known.into_iter().find_map(|brief| brief.between(from, to));
+    let all = past.unwrap_or_default().into_iter().chain(own);
+    match run.kind {
+        Kind::Low => all.max_by(f64::total_cmp),
+        Kind::High => all.min_by(f64::total_cmp),
+    }
 }
 
 fn mean(values: impl IntoIterator<Item = f64>) -> Option<f64> {
@@ -195,7 +226,6 @@ fn sky(run: &[Step]) -> Option<Sky> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use chrono::TimeDelta;
 
     const SPOT: Spot = Spot { latitude: 44.2, longitude: -69.1, elevation_m: 5.0 };
 
@@ -262,8 +292,26 @@ mod tests {
         // An issue that reaches only into part of a night says nothing of it, nor does one made at another time.
         let mut cut = leaping.clone();
         cut.steps.truncate(17);
-        assert_eq!(errors(&now, &[Brief::of(&cut)])[10], errors(&now, &[])[10]);
-        assert_eq!(errors(&now, &[Brief::of(&week(31, 0.0))])[10], errors(&now, &[])[10]);
+        for other in [cut, week(31, 0.0)] {
+            let briefs = [Brief::of(&other)];
+            let s = situation(&runs(&now, SPOT), 0, (&now, &briefs), SPOT).unwrap();
+            assert_eq!(s.earlier_k, [None; 3]);
+        }
+    }
+
+    #[test]
+    fn an_issue_of_the_evening_still_knows_how_warm_the_day_was() {
+        // From after sunset on (00 UTC is 19 h there) nothing of the day is left in the issue; that of the morning had it, 8 K
+        // warmer than the days to come.
+        let (mut morning, evening) = (week(-12, 8.0), week(0, 0.0));
+        // Only that day: what it said of the night is another matter.
+        morning.steps.truncate(12);
+        let briefs = [Brief::of(&morning)];
+        let night = situation(&runs(&evening, SPOT), 0, (&evening, &briefs), SPOT).unwrap();
+        let swing = night.swing_k.unwrap();
+        assert!((16.0..18.5).contains(&swing), "from the day's high to the night's low: {swing}");
+        let (known, alone) = (errors(&evening, &briefs), errors(&evening, &[]));
+        assert!(known[8].shift_k < alone[8].shift_k, "{:?} {:?}", known[8], alone[8]);
     }
 
     #[test]
@@ -275,9 +323,10 @@ mod tests {
             step.cloud = Some(1.0);
         }
         let wet = errors(&forecast, &[]);
-        assert!((wet[11].sd_k - dry[11].sd_k).abs() > 0.03, "{:?} {:?}", wet[11], dry[11]);
-        assert_eq!(sky(&forecast.steps[0..3]), Some(Sky::Wet));
-        forecast.steps[0].snow_cm = Some(2.0);
-        assert_eq!(sky(&forecast.steps[0..3]), Some(Sky::Snow));
+        assert!((wet[11].sd_k - dry[11].sd_k).abs() > 0.01, "{:?} {:?}", wet[11], dry[11]);
+        assert_eq!(sky(&forecast.steps[10..13]), Some(Sky::Wet));
+        assert_eq!(sky(&forecast.steps[0..3]), Some(Sky::Snow), "below freezing");
+        forecast.steps[10].snow_cm = Some(2.0);
+        assert_eq!(sky(&forecast.steps[10..13]), Some(Sky::Snow));
     }
 }
