@@ -1,6 +1,7 @@
 //! The whole chain as a user runs it: the program as a process, a real HTTP server, a real SMTP server, files.
 
 mod by_hand;
+mod cases;
 mod demo;
 mod receive;
 mod replay;

@@ -8,7 +8,7 @@ use resvg::usvg::{Options, Tree, fontdb};
 use thiserror::Error;
 
 /// Points of the picture for one of the drawing: sharp on small screens of high density, still small.
-const SCALE: f32 = 1.5;
+const SCALE: f32 = 1.25;
 
 /// A drawing that cannot become a picture.
 #[derive(Debug, Error)]

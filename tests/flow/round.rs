@@ -43,7 +43,7 @@ impl Yard {
         self.folder.path().join("rimeward.toml")
     }
 
-    fn settings(&self) -> String {
+    pub(super) fn settings(&self) -> String {
         format!(
             r#"
 [yard]
@@ -68,6 +68,15 @@ security = "plaintext-loopback"
             self.weather.base(),
             self.relay.port,
         )
+    }
+
+    /// A file beside the configuration, by its whole path.
+    pub(super) fn path(&self, name: &str) -> String {
+        self.folder.path().join(name).to_str().unwrap().to_owned()
+    }
+
+    pub(super) fn write(&self, name: &str, text: &str) {
+        fs::write(self.path(name), text).unwrap();
     }
 
     pub(super) fn import_everything(&self) {

@@ -113,7 +113,7 @@ fn it_becomes_a_picture_that_is_the_same_every_time() {
     // Portable network graphics, third edition, 5.2 and 11.2.1: signature, then the header with width and height.
     assert!(picture.starts_with(b"\x89PNG\r\n\x1a\n"));
     let number = |from: usize| u32::from_be_bytes(picture[from..from + 4].try_into().unwrap());
-    assert_eq!((number(16), number(20)), (WIDTH * 3 / 2, HEIGHT * 3 / 2));
+    assert_eq!((number(16), number(20)), (WIDTH * 5 / 4, HEIGHT * 5 / 4));
     assert!(picture.len() < 60_000, "a letter stays under 100 kB: {}", picture.len());
     // The font is there: without its words the picture would be another.
     let wordless = svg.replace("Second Biscuit", "").replace("engine block", "");
