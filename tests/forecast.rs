@@ -12,6 +12,7 @@ mod own;
 mod past_days;
 mod recorded;
 
+mod rows;
 mod services;
 mod several;
 pub mod server;

@@ -108,7 +108,7 @@ pub fn parse_met_norway(body: &[u8], context: &Context) -> Result<Forecast, Payl
     layers.temperature.dropped += dropped;
     layers.temperature.settle_temperature()?;
     note_faults("temperature", &layers.temperature, &mut warnings);
-    if layers.p10.span().is_none() {
+    if layers.p10.is_blank() {
         warnings.push("no percentiles in this issue: the default spread is used".into());
     }
     let minima = minima(&entries);

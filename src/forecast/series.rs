@@ -87,6 +87,12 @@ impl Layer {
         self.hours.get(&hour).copied().flatten()
     }
 
+    /// Has no hour a value?
+    #[must_use]
+    pub fn is_blank(&self) -> bool {
+        self.hours.values().all(Option::is_none)
+    }
+
     /// The first hour named and the first after the last; `None` when empty.
     #[must_use]
     pub fn span(&self) -> Option<(i64, i64)> {

@@ -12,7 +12,7 @@ use crate::domain::weather::error_table::ErrorTable;
 use crate::domain::weather::freshness::Standing;
 use crate::domain::weather::outlook::brief::Brief;
 use crate::domain::weather::outlook::spread::{HourError, fitted_errors};
-use crate::domain::weather::outlook::{Source, Spot, combine};
+use crate::domain::weather::outlook::{HEIGHT_APART_M_MIN, Source, Spot, combine};
 use crate::domain::weather::{Forecast, ForecastState};
 use crate::domain::yard::Site;
 use crate::forecast::client::{FetchState, Service};
@@ -82,11 +82,17 @@ pub(super) fn outlook_from(
         .zip(&errors)
         .map(|((one, forecast), fitted)| Source {
             forecast,
-            height_corrected: one.service.corrects_height(),
+            height_corrected: one.service.corrects_height() && is_for_height(forecast, site),
             fitted,
         })
         .collect();
     Ok((combine(&sources, spot, instant.at).map(Arc::new), state))
+}
+
+/// Does the answer say that it is for the height that was asked for, or nothing of it? One that echoes another height was not
+/// brought to ours.
+fn is_for_height(forecast: &Forecast, site: &Site) -> bool {
+    forecast.cell_elevation_m.is_none_or(|m| (m - site.elevation_m).abs() < HEIGHT_APART_M_MIN)
 }
 
 /// Only how far the place's outlook can be relied on, and when its newest issue was made: what a round looks at first.

@@ -21,7 +21,7 @@ use spread::HourError;
 /// Air cools by so much with height, K/m (standard atmosphere, ISO 2533).
 const LAPSE_K_PER_M: f64 = 0.0065;
 /// Smaller differences of height are not corrected: they lie below the services' own rounding, m.
-const HEIGHT_APART_M_MIN: f64 = 50.0;
+pub const HEIGHT_APART_M_MIN: f64 = 50.0;
 /// What raw members lack, K: measured at Hannover at leads of 24 to 120 h (1.03 to 1.09) and Magdeburg (1.3).
 const MEMBERS_LACK_K: f64 = 1.2;
 /// Published bands are not believed to be narrower than this standard deviation, K (choice).
