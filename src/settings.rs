@@ -168,9 +168,9 @@ pub struct Judge {
     pub members: usize,
     /// Seed of the draw: the same seed gives the same chances.
     pub seed: u64,
-    /// Hours ahead for which chances are stated, on the worklist and wherever somebody asks.
+    /// Hours ahead for which chances are stated to programs (`worklist --json`).
     pub horizon_h: u16,
-    /// People are told of what comes within so many hours; no fewer than `horizon_h`.
+    /// People are told of what comes within so many hours, in letters and on the worklist; no fewer than `horizon_h`.
     pub ahead_h: u16,
     /// Days of past hours from which the state of each part at the start is computed.
     pub past_days: u16,

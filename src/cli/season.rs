@@ -83,7 +83,8 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     let file = fetched.as_ref().or(args.archive.as_ref());
     // A file alone does for a place that no yard knows; a place of the yard has its own cold, clock and tolerance.
     let house = match file {
-        Some(_) if fetched.is_none() => around.house().ok(),
+        // Without any configuration there is no yard; with a broken one the place's own cold would be left out in silence.
+        Some(_) if fetched.is_none() && !around.config_path().exists() => None,
         _ => Some(around.house()?),
     };
     let known = match &house {
@@ -136,6 +137,13 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     let asked = Question { site: &args.site, tolerance, today, past: &past, winters: all };
     let rows = rows(all)?;
     let mut text = text(&asked, &rows);
+    if house.is_some() && taught.is_none() {
+        let _ = writeln!(
+            text,
+            "\n{} is no place of this yard: its own cold, clock and tolerance are not in it.",
+            args.site
+        );
+    }
     if let Some(file) = &fetched {
         let named = fetch::as_configured(&around.config_path(), file);
         let _ = writeln!(

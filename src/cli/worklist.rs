@@ -60,7 +60,7 @@ pub fn worklist(args: &WorklistArgs, around: &Surroundings<'_>) -> Result<Said, 
 /// The rows of a survey that are worth listing, in the order of the worklist.
 #[must_use]
 pub fn ranked(survey: &Survey) -> Vec<&CircuitRisk> {
-    let rows = survey.boats.iter().flat_map(|view| &view.rows);
+    let rows = survey.boats.iter().flat_map(|view| &view.stated);
     let mut rows: Vec<&CircuitRisk> = rows.filter(|row| rank::is_worth_listing(row)).collect();
     rows.sort_by(|a, b| rank::order(a, b));
     rows
@@ -101,7 +101,7 @@ pub fn worklist_json(survey: &Survey) -> Value {
                     "ends": local(notice.ends, id),
                     "not_in_our_forecast": not_shown,
                 })).collect::<Vec<_>>(),
-                "low": place.low.map(|low| json!({
+                "low": place.low_stated.map(|low| json!({
                     "time": local(low.time, id),
                     "median_c": tidy(low.median_c),
                     "p10_c": tidy(low.p10_c),
@@ -142,7 +142,7 @@ pub fn worklist_json(survey: &Survey) -> Value {
     json!({
         "at": survey.instant.at.with_timezone(&zone).to_rfc3339(),
         "known_at": survey.instant.known_at.with_timezone(&zone).to_rfc3339(),
-        "until": survey.until.with_timezone(&zone).to_rfc3339(),
+        "until": survey.until_stated.with_timezone(&zone).to_rfc3339(),
         "sites": sites,
         "rows": rows,
         "if_power_fails": power_json(survey),

@@ -60,6 +60,18 @@ struct Document {
     reason: Option<String>,
 }
 
+impl Document {
+    /// The document, unless it is one of the service's own error documents.
+    fn unless_error(self) -> Result<Self, PayloadError> {
+        if self.error != Some(true) && self.reason.is_none() {
+            return Ok(self);
+        }
+        let title = self.reason.unwrap_or_default().chars().take(300).collect();
+        let (kind, detail) = (String::new(), String::new());
+        Err(PayloadError::Problem(Problem { kind, status: None, title, detail }))
+    }
+}
+
 #[derive(Deserialize)]
 #[serde(untagged)]
 enum Answer {
@@ -89,11 +101,7 @@ pub fn parse_open_meteo(
             nearest(documents, context.place).ok_or_else(|| missing("place"))?
         }
     };
-    if document.error == Some(true) || document.reason.is_some() {
-        let title = document.reason.unwrap_or_default().chars().take(300).collect();
-        let (kind, detail) = (String::new(), String::new());
-        return Err(PayloadError::Problem(Problem { kind, status: None, title, detail }));
-    }
+    let document = document.unless_error()?;
     check_cell(&document, context)?;
     let hourly = document.hourly.as_ref().ok_or_else(|| missing("hourly"))?;
     let hours = stamps(hourly, document.utc_offset_seconds.unwrap_or(0))

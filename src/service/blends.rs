@@ -107,7 +107,7 @@ fn is_clear(survey: &Survey, view: &BoatView) -> bool {
     let seen = survey.places.get(&view.state.site);
     let seen = seen.is_some_and(|place| place.weather.is_some());
     let filled = |row: &&CircuitRisk| matches!(row.holds, Holds::Blend | Holds::Coolant);
-    seen && view.ahead.iter().filter(filled).all(|row| row.chance_limit < IN_SIGHT)
+    seen && view.rows.iter().filter(filled).all(|row| row.chance_limit < IN_SIGHT)
 }
 
 /// `Applecart: oil and fuel coolers, 7 of 20 winters`, for each boat of the yard's care at the places of `own`.

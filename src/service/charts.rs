@@ -12,15 +12,6 @@ use crate::domain::risk::judge::{Judge, JudgeSettings};
 use crate::domain::risk::{CircuitRisk, Priority, rank};
 use crate::domain::yard::{Person, Role};
 
-/// Over which hours a letter speaks.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Hours {
-    /// Those of the worklist.
-    Listed,
-    /// Those that people are told of.
-    Told,
-}
-
 /// Does this reader get pictures?
 pub(super) const fn are_wanted(person: &Person) -> bool {
     person.charts || matches!(person.role, Role::Manager)
@@ -31,14 +22,14 @@ pub(super) const fn are_wanted(person: &Person) -> bool {
 pub(super) fn of_boat(
     house: &House,
     survey: &Survey,
-    (boat, hours): (&BoatId, Hours),
+    boat: &BoatId,
     person: &Person,
 ) -> Option<Picture> {
     if !are_wanted(person) {
         return None;
     }
     let view = survey.boats.iter().find(|view| view.boat.id == *boat)?;
-    let chart = drawn(house, survey, (view, hours), person)?;
+    let chart = drawn(house, survey, view, person)?;
     let svg = chart.svg()?;
     match png(&svg) {
         Ok(png) => Some(Picture { png, alt: chart.alt() }),
@@ -49,27 +40,20 @@ pub(super) fn of_boat(
     }
 }
 
-fn drawn(
-    house: &House,
-    survey: &Survey,
-    (view, hours): (&BoatView, Hours),
-    person: &Person,
-) -> Option<Chart> {
+fn drawn(house: &House, survey: &Survey, view: &BoatView, person: &Person) -> Option<Chart> {
     let place = survey.places.get(&view.state.site)?;
     let weather = place.weather.as_ref()?;
     let is_ahead = |row: &&CircuitRisk| row.priority > Priority::Notice && !row.frozen_now;
-    let judge = house.settings.judge;
-    let (rows, hours) = match hours {
-        Hours::Listed => (&view.rows, judge.horizon_h),
-        Hours::Told => (&view.ahead, judge.told_h()),
-    };
-    let mut rows: Vec<&CircuitRisk> = rows.iter().filter(is_ahead).collect();
+    let mut rows: Vec<&CircuitRisk> = view.rows.iter().filter(is_ahead).collect();
     rows.sort_by(|a, b| rank::order(a, b));
     rows.truncate(PARTS_MOST);
     if rows.is_empty() {
         return None;
     }
-    let settings = JudgeSettings { horizon_h: usize::from(hours), ..house.judge_settings() };
+    let settings = JudgeSettings {
+        horizon_h: usize::from(house.settings.judge.told_h()),
+        ..house.judge_settings()
+    };
     let mut judge = Judge::new(weather, &house.catalogue, settings);
     let curves = judge.curves(&view.state, |circuit| {
         rows.iter().any(|row| row.circuit == circuit.circuit && row.instance == circuit.instance)

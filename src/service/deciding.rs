@@ -35,7 +35,7 @@ pub fn decide_all(
     let ground = Ground {
         book: AlertBook::read(house)?,
         recent: house.store.letters_since(now - RECENT)?,
-        until: survey.until_ahead,
+        until: survey.until,
         worklist: worklist_times(house, worklist_due, now)?,
         settings: house.settings.alert.clone(),
         working_hours: house.working_hours(),
@@ -48,11 +48,11 @@ pub fn decide_all(
         let target = Target::Boat {
             boat: Box::new(view.boat.clone()),
             state: Box::new(view.state.clone()),
-            rows: view.ahead.clone(),
+            rows: view.rows.clone(),
         };
         let mut situation = ground.situation(place, (Kind::Freeze, &subject), target, people);
         // Only who might be told anew needs what was told before.
-        let pressing = view.ahead.iter().any(|row| row.priority > Priority::Notice);
+        let pressing = view.rows.iter().any(|row| row.priority > Priority::Notice);
         if situation.open.is_none() && pressing {
             situation.known = known_of(house, &view.boat.id)?;
         }
@@ -137,7 +137,7 @@ impl Ground {
             service: place.forecast.as_ref().map(|f| f.service.clone()).unwrap_or_default(),
             issued_at: place.forecast.as_ref().map(|f| f.issued_at),
             until: self.until,
-            low: place.low_ahead,
+            low: place.low,
             open,
             known: Vec::new(),
             worklist: self.worklist,

@@ -78,7 +78,7 @@ pub async fn fetch_all<'a>(
     let start = |client| Asked { client, answers: BTreeMap::new(), failures: 0 };
     let mut services: Vec<Asked<'_>> = clients.0.iter().map(start).collect();
     let (mut all, mut asked_for) = (Vec::new(), Vec::new());
-    for site in longest_unanswered_first(house, clients, sites)? {
+    for site in longest_unanswered_first(house, clients, sites, now)? {
         let mut ones = Vec::new();
         for asked in &mut services {
             if asked.failures < FAILURES_IN_A_ROW_MOST && go_on() {
@@ -113,6 +113,9 @@ pub async fn fetch_all<'a>(
     Ok(all)
 }
 
+/// A place that a service failed for is put last for so long after its next try was due.
+const SICK_FOR: TimeDelta = TimeDelta::hours(3);
+
 /// Where a place stands in a pass.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Turn {
@@ -129,6 +132,7 @@ fn longest_unanswered_first<'a>(
     house: &House,
     clients: &Clients,
     sites: impl IntoIterator<Item = &'a Site>,
+    now: DateTime<Utc>,
 ) -> Result<Vec<&'a Site>, ServiceError> {
     let mut order: Vec<(Turn, &Site)> = Vec::new();
     for site in sites {
@@ -138,7 +142,11 @@ fn longest_unanswered_first<'a>(
             let own = match known {
                 // What a service refuses for good waits for nothing.
                 Some(known) if known.document.refused => continue,
-                Some(known) if known.document.consecutive_failures > 0 => {
+                // One that was not tried for hours may be well again.
+                Some(known)
+                    if known.document.consecutive_failures > 0
+                        && known.document.not_before.is_some_and(|at| now - at < SICK_FOR) =>
+                {
                     Turn::Sick(known.document.not_before)
                 }
                 other => Turn::Well(other.and_then(|known| known.last_answer)),

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use super::charts::{self, Hours};
+use super::charts;
 use super::house::{House, ServiceError};
 use super::letters::Desk;
 use super::survey::{Instant, Survey, survey};
@@ -77,7 +77,7 @@ pub fn with_note(
         site: &place.site,
     };
     let label = |circuit: &crate::domain::boat::CircuitId| super::letters::label_of(house, circuit);
-    let picture = boat.and_then(|boat| charts::of_boat(house, &seen, (boat, Hours::Told), person));
+    let picture = boat.and_then(|boat| charts::of_boat(house, &seen, boat, person));
     let context = desk.context((person, &place.site), &label, letter.row.queued_at);
     let context = Context { picture: picture.as_ref(), ..context };
     let written = compose_rollup(&[item], &context).map_err(|error| failed(&error.to_string()))?;

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::charts::{self, Hours};
+use super::charts;
 use super::house::{House, ServiceError};
 use super::survey::Survey;
 use super::texts;
@@ -211,8 +211,7 @@ pub fn letters(
             (start.is_none(), start)
         });
         let about = most_pressing.and_then(|telling| telling.subject.boat());
-        let picture =
-            about.and_then(|boat| charts::of_boat(house, survey, (boat, Hours::Told), person));
+        let picture = about.and_then(|boat| charts::of_boat(house, survey, boat, person));
         let context = desk.context((person, &place.site), &label, now);
         let context = Context { picture: picture.as_ref(), ..context };
         let boat_of = |telling: &Telling| {

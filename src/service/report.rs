@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 
 use super::blends::too_weak;
-use super::charts::{self, Hours};
+use super::charts;
 use super::claimed::only_claimed;
 use super::house::{House, ServiceError};
 use super::letters::{Desk, Written, blank_row, label_of};
@@ -167,9 +167,9 @@ fn worklist_letter(
     let first = listed.iter().find(|(_, rows)| {
         rows.iter().any(|row| row.priority > Priority::Notice && !row.frozen_now)
     });
-    let picture = first.filter(|_| pictures).and_then(|(view, _)| {
-        charts::of_boat(house, survey, (&view.boat.id, Hours::Listed), person)
-    });
+    let picture = first
+        .filter(|_| pictures)
+        .and_then(|(view, _)| charts::of_boat(house, survey, &view.boat.id, person));
     let context = desk.context((person, &home.site), &label, survey.instant.at);
     let context = Context { picture: picture.as_ref(), ..context };
     let crew = plan.map(|plan| CrewLines {

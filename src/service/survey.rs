@@ -57,10 +57,10 @@ pub struct PlaceView {
     pub forecast: Option<Arc<Forecast>>,
     /// Whether it can be relied on.
     pub state: ForecastState,
-    /// The coldest hour until the horizon.
-    pub low: Option<Low>,
     /// The coldest hour of those that people are told of.
-    pub low_ahead: Option<Low>,
+    pub low: Option<Low>,
+    /// The coldest hour of those for which chances are stated to programs.
+    pub low_stated: Option<Low>,
     /// What a station nearby measured within the last two hours.
     pub measured: Option<Measured>,
     /// Official notices of cold in force: a cross-check, never an input.
@@ -76,10 +76,10 @@ pub struct BoatView {
     pub boat: Boat,
     /// What is in it.
     pub state: BoatState,
-    /// Every circuit that can freeze; empty while its place has no forecast.
+    /// Every circuit that can freeze, over the hours that people are told of; empty while its place has no forecast.
     pub rows: Vec<CircuitRisk>,
-    /// The same over all the hours that people are told of.
-    pub ahead: Vec<CircuitRisk>,
+    /// The same over the hours for which chances are stated to programs.
+    pub stated: Vec<CircuitRisk>,
     /// In a heated place whose heat is on: how long each circuit would stay without ice if the power failed now.
     pub if_power_fails: Vec<PowerLoss>,
 }
@@ -89,10 +89,10 @@ pub struct BoatView {
 pub struct Survey {
     /// Asked for.
     pub instant: Instant,
-    /// Chances are stated until then.
-    pub until: DateTime<Utc>,
     /// People are told of what comes until then.
-    pub until_ahead: DateTime<Utc>,
+    pub until: DateTime<Utc>,
+    /// Chances are stated to programs until then.
+    pub until_stated: DateTime<Utc>,
     /// Places by id.
     pub places: BTreeMap<SiteId, PlaceView>,
     /// Boats by id.
@@ -145,8 +145,6 @@ pub fn survey(
         *site = house.taught(site.clone(), instant)?;
     }
     let hour = whole_hour(instant.at);
-    let horizon = i64::from(house.settings.judge.horizon_h);
-    let ahead = i64::from(house.settings.judge.told_h());
     let events = house.events()?;
     // Sorted out once: each boat's own, and those about whole places.
     let mut of_boat: BTreeMap<Option<&BoatId>, Vec<&LayupEvent>> = BTreeMap::new();
@@ -193,8 +191,9 @@ pub fn survey(
         .map(|(boat, state)| (boat.clone(), state))
         .collect();
     let boats = judge_all((house, &yard), states, &places)?;
-    let (until, until_ahead) = (hour + TimeDelta::hours(horizon), hour + TimeDelta::hours(ahead));
-    Ok(Survey { instant, until, until_ahead, places, boats, yard })
+    let until_stated = hour + TimeDelta::hours(i64::from(house.settings.judge.horizon_h));
+    let until = hour + TimeDelta::hours(i64::from(house.settings.judge.told_h()));
+    Ok(Survey { instant, until, until_stated, places, boats, yard })
 }
 
 /// The places from which a boat has come.
@@ -242,17 +241,17 @@ fn judge_place(
     boats
         .into_iter()
         .map(|(boat, state)| {
-            let (rows, ahead, if_power_fails) = match &mut judge {
+            let (rows, stated, if_power_fails) = match &mut judge {
                 Some(judge) => {
                     let owner = boat.owner.as_ref().and_then(|owner| yard.people.get(owner));
                     let wish = owner.and_then(|owner| owner.tell_at_chance);
-                    let rows = judge.boat_for((&boat, &state), wish)?;
-                    let ahead = judge.boat_within((&boat, &state), wish, told_h)?;
-                    (rows, ahead, judge.if_power_fails(&state)?)
+                    let rows = judge.boat_within((&boat, &state), wish, told_h)?;
+                    let stated = judge.boat_for((&boat, &state), wish)?;
+                    (rows, stated, judge.if_power_fails(&state)?)
                 }
                 None => Default::default(),
             };
-            Ok(BoatView { boat, state, rows, ahead, if_power_fails })
+            Ok(BoatView { boat, state, rows, stated, if_power_fails })
         })
         .collect()
 }
@@ -271,7 +270,7 @@ fn view(
         forecast,
         state,
         low: None,
-        low_ahead: None,
+        low_stated: None,
         measured: None,
         official: notices_at(house, &site.id, instant)?,
         weather: None,
@@ -289,8 +288,8 @@ fn view(
     let lead_h = (hour - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
     let seed = judge.seed ^ place_seed(&site.id);
     let paths = Ensemble::around(&coming, lead_h, &error_model(site), &house.standard_errors(seed));
-    seen.low = low(&paths, hour, usize::from(judge.horizon_h));
-    seen.low_ahead = low(&paths, hour, usize::from(judge.told_h()));
+    seen.low = low(&paths, hour, usize::from(judge.told_h()));
+    seen.low_stated = low(&paths, hour, usize::from(judge.horizon_h));
     let (site, heat, elsewhere) = (site.clone(), heat()?, Arc::default());
     seen.weather = Some(PlaceWeather { site, at: hour, past, coming, paths, heat, elsewhere });
     Ok(seen)

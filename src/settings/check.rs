@@ -75,6 +75,14 @@ pub fn problems(settings: &Settings) -> Vec<String> {
         (24..=168).contains(&judge.ahead_h),
         format!("judge.ahead_h = {}: must be 24 to 168", judge.ahead_h),
     );
+    let usual = super::Judge::default().ahead_h;
+    ask(
+        judge.ahead_h >= judge.horizon_h || judge.ahead_h == usual,
+        format!(
+            "judge.ahead_h = {} lies below horizon_h = {}: people would be told of less than programs",
+            judge.ahead_h, judge.horizon_h
+        ),
+    );
     ask(
         (1..=60).contains(&judge.past_days),
         format!("judge.past_days = {}: must be 1 to 60", judge.past_days),

@@ -157,10 +157,11 @@ fn whoever_has_not_laid_up_gets_three_nudges_with_a_day_and_an_hour_and_none_onc
 
     assert_eq!(told.len(), 3, "{told:#?}");
     for nudge in &told {
-        says(nudge, &["of 30 past autumns", "Day:", "Hour:", "Wobble"]);
+        says(nudge, &["of 30 past autumns", "Hour:", "Wobble"]);
     }
     // What is to be put into a calendar: a day and an hour before the last day. On that day it is said that it is the last.
     says(&told[0], &["text/calendar", "BEGIN:VEVENT", "DTSTART"]);
+    says(&told[0], &["Day:", "Pick a day and an hour now"]);
     says(&told[2], &["TODAY, Sunday 9 October", "lay up today"]);
     let record = rimeward(
         Some(&yard.config()),

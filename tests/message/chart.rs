@@ -68,11 +68,11 @@ fn the_drawing_shows_air_parts_limits_days_and_the_latest_start() {
     let svg = chart().svg().unwrap();
     let (names, words) = elements(&svg);
     let count = |name: &str| names.iter().filter(|n| *n == name).count();
-    // The block stands at its first ice from the 24th hour on: a thick piece beside its line.
+    // The block stands at its first ice from the 24th hour on, the toilet is below its own at the end: thick pieces.
     assert_eq!(
         (count("polygon"), count("polyline")),
-        (1, 4),
-        "band; middle, two parts, one freezing"
+        (1, 5),
+        "band; middle, two parts, ice in both"
     );
     assert_eq!(count("circle"), 2, "where the danger of each part begins");
     for expect in

@@ -25,7 +25,7 @@ const TOP: f64 = 44.0;
 const BOTTOM: f64 = 300.0;
 const LEGEND: f64 = 336.0;
 const LEGEND_LINE: f64 = 19.0;
-/// Nearer than this to its first ice a part is forming ice, K.
+/// Less than this above its first ice there is ice in a part, K.
 const AT_FIRST_ICE_K: f64 = 0.06;
 /// Air beyond what is drawn, K.
 const MARGIN_K: f64 = 2.0;
@@ -254,8 +254,8 @@ impl Chart {
                 })
                 .collect();
             polyline(svg, &points, colour, "2.5", dashes);
-            // A part that stands at its first ice is growing ice: the temperature alone would look mild.
-            let freezes = |celsius: &f64| (celsius - part.first_ice_c).abs() < AT_FIRST_ICE_K;
+            // Water stands at its first ice while ice grows in it: the temperature alone would look mild.
+            let freezes = |celsius: &f64| *celsius < part.first_ice_c + AT_FIRST_ICE_K;
             let mut runs: Vec<Vec<String>> = vec![Vec::new()];
             for (point, celsius) in points.iter().zip(&part.middle_c) {
                 match (freezes(celsius), runs.last_mut()) {
@@ -319,7 +319,7 @@ impl Chart {
             (LEFT + 36.0, y),
             "start",
             "12",
-            "air: 8 in 10 within the band; thick: ice forms; ring: danger begins",
+            "air: 8 in 10 within the band; thick: ice in it; ring: danger begins",
         );
         for (part, (colour, dashes)) in self.parts.iter().zip(LINES) {
             y += LEGEND_LINE;

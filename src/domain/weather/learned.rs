@@ -30,8 +30,10 @@ const APART_DEVIATIONS: f64 = 4.0;
 /// With fewer nights than this they cannot yet be held against each other ...
 const NIGHTS_FEW: usize = 5;
 /// ... and a lone one that lies further than this from the forecast and the list of places is taken for a slip, K; a hollow's worst
-/// nights lie 8 K below its surroundings (common practice, no source).
-const FEW_APART_K: f64 = 10.0;
+/// nights lie about so far below its surroundings (common practice, no source).
+const FEW_APART_K: f64 = 8.0;
+/// With few nights none counts for more scatter than this, K.
+const FEW_SCATTER_K: f64 = 4.0;
 /// Median excess of the day's highs over the forecast from which a thermometer stands in the sun, K.
 const SUN_K: f64 = 4.0;
 /// So many highs are needed to say that.
@@ -140,8 +142,11 @@ pub fn learn(prior_offset_k: f64, nights: &[Night]) -> Option<OwnCold> {
         let scatter_k = (own.len() >= 2).then(|| (squares / count(own.len())).sqrt());
         Sort { nights: own.len(), offset_k, scatter_k }
     };
-    let beyond: f64 =
-        believed.iter().map(|night| residual(night).powi(2) - night.forecast_sd_k.powi(2)).sum();
+    let most_k = if believed.len() < NIGHTS_FEW { FEW_SCATTER_K } else { f64::INFINITY };
+    let beyond: f64 = believed
+        .iter()
+        .map(|night| residual(night).abs().min(most_k).powi(2) - night.forecast_sd_k.powi(2))
+        .sum();
     let variance =
         (PRIOR_NIGHTS * PRIOR_SD_K.powi(2) + beyond) / (PRIOR_NIGHTS + count(believed.len()));
     Some(OwnCold {
@@ -160,10 +165,21 @@ fn error(night: &Night) -> f64 {
 
 /// The nights that can be true, and why the others cannot.
 fn believed(prior_k: f64, nights: &[Night]) -> (Vec<Night>, Vec<(NaiveDate, String)>) {
+    // While there are few nights: far from all that was to be expected, and no other like it.
+    let slips = |night: &Night| {
+        let far = (error(night) - night.clear_calm * prior_k).abs() > FEW_APART_K;
+        let mut others = nights.iter().filter(|one| one.morning != night.morning);
+        let alone = others.all(|one| (error(one) - error(night)).abs() > APART_K);
+        nights.len() < NIGHTS_FEW && alone && far
+    };
+    let unslipped: Vec<Night> = nights.iter().filter(|night| !slips(night)).copied().collect();
     // Against what the others say of such a night: a first fit without what is out of all reason.
-    let middle = median(nights.iter().map(error).collect());
-    let sane: Vec<Night> =
-        nights.iter().filter(|n| (error(n) - middle).abs() <= OUT_OF_REASON_K).copied().collect();
+    let middle = median(unslipped.iter().map(error).collect());
+    let sane: Vec<Night> = unslipped
+        .iter()
+        .filter(|n| (error(n) - middle).abs() <= OUT_OF_REASON_K)
+        .copied()
+        .collect();
     let (clear_k, other_k) = offsets(prior_k, &sane);
     let off = |night: &Night| {
         error(night) - night.clear_calm * clear_k - (1.0 - night.clear_calm) * other_k
@@ -173,11 +189,7 @@ fn believed(prior_k: f64, nights: &[Night]) -> (Vec<Night>, Vec<(NaiveDate, Stri
     let most_k = APART_K.max(APART_DEVIATIONS * deviation);
     let (mut good, mut refused): (Vec<Night>, Vec<(NaiveDate, String)>) = (Vec::new(), Vec::new());
     for (place, night) in nights.iter().enumerate() {
-        let expected_k = night.clear_calm * prior_k;
-        let alone = nights.iter().filter(|one| one.morning != night.morning);
-        let alone = alone.into_iter().all(|one| (error(one) - error(night)).abs() > APART_K);
-        let far = (error(night) - expected_k).abs() > FEW_APART_K;
-        if nights.len() < NIGHTS_FEW && alone && far {
+        if slips(night) {
             refused.push((
                 night.morning,
                 format!(

@@ -269,6 +269,8 @@ async fn bounded_body(response: &mut Response) -> Result<Vec<u8>, Refusal> {
 fn shown(url: &Url) -> String {
     let mut bare = url.clone();
     bare.set_query(None);
+    bare.set_fragment(None);
+    let _ = bare.set_username("").and_then(|()| bare.set_password(None));
     bare.into()
 }
 

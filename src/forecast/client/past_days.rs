@@ -8,14 +8,14 @@ use crate::domain::weather::seasons::Day;
 use crate::forecast::open_meteo::parse_open_meteo_days;
 use crate::forecast::{Context, Place};
 
-/// From here on east midnight GMT falls after sunrise, degrees.
-const EAST_DEG: f64 = 105.0;
+/// From here on east midnight GMT falls into the small hours or the day, degrees.
+const EAST_DEG: f64 = 45.0;
 
 impl Client {
     /// The days from `from` to `to` at a place, of a client whose base is that of Open-Meteo's archive.
     ///
-    /// Days are cut at midnight GMT, which falls into the night or the evening from the Americas to India, or, further east
-    /// where it falls into the day, at a midnight of a fixed offset by the longitude: the service's own local days would have one
+    /// Days are cut at midnight GMT, which falls into the day or the evening of the Americas and the night of Europe, or,
+    /// further east where it falls into the coldest hours, at a midnight of a fixed offset by the longitude: the service's own local days would have one
     /// offset for the whole of a series, wrong for half of each year.
     ///
     /// # Errors
@@ -44,10 +44,10 @@ impl Client {
     }
 }
 
-/// `GMT`, or east of 105 degrees the zone of a fixed offset; its sign is that of POSIX: `Etc/GMT-9` is nine hours ahead.
+/// `GMT`, or east of 45 degrees the zone of a fixed offset; its sign is that of POSIX: `Etc/GMT-9` is nine hours ahead.
 fn zone(longitude: f64) -> String {
     if longitude > EAST_DEG {
-        format!("Etc%2FGMT-{:.0}", (longitude / 15.0).round().clamp(7.0, 12.0))
+        format!("Etc%2FGMT-{:.0}", (longitude / 15.0).round().clamp(3.0, 12.0))
     } else {
         "GMT".to_owned()
     }
@@ -78,7 +78,7 @@ mod tests {
         for (longitude, expect) in [
             (-69.1, "GMT"),
             (10.4, "GMT"),
-            (77.0, "GMT"),
+            (77.0, "Etc%2FGMT-5"),
             (139.7, "Etc%2FGMT-9"),
             (174.8, "Etc%2FGMT-12"),
         ] {

@@ -165,7 +165,10 @@ impl FetchState {
             }
             Err(refusal) => {
                 let steps = usize::try_from(self.consecutive_failures).unwrap_or(usize::MAX);
-                self.consecutive_failures = self.consecutive_failures.saturating_add(1);
+                // Asked too much is nothing that is wrong with the place.
+                if !matches!(refusal.outcome, Outcome::Throttled { .. }) {
+                    self.consecutive_failures = self.consecutive_failures.saturating_add(1);
+                }
                 let retry = RETRY_WAITS_S.get(steps).or(RETRY_WAITS_S.last()).copied();
                 let own = match &refusal.outcome {
                     Outcome::Blocked { .. } => BLOCKED_WAIT_S,
@@ -276,6 +279,18 @@ mod tests {
         let outcome = Outcome::Throttled { until: noon() };
         state.settle(Err(Refusal { outcome, wait_s: Some(10_000_000) }), place, noon());
         assert_eq!((state.not_before.unwrap() - noon()).num_hours(), WAIT_HOURS_MAX);
+    }
+
+    #[test]
+    fn who_asked_too_much_is_not_taken_for_ill() {
+        let place: Place = "44.19,-69.07".parse().unwrap();
+        let mut state = FetchState::default();
+        for _ in 0..3 {
+            let outcome = Outcome::Throttled { until: noon() };
+            state.settle(Err(Refusal { outcome, wait_s: Some(600) }), place, noon());
+        }
+        assert_eq!(state.consecutive_failures, 0);
+        assert_eq!(state.not_before, Some(noon() + TimeDelta::minutes(10)));
     }
 
     #[test]

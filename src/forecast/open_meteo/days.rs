@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use serde_json::Value;
 
 use super::super::measure::{Conversion, Quantity};
-use super::super::nws::{problem::Problem, read_json};
+use super::super::nws::read_json;
 use super::super::{Context, PayloadError};
 use super::{ARCHIVE, Answer, Document, check_cell, nearest};
 use crate::domain::weather::seasons::Day;
@@ -30,11 +30,7 @@ pub fn parse_open_meteo_days(body: &[u8], context: &Context) -> Result<Vec<Day>,
             nearest(documents, context.place).ok_or_else(|| missing("place"))?
         }
     };
-    if document.error == Some(true) || document.reason.is_some() {
-        let title = document.reason.unwrap_or_default().chars().take(300).collect();
-        let (kind, detail) = (String::new(), String::new());
-        return Err(PayloadError::Problem(Problem { kind, status: None, title, detail }));
-    }
+    let document = document.unless_error()?;
     check_cell(&document, context)?;
     let daily = document.daily.as_ref().ok_or_else(|| missing("daily"))?;
     let dates: Vec<NaiveDate> = daily

@@ -34,18 +34,29 @@ impl Brief {
     /// What it said of the hours from `from` up to and with `to`, C; `None` where it knows fewer than nine tenths of them.
     #[must_use]
     pub fn between(&self, from: DateTime<Utc>, to: DateTime<Utc>) -> Option<Vec<f64>> {
+        Some(self.hours(from, to)?.into_iter().map(|(_, celsius)| celsius).collect())
+    }
+
+    /// The same with the time of each hour.
+    #[must_use]
+    pub fn hours(
+        &self,
+        from: DateTime<Utc>,
+        to: DateTime<Utc>,
+    ) -> Option<Vec<(DateTime<Utc>, f64)>> {
         let wanted = usize::try_from((to - from).num_hours()).ok()?.saturating_add(1);
         let skipped = usize::try_from((from - self.first).num_hours()).ok()?;
-        let known: Vec<f64> = self
+        let known: Vec<(DateTime<Utc>, f64)> = self
             .air_c
             .iter()
             .skip(skipped)
             .take(wanted)
-            .filter(|celsius| celsius.is_finite())
-            .map(|celsius| f64::from(*celsius))
+            .zip(0_i64..)
+            .filter(|(celsius, _)| celsius.is_finite())
+            .map(|(celsius, hour)| (from + TimeDelta::hours(hour), f64::from(*celsius)))
             .collect();
-        (!known.is_empty() && known.len().saturating_mul(10) >= wanted.saturating_mul(9))
-            .then_some(known)
+        let enough = known.len().saturating_mul(10) >= wanted.saturating_mul(9);
+        (!known.is_empty() && enough).then_some(known)
     }
 }
 

@@ -21,8 +21,8 @@ const WET_MM: f64 = 1.0;
 const SNOWY_CM: f64 = 0.5;
 /// Up to this lead nothing lies between the issue and the night in question, h.
 const NEXT_NIGHT_H: f64 = 18.0;
-/// So far back from an issue's first hour the day or night before it is looked for, h.
-const HALF_DAY_BACK_H: i64 = 12;
+/// So far back from an issue's first hour the day or night before it is looked for, h; less where no earlier issue reaches back.
+const BACK_H: [i64; 3] = [24, 16, 12];
 /// No night and no day counts as longer, h.
 const DAY_H: usize = 24;
 /// Values on the way to a night that its revisions are taken from.
@@ -111,15 +111,16 @@ fn between(nodes: &[(DateTime<Utc>, HourError)], at: DateTime<Utc>) -> Option<Ho
 }
 
 fn runs(forecast: &Forecast, spot: Spot) -> Vec<Run<'_>> {
-    let kind = |step: &Step| {
-        if sun::is_night(step.time, spot.latitude, spot.longitude) { Kind::Low } else { Kind::High }
-    };
+    let kind = |step: &Step| kind_of(step.time, spot);
     let run = |steps: &'_ [Step]| steps.first().map(kind);
     forecast
         .steps
         .chunk_by(|a, b| kind(a) == kind(b))
-        // Where the sun does not rise for weeks each day is one all the same.
-        .flat_map(|steps| steps.chunks(DAY_H))
+        // Where the sun does not rise for weeks each day is one all the same, as even as they come.
+        .flat_map(|steps| {
+            let days = (steps.len() / DAY_H).max(1);
+            steps.chunks(steps.len().div_ceil(days).max(1))
+        })
         .filter_map(|steps| {
             let kind = run(steps)?;
             let known = steps.iter().filter_map(|s| Some((s.temperature_c?, s.time)));
@@ -141,12 +142,19 @@ fn situation(
 ) -> Option<Situation> {
     let run = runs.get(index)?;
     let (value, at) = run.extreme?;
-    let beside = |other: Option<usize>| runs.get(other?)?.value();
+    // Day after night, night after day; two of one kind, as in a polar night, tell nothing of each other.
+    let beside = |other: Option<usize>, kind: Kind| {
+        runs.get(other?).filter(|other| other.kind == kind)?.value()
+    };
+    let opposite = match run.kind {
+        Kind::Low => Kind::High,
+        Kind::High => Kind::Low,
+    };
     let day = run.steps.first()?.time.ordinal();
     let shifted = if spot.latitude < 0.0 { day + 183 } else { day };
     let mut s = Situation::bare(f64::from(shifted), spot.latitude, spot.elevation_m, value);
-    s.swing_k = before(runs, index, (forecast, earlier)).map(|v| v - value);
-    s.next_k = beside(index.checked_add(1)).map(|v| v - value);
+    s.swing_k = before(runs, index, (forecast, earlier), (opposite, spot)).map(|v| v - value);
+    s.next_k = beside(index.checked_add(1), opposite).map(|v| v - value);
     s.sky = sky(run.steps);
     for (slot, hours) in s.earlier_k.iter_mut().zip([12, 24, 36]) {
         let said = made_before(earlier, forecast.issued_at, hours).and_then(|b| run.by(b));
@@ -154,8 +162,8 @@ fn situation(
     }
     let is_far = (at - forecast.issued_at).as_seconds_f64() / 3600.0 > NEXT_NIGHT_H;
     if run.kind == Kind::Low && is_far {
-        let high = beside(index.checked_sub(1));
-        let low = beside(index.checked_sub(2));
+        let high = beside(index.checked_sub(1), Kind::High);
+        let low = beside(index.checked_sub(2), Kind::Low);
         s.day_before_k = high.zip(low).map(|(high, low)| high - low);
         if let Some(before) = made_before(earlier, forecast.issued_at, 12) {
             let on_the_way = runs.get(index.saturating_sub(ON_THE_WAY)..index).unwrap_or_default();
@@ -173,23 +181,44 @@ fn before(
     runs: &[Run<'_>],
     index: usize,
     (forecast, earlier): (&Forecast, &[Brief]),
+    (kind, spot): (Kind, Spot),
 ) -> Option<f64> {
-    let own = index.checked_sub(1).and_then(|before| runs.get(before)?.value());
+    let own = index.checked_sub(1).and_then(|before| runs.get(before));
+    let own = own.filter(|run| run.kind == kind).and_then(Run::value);
     if index > 1 {
         return own;
     }
-    let run = runs.get(index)?;
-    let first = runs.first()?.steps.first()?.time;
-    let (from, to) = (first - TimeDelta::hours(HALF_DAY_BACK_H), first - TimeDelta::hours(1));
+    let first = runs.first()?;
+    let begins = first.steps.first()?.time;
     let mut known: Vec<&Brief> =
         earlier.iter().filter(|brief| brief.issued_at < forecast.issued_at).collect();
     known.sort_by_key(|brief| std::cmp::Reverse(brief.issued_at));
-    let past = known.into_iter().find_map(|brief| brief.between(from, to));
-    let all = past.unwrap_or_default().into_iter().chain(own);
-    match run.kind {
-        Kind::Low => all.max_by(f64::total_cmp),
-        Kind::High => all.min_by(f64::total_cmp),
+    let past = BACK_H
+        .iter()
+        .map(|hours| (begins - TimeDelta::hours(*hours), begins - TimeDelta::hours(1)))
+        .find_map(|(from, to)| known.iter().find_map(|brief| brief.hours(from, to)))
+        .unwrap_or_default();
+    let kind_at = |time: DateTime<Utc>| kind_of(time, spot);
+    // Backwards: what is left of the first run's own day or night, then the one before it; for the second run the former.
+    let mut back = past.into_iter().rev().peekable();
+    let mut earlier_part = Vec::new();
+    while let Some((_, celsius)) = back.next_if(|(time, _)| kind_at(*time) == first.kind) {
+        earlier_part.push(celsius);
     }
+    let of_past: Vec<f64> = if index == 1 {
+        earlier_part
+    } else {
+        back.take_while(|(time, _)| kind_at(*time) == kind).map(|(_, celsius)| celsius).collect()
+    };
+    let all = of_past.into_iter().chain(own);
+    match kind {
+        Kind::High => all.max_by(f64::total_cmp),
+        Kind::Low => all.min_by(f64::total_cmp),
+    }
+}
+
+fn kind_of(time: DateTime<Utc>, spot: Spot) -> Kind {
+    if sun::is_night(time, spot.latitude, spot.longitude) { Kind::Low } else { Kind::High }
 }
 
 fn mean(values: impl IntoIterator<Item = f64>) -> Option<f64> {
@@ -312,6 +341,31 @@ mod tests {
         assert!((16.0..18.5).contains(&swing), "from the day's high to the night's low: {swing}");
         let (known, alone) = (errors(&evening, &briefs), errors(&evening, &[]));
         assert!(known[8].shift_k < alone[8].shift_k, "{:?} {:?}", known[8], alone[8]);
+    }
+
+    #[test]
+    fn an_issue_of_the_morning_takes_nothing_of_the_evening_before_for_its_day() {
+        // The warm evening before a cold front lies in the same half day as the dawn at which this issue begins.
+        let (mut front, dawn) = (week(-12, 12.0), week(12, 0.0));
+        front.steps.truncate(24);
+        let briefs = [Brief::of(&front)];
+        let all = runs(&dawn, SPOT);
+        let night =
+            all.iter().position(|run| run.kind == Kind::Low && run.steps.len() > 5).unwrap();
+        let with = situation(&all, night, (&dawn, &briefs), SPOT).unwrap();
+        let without = situation(&all, night, (&dawn, &[]), SPOT).unwrap();
+        assert_eq!(with.swing_k, without.swing_k);
+    }
+
+    #[test]
+    fn in_a_polar_night_each_day_has_a_low_of_its_own_and_no_swing() {
+        let north = Spot { latitude: 71.3, longitude: -156.8, elevation_m: 5.0 };
+        let dark = week(24 * 30, -20.0);
+        let all = runs(&dark, north);
+        assert_eq!(all.len(), 7);
+        assert!(all.iter().all(|run| run.kind == Kind::Low && run.steps.len() == 24));
+        let s = situation(&all, 2, (&dark, &[]), north).unwrap();
+        assert_eq!((s.swing_k, s.next_k, s.day_before_k), (None, None, None));
     }
 
     #[test]
