@@ -79,52 +79,44 @@ struct Question<'a> {
 /// [`Refusal`]: a file that cannot be read, too few winters, a tolerance that is none.
 pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
     let bad = |error: ServiceError| Refusal::bad_input(error.to_string());
-    let fetched = if args.fetch { Some(fetched(args, around)?) } else { None };
-    let file = fetched.as_ref().or(args.archive.as_ref());
-    // A file alone does for a place that no yard knows; a place of the yard has its own cold, clock and tolerance.
-    let house = match file {
-        // Without any configuration there is no yard; with a broken one the place's own cold would be left out in silence.
-        Some(_) if fetched.is_none() && !around.config_path().exists() => None,
-        _ => Some(around.house()?),
-    };
-    let known = match &house {
-        Some(house) => match (known_site(house, &args.site), file) {
-            (Err(refusal), None) => return Err(refusal),
-            (found, _) => found.ok(),
-        },
-        None => None,
-    };
-    let zone = known.as_ref().map_or(chrono_tz::Tz::UTC, |site| site.time_zone);
-    let usual =
-        known.as_ref().zip(house.as_ref()).map(|(_, house)| house.settings.season.tolerance);
-    let tolerance = args.tolerance.or(usual);
-    let taught = match (known, &house) {
-        (Some(site), Some(house)) => {
-            let now = around.time_or_now(args.at.as_deref(), zone)?;
-            Some(house.taught(site, Instant::now(now))?)
-        }
-        _ => None,
-    };
-    let past = match (file, &taught, &house) {
-        (Some(file), taught, _) => {
-            let offset_k = taught.as_ref().map_or(0.0, Site::clear_night_k);
-            Arc::new(PastSeasons::read(file, &args.site, offset_k).map_err(bad)?)
-        }
-        (None, Some(site), Some(house)) => {
-            house.past_seasons(site).map_err(bad)?.ok_or_else(|| {
-                Refusal::bad_input(format!(
-                    "no archive of past days is named for {}: give one with --archive FILE, or in the configuration under [season.archives], or let --fetch ask a public archive",
-                    args.site
-                ))
-            })?
-        }
-        (None, ..) => return Err(Refusal::failed("no place and no file")),
-    };
-    let tolerance = tolerance.unwrap_or(0.1);
-    if !(0.0..=0.5).contains(&tolerance) {
+    // What is wrong with the question is said before anything is fetched and kept.
+    if args.tolerance.is_some_and(|share| !(0.0..=0.5).contains(&share)) {
         return Err(Refusal::bad_input("--tolerance is a share from 0 to 0.5, such as 0.1"));
     }
+    around.time_or_now(args.at.as_deref(), chrono_tz::Tz::UTC)?;
+    let fetched = if args.fetch { Some(fetched(args, around)?) } else { None };
+    let file = fetched.as_ref().or(args.archive.as_ref());
+    // A file alone does for a place that no yard knows, and where there is no configuration; with a broken one the place's own
+    // cold would be left out in silence.
+    let alone = args.archive.is_some() && !around.config_path().exists();
+    let house = if alone { None } else { Some(around.house()?) };
+    let site = match house.as_ref().map(|house| known_site(house, &args.site)) {
+        Some(Err(refusal)) if file.is_none() => return Err(refusal),
+        found => found.and_then(Result::ok),
+    };
+    let zone = site.as_ref().map_or(chrono_tz::Tz::UTC, |site| site.time_zone);
     let at = around.time_or_now(args.at.as_deref(), zone)?;
+    // A place of the yard has its own cold and tolerance.
+    let known = match house.as_ref().zip(site) {
+        Some((house, site)) => Some((house, house.taught(site, Instant::now(at))?)),
+        None => None,
+    };
+    let usual = known.as_ref().map(|(house, _)| house.settings.season.tolerance);
+    let tolerance = args.tolerance.or(usual).unwrap_or(0.1);
+    let past = match (file, &known) {
+        (None, Some((house, site))) => house.past_seasons(site).map_err(bad)?,
+        (None, None) => None,
+        (Some(file), known) => {
+            let offset_k = known.as_ref().map_or(0.0, |(_, site)| site.clear_night_k());
+            Some(Arc::new(PastSeasons::read(file, &args.site, offset_k).map_err(bad)?))
+        }
+    };
+    let past = past.ok_or_else(|| {
+        Refusal::bad_input(format!(
+            "no archive of past days is named for {}: give one with --archive FILE, or in the configuration under [season.archives], or let --fetch ask a public archive",
+            args.site
+        ))
+    })?;
     let last = args.last.unwrap_or(past.winters.len());
     let all = past.winters.get(past.winters.len().saturating_sub(last)..).unwrap_or(&[]);
     if all.len() < WINTERS_LEAST {
@@ -137,7 +129,7 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     let asked = Question { site: &args.site, tolerance, today, past: &past, winters: all };
     let rows = rows(all)?;
     let mut text = text(&asked, &rows);
-    if house.is_some() && taught.is_none() {
+    if house.is_some() && known.is_none() {
         let _ = writeln!(
             text,
             "\n{} is no place of this yard: its own cold, clock and tolerance are not in it.",
@@ -153,7 +145,11 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
             args.site,
         );
     }
-    Ok(Said { text, json: document(&asked, &rows), exit: Exit::Done })
+    let mut json = document(&asked, &rows);
+    if let (Some(fields), Some(file)) = (json.as_object_mut(), &fetched) {
+        fields.insert("kept".into(), json!(file));
+    }
+    Ok(Said { text, json, exit: Exit::Done })
 }
 
 /// The file that now holds the place's past days.

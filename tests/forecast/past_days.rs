@@ -75,6 +75,12 @@ async fn past_days_are_fetched_kept_and_credited_and_never_written_over() {
     let folder = TempDir::new("past-days");
     let server = Server::start(|head, _| answer(head)).await;
     let config = config(&folder, &server.base, "use = \"noncommercial\"");
+    // What is wrong with the question is said before anything is asked or kept.
+    for wrong in [["--tolerance", "0.9"], ["--at", "someday"]] {
+        let asked = [&["--fetch"][..], &wrong[..]].concat();
+        let (code, _, err) = run_beside(args(&config, &asked)).await;
+        assert_eq!((code, server.paths().len()), (2, 0), "{err}");
+    }
     let (code, out, err) = run_beside(args(&config, &["--fetch", "--years", "12"])).await;
     assert_eq!(code, 0, "{err}");
     let path = server.paths().pop().unwrap();

@@ -308,6 +308,34 @@ async fn sick_cells_do_not_keep_the_well_ones_from_being_asked() {
     assert_eq!(fresh.count(), 9, "all but the three that the service fails for");
 }
 
+#[tokio::test]
+async fn m7_an_answer_for_another_height_is_brought_to_ours() {
+    let at_height = |metres: f64| {
+        let mut document: serde_json::Value = serde_json::from_slice(NORWAY).unwrap();
+        document["geometry"]["coordinates"][2] = metres.into();
+        document.to_string().into_bytes()
+    };
+    let mut found = Vec::new();
+    for apart_m in [0.0, 400.0] {
+        let folder = TempDir::new("height");
+        let meteo = Server::start(|_, _| Reply::problem(503, "Unavailable")).await;
+        let own_m = {
+            let unused = Server::start(|_, _| Reply::problem(503, "Unavailable")).await;
+            house(&TempDir::new("height-of"), &unused, &meteo).1[0].elevation_m
+        };
+        let body = at_height(own_m + apart_m);
+        let norway = Server::start(move |_, _| json(&body)).await;
+        let (mut house, sites) = house(&folder, &norway, &meteo);
+        house.settings.forecast.services.retain(|name| format!("{name:?}") == "MetNorway");
+        let clients = house.weather_client().unwrap().unwrap();
+        fetch_all(&house, &clients, &sites[..1], now(), &|| true).await.unwrap();
+        let outlook = state(&house, &sites[0], now()).0.unwrap();
+        found.push(outlook.steps[10].temperature_c.unwrap());
+    }
+    // 0.0065 K/m over 400 m (standard atmosphere, ISO 2533).
+    assert!((found[1] - found[0] - 2.6).abs() < 0.05, "{found:?}");
+}
+
 /// Open-Meteo's document with every temperature `add` F higher.
 fn meteo_plus(add: f64) -> Vec<u8> {
     let mut document: serde_json::Value = serde_json::from_slice(METEO).unwrap();

@@ -141,3 +141,14 @@ fn hostile_names_and_odd_figures_neither_break_out_nor_draw_nonsense() {
     let broken = Chart { air_c: vec![[f64::NAN; 3]; 72], parts: Vec::new(), ..chart() };
     assert_eq!(broken.svg(), None);
 }
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(24))]
+    /// A name that ended the drawing would end the service with it.
+    #[test]
+    fn any_name_is_drawn(name in "\\PC{0,60}", part in ".{0,60}") {
+        let mut one = chart();
+        (one.title, one.parts[0].name) = (name, part);
+        proptest::prop_assert!(png(&one.svg().unwrap()).is_ok());
+    }
+}

@@ -424,6 +424,13 @@ fn dashed(dashes: &str) -> String {
     if dashes.is_empty() { String::new() } else { format!(" stroke-dasharray=\"{dashes}\"") }
 }
 
+/// Only letters that the font has and that stand one after the other: what needs shaping or other fonts is drawn as a question
+/// mark. The text of the letter and the words beside the picture have it whole.
+fn drawable(words: &str) -> String {
+    let plain = |c: char| matches!(c, ' '..='~' | '\u{a0}'..='\u{2ff}' | '\u{370}'..='\u{482}' | '\u{48a}'..='\u{52f}' | '\u{2010}'..='\u{2026}');
+    words.chars().map(|c| if plain(c) { c } else { '?' }).collect()
+}
+
 /// Words over lines, with light around them.
 fn halo(svg: &mut String, at: (f64, f64), anchor: &str, size: &str, words: &str) {
     let mut plain = String::new();
@@ -437,6 +444,6 @@ fn text(svg: &mut String, (x, y): (f64, f64), anchor: &str, size: &str, words: &
     let _ = write!(
         svg,
         "<text x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" font-size=\"{size}\">{}</text>",
-        quick_xml::escape::escape(words)
+        quick_xml::escape::escape(drawable(words))
     );
 }

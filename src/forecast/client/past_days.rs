@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 
-use super::state::Outcome;
+use super::state::{Outcome, words};
 use super::{Client, http, polled};
 use crate::domain::weather::seasons::Day;
 use crate::forecast::open_meteo::parse_open_meteo_days;
@@ -37,7 +37,7 @@ impl Client {
         );
         let url = self.http.at(&path).ok_or("the address of the archive is not one")?;
         let ask = http::Ask { accept: "application/json", known: None, other_agent: false };
-        let reply = self.http.get(url, &ask, now).await.map_err(|r| words(r.outcome))?;
+        let reply = self.http.get(url, &ask, now).await.map_err(|r| told(&r.outcome))?;
         let body = reply.body.ok_or("the archive answered without a document")?;
         let context = Context { place: Some(place), now: Some(now) };
         parse_open_meteo_days(&body, &context).map_err(|why| why.to_string())
@@ -53,19 +53,12 @@ fn zone(longitude: f64) -> String {
     }
 }
 
-fn words(outcome: Outcome) -> String {
+fn told(outcome: &Outcome) -> String {
     match outcome {
-        Outcome::Transient { why }
-        | Outcome::Blocked { why }
-        | Outcome::Permanent { why }
-        | Outcome::Malformed { why }
-        | Outcome::Stale { why } => why,
         Outcome::Throttled { .. } => {
             "the archive says that it was asked too much: try again later".into()
         }
-        Outcome::Fresh(..) | Outcome::NotModified | Outcome::NotDue { .. } => {
-            "the archive did not answer".into()
-        }
+        other => words(other).unwrap_or_else(|| "the archive did not answer".into()),
     }
 }
 

@@ -222,7 +222,7 @@ pub(super) fn weigh(
     Outcome::Fresh(Box::new(forecast), length)
 }
 
-fn words(outcome: &Outcome) -> Option<String> {
+pub(super) fn words(outcome: &Outcome) -> Option<String> {
     match outcome {
         Outcome::Transient { why }
         | Outcome::Blocked { why }
