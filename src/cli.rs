@@ -42,13 +42,13 @@ use chrono::{DateTime, Utc};
 use clap::{Parser, Subcommand};
 use serde_json::Value;
 
+use crate::adapters::settings::{Settings, SettingsError};
+use crate::adapters::sqlite::{Options, StoreErrorKind};
+use crate::app::assess::Instant;
+use crate::app::context::with_causes;
+use crate::app::context::{House, ServiceError};
+use crate::daemon::clock::SystemClock;
 use crate::domain::units::TemperatureScale;
-use crate::service::clock::SystemClock;
-use crate::service::house::with_causes;
-use crate::service::house::{House, ServiceError};
-use crate::service::survey::Instant;
-use crate::settings::{Settings, SettingsError};
-use crate::store::{Options, StoreErrorKind};
 
 /// The environment as it came in.
 pub type Environment = BTreeMap<String, String>;
@@ -126,8 +126,8 @@ impl Refusal {
     }
 }
 
-impl From<crate::store::StoreError> for Refusal {
-    fn from(error: crate::store::StoreError) -> Self {
+impl From<crate::adapters::sqlite::StoreError> for Refusal {
+    fn from(error: crate::adapters::sqlite::StoreError) -> Self {
         ServiceError::from(error).into()
     }
 }
@@ -297,7 +297,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
     let usual = if matches!(line.command, Command::Run(_)) { "warn,rimeward=info" } else { "warn" };
     talk::start(environment, usual);
     if let Some(place) = environment.get("FAILPOINT") {
-        crate::store::failpoint::arm(place);
+        crate::adapters::sqlite::failpoint::arm(place);
     }
     let _ = rustls::crypto::ring::default_provider().install_default();
     let around =

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-use rimeward::store::{Options, Store};
+use rimeward::adapters::sqlite::{Options, Store};
 
 use crate::flow::{code, rimeward, text};
 use crate::support::TempDir;

@@ -8,7 +8,7 @@ mod smtp;
 
 use std::time::Duration;
 
-use rimeward::delivery::{RelaySettings, Security};
+use rimeward::adapters::delivery::{RelaySettings, Security};
 
 /// Runs a future to its end on a runtime of its own.
 pub fn wait_for<T>(future: impl Future<Output = T>) -> T {

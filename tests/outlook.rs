@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use chrono::Datelike as _;
+use rimeward::adapters::intake::archive::{ArchiveError, days};
 use rimeward::domain::weather::seasons::{End, Froze, Half, day_at, winters};
-use rimeward::intake::archive::{ArchiveError, days};
 
 /// The folder of data; `None` when the variable is unset. A folder that is named but missing fails.
 #[expect(clippy::disallowed_methods, reason = "the tests' own switch is an environment variable")]

@@ -1,9 +1,9 @@
 //! What a place's own thermometer teaches: from a table of nights or a logger's rows to the worklist's low.
 
 use chrono::NaiveDate;
+use rimeward::adapters::sqlite::{Options, Store};
 use rimeward::domain::boat::SiteId;
 use rimeward::domain::weather::learned::ReadNight;
-use rimeward::store::{Options, Store};
 use serde_json::Value;
 
 use crate::flow::{code, json, rimeward, text};

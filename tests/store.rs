@@ -7,8 +7,8 @@ mod outbox;
 mod round;
 mod yard;
 
+use rimeward::adapters::sqlite::OutboxRow;
 use rimeward::domain::boat::{Evidence, LayupEvent};
-use rimeward::store::OutboxRow;
 
 use crate::support::at;
 

@@ -6,14 +6,14 @@ use chrono_tz::Tz;
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings, parse_time};
+use crate::adapters::sqlite::outbox::Posted;
+use crate::adapters::sqlite::{AlertFilter, AlertRecord};
+use crate::app::alerts::by_hand;
+use crate::app::alerts::unreachable::round_name;
+use crate::app::context::{House, YardBook};
 use crate::domain::alert::{Alert, Annunciation, Response};
 use crate::domain::boat::PersonId;
 use crate::domain::yard::Person;
-use crate::service::deciding::by_hand;
-use crate::service::house::{House, YardBook};
-use crate::service::unreached::round_name;
-use crate::store::outbox::Posted;
-use crate::store::{AlertFilter, AlertRecord};
 
 /// Arguments of `alerts`.
 #[derive(Debug, clap::Args)]

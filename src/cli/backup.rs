@@ -6,9 +6,9 @@ use chrono::{DateTime, Utc};
 use serde_json::json;
 
 use super::{Exit, Refusal, Said, Surroundings};
-use crate::service::house::ServiceError;
-use crate::settings::Settings;
-use crate::store::{Hold, Options, OutboxState, Store, StoreError};
+use crate::adapters::settings::Settings;
+use crate::adapters::sqlite::{Hold, Options, OutboxState, Store, StoreError};
+use crate::app::context::ServiceError;
 
 /// Arguments of `backup`.
 #[derive(Debug, clap::Args)]
@@ -155,8 +155,8 @@ fn no_backup(file: &Path, error: StoreError) -> Refusal {
 }
 
 /// What the caller got wrong is bad input; the rest is as ever.
-fn refused(error: crate::store::StoreError) -> Refusal {
-    use crate::store::StoreErrorKind::{Input, Newer};
+fn refused(error: crate::adapters::sqlite::StoreError) -> Refusal {
+    use crate::adapters::sqlite::StoreErrorKind::{Input, Newer};
     let is_input = matches!(error.kind(), Input | Newer);
     let refusal = Refusal::from(ServiceError::from(error));
     if is_input { Refusal { exit: Exit::BadInput, ..refusal } } else { refusal }

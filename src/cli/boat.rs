@@ -8,12 +8,12 @@ use chrono::{DateTime, SecondsFormat, Utc};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::app::context::YardBook;
 use crate::domain::boat::{Boat, BoatState, CircuitState, Evidence, Holds};
 use crate::domain::boat::{BoatId, Spells, fold, uncleared};
 use crate::domain::catalogue::{Catalogue, Confinement};
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
-use crate::service::house::YardBook;
 
 /// Arguments of `boat`.
 #[derive(Debug, clap::Args)]

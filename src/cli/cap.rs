@@ -5,11 +5,11 @@ use serde_json::json;
 
 use super::alerts::{find, read};
 use super::{Exit, Refusal, Said};
+use crate::adapters::sqlite::outbox::{TEXTS, WEBHOOKS};
+use crate::app::context::{House, YardBook};
+use crate::app::notify::label_of;
 use crate::domain::alert::{Facts, Kind};
 use crate::domain::message::cap::{CapContext, document};
-use crate::service::house::{House, YardBook};
-use crate::service::letters::label_of;
-use crate::store::outbox::{TEXTS, WEBHOOKS};
 
 /// What to do, in short: the letters say more.
 const fn instruction(kind: Kind, frozen: bool) -> &'static str {

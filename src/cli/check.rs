@@ -5,9 +5,9 @@ use std::path::{Path, PathBuf};
 use serde_json::json;
 
 use super::{Exit, Refusal, Said, Surroundings};
-use crate::delivery::secret::read_secret_file;
-use crate::service::letters::own_phrases;
-use crate::settings::Settings;
+use crate::adapters::delivery::secret::read_secret_file;
+use crate::adapters::settings::Settings;
+use crate::app::notify::own_phrases;
 
 /// Arguments of `check-config`.
 #[derive(Debug, clap::Args)]

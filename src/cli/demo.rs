@@ -9,9 +9,9 @@ use serde_json::json;
 
 use super::worklist::worklist_json;
 use super::{Exit, Refusal, Said, Surroundings, parse_time, runtime};
-use crate::service::demo::season::{FIRST_ROUND, LAST_ROUND, Progress, Season, instant, run};
-use crate::service::house::ServiceError;
-use crate::service::report::worklist_text;
+use crate::app::context::ServiceError;
+use crate::app::notify::worklist::worklist_text;
+use crate::sim::demo::season::{FIRST_ROUND, LAST_ROUND, Progress, Season, instant, run};
 
 /// The morning before the cold outbreak of February 2023.
 const DEFAULT_AT: &str = "2023-02-02T06:30:00-05:00";

@@ -8,13 +8,13 @@ use serde_json::{Value, json};
 
 use super::alerts::{find, local, rfc, subject};
 use super::{Exit, Refusal, Said};
+use crate::adapters::sqlite::TransitionRow;
+use crate::app::context::{House, YardBook};
 use crate::domain::alert::{Facts, Low, Transition};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::message::words::{temperature, temperature_range, work};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::units::TemperatureScale;
-use crate::service::house::{House, YardBook};
-use crate::store::TransitionRow;
 
 /// Prints every decision about one alert.
 ///

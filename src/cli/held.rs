@@ -5,13 +5,13 @@ use serde_json::{Value, json};
 
 use super::alerts::{local, person_by, rfc};
 use super::{Exit, Refusal, Said, parse_time};
+use crate::adapters::sqlite::outbox::{Held, HeldBy, Posted};
+use crate::app::context::{House, YardBook};
+use crate::app::notify::Desk;
+use crate::app::notify::held::{told, with_note};
 use crate::domain::alert::Telling;
 use crate::domain::units::is_hidden;
 use crate::domain::yard::{Person, Role};
-use crate::service::held::{told, with_note};
-use crate::service::house::{House, YardBook};
-use crate::service::letters::Desk;
-use crate::store::outbox::{Held, HeldBy, Posted};
 
 /// Arguments of `alerts hold`.
 #[derive(Debug, clap::Args)]

@@ -8,14 +8,14 @@ mod keep;
 mod plan;
 
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::adapters::intake::layout::heading;
+use crate::adapters::intake::{self, DateOrder, Layout, TickColumn};
+use crate::adapters::sqlite::Store;
+use crate::app::context::House;
+use crate::app::salt;
 use crate::domain::boat::{Boat, Fate, LayupEvent, SiteId, revise};
 use crate::domain::weather::learned::ReadNight;
 use crate::domain::yard::{Person, Site};
-use crate::intake::layout::heading;
-use crate::intake::{self, DateOrder, Layout, TickColumn};
-use crate::service::house::House;
-use crate::service::salt;
-use crate::store::Store;
 use keep::{Of, keep_absent};
 use plan::Plan;
 

@@ -9,11 +9,11 @@ use std::path::{Path, PathBuf};
 use serde_json::json;
 
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::adapters::intake::{self, ImportProblems, Known};
+use crate::adapters::settings::Settings;
+use crate::adapters::sqlite::Options;
+use crate::app::context::House;
 use crate::domain::catalogue::Catalogue;
-use crate::intake::{self, ImportProblems, Known};
-use crate::service::house::House;
-use crate::settings::Settings;
-use crate::store::Options;
 
 /// Where the configuration goes when nothing else is said.
 const USUAL_FILE: &str = "rimeward.toml";

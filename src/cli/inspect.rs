@@ -8,17 +8,17 @@ use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 use thiserror::Error;
 
+use crate::adapters::weather::eccc::{ECCC, parse_eccc};
+use crate::adapters::weather::met_norway::{MET_NORWAY, parse_met_norway};
+use crate::adapters::weather::mosmix::{MOSMIX, parse_mosmix};
+use crate::adapters::weather::nws::hourly::HOURLY;
+use crate::adapters::weather::nws::observation::OBSERVATION;
+use crate::adapters::weather::nws::{GRIDPOINT, parse_gridpoint, parse_hourly, parse_observation};
+use crate::adapters::weather::open_meteo::{ARCHIVE, ENSEMBLE, FORECAST, parse_open_meteo};
+use crate::adapters::weather::place::PlaceError;
+use crate::adapters::weather::{BODY_BYTES_MAX, Context, PayloadError, Place};
 use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
 use crate::domain::weather::{Forecast, Step, WindowMinimum};
-use crate::forecast::eccc::{ECCC, parse_eccc};
-use crate::forecast::met_norway::{MET_NORWAY, parse_met_norway};
-use crate::forecast::mosmix::{MOSMIX, parse_mosmix};
-use crate::forecast::nws::hourly::HOURLY;
-use crate::forecast::nws::observation::OBSERVATION;
-use crate::forecast::nws::{GRIDPOINT, parse_gridpoint, parse_hourly, parse_observation};
-use crate::forecast::open_meteo::{ARCHIVE, ENSEMBLE, FORECAST, parse_open_meteo};
-use crate::forecast::place::PlaceError;
-use crate::forecast::{BODY_BYTES_MAX, Context, PayloadError, Place};
 
 /// The services whose documents this build reads.
 pub const READABLE: [&str; 9] =

@@ -6,11 +6,11 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::adapters::sqlite::refused::KEPT_BYTES;
+use crate::app::assess::bias::Lesson;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::learned::{OwnCold, Sort};
 use crate::domain::yard::{Site, SiteKind};
-use crate::service::learning::Lesson;
-use crate::store::refused::KEPT_BYTES;
 
 /// Refused nights that are named; all of them stand in the JSON.
 const REFUSED_NAMED: usize = 10;

@@ -11,10 +11,10 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::app::planning::{Hands, Row, WhatIf, YardPlan, lines::permission, plan_at};
 use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::group::{GroupWork, OpenCircuit};
 use crate::domain::risk::plan::tail::Tail;
-use crate::service::planning::{Hands, Row, WhatIf, YardPlan, lines::permission, plan_at};
 
 /// What is filled in about antifreeze that was put through.
 const FLUSH_FILL: &str = "fluid= label= litres_in=";
@@ -58,7 +58,7 @@ pub fn plan(args: &PlanArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     let zone = house.settings.yard.time_zone;
     let instant = around.instant((args.at.as_deref(), args.known_at.as_deref()), zone)?;
     let plan = plan_at(&house, instant, &what_if).map_err(|error| match error {
-        crate::service::house::ServiceError::Told(why) => Refusal::bad_input(why),
+        crate::app::context::ServiceError::Told(why) => Refusal::bad_input(why),
         other => other.into(),
     })?;
     let text = text::in_words(&plan, &what_if);

@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use serde_json::json;
 
 use super::{Exit, Refusal, Said, Surroundings};
-use crate::delivery::received::BYTES_MAX;
-use crate::service::answers::{look_into_inbox, take};
+use crate::adapters::delivery::received::BYTES_MAX;
+use crate::app::answers::{look_into_inbox, take};
 
 /// Arguments of `receive`.
 #[derive(Debug, clap::Args)]

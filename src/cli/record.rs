@@ -13,11 +13,11 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::adapters::intake::{Known, entry};
+use crate::app::context::{House, YardBook};
+use crate::app::salt;
 use crate::domain::boat::{Boat, BoatState, LayupEvent, Precision, doubts, fold, newest_version};
 use crate::domain::yard::Site;
-use crate::intake::{Known, entry};
-use crate::service::house::{House, YardBook};
-use crate::service::salt;
 use change::Change;
 use words::Subject;
 

@@ -10,15 +10,15 @@ use serde_json::{Value, json};
 
 use super::boat::look_up;
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::adapters::intake::archive::ARCHIVE_BYTES_MAX;
+use crate::adapters::intake::hours::hours;
+use crate::app::context::House;
+use crate::app::notify::{Desk, label_of};
 use crate::domain::boat::{CircuitId, PersonId, SiteId};
 use crate::domain::message::{Context, RolledUp, compose_rollup};
-use crate::intake::archive::ARCHIVE_BYTES_MAX;
-use crate::intake::hours::hours;
-use crate::service::house::House;
-use crate::service::letters::{Desk, label_of};
-use crate::service::replay::play::Fleet;
-use crate::service::replay::score::Message;
-use crate::service::replay::winter::{
+use crate::sim::replay::play::Fleet;
+use crate::sim::replay::score::Message;
+use crate::sim::replay::winter::{
     PastAir, Replayed, fleet, half_of, replay, whole_winters, winter_of_record,
 };
 

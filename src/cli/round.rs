@@ -4,12 +4,12 @@ use chrono::{DateTime, Utc};
 use serde_json::json;
 
 use super::{Exit, Refusal, Said, Surroundings, runtime};
-use crate::delivery::outbox::DeliverReport;
+use crate::adapters::delivery::outbox::DeliverReport;
+use crate::app::notify::Desk;
+use crate::app::round::{Memory, RoundReport, Works, round};
+use crate::daemon::clock::SystemClock;
+use crate::daemon::post::channel;
 use crate::domain::weather::ForecastState;
-use crate::service::clock::SystemClock;
-use crate::service::letters::Desk;
-use crate::service::post::channel;
-use crate::service::round::{Memory, RoundReport, Works, round};
 
 /// Arguments of `round`.
 #[derive(Debug, clap::Args)]

@@ -3,8 +3,8 @@
 use serde_json::json;
 
 use super::{Exit, Refusal, Said, Surroundings};
-use crate::service::run::{Stopped, run as run_daemon};
-use crate::settings::Settings;
+use crate::adapters::settings::Settings;
+use crate::daemon::run::{Stopped, run as run_daemon};
 
 /// Threads: one for each loop, so that none waits while another one computes, and one for signals.
 const THREADS: usize = 5;

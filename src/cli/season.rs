@@ -10,15 +10,15 @@ use chrono::Datelike as _;
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::app::assess::Instant;
+use crate::app::assess::past_seasons::{PastSeasons, WINTERS_LEAST};
+use crate::app::context::{House, ServiceError};
 use crate::domain::boat::SiteId;
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_classes;
 use crate::domain::weather::credit::credits;
 use crate::domain::weather::seasons::{End, Froze, Half, Winter, day_at, frozen_by, water_in};
 use crate::domain::yard::Site;
-use crate::service::house::{House, ServiceError};
-use crate::service::past_seasons::{PastSeasons, WINTERS_LEAST};
-use crate::service::survey::Instant;
 
 /// Columns of the chart: 1 September to 31 May (in the southern half 4 March to 3 December) in stretches of five days.
 const CHART_FROM_DAY: u32 = 62;

@@ -4,17 +4,17 @@ use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings, runtime};
-use crate::delivery::Channel;
-use crate::forecast::Place;
-use crate::forecast::client::{Client, FetchState, Outcome};
-use crate::service::clock_watch;
-use crate::service::deciding::managers_of;
-use crate::service::house::House;
-use crate::service::post::channel;
-use crate::service::unreached::not_arrived;
-use crate::service::webhooks;
-use crate::settings::Settings;
-use crate::store::{Hold, Options, OutboxState};
+use crate::adapters::delivery::Channel;
+use crate::adapters::settings::Settings;
+use crate::adapters::sqlite::{Hold, Options, OutboxState};
+use crate::adapters::weather::Place;
+use crate::adapters::weather::client::{Client, FetchState, Outcome};
+use crate::app::alerts::managers_of;
+use crate::app::alerts::unreachable::not_arrived;
+use crate::app::clock_watch;
+use crate::app::context::House;
+use crate::app::notify::webhooks;
+use crate::daemon::post::channel;
 
 /// What is written beside the store, and taken away again, to see that the disk takes more.
 const TRIED_BYTES: usize = 1024 * 1024;
@@ -69,7 +69,7 @@ pub fn self_test(_args: &SelfTestArgs, around: &Surroundings<'_>) -> Result<Said
 }
 
 fn store(house: &House, findings: &mut Vec<Finding>) {
-    let look = || -> Result<String, crate::store::StoreError> {
+    let look = || -> Result<String, crate::adapters::sqlite::StoreError> {
         house.store.full_check()?;
         let (sites, boats) = (house.store.sites()?.len(), house.store.boats()?.len());
         let outbox = house.store.outbox_summary()?;

@@ -5,10 +5,10 @@ use serde_json::json;
 
 use super::alerts::{find, person_by};
 use super::{Exit, Refusal, Said, parse_time};
+use crate::adapters::sqlite::AlertRecord;
+use crate::app::alerts::by_hand;
+use crate::app::context::{House, YardBook};
 use crate::domain::yard::{Person, Role};
-use crate::service::deciding::by_hand;
-use crate::service::house::{House, YardBook};
-use crate::store::AlertRecord;
 
 /// Arguments of `alerts shelve`.
 #[derive(Debug, clap::Args)]

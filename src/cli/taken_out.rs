@@ -6,9 +6,9 @@ use serde_json::json;
 use super::alerts::find;
 use super::shelve::shelver;
 use super::{Exit, Refusal, Said, parse_time};
+use crate::app::alerts::by_hand;
+use crate::app::context::{House, YardBook};
 use crate::domain::alert::Transition;
-use crate::service::deciding::by_hand;
-use crate::service::house::{House, YardBook};
 
 /// Arguments of `alerts out-of-service`.
 #[derive(Debug, clap::Args)]

@@ -12,9 +12,9 @@ use chrono::{DateTime, Datelike as _, NaiveDate, TimeZone as _, Utc};
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings, boat::look_up, page, parse_time};
+use crate::adapters::sqlite::AlertFilter;
+use crate::app::context::{House, YardBook};
 use crate::domain::boat::{Spells, fold, uncleared};
-use crate::service::house::{House, YardBook};
-use crate::store::AlertFilter;
 use parts::Book;
 
 /// The page, printed by the browser.
@@ -120,7 +120,7 @@ fn document(
     }
     let report = house.store.verify_log(None)?;
     let own = house.store.verify_log(Some(&boat.id))?;
-    let in_time = |entry: &&crate::store::log::Entry| {
+    let in_time = |entry: &&crate::adapters::sqlite::log::Entry| {
         let event = &entry.event;
         let about = event.boat.as_ref() == Some(&boat.id)
             || (event.boat.is_none() && event.site.as_ref() == Some(&state.site));

@@ -3,11 +3,11 @@
 use serde_json::{Value, json};
 
 use super::{Exit, Refusal, Said, Surroundings};
+use crate::app::assess::{Survey, survey};
 use crate::domain::boat::{BoatId, SiteId};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::risk::{CircuitRisk, power, rank};
 use crate::domain::weather::credit::credits;
-use crate::service::survey::{Survey, survey};
 
 /// Arguments of `worklist`.
 #[derive(Debug, clap::Args)]
@@ -52,7 +52,7 @@ pub fn worklist(args: &WorklistArgs, around: &Surroundings<'_>) -> Result<Said, 
         seen.boats.retain(|view| view.boat.id == boat);
     }
     let exit = if seen.is_blind() { Exit::Blind } else { Exit::Done };
-    let mut text = crate::service::report::worklist_text(&house, &seen)?;
+    let mut text = crate::app::notify::worklist::worklist_text(&house, &seen)?;
     text.push_str(&only_while_powered(&seen, &house.catalogue));
     Ok(Said { text, json: worklist_json(&seen), exit })
 }
@@ -151,7 +151,7 @@ pub fn worklist_json(survey: &Survey) -> Value {
 
 /// One line for each boat that holds only while the power of its place is on: its soonest circuit.
 fn only_while_powered(survey: &Survey, catalogue: &Catalogue) -> String {
-    let line = |view: &crate::service::survey::BoatView| {
+    let line = |view: &crate::app::assess::BoatView| {
         let loss = power::soonest(&view.if_power_fails)?;
         let label = catalogue
             .circuit(&loss.circuit)

@@ -16,8 +16,8 @@ use rimeward::domain::alert::AlertSettings;
 use rimeward::domain::risk::Priority;
 use rimeward::domain::risk::timing::WorkingHours;
 use rimeward::domain::yard::Role;
-use rimeward::service::replay::play::{Fleet, Rules, play};
-use rimeward::service::replay::score::Played;
+use rimeward::sim::replay::play::{Fleet, Rules, play};
+use rimeward::sim::replay::score::Played;
 
 const SEED: u64 = 62_682;
 const BOATS: usize = 40;

@@ -2,7 +2,7 @@
 
 use std::process::{Command, Stdio};
 
-use rimeward::store::Options;
+use rimeward::adapters::sqlite::Options;
 
 use super::{Home, relay_on, until};
 use crate::flow::{code, json, rimeward, text};
@@ -265,7 +265,7 @@ fn a_second_name_of_the_store_is_no_second_store() {
     let link = home.folder.path().join("hard.sqlite");
     std::fs::hard_link(home.path(), &link).unwrap();
     for path in [&link, &home.path().to_path_buf()] {
-        let held = rimeward::store::Hold::take(path).map(drop);
+        let held = rimeward::adapters::sqlite::Hold::take(path).map(drop);
         assert!(held.is_err_and(|error| error.to_string().contains("second name")));
     }
 }
@@ -335,9 +335,9 @@ fn drop_triggers(store: &rusqlite::Connection) {
 #[test]
 fn damage_that_the_nightly_check_finds_is_told_and_stays_told_until_it_is_mended() {
     let home = Home::new("damage", "maildir = \"Maildir\"");
-    let settings = rimeward::settings::Settings::load(&home.config()).unwrap();
+    let settings = rimeward::adapters::settings::Settings::load(&home.config()).unwrap();
     let _ = rustls::crypto::ring::default_provider().install_default();
-    let daemon = rimeward::service::daemon::Daemon::open(settings, Options::default());
+    let daemon = rimeward::daemon::Daemon::open(settings, Options::default());
     let mut daemon = daemon.unwrap();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     let mut look = |now: &str| {

@@ -7,8 +7,8 @@ use std::time::Duration;
 use chrono::TimeDelta;
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
-use rimeward::service::clock::SystemClock;
-use rimeward::store::{OutboxRow, OutboxState, RoundCommit, Store};
+use rimeward::adapters::sqlite::{OutboxRow, OutboxState, RoundCommit, Store};
+use rimeward::daemon::clock::SystemClock;
 
 use super::{Home, relay_on, signal, until};
 use crate::support::smtp::SmtpServer;
@@ -182,6 +182,6 @@ fn a_stop_during_a_migration_leaves_a_store_that_the_next_start_takes_up() {
         }
     }
     let store = home.store();
-    assert_eq!(store.layout().unwrap(), rimeward::store::newest_layout());
+    assert_eq!(store.layout().unwrap(), rimeward::adapters::sqlite::newest_layout());
     store.full_check().unwrap();
 }

@@ -4,7 +4,7 @@ use std::net::{TcpListener, TcpStream};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 
-use rimeward::store::OutboxState;
+use rimeward::adapters::sqlite::OutboxState;
 
 use super::kill::queue;
 use super::{Home, relay_on, until};

@@ -7,7 +7,7 @@ use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
-use rimeward::store::OutboxState;
+use rimeward::adapters::sqlite::OutboxState;
 
 use super::kill::queue;
 use super::neighbours::free_port;

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use super::{Home, relay_on, signal, until};
 use crate::flow::{code, rimeward, text};
 use crate::support::smtp::{Act, At, SmtpServer};
-use rimeward::store::OutboxState;
+use rimeward::adapters::sqlite::OutboxState;
 
 /// A service manager that listens.
 struct Manager {
@@ -129,7 +129,13 @@ fn a_mistyped_store_is_refused_at_reload_and_the_old_one_stays() {
     until("it runs", || home.log().contains("running; the store is"));
     let good = std::fs::read_to_string(home.config()).unwrap();
     let empty = home.folder.path().join("empty.sqlite");
-    drop(rimeward::store::Store::open(&empty, rimeward::store::Options::default()).unwrap());
+    drop(
+        rimeward::adapters::sqlite::Store::open(
+            &empty,
+            rimeward::adapters::sqlite::Options::default(),
+        )
+        .unwrap(),
+    );
     for (name, words) in
         [("rimewrad.sqlite", "there is no store"), ("empty.sqlite", "holds no place")]
     {

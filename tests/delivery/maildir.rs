@@ -2,7 +2,7 @@
 
 use std::os::unix::fs::PermissionsExt as _;
 
-use rimeward::delivery::Maildir;
+use rimeward::adapters::delivery::Maildir;
 
 use crate::support::{TempDir, at};
 

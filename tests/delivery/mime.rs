@@ -1,6 +1,6 @@
 //! A letter as bytes.
 
-use rimeward::delivery::{MimeError, to_bytes};
+use rimeward::adapters::delivery::{MimeError, to_bytes};
 use rimeward::domain::message::{Letter, Mailbox};
 
 use crate::support::at;

@@ -3,12 +3,12 @@
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::delivery::{
+use rimeward::adapters::delivery::{
     Channel, DeliverReport, Limits, Maildir, Relay, RelaySettings, deliver_due, to_bytes,
 };
+use rimeward::adapters::sqlite::outbox::{Cause, Patience};
+use rimeward::adapters::sqlite::{OutboxRow, OutboxState, RoundCommit, Store};
 use rimeward::domain::message::Letter;
-use rimeward::store::outbox::{Cause, Patience};
-use rimeward::store::{OutboxRow, OutboxState, RoundCommit, Store};
 
 use super::mime::letter as mail;
 use super::{relay, wait_for};
@@ -314,7 +314,7 @@ fn a_relay_that_puts_everything_off_is_trouble_with_its_own_words() {
 fn what_was_accepted_and_could_not_be_marked_does_not_go_again() {
     let dir = TempDir::new("unmarked");
     let path = dir.path().join("store.sqlite");
-    let store = Store::open(&path, rimeward::store::Options::default()).unwrap();
+    let store = Store::open(&path, rimeward::adapters::sqlite::Options::default()).unwrap();
     queue(&store, vec![letter("a", 1, "P02")]);
     let other = rusqlite::Connection::open(&path).unwrap();
     let no_room = "CREATE TRIGGER no_room BEFORE UPDATE ON outbox WHEN NEW.state = 'sent'

@@ -3,7 +3,7 @@
 use std::fs::Permissions;
 use std::os::unix::fs::PermissionsExt as _;
 
-use rimeward::delivery::secret::{Secret, read_secret_file};
+use rimeward::adapters::delivery::secret::{Secret, read_secret_file};
 
 use crate::support::TempDir;
 

@@ -2,8 +2,8 @@
 
 use std::time::{Duration, Instant};
 
-use rimeward::delivery::secret::Secret;
-use rimeward::delivery::smtp::{Parcel, Relay, RelaySettings, Security, Verdict};
+use rimeward::adapters::delivery::secret::Secret;
+use rimeward::adapters::delivery::smtp::{Parcel, Relay, RelaySettings, Security, Verdict};
 
 use super::{relay, wait_for};
 use crate::support::smtp::{AUTHORITY, Act, At, SmtpServer, Tls};

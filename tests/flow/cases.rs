@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::fs;
 
-use rimeward::service::demo::winter::{DEMO_SEED, past_days};
+use rimeward::sim::demo::winter::{DEMO_SEED, past_days};
 
 use super::round::{Yard, words};
 use super::{code, rimeward, text};

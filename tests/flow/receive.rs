@@ -3,8 +3,8 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use rimeward::store::outbox::Posted;
-use rimeward::store::{Options, OutboxState, Store};
+use rimeward::adapters::sqlite::outbox::Posted;
+use rimeward::adapters::sqlite::{Options, OutboxState, Store};
 
 use super::{code, rimeward, text};
 use crate::plan::command::config;

@@ -4,14 +4,14 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use rimeward::service::demo::issues::Issues;
-use rimeward::service::demo::stand_in::{StandIn, Trouble};
-use rimeward::service::demo::winter::{DEMO_SEED, Winter, past_days};
+use rimeward::sim::demo::issues::Issues;
+use rimeward::sim::demo::stand_in::{StandIn, Trouble};
+use rimeward::sim::demo::winter::{DEMO_SEED, Winter, past_days};
 use tokio::runtime::Runtime;
 
 use super::{code, json, rimeward, text};
+use rimeward::adapters::sqlite::{Options, Store};
 use rimeward::domain::weather::learned::ReadNight;
-use rimeward::store::{Options, Store};
 
 use crate::support::smtp::{Received, SmtpServer};
 use crate::support::{TempDir, at};

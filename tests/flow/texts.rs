@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 use std::fs;
 
 use mail_parser::MessageParser;
+use rimeward::adapters::sqlite::outbox::{OutboxState, Posted, TEXTS};
+use rimeward::adapters::sqlite::{Options, Store};
 use rimeward::domain::message::short::{SEGMENTS, size};
-use rimeward::store::outbox::{OutboxState, Posted, TEXTS};
-use rimeward::store::{Options, Store};
 
 use super::round::Yard;
 use super::{code, json, rimeward, text};

@@ -1,12 +1,12 @@
 //! Amounts of rain and snow, hour by hour, out of each service's own way of stating them.
 
+use rimeward::adapters::sqlite::{Options, Store};
+use rimeward::adapters::weather::Context;
+use rimeward::adapters::weather::met_norway::parse_met_norway;
+use rimeward::adapters::weather::mosmix::parse_mosmix;
+use rimeward::adapters::weather::nws::parse_gridpoint;
+use rimeward::adapters::weather::open_meteo::{FORECAST, parse_open_meteo};
 use rimeward::domain::weather::{Forecast, Step};
-use rimeward::forecast::Context;
-use rimeward::forecast::met_norway::parse_met_norway;
-use rimeward::forecast::mosmix::parse_mosmix;
-use rimeward::forecast::nws::parse_gridpoint;
-use rimeward::forecast::open_meteo::{FORECAST, parse_open_meteo};
-use rimeward::store::{Options, Store};
 use serde_json::{Value, json};
 
 use crate::support::{TempDir, at};

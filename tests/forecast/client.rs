@@ -4,8 +4,8 @@
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::forecast::Place;
-use rimeward::forecast::client::{Client, ClientSettings, FetchState, Outcome, Service};
+use rimeward::adapters::weather::Place;
+use rimeward::adapters::weather::client::{Client, ClientSettings, FetchState, Outcome, Service};
 
 use super::own;
 use super::server::{Reply, Server};

@@ -1,8 +1,10 @@
 //! No document, however broken, panics or grows without bound.
 
 use proptest::prelude::*;
-use rimeward::forecast::nws::{parse_gridpoint, parse_hourly, parse_observation, parse_points};
-use rimeward::forecast::{BODY_BYTES_MAX, Context, PayloadError};
+use rimeward::adapters::weather::nws::{
+    parse_gridpoint, parse_hourly, parse_observation, parse_points,
+};
+use rimeward::adapters::weather::{BODY_BYTES_MAX, Context, PayloadError};
 
 use super::own;
 

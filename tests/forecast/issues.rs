@@ -3,11 +3,11 @@
 use std::sync::{Arc, OnceLock};
 
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
-use rimeward::forecast::nws::{parse_gridpoint, parse_points};
-use rimeward::forecast::{Context, Place};
-use rimeward::service::demo::document;
-use rimeward::service::demo::issues::{Issue, Issues};
-use rimeward::service::demo::winter::{DEMO_SEED, Winter};
+use rimeward::adapters::weather::nws::{parse_gridpoint, parse_points};
+use rimeward::adapters::weather::{Context, Place};
+use rimeward::sim::demo::document;
+use rimeward::sim::demo::issues::{Issue, Issues};
+use rimeward::sim::demo::winter::{DEMO_SEED, Winter};
 
 use super::winter::cell;
 

@@ -5,21 +5,21 @@
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use rimeward::domain::weather::Forecast;
-use rimeward::domain::weather::errors::Normals;
-use rimeward::forecast::eccc::parse_eccc;
-use rimeward::forecast::met_norway::parse_met_norway;
-use rimeward::forecast::mosmix::parse_mosmix;
-use rimeward::forecast::nws::problem::parse_problem;
-use rimeward::forecast::nws::stations::parse_stations;
-use rimeward::forecast::nws::{
+use rimeward::adapters::intake::archive;
+use rimeward::adapters::weather::eccc::parse_eccc;
+use rimeward::adapters::weather::met_norway::parse_met_norway;
+use rimeward::adapters::weather::mosmix::parse_mosmix;
+use rimeward::adapters::weather::nws::problem::parse_problem;
+use rimeward::adapters::weather::nws::stations::parse_stations;
+use rimeward::adapters::weather::nws::{
     parse_gridpoint, parse_hourly, parse_notices, parse_observation, parse_points,
 };
-use rimeward::forecast::open_meteo::{
+use rimeward::adapters::weather::open_meteo::{
     ARCHIVE, ENSEMBLE, FORECAST, parse_open_meteo, parse_open_meteo_days,
 };
-use rimeward::forecast::{Context, STEPS_MAX};
-use rimeward::intake::archive;
+use rimeward::adapters::weather::{Context, STEPS_MAX};
+use rimeward::domain::weather::Forecast;
+use rimeward::domain::weather::errors::Normals;
 
 /// No single execution may take longer.
 const LONG: Duration = Duration::from_secs(5);

@@ -3,9 +3,9 @@
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::forecast::PayloadError;
-use rimeward::forecast::client::{Client, ClientSettings, NoticeState, Service};
-use rimeward::forecast::nws::parse_notices;
+use rimeward::adapters::weather::PayloadError;
+use rimeward::adapters::weather::client::{Client, ClientSettings, NoticeState, Service};
+use rimeward::adapters::weather::nws::parse_notices;
 use serde_json::{Value, json};
 
 use super::server::{Reply, Server};

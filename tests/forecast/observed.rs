@@ -4,8 +4,8 @@
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::forecast::Place;
-use rimeward::forecast::client::{Client, ClientSettings, Service, StationState};
+use rimeward::adapters::weather::Place;
+use rimeward::adapters::weather::client::{Client, ClientSettings, Service, StationState};
 
 use super::server::{Reply, Server};
 

@@ -1,8 +1,10 @@
 //! The payloads that we wrote in the service's format.
 
+use rimeward::adapters::weather::nws::{
+    parse_gridpoint, parse_hourly, parse_observation, parse_points,
+};
+use rimeward::adapters::weather::{Context, PayloadError};
 use rimeward::domain::weather::Forecast;
-use rimeward::forecast::nws::{parse_gridpoint, parse_hourly, parse_observation, parse_points};
-use rimeward::forecast::{Context, PayloadError};
 use serde_json::{Value, json};
 
 pub const GRIDPOINT: &str = include_str!("../payloads/nws/gridpoint_own.json");

@@ -3,8 +3,8 @@
 use std::process::Command;
 
 use chrono::{Datelike, NaiveDate};
-use rimeward::forecast::Context;
-use rimeward::forecast::open_meteo::parse_open_meteo_days;
+use rimeward::adapters::weather::Context;
+use rimeward::adapters::weather::open_meteo::parse_open_meteo_days;
 
 use super::server::{Reply, Server};
 use crate::support::TempDir;

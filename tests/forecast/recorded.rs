@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
-use rimeward::forecast::Context;
-use rimeward::forecast::nws::{parse_gridpoint, parse_hourly, parse_observation, parse_points};
+use rimeward::adapters::weather::Context;
+use rimeward::adapters::weather::nws::{
+    parse_gridpoint, parse_hourly, parse_observation, parse_points,
+};
 
 /// The folder of recorded payloads; `None` when the variable is unset. A folder that is named but missing fails.
 #[expect(clippy::disallowed_methods, reason = "the tests' own switch is an environment variable")]

@@ -4,8 +4,10 @@
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::adapters::weather::client::{
+    Client, ClientSettings, FetchState, Options, Outcome, Service,
+};
 use rimeward::domain::weather::Forecast;
-use rimeward::forecast::client::{Client, ClientSettings, FetchState, Options, Outcome, Service};
 use serde_json::{Value, json};
 
 use super::server::{Reply, Server};

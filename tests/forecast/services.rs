@@ -4,12 +4,12 @@
 use std::path::{Path, PathBuf};
 
 use proptest::prelude::*;
+use rimeward::adapters::weather::eccc::parse_eccc;
+use rimeward::adapters::weather::met_norway::parse_met_norway;
+use rimeward::adapters::weather::mosmix::parse_mosmix;
+use rimeward::adapters::weather::open_meteo::{ARCHIVE, ENSEMBLE, FORECAST, parse_open_meteo};
+use rimeward::adapters::weather::{Context, PayloadError};
 use rimeward::domain::weather::Forecast;
-use rimeward::forecast::eccc::parse_eccc;
-use rimeward::forecast::met_norway::parse_met_norway;
-use rimeward::forecast::mosmix::parse_mosmix;
-use rimeward::forecast::open_meteo::{ARCHIVE, ENSEMBLE, FORECAST, parse_open_meteo};
-use rimeward::forecast::{Context, PayloadError};
 
 fn payload(name: &str) -> Vec<u8> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/payloads").join(name);
@@ -249,7 +249,7 @@ fn recorded_documents_are_read_or_refused_as_they_should() {
 #[test]
 fn every_service_that_is_polled_has_a_name_for_people() {
     use rimeward::domain::weather::credit::names;
-    for service in rimeward::forecast::client::Service::ALL {
+    for service in rimeward::adapters::weather::client::Service::ALL {
         assert_ne!(names([service.name()]), service.name());
     }
 }

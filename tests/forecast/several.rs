@@ -3,17 +3,19 @@
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::adapters::intake;
+use rimeward::adapters::settings::Settings;
+use rimeward::adapters::sqlite;
+use rimeward::adapters::weather::client::{
+    Client, ClientSettings, FetchState, Options, Outcome, Service,
+};
+use rimeward::app::assess::Instant;
+use rimeward::app::assess::outlook::outlook_of;
+use rimeward::app::context::House;
+use rimeward::app::fetch::fetch_all;
 use rimeward::domain::weather::credit::credits;
 use rimeward::domain::weather::{Forecast, ForecastState};
 use rimeward::domain::yard::Site;
-use rimeward::forecast::client::{Client, ClientSettings, FetchState, Options, Outcome, Service};
-use rimeward::intake;
-use rimeward::service::fetch::fetch_all;
-use rimeward::service::house::House;
-use rimeward::service::outlook::outlook_of;
-use rimeward::service::survey::Instant;
-use rimeward::settings::Settings;
-use rimeward::store;
 
 use super::server::{Reply, Server};
 use crate::support::TempDir;
@@ -67,7 +69,7 @@ maildir = "Maildir"
     );
     std::fs::write(folder.path().join("own.toml"), &text).unwrap();
     let settings = Settings::parse(&text, folder.path()).unwrap();
-    let house = House::open(settings, store::Options::default()).unwrap();
+    let house = House::open(settings, sqlite::Options::default()).unwrap();
     let head = include_str!("../../config/demo/sites.csv").lines().next().unwrap();
     let model = include_str!("../../config/demo/sites.csv").lines().nth(1).unwrap();
     let mut sites = intake::csv::sites(format!("{head}\n{model}\n").as_bytes(), "s").unwrap().rows;

@@ -3,9 +3,9 @@
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::forecast::Place;
-use rimeward::forecast::client::{Client, ClientSettings, FetchState, Outcome, Service};
-use rimeward::service::demo::stand_in::{StandIn, Trouble};
+use rimeward::adapters::weather::Place;
+use rimeward::adapters::weather::client::{Client, ClientSettings, FetchState, Outcome, Service};
+use rimeward::sim::demo::stand_in::{StandIn, Trouble};
 
 use super::issues::first_winter;
 

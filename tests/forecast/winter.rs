@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveDate, Timelike, Utc};
 use chrono_tz::America::New_York;
-use rimeward::service::demo::winter::{DEMO_SEED, Winter};
+use rimeward::sim::demo::winter::{DEMO_SEED, Winter};
 
 const SEED: u64 = DEMO_SEED;
 

@@ -3,7 +3,7 @@
 use chrono::TimeDelta;
 use quick_xml::Reader;
 use quick_xml::events::Event;
-use rimeward::delivery::picture::png;
+use rimeward::adapters::delivery::picture::png;
 use rimeward::domain::message::chart::{Chart, HEIGHT, Part, WIDTH};
 use rimeward::domain::units::TemperatureScale;
 

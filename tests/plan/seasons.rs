@@ -7,11 +7,11 @@ use std::path::PathBuf;
 use std::process::{Command, Stdio};
 
 use chrono::{Datelike as _, NaiveDate};
+use rimeward::adapters::intake::archive::days as archive_days;
 use rimeward::domain::physics::Liquid;
 use rimeward::domain::physics::part::thermal_class;
 use rimeward::domain::risk::plan::due::last_day_at;
 use rimeward::domain::weather::seasons::{End, Half, Winter, day_at, water_in, winters};
-use rimeward::intake::archive::days as archive_days;
 
 /// Tolerated chance.
 const TOLERANCE: f64 = 0.10;

@@ -4,17 +4,17 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::adapters::intake::{Known, csv};
 use rimeward::domain::alert::AlertSettings;
 use rimeward::domain::boat::LayupEvent;
 use rimeward::domain::catalogue::Catalogue;
 use rimeward::domain::risk::timing::WorkingHours;
 use rimeward::domain::weather::Step;
 use rimeward::domain::yard::{Role, Site};
-use rimeward::intake::{Known, csv};
-use rimeward::service::demo::issues::{Issue, Issues};
-use rimeward::service::demo::winter::{DEMO_SEED, Winter};
-use rimeward::service::replay::play::{Fleet, Rules, Weather, play};
-use rimeward::service::replay::score::Played;
+use rimeward::sim::demo::issues::{Issue, Issues};
+use rimeward::sim::demo::winter::{DEMO_SEED, Winter};
+use rimeward::sim::replay::play::{Fleet, Rules, Weather, play};
+use rimeward::sim::replay::score::Played;
 
 use crate::support::at;
 
@@ -32,7 +32,7 @@ impl Reconstructed {
     }
 }
 
-fn step(hour: &rimeward::service::demo::issues::IssuedHour) -> Step {
+fn step(hour: &rimeward::sim::demo::issues::IssuedHour) -> Step {
     let celsius = |f: i32| (f64::from(f) - 32.0) / 1.8;
     Step {
         temperature_c: Some(celsius(hour.temperature_f)),

@@ -1,9 +1,9 @@
 //! The invented yard, read through the ordinary intake.
 
+use rimeward::adapters::intake::{Known, csv};
 use rimeward::domain::boat::{Boat, LayupEvent};
 use rimeward::domain::catalogue::Catalogue;
 use rimeward::domain::yard::{Person, Site};
-use rimeward::intake::{Known, csv};
 
 /// The yard of `config/demo`.
 pub struct Yard {

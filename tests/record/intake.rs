@@ -1,8 +1,8 @@
 //! Bad and odd input: all rows or none, and every bad row named with what would be right.
 
+use rimeward::adapters::intake::{ImportProblems, Known, Layout, csv};
 use rimeward::domain::boat::{Care, Evidence};
 use rimeward::domain::catalogue::Catalogue;
-use rimeward::intake::{ImportProblems, Known, Layout, csv};
 
 use super::demo::yard;
 

@@ -1,8 +1,8 @@
 //! The papers: the day sheet, the winter on one page, and the exposure memory on both.
 
+use rimeward::adapters::sqlite::{Options, RoundCommit, Store};
 use rimeward::domain::boat::{Boat, Exposure};
 use rimeward::domain::units::{Celsius, Hours};
-use rimeward::store::{Options, RoundCommit, Store};
 
 use super::command::Bench;
 use super::demo::yard;

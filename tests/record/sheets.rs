@@ -1,9 +1,9 @@
 //! The spreadsheets that yards keep: their own headings, ticks, dates in mixed forms, XLSX; and sheets that come again.
 
+use rimeward::adapters::intake::layout::heading;
+use rimeward::adapters::intake::{Imported, Known, Layout, TickColumn, csv};
 use rimeward::domain::boat::{Evidence, LayupEvent, Precision};
 use rimeward::domain::catalogue::Catalogue;
-use rimeward::intake::layout::heading;
-use rimeward::intake::{Imported, Known, Layout, TickColumn, csv};
 
 use super::command::Bench;
 use super::demo::yard;

@@ -1,9 +1,9 @@
 //! Forecasts as they stood.
 
 use chrono::TimeDelta;
+use rimeward::adapters::sqlite::{AlertRecord, RoundCommit, Store, TransitionRow};
+use rimeward::app::assess::forecast_cache::WeatherMemory;
 use rimeward::domain::weather::{Forecast, Step, WindowMinimum};
-use rimeward::service::weather_memory::WeatherMemory;
-use rimeward::store::{AlertRecord, RoundCommit, Store, TransitionRow};
 use serde_json::{Value, json};
 
 use crate::support::at;

@@ -1,6 +1,6 @@
 //! The append-only log and its chain.
 
-use rimeward::store::{Appended, Options, Store, StoreErrorKind};
+use rimeward::adapters::sqlite::{Appended, Options, Store, StoreErrorKind};
 use rusqlite::Connection;
 
 use super::{event, salts};

@@ -3,7 +3,7 @@
 use std::os::unix::fs::PermissionsExt as _;
 use std::time::Duration;
 
-use rimeward::store::{Options, Store, StoreErrorKind, newest_layout};
+use rimeward::adapters::sqlite::{Options, Store, StoreErrorKind, newest_layout};
 use rusqlite::Connection;
 
 use super::{event, letter, salts};
@@ -31,7 +31,8 @@ fn a_store_of_the_first_layout_is_brought_forward_with_what_is_in_it() {
     let dir = TempDir::new("forward");
     let path = dir.path().join("old.db");
     let old = Connection::open(&path).unwrap();
-    old.execute_batch(include_str!("../../src/store/migrations/0001_yard_and_log.sql")).unwrap();
+    old.execute_batch(include_str!("../../src/adapters/sqlite/migrations/0001_yard_and_log.sql"))
+        .unwrap();
     old.execute("INSERT INTO site VALUES ('X', '{}')", []).unwrap();
     old.pragma_update(None, "user_version", 1).unwrap();
     drop(old);
@@ -156,7 +157,7 @@ fn the_same_deeds_give_the_same_dump() {
         let store = Store::open_in_memory().unwrap();
         let now = at("2022-11-06T12:00:00Z");
         store.append_events(&[event("E1", "B02"), event("E2", "B03")], now, &mut salts()).unwrap();
-        let round = rimeward::store::RoundCommit {
+        let round = rimeward::adapters::sqlite::RoundCommit {
             letters: (1..12).map(|revision| letter("a", revision, "P02")).collect(),
             ..Default::default()
         };

@@ -1,7 +1,7 @@
 //! A round lands whole or not at all.
 
-use rimeward::store::separated::Filling;
-use rimeward::store::{
+use rimeward::adapters::sqlite::separated::Filling;
+use rimeward::adapters::sqlite::{
     AlertFilter, AlertRecord, RoundCommit, Store, StoreErrorKind, TransitionRow,
 };
 use serde_json::json;

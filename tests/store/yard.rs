@@ -1,9 +1,9 @@
 //! Places, people, boats.
 
+use rimeward::adapters::sqlite::{Store, YardCounts};
 use rimeward::domain::boat::{Boat, Care, CoolingKind, DrainPermission};
 use rimeward::domain::units::TemperatureScale;
 use rimeward::domain::yard::{Person, Role, Site, SiteKind};
-use rimeward::store::{Store, YardCounts};
 
 fn boat(id: &str) -> Boat {
     Boat {

@@ -3,15 +3,15 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::adapters::sqlite::outbox::Posted;
+use rimeward::adapters::sqlite::{AlertFilter, OutboxState, Store};
+use rimeward::app::assess::outlook::standings_of;
+use rimeward::app::assess::{Instant, survey};
+use rimeward::app::context::House;
 use rimeward::domain::alert::{Alert, AlertSettings};
 use rimeward::domain::boat::SiteId;
 use rimeward::domain::risk::Priority;
 use rimeward::domain::weather::ForecastState;
-use rimeward::service::house::House;
-use rimeward::service::outlook::standings_of;
-use rimeward::service::survey::{Instant, survey};
-use rimeward::store::outbox::Posted;
-use rimeward::store::{AlertFilter, OutboxState, Store};
 
 use crate::support::smtp::SmtpServer;
 

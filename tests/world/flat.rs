@@ -4,7 +4,7 @@
 use std::process::Command;
 
 use chrono::TimeDelta;
-use rimeward::store::{Options, Store};
+use rimeward::adapters::sqlite::{Options, Store};
 
 use super::harness::World;
 use crate::support::{TempDir, at};

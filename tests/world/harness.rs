@@ -4,12 +4,12 @@ use std::path::Path;
 use std::sync::{Arc, Mutex};
 
 use chrono::{DateTime, TimeDelta, Utc};
+use rimeward::adapters::intake::{self, Known};
+use rimeward::adapters::settings::Settings;
+use rimeward::adapters::sqlite::Store;
+use rimeward::app::context::House;
+use rimeward::daemon::{Daemon, Task};
 use rimeward::domain::catalogue::Catalogue;
-use rimeward::intake::{self, Known};
-use rimeward::service::daemon::{Daemon, Task};
-use rimeward::service::house::House;
-use rimeward::settings::Settings;
-use rimeward::store::Store;
 use tokio::runtime::Runtime;
 
 use super::checks::Checks;

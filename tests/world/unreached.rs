@@ -1,9 +1,9 @@
 //! What does not arrive is told to the next contact, whatever keeps it from arriving.
 
 use chrono::TimeDelta;
+use rimeward::adapters::sqlite::AlertFilter;
+use rimeward::adapters::sqlite::outbox::{OutboxState, Posted};
 use rimeward::domain::alert::Alert;
-use rimeward::store::AlertFilter;
-use rimeward::store::outbox::{OutboxState, Posted};
 
 use super::harness::World;
 use crate::support::at;

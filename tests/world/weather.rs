@@ -3,9 +3,9 @@
 use std::sync::{Arc, Mutex, OnceLock};
 
 use chrono::{DateTime, DurationRound, TimeDelta, Utc};
-use rimeward::service::demo::document;
-use rimeward::service::demo::issues::{Issue, IssuedHour};
-use rimeward::service::demo::winter::{DEMO_SEED, Winter, WinterCell};
+use rimeward::sim::demo::document;
+use rimeward::sim::demo::issues::{Issue, IssuedHour};
+use rimeward::sim::demo::winter::{DEMO_SEED, Winter, WinterCell};
 
 use crate::forecast::server::{Reply, Server};
 

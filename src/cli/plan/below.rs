@@ -2,10 +2,10 @@
 
 use std::collections::BTreeSet;
 
+use crate::app::planning::lines::litres;
+use crate::app::planning::{Row, WAITING_BOATS_MAX, YardPlan};
 use crate::domain::risk::plan::tail::Tail;
 use crate::domain::risk::plan::words::boats;
-use crate::service::planning::lines::litres;
-use crate::service::planning::{Row, WAITING_BOATS_MAX, YardPlan};
 
 /// Chance of twenty damaged boats or more from which on it is warned of.
 const WARN_FROM: f64 = 0.05;

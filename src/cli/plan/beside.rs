@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
+use crate::app::planning::{Frozen, YardPlan};
 use crate::domain::boat::{Boat, SiteId};
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
 use crate::domain::units::work_time;
-use crate::service::planning::{Frozen, YardPlan};
 
 /// What is to be done about what has frozen, before the boats are named.
 pub(super) const FROZEN: &str = "Frozen: start nothing before it has thawed and been tested, then drain it before the next cold";

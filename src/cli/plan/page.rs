@@ -4,10 +4,10 @@ use minijinja::{AutoEscape, Environment, context};
 use serde::Serialize;
 
 use super::{Refusal, below, beside, record_lines, text};
+use crate::app::planning::lines::{self as planned, litres};
+use crate::app::planning::{Row, WhatIf, YardPlan};
 use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::group::GroupWork;
-use crate::service::planning::lines::{self as planned, litres};
-use crate::service::planning::{Row, WhatIf, YardPlan};
 
 const TEMPLATE: &str = include_str!("../../../config/catalogue/plan.html");
 /// Days of complete lay-ups that are printed.

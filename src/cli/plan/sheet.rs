@@ -1,12 +1,12 @@
 //! The plan as a table: one row for each group of work.
 
 use super::{Refusal, permission, record_lines};
+use crate::app::planning::lines::left_over;
+use crate::app::planning::{Row, WhatIf, YardPlan};
 use crate::domain::boat::Care;
 use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::words::boats as boats_in_words;
-use crate::service::planning::lines::left_over;
-use crate::service::planning::{Row, WhatIf, YardPlan};
 
 /// Columns of the table, and the place of the note among them.
 const COLUMNS: usize = 20;

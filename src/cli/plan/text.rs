@@ -6,12 +6,12 @@ use std::fmt::Write as _;
 use super::below;
 use super::beside::{grounds, others, thaw_in_words};
 use super::permission;
+use crate::app::planning::lines::{self, litres};
+use crate::app::planning::{Hands, Row, WhatIf, YardPlan};
 use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::tonight::Round;
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
 use crate::domain::units::work_time;
-use crate::service::planning::lines::{self, litres};
-use crate::service::planning::{Hands, Row, WhatIf, YardPlan};
 
 /// The whole plan for a screen.
 pub(super) fn in_words(plan: &YardPlan, what_if: &WhatIf) -> String {

@@ -7,12 +7,12 @@ use serde_json::json;
 
 use super::super::{Exit, Refusal, Said, Surroundings};
 use super::RecordArgs;
+use crate::adapters::intake;
+use crate::adapters::intake::layout::Layout;
+use crate::app::assess::Instant;
+use crate::app::context::House;
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
-use crate::intake;
-use crate::intake::layout::Layout;
-use crate::service::house::House;
-use crate::service::survey::Instant;
 
 /// Words for such an entry.
 const WORDS: [&str; 4] = ["reading", "thermometer", "low", "min_max"];

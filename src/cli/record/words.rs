@@ -5,14 +5,14 @@ use chrono_tz::Tz;
 use ring::digest::{SHA256, digest};
 
 use super::RecordArgs;
+use crate::adapters::intake::{ImportProblems, entry};
+use crate::app::context::YardBook;
+use crate::app::salt::Salt;
 use crate::cli::{Refusal, parse_time};
 use crate::domain::boat::{Boat, CircuitId, EventId, LayupEvent, SiteId};
 use crate::domain::catalogue::entry_word::plain;
 use crate::domain::catalogue::{Catalogue, NotAKind, nearest};
 use crate::domain::yard::{Person, Role, Site};
-use crate::intake::{ImportProblems, entry};
-use crate::service::house::YardBook;
-use crate::service::salt::Salt;
 
 /// Free texts of an event that get a salt of their own: who, point, note.
 pub(super) const TEXTS_PER_EVENT: usize = 3;

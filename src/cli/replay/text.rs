@@ -9,9 +9,9 @@ use crate::domain::boat::SiteId;
 use crate::domain::message::words::temperature;
 use crate::domain::units::TemperatureScale;
 use crate::domain::yard::Role;
-use crate::service::replay::play::Fleet;
-use crate::service::replay::score::Message;
-use crate::service::replay::winter::Replayed;
+use crate::sim::replay::play::Fleet;
+use crate::sim::replay::score::Message;
+use crate::sim::replay::winter::Replayed;
 
 /// What was played, what people would have been told, what froze, and the score.
 pub(super) fn text(

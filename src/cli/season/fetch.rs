@@ -5,12 +5,12 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Datelike as _, NaiveDate, TimeDelta, Utc};
 
 use super::super::{Refusal, runtime};
+use crate::adapters::settings::ForecastSettings;
+use crate::adapters::weather::Place;
+use crate::adapters::weather::open_meteo::ARCHIVE;
+use crate::app::clients::archive_client;
 use crate::domain::weather::seasons::Day;
 use crate::domain::yard::Site;
-use crate::forecast::Place;
-use crate::forecast::open_meteo::ARCHIVE;
-use crate::service::clients::archive_client;
-use crate::settings::ForecastSettings;
 
 /// The archive's last days are made up to so long later.
 const NOT_BEFORE: TimeDelta = TimeDelta::days(7);

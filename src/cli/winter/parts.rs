@@ -3,6 +3,10 @@
 use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
+use crate::adapters::sqlite::log::Entry;
+use crate::adapters::sqlite::outbox::{OutboxState, Posted};
+use crate::adapters::sqlite::{AlertRecord, TransitionRow};
+use crate::app::context::YardBook;
 use crate::cli::boat::{grade, holds_to, in_words, name};
 use crate::domain::boat::{Boat, BoatState, CircuitState, LayupEvent, Precision};
 use crate::domain::catalogue::Catalogue;
@@ -10,10 +14,6 @@ use crate::domain::message::words::fuel;
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::weather::credit;
 use crate::domain::yard::Site;
-use crate::service::house::YardBook;
-use crate::store::log::Entry;
-use crate::store::outbox::{OutboxState, Posted};
-use crate::store::{AlertRecord, TransitionRow};
 
 /// What is needed to put things into words.
 pub(super) struct Book<'a> {

@@ -5,11 +5,11 @@ use std::fmt::Write as _;
 
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
+use rimeward::adapters::intake::{Known, csv};
 use rimeward::domain::boat::LayupEvent;
 use rimeward::domain::catalogue::Catalogue;
-use rimeward::intake::{Known, csv};
 
-use rimeward::service::replay::play::Fleet;
+use rimeward::sim::replay::play::Fleet;
 
 const SITES: &str = "site_id,site_name,kind,latitude,longitude,elevation_m,terrain,water_kind,heat_setpoint_c,power_needed,night_offset_c,time_zone,soak_hours,soak_outside_c,water_temperature_c,travel_minutes,duty_phone,notes
 LOT,Replay lot,outdoor,44.2,-69.1,10,inland,none,,no,0.0,Etc/GMT+5,,,,10,207-555-0150,

@@ -8,7 +8,7 @@ use chrono::{DateTime, Datelike, NaiveDateTime, TimeDelta, TimeZone, Utc};
 use rimeward::domain::weather::Step;
 use rimeward::domain::weather::drawn::{AHEAD_H, Drawn, KnownHours};
 use rimeward::domain::yard::Site;
-use rimeward::service::replay::play::Weather;
+use rimeward::sim::replay::play::Weather;
 
 /// Days of a season: 20 September to 30 April.
 const SEASON_DAYS: i64 = 222;

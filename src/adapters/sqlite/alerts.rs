@@ -1,0 +1,238 @@
+//! Alerts as they stand, and every transition with what it was decided on.
+
+use chrono::{DateTime, Utc};
+use rusqlite::{Connection, Row, Transaction, params};
+use serde_json::Value;
+
+use super::Store;
+use super::column::{Millis, from_json, to_json};
+use super::error::{Doing as _, StoreError};
+use crate::adapters::sqlite::cached::Cached as _;
+use crate::domain::boat::{BoatId, SiteId};
+
+/// An alert as it stands now.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AlertRecord {
+    /// Its id, for ever.
+    pub id: String,
+    /// `freeze`, `blind` ...
+    pub kind: String,
+    /// The boat, unless it is about a place or the service.
+    pub boat: Option<BoatId>,
+    /// The place.
+    pub site: SiteId,
+    /// Not yet closed.
+    pub open: bool,
+    /// How often it was told, from 1.
+    pub revision: u32,
+    /// When it was raised.
+    pub raised_at: DateTime<Utc>,
+    /// When it was closed.
+    pub closed_at: Option<DateTime<Utc>>,
+    /// The decider's own state.
+    pub document: Value,
+}
+
+/// One transition of an alert, never changed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TransitionRow {
+    /// The alert.
+    pub alert: String,
+    /// The revision that it led to.
+    pub revision: u32,
+    /// When it was decided.
+    pub at: DateTime<Utc>,
+    /// What changed: `raised`, `updated`, `closed` ...
+    pub change: String,
+    /// What it was decided on: numbers, texts, versions, seed. `explain` prints this and recomputes nothing.
+    pub decided_on: Value,
+}
+
+/// Which alerts to list; `None` is any.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct AlertFilter {
+    /// Only open or only closed ones.
+    pub open: Option<bool>,
+    /// Only this kind.
+    pub kind: Option<String>,
+    /// Only this boat.
+    pub boat: Option<BoatId>,
+    /// Only this place.
+    pub site: Option<SiteId>,
+}
+
+const COLUMNS: &str =
+    "SELECT id, kind, boat, site, open, revision, raised_ms, closed_ms, document FROM alert";
+
+impl Store {
+    /// How many closed alerts there are of each kind about each boat, or place where there is no boat.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn closed_counts(&self) -> Result<Vec<(String, String, u32)>, StoreError> {
+        let doing = "counting the closed alerts";
+        self.read(doing, |connection| {
+            let mut statement = connection
+                .prepare_cached(
+                    "SELECT kind, coalesce(boat, site), count(*) FROM alert WHERE NOT open
+                     GROUP BY 1, 2 ORDER BY 1, 2",
+                )
+                .doing(doing)?;
+            let rows = statement
+                .query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))
+                .doing(doing)?;
+            rows.collect::<Result<_, _>>().doing(doing)
+        })
+    }
+
+    /// Alerts that are not closed, oldest first.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn open_alerts(&self) -> Result<Vec<AlertRecord>, StoreError> {
+        self.alerts(&AlertFilter { open: Some(true), ..AlertFilter::default() })
+    }
+
+    /// Alerts that fit the filter, oldest first.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn alerts(&self, filter: &AlertFilter) -> Result<Vec<AlertRecord>, StoreError> {
+        let statement = format!(
+            "{COLUMNS} WHERE (?1 IS NULL OR open = ?1) AND (?2 IS NULL OR kind = ?2)
+                AND (?3 IS NULL OR boat = ?3) AND (?4 IS NULL OR site = ?4) ORDER BY raised_ms, id"
+        );
+        let arguments = params![
+            filter.open,
+            filter.kind,
+            filter.boat.as_ref().map(BoatId::as_str),
+            filter.site.as_ref().map(SiteId::as_str),
+        ];
+        self.read("reading the alerts", |connection| alerts(connection, &statement, arguments))
+    }
+
+    /// The alert of this kind about a boat that was closed last.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn last_closed(
+        &self,
+        kind: &str,
+        boat: &BoatId,
+    ) -> Result<Option<AlertRecord>, StoreError> {
+        let statement = format!(
+            "{COLUMNS} WHERE NOT open AND kind = ?1 AND boat = ?2 ORDER BY closed_ms DESC, id LIMIT 1"
+        );
+        self.read("reading the last closed alert", |connection| {
+            Ok(alerts(connection, &statement, params![kind, boat.as_str()])?.pop())
+        })
+    }
+
+    /// One alert.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn alert(&self, id: &str) -> Result<Option<AlertRecord>, StoreError> {
+        let statement = format!("{COLUMNS} WHERE id = ?1");
+        self.read("reading an alert", |connection| {
+            Ok(alerts(connection, &statement, params![id])?.pop())
+        })
+    }
+
+    /// What happened to an alert, oldest first.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn transitions(&self, alert: &str) -> Result<Vec<TransitionRow>, StoreError> {
+        let doing = "reading the life of an alert";
+        self.read(doing, |connection| {
+            let mut statement = connection
+                .prepare_cached(
+                    "SELECT alert_id, revision, at_ms, change, decided_on FROM alert_log
+                     WHERE alert_id = ?1 ORDER BY seq",
+                )
+                .doing(doing)?;
+            let mut rows = statement.query([alert]).doing(doing)?;
+            let mut found = Vec::new();
+            while let Some(row) = rows.next().doing(doing)? {
+                let decided_on: String = row.get(4).doing(doing)?;
+                found.push(TransitionRow {
+                    alert: row.get(0).doing(doing)?,
+                    revision: row.get(1).doing(doing)?,
+                    at: row.get::<_, Millis>(2).doing(doing)?.0,
+                    change: row.get(3).doing(doing)?,
+                    decided_on: from_json(&decided_on, doing)?,
+                });
+            }
+            Ok(found)
+        })
+    }
+}
+
+fn alerts(
+    connection: &Connection,
+    statement: &str,
+    arguments: impl rusqlite::Params,
+) -> Result<Vec<AlertRecord>, StoreError> {
+    let doing = "reading the alerts";
+    let mut statement = connection.prepare_cached(statement).doing(doing)?;
+    let mut rows = statement.query(arguments).doing(doing)?;
+    let mut found = Vec::new();
+    while let Some(row) = rows.next().doing(doing)? {
+        found.push(record(row, doing)?);
+    }
+    Ok(found)
+}
+
+fn record(row: &Row<'_>, doing: &str) -> Result<AlertRecord, StoreError> {
+    let document: String = row.get(8).doing(doing)?;
+    Ok(AlertRecord {
+        id: row.get(0).doing(doing)?,
+        kind: row.get(1).doing(doing)?,
+        boat: row.get::<_, Option<String>>(2).doing(doing)?.map(BoatId::from),
+        site: row.get::<_, String>(3).doing(doing)?.into(),
+        open: row.get(4).doing(doing)?,
+        revision: row.get(5).doing(doing)?,
+        raised_at: row.get::<_, Millis>(6).doing(doing)?.0,
+        closed_at: row.get::<_, Option<Millis>>(7).doing(doing)?.map(|Millis(at)| at),
+        document: from_json(&document, doing)?,
+    })
+}
+
+pub(super) fn put_alert(tx: &Transaction<'_>, alert: &AlertRecord) -> Result<(), StoreError> {
+    let doing = format!("keeping alert {}", alert.id);
+    let document = to_json(&alert.document, &doing)?;
+    let changed = tx
+        .change(
+            "INSERT INTO alert (id, kind, boat, site, open, revision, raised_ms, closed_ms, document)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)
+             ON CONFLICT (id) DO UPDATE SET kind = ?2, boat = ?3, site = ?4, open = ?5, revision = ?6,
+                raised_ms = ?7, closed_ms = ?8, document = ?9
+             WHERE revision <= ?6",
+            params![
+                alert.id,
+                alert.kind,
+                alert.boat.as_ref().map(BoatId::as_str),
+                alert.site.as_str(),
+                alert.open,
+                alert.revision,
+                Millis(alert.raised_at),
+                alert.closed_at.map(Millis),
+                document,
+            ],
+        )
+        .doing(&doing)?;
+    // A revision behind the one that stands was decided on a state that is gone.
+    if changed == 0 { Err(StoreError::Overtaken) } else { Ok(()) }
+}
+
+pub(super) fn put_transition(tx: &Transaction<'_>, row: &TransitionRow) -> Result<(), StoreError> {
+    let doing = format!("keeping a transition of alert {}", row.alert);
+    let decided_on = to_json(&row.decided_on, &doing)?;
+    tx.change(
+        "INSERT INTO alert_log (alert_id, revision, at_ms, change, decided_on) VALUES (?1, ?2, ?3, ?4, ?5)",
+        params![row.alert, row.revision, Millis(row.at), row.change, decided_on],
+    )
+    .doing(&doing)
+    .map(drop)
+}

@@ -1,0 +1,237 @@
+//! Noting what became of letters.
+
+use std::sync::PoisonError;
+
+use chrono::{DateTime, Utc};
+use rusqlite::{Transaction, params};
+
+use super::lease::{Fault, Plainer, Wait};
+use crate::adapters::sqlite::Store;
+use crate::adapters::sqlite::cached::Cached as _;
+use crate::adapters::sqlite::column::Millis;
+use crate::adapters::sqlite::error::{Doing as _, StoreError};
+
+impl Drop for Store {
+    fn drop(&mut self) {
+        self.mark_the_unmarked();
+    }
+}
+
+impl Store {
+    /// Notes that the server accepted a letter. True whoever holds the lease by now: it *was* accepted.
+    ///
+    /// # Errors
+    /// Whatever the database answers, as when the disk is full: this value remembers it then, and marks the letter before
+    /// it hands out others. Only if the program ends before that does it go again, with the same Message-ID.
+    pub fn mark_sent(&self, id: i64, reply: &str, now: DateTime<Utc>) -> Result<(), StoreError> {
+        let marked = self.write("noting that a letter was sent", |tx| sent(tx, id, reply, now));
+        if marked.is_err() {
+            let mut unmarked = self.unmarked.lock().unwrap_or_else(PoisonError::into_inner);
+            unmarked.push((id, reply.to_owned(), now));
+        }
+        marked
+    }
+
+    /// Notes that a letter has to wait. `attempt` is [`Posted::attempts`](super::Posted::attempts) of the lease: a letter
+    /// that somebody else took since is left alone, and the answer is `false`.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn mark_deferred(
+        &self,
+        id: i64,
+        attempt: u32,
+        wait: &Wait<'_>,
+        now: DateTime<Utc>,
+    ) -> Result<bool, StoreError> {
+        let doing = "noting that a letter has to wait";
+        let fault = wait.fault.map(Fault::as_str);
+        self.write(doing, |tx| {
+            tx.change(
+                "UPDATE outbox SET state = 'deferred', due_ms = ?3, answer = ?4, last_attempt_ms = ?5, fault = ?6,
+                    lease_until_ms = NULL
+                 WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
+                params![id, attempt, Millis(wait.until), wait.why, Millis(now), fault],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+
+    /// Notes that nobody knows whether a letter was taken: it waits until `until`, and the time is counted. `attempt` as for
+    /// [`Store::mark_deferred`].
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn mark_unknown(
+        &self,
+        id: i64,
+        attempt: u32,
+        (until, why): (DateTime<Utc>, &str),
+        now: DateTime<Utc>,
+    ) -> Result<bool, StoreError> {
+        let doing = "noting that nobody knows what became of a letter";
+        self.write(doing, |tx| {
+            tx.change(
+                "UPDATE outbox SET state = 'deferred', due_ms = ?3, answer = ?4, last_attempt_ms = ?5, fault = NULL,
+                    lease_until_ms = NULL, unknown_times = unknown_times + 1
+                 WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
+                params![id, attempt, Millis(until), why, Millis(now)],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+
+    /// Has the relay taken a letter to another address since this one was first tried? Then it works, and a refusal is about
+    /// the address.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn took_another_since(&self, id: i64) -> Result<bool, StoreError> {
+        let doing = "looking for what the relay has taken";
+        self.read(doing, |connection| {
+            connection
+                .one_row(
+                    "SELECT EXISTS (SELECT 1 FROM outbox AS own JOIN outbox AS other
+                        ON other.state = 'sent' AND other.channel = own.channel
+                            AND other.address <> own.address AND other.done_ms >= own.first_attempt_ms
+                        WHERE own.id = ?1)",
+                    [id],
+                    |row| row.get(0),
+                )
+                .doing(doing)
+        })
+    }
+
+    /// Writes down what was accepted and could not be marked then; before this value is let go.
+    fn mark_the_unmarked(&self) {
+        let unmarked =
+            std::mem::take(&mut *self.unmarked.lock().unwrap_or_else(PoisonError::into_inner));
+        for (id, reply, at) in unmarked {
+            // Remembers it again where it cannot.
+            if let Err(error) = self.mark_sent(id, &reply, at) {
+                tracing::error!("letter {id} was taken and may go again: {error}");
+            }
+        }
+    }
+
+    /// Sends a letter that still waits to another address. `false` where it waits no more, or somebody is sending it.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn readdress(&self, id: i64, address: &str, bytes: &[u8]) -> Result<bool, StoreError> {
+        let doing = "putting another address on a letter";
+        self.write(doing, |tx| {
+            tx.change(
+                "UPDATE outbox SET address = ?2, bytes = ?3, fault = NULL,
+                    due_ms = CASE WHEN state = 'deferred' THEN last_attempt_ms ELSE due_ms END
+                 WHERE id = ?1 AND state IN ('queued', 'deferred')",
+                params![id, address, bytes],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+
+    /// Puts a plainer form of a letter in its place, due at once: other bytes, and so another Message-ID (RFC 5322 3.6.4).
+    /// `attempt` as for [`Store::mark_deferred`].
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn put_plainer(
+        &self,
+        id: i64,
+        attempt: u32,
+        plainer: &Plainer,
+        now: DateTime<Utc>,
+    ) -> Result<bool, StoreError> {
+        let doing = "putting a plainer letter in place of one that was too big";
+        self.write(doing, |tx| {
+            tx.change(
+                "UPDATE outbox SET state = 'deferred', due_ms = ?3, message_id = ?4, return_path = ?5, bytes = ?6,
+                    answer = 'too big: goes again as plain text', last_attempt_ms = ?3, lease_until_ms = NULL
+                 WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
+                params![
+                    id,
+                    attempt,
+                    Millis(now),
+                    plainer.message_id,
+                    plainer.return_path,
+                    plainer.bytes
+                ],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+
+    /// Notes that a letter was refused for good. `attempt` as for [`Store::mark_deferred`].
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn mark_failed(
+        &self,
+        id: i64,
+        attempt: u32,
+        fault: Fault,
+        why: &str,
+        now: DateTime<Utc>,
+    ) -> Result<bool, StoreError> {
+        let doing = "noting that a letter was refused";
+        self.write(doing, |tx| {
+            tx.change(
+                "UPDATE outbox SET state = 'failed', fault = ?3, answer = ?4, last_attempt_ms = ?5, done_ms = ?5,
+                    lease_until_ms = NULL
+                 WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
+                params![id, attempt, fault.as_str(), why, Millis(now)],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+}
+
+/// What the answer of a letter that came back begins with.
+pub(super) const CAME_BACK: &str = "came back: ";
+
+impl Store {
+    /// Notes that a letter which was sent has come back, whose fault that is and why. `false` where it was not sent, or has come
+    /// back before.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn mark_bounced(
+        &self,
+        id: i64,
+        (fault, why): (Fault, &str),
+        now: DateTime<Utc>,
+    ) -> Result<bool, StoreError> {
+        let doing = "noting that a letter came back";
+        self.write(doing, |tx| {
+            tx.change(
+                "UPDATE outbox SET state = 'failed', fault = ?2, answer = ?3, done_ms = ?4
+                 WHERE id = ?1 AND state = 'sent'",
+                params![id, fault.as_str(), format!("{CAME_BACK}{why}"), Millis(now)],
+            )
+            .doing(doing)
+            .map(|rows| rows > 0)
+        })
+    }
+}
+
+pub(super) fn sent(
+    tx: &Transaction<'_>,
+    id: i64,
+    reply: &str,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    tx.change(
+        "UPDATE outbox SET state = 'sent', done_ms = ?3, last_attempt_ms = ?3, answer = ?2, fault = NULL,
+            lease_until_ms = NULL
+         WHERE id = ?1 AND state <> 'sent'",
+        params![id, reply, Millis(now)],
+    )
+    .doing("noting that a letter was sent")
+    .map(drop)
+}

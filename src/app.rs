@@ -1,0 +1,15 @@
+//! The application: a round (fetch, judge, decide, deliver) and what it is made of. Knows the quiet wing and the doors;
+//! loops, schedules and processes are the daemon's.
+
+pub mod alerts;
+pub mod answers;
+pub mod assess;
+pub mod clients;
+pub mod clock_watch;
+pub mod context;
+pub mod fetch;
+pub mod notify;
+pub mod parallel;
+pub mod planning;
+pub mod round;
+pub mod salt;

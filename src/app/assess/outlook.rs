@@ -1,0 +1,159 @@
+//! The outlook of a place: the newest issue of each configured service that is recent enough, combined; and how far it
+//! can be relied on. What each service was worth at the time is read from what was fetched by then.
+
+use std::sync::{Arc, LazyLock};
+
+use crate::adapters::weather::client::{FetchState, Service};
+use crate::app::assess::Instant;
+use crate::app::assess::forecast_cache::WeatherMemory;
+use crate::app::clients::services;
+use crate::app::context::{House, ServiceError};
+use crate::domain::boat::SiteId;
+use crate::domain::weather::error_table::ErrorTable;
+use crate::domain::weather::freshness::Standing;
+use crate::domain::weather::outlook::brief::Brief;
+use crate::domain::weather::outlook::spread::{HourError, fitted_errors};
+use crate::domain::weather::outlook::{HEIGHT_APART_M_MIN, Source, Spot, combine};
+use crate::domain::weather::{Forecast, ForecastState};
+use crate::domain::yard::Site;
+
+/// The fitted errors are compiled in and read once; a damaged table would leave the default model.
+static TABLE: LazyLock<Option<ErrorTable>> = LazyLock::new(|| ErrorTable::built_in().ok());
+
+/// One service's newest issue of a place, and how it stands.
+struct Newest {
+    service: Service,
+    forecast: Option<Arc<Forecast>>,
+    /// The issues before it.
+    earlier: Vec<Brief>,
+    standing: Standing,
+    refused: bool,
+}
+
+/// The outlook of a place at the instant and how far it can be relied on; the newest issue there is, where none is
+/// recent enough to be believed.
+///
+/// # Errors
+/// The store's.
+pub fn outlook_of(
+    house: &House,
+    site: &Site,
+    instant: Instant,
+) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
+    outlook_from(house, &house.weather, site, instant)
+}
+
+/// The same by a memory of one's own: who goes through many instants leaves that of the rounds alone.
+///
+/// # Errors
+/// The store's.
+pub(crate) fn outlook_from(
+    house: &House,
+    memory: &WeatherMemory,
+    site: &Site,
+    instant: Instant,
+) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
+    let all = newest(house, memory, &site.id, instant)?;
+    let limits = house.settings.forecast.limits;
+    let state = state_of(house, &all, instant);
+    let spot =
+        Spot { latitude: site.latitude, longitude: site.longitude, elevation_m: site.elevation_m };
+    let usable: Vec<(&Newest, &Arc<Forecast>)> = all
+        .iter()
+        .filter(|one| limits.state(&one.standing, instant.at) != ForecastState::Blind)
+        .filter_map(|one| Some((one, one.forecast.as_ref()?)))
+        .collect();
+    if usable.is_empty() {
+        let forecasts = all.into_iter().filter_map(|one| one.forecast);
+        return Ok((forecasts.max_by_key(|forecast| forecast.issued_at), state));
+    }
+    let errors: Vec<Vec<HourError>> = usable
+        .iter()
+        .map(|(one, forecast)| match (one.service, TABLE.as_ref()) {
+            // The table was fitted on this service's lows and highs.
+            (Service::NwsGridpoint, Some(table)) => {
+                fitted_errors(table, (forecast, &one.earlier), spot)
+            }
+            _ => Vec::new(),
+        })
+        .collect();
+    let sources: Vec<Source<'_>> = usable
+        .iter()
+        .zip(&errors)
+        .map(|((one, forecast), fitted)| Source {
+            forecast,
+            height_corrected: one.service.corrects_height() && is_for_height(forecast, site),
+            fitted,
+        })
+        .collect();
+    Ok((combine(&sources, spot, instant.at).map(Arc::new), state))
+}
+
+/// Does the answer say that it is for the height that was asked for, or nothing of it? One that echoes another height was not
+/// brought to ours.
+fn is_for_height(forecast: &Forecast, site: &Site) -> bool {
+    forecast.cell_elevation_m.is_none_or(|m| (m - site.elevation_m).abs() < HEIGHT_APART_M_MIN)
+}
+
+/// Only how far the place's outlook can be relied on, and when its newest issue was made: what a round looks at first.
+///
+/// # Errors
+/// The store's.
+pub fn standing_of(
+    house: &House,
+    site: &SiteId,
+    instant: Instant,
+) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
+    let all = newest(house, &house.weather, site, instant)?;
+    let state = state_of(house, &all, instant);
+    let forecasts = all.into_iter().filter_map(|one| one.forecast);
+    Ok((forecasts.max_by_key(|forecast| forecast.issued_at), state))
+}
+
+/// How each configured service stands for a place.
+///
+/// # Errors
+/// The store's.
+pub fn standings_of(
+    house: &House,
+    site: &SiteId,
+    instant: Instant,
+) -> Result<Vec<Standing>, ServiceError> {
+    Ok(newest(house, &house.weather, site, instant)?.into_iter().map(|one| one.standing).collect())
+}
+
+/// The best of what the services allow; blind where every one of them refuses.
+fn state_of(house: &House, all: &[Newest], instant: Instant) -> ForecastState {
+    let limits = house.settings.forecast.limits;
+    if !all.is_empty() && all.iter().all(|one| one.refused) {
+        return ForecastState::Blind;
+    }
+    let states = all.iter().map(|one| limits.state(&one.standing, instant.at));
+    states.min().unwrap_or(ForecastState::Blind)
+}
+
+fn newest(
+    house: &House,
+    memory: &WeatherMemory,
+    site: &SiteId,
+    instant: Instant,
+) -> Result<Vec<Newest>, ServiceError> {
+    let mut all = Vec::new();
+    for service in services(&house.settings.forecast) {
+        let name = service.name();
+        let forecast = memory.newest_of(&house.store, site, Some(name), instant.known_at)?;
+        let earlier = match service {
+            // Only this one's errors are fitted.
+            Service::NwsGridpoint => memory.earlier(&house.store, site, name, instant.known_at)?,
+            _ => Vec::new(),
+        };
+        let fetching = house.store.fetch_state::<FetchState>(name, site)?;
+        // Asked about the past: what we knew then had answered then.
+        let answered = fetching.as_ref().and_then(|f| f.last_answer);
+        let answered = answered.map(|at| at.min(instant.known_at));
+        let refused = fetching.is_some_and(|f| f.document.refused);
+        let standing = Standing::of(forecast.as_deref(), answered);
+        all.push(Newest { service, forecast, earlier, standing, refused });
+    }
+    Ok(all)
+}

@@ -1,0 +1,204 @@
+//! What a running service holds in its hands: the store, the tables, the settings, the way to the weather.
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use chrono_tz::Tz;
+use thiserror::Error;
+
+use crate::adapters::settings::Settings;
+use crate::adapters::sqlite::{Options, Store, StoreError};
+use crate::adapters::weather::client::{ClientError, Clients};
+use crate::app::assess::bias::Lessons;
+use crate::app::assess::forecast_cache::WeatherMemory;
+use crate::app::assess::past_seasons::Archives;
+use crate::app::clients;
+use crate::app::clock_watch::ClockWatch;
+use crate::app::notify::own_phrases;
+use crate::domain::boat::{Boat, LayupEvent, PersonId, SiteId};
+use crate::domain::catalogue::{Catalogue, CatalogueError};
+use crate::domain::risk::judge::{JudgeError, JudgeSettings};
+use crate::domain::risk::timing::WorkingHours;
+use crate::domain::weather::errors::{ErrorModel, StandardErrors};
+use crate::domain::yard::{Person, Site};
+
+/// What keeps the service from doing its work.
+#[derive(Debug, Error)]
+pub enum ServiceError {
+    /// The tables that are compiled in.
+    #[error("reading the catalogue")]
+    Catalogue(#[from] CatalogueError),
+    /// The store.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The weather client.
+    #[error("setting up the weather client")]
+    Client(#[from] ClientError),
+    /// A circuit that cannot be judged.
+    #[error(transparent)]
+    Judge(#[from] JudgeError),
+    /// Something that a person has to mend, in words.
+    #[error("{0}")]
+    Told(String),
+}
+
+/// The log, and the head and the version of the file under which it was read.
+type LogRead = Option<((String, i64), Arc<[LayupEvent]>)>;
+
+/// A working service, between rounds.
+#[derive(Debug)]
+pub struct House {
+    /// The configuration.
+    pub settings: Settings,
+    /// The tables.
+    pub catalogue: Catalogue,
+    /// The store.
+    pub store: Store,
+    /// Past seasons of the places, once read.
+    pub(crate) archives: Archives,
+    /// What was read of the forecasts.
+    pub weather: WeatherMemory,
+    /// The log as last read, under the head and the version of the file at the time.
+    log: Mutex<LogRead>,
+    /// Standard errors by seed, drawn once: a place keeps its own all winter.
+    drawn: Mutex<BTreeMap<u64, Arc<StandardErrors>>>,
+    /// What the places' thermometers have taught.
+    pub(crate) lessons: Lessons,
+    /// Is this machine's clock right?
+    pub clock: ClockWatch,
+}
+
+impl House {
+    /// Opens the store that the settings name.
+    ///
+    /// # Errors
+    /// [`ServiceError`]: the tables, the yard's own words or the store.
+    pub fn open(settings: Settings, options: Options) -> Result<Self, ServiceError> {
+        let catalogue = Catalogue::built_in()?;
+        own_phrases(&settings).map_err(|faults| ServiceError::Told(faults.join("\n")))?;
+        let store = Store::open(&settings.store.path, options)?;
+        Ok(Self::over(settings, catalogue, store))
+    }
+
+    /// Over a store that is open already; nothing of it has been read yet.
+    #[must_use]
+    pub fn over(settings: Settings, catalogue: Catalogue, store: Store) -> Self {
+        Self {
+            archives: Archives::default(),
+            settings,
+            catalogue,
+            store,
+            weather: WeatherMemory::default(),
+            log: Mutex::default(),
+            drawn: Mutex::default(),
+            lessons: Lessons::default(),
+            clock: ClockWatch::default(),
+        }
+    }
+
+    /// The whole log, read anew only after somebody has written to it or another program to the file.
+    ///
+    /// # Errors
+    /// Whatever the store answers.
+    pub fn events(&self) -> Result<Arc<[LayupEvent]>, ServiceError> {
+        let stands = (self.store.log_head()?, self.store.others_wrote()?);
+        let mut known = self.log.lock().unwrap_or_else(PoisonError::into_inner);
+        match &*known {
+            Some((read, events)) if *read == stands => Ok(Arc::clone(events)),
+            _ => {
+                let events: Arc<[LayupEvent]> = self.store.all_events()?.into();
+                *known = Some((stands, Arc::clone(&events)));
+                Ok(events)
+            }
+        }
+    }
+
+    /// The yard as it is listed now.
+    ///
+    /// # Errors
+    /// Whatever the store answers.
+    pub fn yard(&self) -> Result<YardBook, ServiceError> {
+        let keyed = |sites: Vec<Site>| {
+            let listed = sites.clone();
+            let known = sites.into_iter().map(|site| site.with_water_of(&listed));
+            known.map(|site| (site.id.clone(), site)).collect()
+        };
+        Ok(YardBook {
+            sites: keyed(self.store.sites()?),
+            people: self.store.people()?.into_iter().map(|p| (p.id.clone(), p)).collect(),
+            boats: self.store.boats()?,
+        })
+    }
+
+    /// The clients of the configured services; `None` where all are switched off.
+    ///
+    /// # Errors
+    /// [`ServiceError`]: address, contact or key.
+    pub fn weather_client(&self) -> Result<Option<Clients>, ServiceError> {
+        clients::clients(&self.settings.forecast)
+    }
+
+    /// The standard errors of a seed for every hour up to the horizon.
+    #[must_use]
+    pub fn standard_errors(&self, seed: u64) -> Arc<StandardErrors> {
+        let mut drawn = self.drawn.lock().unwrap_or_else(PoisonError::into_inner);
+        let judge = self.settings.judge;
+        let make = || {
+            let hours = usize::from(judge.told_h());
+            StandardErrors::new(judge.members, hours, &ErrorModel::default(), seed)
+        };
+        Arc::clone(drawn.entry(seed).or_insert_with(|| Arc::new(make())))
+    }
+
+    /// How rows are judged here.
+    #[must_use]
+    pub fn judge_settings(&self) -> JudgeSettings {
+        let alert = &self.settings.alert;
+        JudgeSettings {
+            on: [alert.minor.on, alert.major.on, alert.severe.on],
+            horizon_h: usize::from(self.settings.judge.horizon_h),
+            working_hours: self.working_hours(),
+        }
+    }
+
+    /// When people work here.
+    #[must_use]
+    pub const fn working_hours(&self) -> WorkingHours {
+        let yard = &self.settings.yard;
+        WorkingHours { from: yard.work_from, to: yard.work_to }
+    }
+}
+
+/// Places, people and boats as listed.
+#[derive(Debug, Clone)]
+pub struct YardBook {
+    /// Places by id.
+    pub sites: BTreeMap<SiteId, Site>,
+    /// People by id.
+    pub people: BTreeMap<PersonId, Person>,
+    /// Boats in the order of their ids.
+    pub boats: Vec<Boat>,
+}
+
+impl YardBook {
+    /// The zone of a place, UTC where it is not listed.
+    #[must_use]
+    pub fn zone(&self, site: &SiteId) -> Tz {
+        self.sites.get(site).map_or(Tz::UTC, |site| site.time_zone)
+    }
+}
+
+/// An error with its causes, each once.
+#[must_use]
+pub fn with_causes(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut next = error.source();
+    while let Some(cause) = next {
+        let words = cause.to_string();
+        if !text.contains(&words) {
+            text = format!("{text}: {words}");
+        }
+        next = cause.source();
+    }
+    text
+}

@@ -1,0 +1,50 @@
+//! Short texts beside letters, to those who agreed to them.
+
+use crate::adapters::delivery::{envelope, mime};
+use crate::adapters::sqlite::OutboxRow;
+use crate::adapters::sqlite::outbox::TEXTS;
+use crate::app::notify::Desk;
+use crate::domain::message::{Letter, Mailbox};
+use crate::domain::yard::Person;
+
+/// The short text that goes with a letter: about the same, at the same time, as long of use. None without the reader's
+/// consent, without a gateway and a whole number, and for letters that have no short form. While the yard holds the letter the
+/// text waits with it: what the yard has not looked at is not told by another way either.
+pub(crate) fn beside(
+    desk: &Desk,
+    person: &Person,
+    letter: &Letter,
+    row: &OutboxRow,
+) -> Option<OutboxRow> {
+    let text = letter.short.as_ref().filter(|_| person.text_consent)?;
+    let address = desk.texts.address(person.phone.as_deref()?)?;
+    let step = u8::try_from(row.step).unwrap_or(u8::MAX);
+    let (about, domain) = (format!("text {}", row.alert), &desk.sender.domain);
+    let message_id = desk.key.id(&about, row.revision, person.id.as_str(), step, domain);
+    let wrapped = Letter {
+        message_id: message_id.clone(),
+        to: Mailbox { name: String::new(), address: address.clone() },
+        // Gateways set a subject before the text, which says it all.
+        subject: String::new(),
+        reply_to: None,
+        in_reply_to: None,
+        references: Vec::new(),
+        list_id: None,
+        unsubscribe: None,
+        ..letter.clone()
+    };
+    let bytes = mime::short_to_bytes(&wrapped, text)
+        // The letter goes all the same.
+        .inspect_err(|error| tracing::error!("no short text to {}: {error}", person.id))
+        .ok()?;
+    Some(OutboxRow {
+        channel: TEXTS.to_owned(),
+        kind: TEXTS.to_owned(),
+        return_path: envelope::return_path(&message_id, domain),
+        message_id,
+        address,
+        bytes,
+        held: None,
+        ..row.clone()
+    })
+}

@@ -1,0 +1,316 @@
+//! The worklist: for a manager as a letter, for a screen as the same words.
+
+use chrono::{DateTime, Utc};
+
+use crate::adapters::sqlite::{AlertFilter, OutboxRow};
+use crate::app::alerts::blend::too_weak;
+use crate::app::assess::{BoatView, Survey};
+use crate::app::context::{House, ServiceError};
+use crate::app::notify::chart;
+use crate::app::notify::claimed::only_claimed;
+use crate::app::notify::{Desk, Written, blank_row, label_of};
+use crate::app::planning::{YardPlan, lines, plan_of};
+use crate::app::round::WORKLIST_RUN;
+use crate::domain::alert::{Alert, CloseReason, Flat, Kind};
+use crate::domain::boat::{CircuitId, Holds, SiteId};
+use crate::domain::message::{
+    CannotSay, Context, CrewLines, HeldLine, Letter, OverLine, PlaceLine, Worklist, WorklistBoat,
+    compose_worklist,
+};
+use crate::domain::risk::{CircuitRisk, Priority, rank};
+use crate::domain::weather::ForecastState;
+use crate::domain::yard::{Person, Role};
+
+/// A worklist is of no use after the next one.
+const WORKLIST_KEPT_H: i64 = 20;
+/// A returned alert is closed for good a day after its all-clear, and a worklist may come three days after the last.
+const TOLD_OVER_BACK: chrono::TimeDelta = chrono::TimeDelta::days(1);
+/// Boats with so many circuits of which nothing is known are named under "cannot say".
+const MANY_UNKNOWN: usize = 3;
+
+/// One letter with the worklist of their places to each manager; `letters` are those of the same round.
+#[must_use]
+pub fn worklist_letters(
+    house: &House,
+    desk: &Desk,
+    survey: &Survey,
+    letters: &[OutboxRow],
+    now: DateTime<Utc>,
+) -> Written {
+    let managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
+    let plan = crew_plan(house, survey);
+    let waiting = crate::app::notify::held::waiting(house, survey, letters, now);
+    let day = now.with_timezone(&house.settings.yard.time_zone).date_naive();
+    let mut written = Written::default();
+    for person in managers {
+        let own = |site: &SiteId| person.sites.is_empty() || person.sites.contains(site);
+        // One manager whose list cannot be written must not stop the round and with it everybody's alerts.
+        let held: Vec<HeldLine> = waiting
+            .iter()
+            .filter(|(site, _)| person.sites.contains(site))
+            .map(|(_, line)| line.clone())
+            .collect();
+        let letter = worklist_letter(
+            house,
+            desk,
+            survey,
+            Reader { person, plan: plan.as_ref(), held: &held, pictures: true },
+            own,
+        )
+        .map_err(|error| error.to_string());
+        let about = format!("worklist:{}:{day}", person.id);
+        let row = OutboxRow {
+            kind: "worklist".to_owned(),
+            expires_at: now + chrono::TimeDelta::hours(WORKLIST_KEPT_H),
+            ..blank_row(desk, letter.as_ref().ok(), (&about, person), now)
+        };
+        written.add(letter, row);
+    }
+    written
+}
+
+/// The worklist of all places in the words of the letter, for a screen.
+///
+/// # Errors
+/// The phrase catalogue or the store.
+pub fn worklist_text(house: &House, survey: &Survey) -> Result<String, ServiceError> {
+    let desk = Desk::of(house)?;
+    let mut managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
+    let Some(first) = survey.places.values().next() else {
+        return Ok(
+            "The store holds no place yet: bring in your tables with rimeward import.\n".into()
+        );
+    };
+    let mut reader = managers.next().cloned().unwrap_or_else(|| nobody(first.site.usual_scale()));
+    reader.email.get_or_insert_with(|| "nobody@localhost".to_owned());
+    let letter = worklist_letter(
+        house,
+        &desk,
+        survey,
+        Reader {
+            person: &reader,
+            plan: crew_plan(house, survey).as_ref(),
+            held: &[],
+            pictures: false,
+        },
+        |_| true,
+    )?;
+    Ok(format!("{}\n\n{}", letter.subject, letter.text))
+}
+
+/// Whom a worklist is for, and what goes into theirs.
+struct Reader<'a> {
+    person: &'a Person,
+    plan: Option<&'a YardPlan>,
+    held: &'a [HeldLine],
+    pictures: bool,
+}
+
+fn worklist_letter(
+    house: &House,
+    desk: &Desk,
+    survey: &Survey,
+    Reader { person, plan, held, pictures }: Reader<'_>,
+    own: impl Fn(&SiteId) -> bool,
+) -> Result<Letter, ServiceError> {
+    let places: Vec<PlaceLine<'_>> = survey
+        .places
+        .values()
+        .filter(|place| own(&place.site.id))
+        .map(|place| PlaceLine {
+            site: &place.site,
+            low: place.low.as_ref(),
+            issued_at: place.forecast.as_ref().map(|forecast| forecast.issued_at),
+            forecast: place.state,
+            service: place.forecast.as_ref().map_or("", |forecast| forecast.service.as_str()),
+            measured: place.measured.as_ref(),
+            snow: place.snow(survey.until),
+            official: place
+                .official()
+                .map(|(notice, not_shown)| (notice.clone(), not_shown))
+                .collect(),
+        })
+        .collect();
+    let mut listed: Vec<(&BoatView, Vec<CircuitRisk>)> = survey
+        .boats
+        .iter()
+        .filter(|view| own(&view.state.site))
+        .map(|view| {
+            let rows = view.rows.iter().filter(|row| rank::is_worth_listing(row));
+            let mut rows: Vec<CircuitRisk> = rows.cloned().collect();
+            rows.sort_by(rank::order);
+            (view, rows)
+        })
+        .collect();
+    listed.sort_by(|(a, first), (b, second)| match (pressing(first), pressing(second)) {
+        (Some(one), Some(other)) => rank::order(one, other),
+        (one, other) => other.is_some().cmp(&one.is_some()).then(a.boat.id.cmp(&b.boat.id)),
+    });
+    let boats: Vec<WorklistBoat<'_>> = listed
+        .iter()
+        .filter_map(|(view, rows)| {
+            let site = survey.places.get(&view.state.site).map(|place| &place.site)?;
+            Some(WorklistBoat { boat: &view.boat, state: &view.state, site, rows, remark: "" })
+        })
+        .collect();
+    let head = house.store.log_head()?;
+    let over = over_since_the_last(house, survey, person)?;
+    let label = |circuit: &CircuitId| label_of(house, circuit);
+    let home = survey.places.values().find(|place| own(&place.site.id));
+    let Some(home) = home else {
+        return Err(ServiceError::Told(format!(
+            "{} answers for no place that is listed",
+            person.id
+        )));
+    };
+    // Of whoever is first to be gone to.
+    let first = listed.iter().find(|(_, rows)| {
+        rows.iter().any(|row| row.priority > Priority::Notice && !row.frozen_now)
+    });
+    let picture = first
+        .filter(|_| pictures)
+        .and_then(|(view, _)| chart::of_boat(house, survey, &view.boat.id, person));
+    let context = desk.context((person, &home.site), &label, survey.instant.at);
+    let context = Context { picture: picture.as_ref(), ..context };
+    let crew = plan.map(|plan| CrewLines {
+        headline: plan.headline.clone(),
+        round: lines::round(plan, &own),
+        round_work: lines::round_work(plan, &own),
+        cart: lines::litres(&plan.cart),
+        order: lines::litres(&plan.order),
+        outside: lines::outside(plan, &own),
+        today: lines::today(plan, &own),
+        subject: lines::subject(plan, &own),
+    });
+    let worklist = Worklist {
+        at: survey.instant.at,
+        until: survey.until,
+        places: &places,
+        boats: &boats,
+        cannot_say: &cannot_say((house, survey), &own, &label),
+        over: &over,
+        held,
+        plan: crew.as_ref(),
+        log_head: Some(&head),
+    };
+    compose_worklist(&worklist, &context)
+        .map_err(|error| ServiceError::Told(format!("writing the worklist: {error}")))
+}
+
+/// What ended since the last worklist, of the alerts that this reader had been told of: their closing message.
+fn over_since_the_last(
+    house: &House,
+    survey: &Survey,
+    person: &Person,
+) -> Result<Vec<OverLine>, ServiceError> {
+    let Some(last) = house.store.last_run(WORKLIST_RUN)? else { return Ok(Vec::new()) };
+    let filter =
+        AlertFilter { kind: Some(Kind::Freeze.as_str().to_owned()), ..AlertFilter::default() };
+    let mut over = Vec::new();
+    for record in house.store.alerts(&filter)? {
+        if record.closed_at.is_some_and(|at| at < last - TOLD_OVER_BACK) {
+            continue;
+        }
+        let Ok(alert) = serde_json::from_value::<Alert>(record.document) else { continue };
+        let told = alert.told.get(&person.id).filter(|ledger| !ledger.awaits_closing);
+        let Some(ended) = told.and_then(|ledger| ledger.sent.last()).map(|sent| sent.at) else {
+            continue;
+        };
+        let boat = survey.boats.iter().find(|view| Some(&view.boat.id) == alert.subject.boat());
+        let (true, Some(view)) = (ended >= last && ended < survey.instant.at, boat) else {
+            continue;
+        };
+        let place = survey.places.get(&alert.site).map(|place| place.site.name.clone());
+        let reason = alert.closed.as_ref().map(|end| &end.reason);
+        over.push(OverLine {
+            boat: view.boat.name.clone(),
+            place: place.unwrap_or_else(|| alert.site.to_string()),
+            done: matches!(reason, Some(CloseReason::Done)),
+            dropped: matches!(alert.flat(), Flat::SuppressedByDesign | Flat::OutOfService),
+            cancelled: matches!(reason, Some(CloseReason::Cancelled { .. })),
+            passed: alert.known.iter().any(|known| known.person == person.id && known.frozen),
+        });
+    }
+    Ok(over)
+}
+
+/// The crew plan. A worklist goes out without it rather than not at all.
+fn crew_plan(house: &House, survey: &Survey) -> Option<YardPlan> {
+    plan_of(house, survey)
+        .inspect_err(|error| tracing::warn!(%error, "worklist goes out without the crew plan"))
+        .ok()
+}
+
+/// The first row that asks for something.
+fn pressing(rows: &[CircuitRisk]) -> Option<&CircuitRisk> {
+    rows.iter().find(|row| row.priority > Priority::Notice)
+}
+
+/// What cannot be judged: places without a forecast, boats of which hardly anything is on record.
+fn cannot_say(
+    (house, survey): (&House, &Survey),
+    own: &impl Fn(&SiteId) -> bool,
+    label: &impl Fn(&CircuitId) -> String,
+) -> Vec<CannotSay> {
+    let mut found = Vec::new();
+    for place in survey.places.values().filter(|place| own(&place.site.id)) {
+        if place.state == ForecastState::Blind {
+            found.push(CannotSay {
+                what: place.site.name.clone(),
+                why: "no usable forecast; check the official one".to_owned(),
+            });
+        }
+    }
+    let unknown: Vec<(usize, &str)> = survey
+        .boats
+        .iter()
+        .filter(|view| own(&view.state.site))
+        .map(|view| {
+            let circuits = view.state.circuits.iter();
+            (circuits.filter(|c| c.holds == Holds::Unknown).count(), view.boat.name.as_str())
+        })
+        .filter(|(count, _)| *count >= MANY_UNKNOWN)
+        .collect();
+    if !unknown.is_empty() {
+        let named: Vec<String> =
+            unknown.iter().map(|(count, name)| format!("{} {count}", name.trim())).collect();
+        found.push(CannotSay {
+            what: "circuits with nothing on record, judged as full of water".to_owned(),
+            why: named.join(", "),
+        });
+    }
+    let weak = too_weak(house, survey, own);
+    if !weak.is_empty() {
+        found.push(CannotSay {
+            what: "antifreeze too weak for a winter here: test it and renew it".to_owned(),
+            why: weak.join("; "),
+        });
+    }
+    let claimed = only_claimed(survey, own, label);
+    if !claimed.is_empty() {
+        found.push(CannotSay {
+            what: "only said to be done, and cold is coming: ask who did it, or look".to_owned(),
+            why: claimed.join("; "),
+        });
+    }
+    found
+}
+
+fn nobody(units: crate::domain::units::TemperatureScale) -> Person {
+    Person {
+        id: "nobody".into(),
+        name: "the yard".to_owned(),
+        role: Role::Manager,
+        email: None,
+        phone: None,
+        text_consent: false,
+        consent_date: None,
+        sites: Vec::new(),
+        quiet_from: None,
+        quiet_to: None,
+        escalation_order: None,
+        tell_at_chance: None,
+        charts: false,
+        units,
+    }
+}

@@ -1,0 +1,358 @@
+//! One pass: fetch, judge, decide, deliver. A restart and an ordinary round are the same path; a round that finds
+//! nothing new changes nothing.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use crate::adapters::delivery::Channel;
+use crate::adapters::delivery::outbox::{DeliverReport, Limits, deliver_due};
+use crate::adapters::delivery::webhook::deliver_webhooks;
+use crate::adapters::settings::schedule::Schedule;
+use crate::adapters::sqlite::{RoundCommit, StoreError};
+use crate::adapters::weather::client::Clients;
+use crate::app::alerts::aging::aging;
+use crate::app::alerts::blend::blends;
+use crate::app::alerts::deadline::nudges;
+use crate::app::alerts::heat::heats;
+use crate::app::alerts::opening::openings;
+use crate::app::alerts::unreachable::turn_to_next_contact;
+use crate::app::alerts::{decide_all, record_of, transition_rows};
+use crate::app::assess::blend_separation::newly_slush;
+use crate::app::assess::exposures::spells_now;
+use crate::app::assess::{Instant, Survey, survey};
+use crate::app::context::{House, ServiceError};
+use crate::app::fetch::{Fetched, fetch_all};
+use crate::app::notify::webhooks;
+use crate::app::notify::worklist::worklist_letters;
+use crate::app::notify::{Desk, letters};
+use crate::domain::alert::Transition;
+use crate::domain::boat::{PersonId, SiteId};
+use crate::domain::weather::ForecastState;
+use crate::domain::yard::Site;
+
+/// Places are judged anew after this long even when nothing changed: the clock moves on.
+const JUDGE_AT_LEAST_EVERY: TimeDelta = TimeDelta::hours(3);
+/// A last run so far ahead of the clock was noted under a wrong clock.
+const CLOCK_APART: TimeDelta = TimeDelta::hours(2);
+/// How often a round is decided anew because another one landed meanwhile. Each time somebody else got further, and a
+/// round lands three times at most, so that this lets four rounds by.
+const TRIES: usize = 12;
+/// Name under which the store keeps when the worklist last went out.
+pub(crate) const WORKLIST_RUN: &str = "worklist";
+
+/// What a service remembers between its rounds, only to spare work: without it a round does the same, at more length.
+#[derive(Debug, Default)]
+pub struct Memory {
+    log_head: String,
+    places: BTreeMap<SiteId, Judged>,
+}
+
+/// What a place was last judged on.
+#[derive(Debug, PartialEq, Eq)]
+struct Judged {
+    issued_at: Option<DateTime<Utc>>,
+    state: ForecastState,
+    at: DateTime<Utc>,
+}
+
+/// What came of a round.
+#[derive(Debug, Default)]
+pub struct RoundReport {
+    /// Place by place.
+    pub fetched: Vec<Fetched>,
+    /// The look over the yard, if one was needed.
+    pub survey: Option<Survey>,
+    /// Alerts raised, updated or closed: transitions in words.
+    pub changes: Vec<String>,
+    /// Letters that entered the outbox.
+    pub queued: usize,
+    /// Letters that could not be written or have no address: the next contact hears of them.
+    pub unsendable: usize,
+    /// People whom nothing reaches, and nobody else for them.
+    pub nobody_left: Vec<PersonId>,
+    /// What became of the outbox; `None` where nothing was to be sent.
+    pub delivered: Option<DeliverReport>,
+}
+
+impl RoundReport {
+    /// Is a place without a usable forecast?
+    #[must_use]
+    pub fn is_blind(&self) -> bool {
+        self.survey.as_ref().is_some_and(Survey::is_blind)
+    }
+}
+
+/// Everything that a round works with.
+pub struct Works<'a> {
+    /// Store, tables, settings.
+    pub house: &'a House,
+    /// The words and the sender.
+    pub desk: &'a Desk,
+    /// The way to the weather; `None` looks at what is stored.
+    pub client: Option<&'a Clients>,
+    /// The way out; `None` leaves everything in the outbox.
+    pub channel: Option<&'a mut Channel>,
+    /// The present, read again once the services have answered: what another round has fetched meanwhile is known then.
+    /// `None` where the round is at a stated time.
+    pub present: Option<&'a dyn Fn() -> DateTime<Utc>>,
+}
+
+/// Does one round at `now`.
+///
+/// # Errors
+/// The store's, or a hole in the tables. Trouble with a weather service or the relay is part of the report.
+pub async fn round(
+    works: &mut Works<'_>,
+    memory: &mut Memory,
+    now: DateTime<Utc>,
+) -> Result<RoundReport, ServiceError> {
+    let house = works.house;
+    let mut report = RoundReport::default();
+    if let Some(client) = works.client {
+        let sites = house.store.sites()?;
+        report.fetched = fetch_pass(house, client, &sites, now, &|| true).await?;
+    }
+    let now = works.present.map_or(now, |present| present().max(now));
+    // Twice at most: what came to nobody is told anew in the same round.
+    for _ in 0..2 {
+        if let Some(judged) = judge_pass(house, works.desk, memory, now)? {
+            report.survey = Some(judged.survey);
+            report.changes.extend(judged.changes);
+            report.queued += judged.queued;
+            report.unsendable += judged.unsendable;
+        }
+        let unreached = turn_to_next_contact(house, works.desk, now)?;
+        report.queued += unreached.queued;
+        report.nobody_left.extend(unreached.nobody_left.iter().cloned());
+        if !unreached.tell_anew {
+            break;
+        }
+        *memory = Memory::default();
+    }
+    if let Some(channel) = works.channel.as_deref_mut() {
+        report.delivered = Some(deliver_due(&house.store, channel, now, &Limits::default()).await?);
+        if !house.settings.webhook.is_empty() {
+            let (endpoints, troubles) = webhooks::endpoints(&house.settings);
+            let named: Vec<&str> = house.settings.webhook.keys().map(String::as_str).collect();
+            let sent = deliver_webhooks(&house.store, (&endpoints, &named), now, &|| true).await?;
+            for trouble in troubles.iter().chain(&sent.troubles) {
+                tracing::warn!("{trouble}");
+            }
+        }
+    }
+    Ok(report)
+}
+
+/// Asks for the forecasts of `sites` and notes how it went; `go_on` as for [`fetch_all`].
+///
+/// # Errors
+/// The store's.
+pub async fn fetch_pass(
+    house: &House,
+    clients: &Clients,
+    sites: &[Site],
+    now: DateTime<Utc>,
+    go_on: &(dyn Fn() -> bool + Sync),
+) -> Result<Vec<Fetched>, ServiceError> {
+    let fetched = fetch_all(house, clients, sites, now, go_on).await?;
+    house.clock.note_clients(clients, now);
+    let trouble: Vec<&str> =
+        fetched.iter().map(|f| f.trouble.as_str()).filter(|t| !t.is_empty()).collect();
+    let text = if trouble.is_empty() { "all answered".into() } else { trouble.join("; ") };
+    if !trouble.is_empty() || fetched.iter().any(|f| f.new_issue) {
+        house.store.put_status("fetch", trouble.is_empty(), now, &text)?;
+    }
+    Ok(fetched)
+}
+
+/// What came of judging.
+#[derive(Debug)]
+pub struct Judgement {
+    /// The look over the places that had changed.
+    pub survey: Survey,
+    /// Alerts raised, updated or closed: transitions in words.
+    pub changes: Vec<String>,
+    /// Letters that entered the outbox.
+    pub queued: usize,
+    /// Letters that could not be written or have no address.
+    pub unsendable: usize,
+}
+
+/// Judges the places at which something has changed, decides, and puts what is to be told into the outbox together with
+/// the alerts; the worklist too when its time has come. `None` where nothing was to be done.
+///
+/// # Errors
+/// The store's, or a hole in the tables; nothing has changed then.
+pub fn judge_pass(
+    house: &House,
+    desk: &Desk,
+    memory: &mut Memory,
+    now: DateTime<Utc>,
+) -> Result<Option<Judgement>, ServiceError> {
+    let worklist_due = worklist_due(house, now)?.is_some_and(|due| due <= now);
+    let stale = if worklist_due { all_places(house)? } else { memory.stale(house, now)? };
+    if stale.is_empty() {
+        return Ok(None);
+    }
+    judge_and_decide((house, desk), memory, (&stale, worklist_due), now)
+}
+
+fn judge_and_decide(
+    (house, desk): (&House, &Desk),
+    memory: &mut Memory,
+    (stale, worklist_due): (&BTreeSet<SiteId>, bool),
+    now: DateTime<Utc>,
+) -> Result<Option<Judgement>, ServiceError> {
+    for last in (0..TRIES).rev() {
+        let based_on = house.store.generation()?;
+        let log_head = house.store.log_head()?;
+        let seen = survey(house, Instant::now(now), |site| stale.contains(site))?;
+        let mut decision = decide_all(house, &seen, worklist_due, now)?;
+        let heat = heats(house, desk, &seen, &mut decision, now)?;
+        let nudged = nudges(house, desk, &seen, &decision, now)?;
+        let mut written = letters(house, desk, &seen, &decision.tellings, now);
+        written.letters.extend(heat.written.letters);
+        written.unsendable.extend(heat.written.unsendable);
+        written.letters.extend(nudged.written.letters);
+        written.unsendable.extend(nudged.written.unsendable);
+        let opened = openings(house, desk, &seen, now)?;
+        written.letters.extend(opened.written.letters);
+        written.unsendable.extend(opened.written.unsendable);
+        let aged = aging(house, desk, &seen, now)?;
+        written.letters.extend(aged.written.letters);
+        written.unsendable.extend(aged.written.unsendable);
+        let thin = blends(house, desk, &seen, &decision, now)?;
+        written.letters.extend(thin.written.letters);
+        written.unsendable.extend(thin.written.unsendable);
+        decision.alerts.extend(heat.alerts.into_iter().chain(nudged.alerts).chain(thin.alerts));
+        let transitions = heat.transitions.into_iter().chain(nudged.transitions);
+        decision.transitions.extend(transitions.chain(thin.transitions));
+        if worklist_due {
+            let lists = worklist_letters(house, desk, &seen, &written.letters, now);
+            written.letters.extend(lists.letters);
+            written.unsendable.extend(lists.unsendable);
+        }
+        written.letters.extend(webhooks::notes(&house.settings, desk, &decision, now));
+        if worklist_due {
+            let counts = (seen.places.len(), seen.boats.len());
+            written.letters.extend(webhooks::worklist(&house.settings, desk, counts, now));
+        }
+        let mut commit = RoundCommit {
+            based_on: Some(based_on),
+            transitions: transition_rows(&decision)?,
+            letters: written.letters,
+            unsendable: written.unsendable,
+            exposures: spells_now(house, &seen, now)?,
+            separated: newly_slush(&seen, now),
+            runs: opened.runs.into_iter().chain(aged.runs).collect(),
+            ..RoundCommit::default()
+        };
+        for alert in &decision.alerts {
+            commit.alerts.push(record_of(alert, now)?);
+        }
+        if worklist_due {
+            commit.runs.push((WORKLIST_RUN.to_owned(), now));
+        }
+        match house.store.commit_round(&commit) {
+            Ok(committed) => {
+                let words = |t: &Transition| {
+                    format!("{}: {} to {} ({})", t.alert, t.from.as_str(), t.to.as_str(), t.reason)
+                };
+                // The head from before the look: what was entered meanwhile is looked at next time.
+                memory.log_head = log_head;
+                memory.places.extend(judged_on(&seen, now));
+                return Ok(Some(Judgement {
+                    changes: decision.transitions.iter().map(words).collect(),
+                    queued: committed.queued,
+                    unsendable: commit.unsendable.len(),
+                    survey: seen,
+                }));
+            }
+            // Somebody else's round landed between our reading and our writing.
+            Err(StoreError::Overtaken) if last > 0 => {}
+            Err(error) => return Err(error.into()),
+        }
+    }
+    Ok(None)
+}
+
+fn judged_on(seen: &Survey, at: DateTime<Utc>) -> impl Iterator<Item = (SiteId, Judged)> {
+    seen.places.iter().map(move |(id, place)| {
+        let issued_at = place.forecast.as_ref().map(|forecast| forecast.issued_at);
+        (id.clone(), Judged { issued_at, state: place.state, at })
+    })
+}
+
+fn all_places(house: &House) -> Result<BTreeSet<SiteId>, ServiceError> {
+    Ok(house.store.sites()?.into_iter().map(|site| site.id).collect())
+}
+
+impl Memory {
+    /// The places at which something has changed since the last look: an issue, how fresh the forecast is, the log, or
+    /// just the time.
+    fn stale(&self, house: &House, now: DateTime<Utc>) -> Result<BTreeSet<SiteId>, ServiceError> {
+        let mut stale = all_places(house)?;
+        if house.store.log_head()? != self.log_head {
+            return Ok(stale);
+        }
+        let mut known = BTreeSet::new();
+        for (site, judged) in &self.places {
+            let (forecast, state) =
+                crate::app::assess::outlook::standing_of(house, site, Instant::now(now))?;
+            let same = forecast.map(|f| f.issued_at) == judged.issued_at && state == judged.state;
+            if same && now >= judged.at && now - judged.at < JUDGE_AT_LEAST_EVERY {
+                known.insert(site.clone());
+            }
+        }
+        stale.retain(|site| !known.contains(site));
+        Ok(stale)
+    }
+}
+
+impl Memory {
+    /// When judging has something to do next, if nothing new comes: a forecast passes a limit of age, a look is three
+    /// hours old, the worklist is due. `since` is the last time that anybody looked whether something had changed.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn next_due(
+        &self,
+        house: &House,
+        since: DateTime<Utc>,
+        now: DateTime<Utc>,
+    ) -> Result<DateTime<Utc>, ServiceError> {
+        let mut next = now + JUDGE_AT_LEAST_EVERY;
+        for (site, judged) in &self.places {
+            next = next.min(judged.at.max(since - JUDGE_AT_LEAST_EVERY) + JUDGE_AT_LEAST_EVERY);
+            for standing in
+                crate::app::assess::outlook::standings_of(house, site, Instant::now(now))?
+            {
+                let aged = house.settings.forecast.limits.next_change(&standing, since);
+                next = next.min(aged.unwrap_or(next));
+            }
+        }
+        Ok(worklist_due(house, now)?.map_or(next, |due| due.min(next)))
+    }
+}
+
+/// When the worklist is due next, now or earlier if its time has come. The first time ever counts from the first round.
+///
+/// # Errors
+/// The store's.
+pub fn worklist_due(
+    house: &House,
+    now: DateTime<Utc>,
+) -> Result<Option<DateTime<Utc>>, ServiceError> {
+    let schedule = Schedule::parse(&house.settings.yard.worklist).map_err(ServiceError::Told)?;
+    let zone = house.settings.yard.time_zone;
+    let last = house.store.last_run(WORKLIST_RUN)?;
+    // A last run in the future means that the clock has been put back since: it counts from now on.
+    let Some(last) = last.filter(|last| *last <= now + CLOCK_APART) else {
+        let first =
+            RoundCommit { runs: vec![(WORKLIST_RUN.to_owned(), now)], ..RoundCommit::default() };
+        house.store.commit_round(&first)?;
+        return Ok(schedule.next_after(now, zone));
+    };
+    Ok(schedule.next_after(last, zone))
+}

@@ -1,0 +1,225 @@
+//! The loops of the daemon: fetch, judge, deliver, housekeep.
+//!
+//! Each is an idempotent activation that takes no input but the store and the time; what a loop remembers only spares
+//! work. A restart and an ordinary pass are the same path, and the next activation is the retry. Nothing here waits or
+//! reads a clock: [`crate::daemon::run`] does, and tests drive the same loops on a clock of their own.
+
+pub mod clock;
+mod deliver;
+mod fetch;
+mod housekeep;
+mod judge;
+pub mod post;
+pub mod run;
+
+use std::path::Path;
+use std::sync::Arc;
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use crate::adapters::settings::Settings;
+use crate::adapters::sqlite::{Options, StoreError};
+use crate::app::context::{House, ServiceError, with_causes};
+use crate::app::notify::Desk;
+use crate::daemon::post::channel;
+
+pub use deliver::DeliverLoop;
+pub use fetch::FetchLoop;
+pub use housekeep::HousekeepLoop;
+pub use judge::JudgeLoop;
+
+/// A loop that could not do its work tries again after this long.
+const AFTER_FAILURE: TimeDelta = TimeDelta::seconds(30);
+
+/// Which loop.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Task {
+    /// Asks the weather services.
+    Fetch,
+    /// Judges, decides, queues letters.
+    Judge,
+    /// Carries the outbox out.
+    Deliver,
+    /// Looks after the store.
+    Housekeep,
+}
+
+impl Task {
+    /// All of them.
+    pub const ALL: [Self; 4] = [Self::Fetch, Self::Judge, Self::Deliver, Self::Housekeep];
+
+    /// Its name in status rows and logs.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Fetch => "fetch",
+            Self::Judge => "judge",
+            Self::Deliver => "deliver",
+            Self::Housekeep => "housekeep",
+        }
+    }
+}
+
+/// What came of one activation.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Done {
+    /// Did everything go as it should?
+    pub ok: bool,
+    /// One line for people.
+    pub text: String,
+    /// Something happened that is worth a line in the log.
+    pub news: bool,
+    /// Loops that now have something to do.
+    pub poke: Vec<Task>,
+}
+
+impl Done {
+    fn quiet(text: impl Into<String>) -> Self {
+        Self { ok: true, text: text.into(), news: false, poke: Vec::new() }
+    }
+}
+
+/// Asked before each step that takes time: may it go on? Being asked is also the sign of progress.
+pub type GoOn<'a> = &'a (dyn Fn() -> bool + Sync);
+
+enum Kind {
+    Fetch(FetchLoop),
+    Judge(Box<JudgeLoop>),
+    Deliver(DeliverLoop),
+    Housekeep(HousekeepLoop),
+}
+
+/// One loop.
+pub struct Loop {
+    house: Arc<House>,
+    kind: Kind,
+    failed_at: Option<DateTime<Utc>>,
+}
+
+impl Loop {
+    /// Which one.
+    #[must_use]
+    pub const fn task(&self) -> Task {
+        match self.kind {
+            Kind::Fetch(_) => Task::Fetch,
+            Kind::Judge(_) => Task::Judge,
+            Kind::Deliver(_) => Task::Deliver,
+            Kind::Housekeep(_) => Task::Housekeep,
+        }
+    }
+
+    /// Does what is due, and notes in the store how it went.
+    ///
+    /// # Errors
+    /// The store's, or a hole in the tables: nothing half-done is left, and the next activation tries again.
+    pub async fn activate(
+        &mut self,
+        now: DateTime<Utc>,
+        go_on: GoOn<'_>,
+    ) -> Result<Done, ServiceError> {
+        let house = &*self.house;
+        let outcome = match &mut self.kind {
+            Kind::Fetch(own) => own.activate(house, now, go_on).await,
+            Kind::Judge(own) => own.activate(house, now),
+            Kind::Deliver(own) => own.activate(house, now, go_on).await,
+            Kind::Housekeep(own) => own.activate(house, now).await,
+        };
+        let name = self.task().name();
+        match &outcome {
+            Ok(done) => {
+                self.failed_at = None;
+                house.store.put_status(name, done.ok, now, &done.text)?;
+            }
+            Err(error) => {
+                self.failed_at = Some(now);
+                // Where the store itself is the trouble this fails too; the caller logs the first one.
+                let _ = house.store.put_status(name, false, now, &with_causes(error));
+            }
+        }
+        outcome
+    }
+
+    /// When it has something to do next; `now` or earlier means at once.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn next_due(&self, now: DateTime<Utc>) -> Result<DateTime<Utc>, ServiceError> {
+        if let Some(failed) = self.failed_at.filter(|at| *at <= now)
+            && now < failed + AFTER_FAILURE
+        {
+            return Ok(failed + AFTER_FAILURE);
+        }
+        match &self.kind {
+            Kind::Fetch(own) => own.next_due(&self.house, now),
+            Kind::Judge(own) => own.next_due(&self.house, now),
+            Kind::Deliver(own) => own.next_due(&self.house, now),
+            Kind::Housekeep(own) => own.next_due(&self.house, now),
+        }
+    }
+}
+
+/// The four loops over one store.
+pub struct Daemon {
+    /// What they work on.
+    pub house: Arc<House>,
+    /// In the order of [`Task::ALL`].
+    pub loops: [Loop; 4],
+}
+
+impl Daemon {
+    /// Opens the store, the way to the weather and the way out by the settings.
+    ///
+    /// # Errors
+    /// [`ServiceError`]: the store, a secret file that others can read, a relay that may not be reached without TLS.
+    pub fn open(settings: Settings, options: Options) -> Result<Self, ServiceError> {
+        let house = House::open(settings, options)?;
+        house.clock.start();
+        Self::over(house)
+    }
+
+    /// The loops over a store that is open already.
+    ///
+    /// # Errors
+    /// As [`Daemon::open`].
+    pub fn over(house: House) -> Result<Self, ServiceError> {
+        let mail = &house.settings.mail;
+        let desk = Desk::of(&house)?;
+        let client = house.weather_client()?;
+        let way_out = channel(mail, true)?;
+        let house = Arc::new(house);
+        let kinds = [
+            Kind::Fetch(FetchLoop::new(client)),
+            Kind::Judge(Box::new(JudgeLoop::new(desk))),
+            Kind::Deliver(DeliverLoop::new(way_out)),
+            Kind::Housekeep(HousekeepLoop::default()),
+        ];
+        let loops = kinds.map(|kind| Loop { house: Arc::clone(&house), kind, failed_at: None });
+        Ok(Self { house, loops })
+    }
+
+    /// Notes that a daemon begins, and looks for damage where the one before it did not end cleanly.
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`] with what was found.
+    pub fn begin(&self, now: DateTime<Utc>) -> Result<(), StoreError> {
+        if let Some(before) = self.house.store.mark_running(now)? {
+            tracing::warn!(
+                "the daemon that began {before} did not end cleanly: checking the store"
+            );
+            self.house.store.quick_check()?;
+        }
+        Ok(())
+    }
+
+    /// What it works on.
+    #[must_use]
+    pub fn house(&self) -> &House {
+        &self.house
+    }
+
+    /// Where the store lies.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.house.settings.store.path
+    }
+}

@@ -1,0 +1,169 @@
+//! The loop that looks after the store: the nightly full check, forecasts that nobody needs any more, and letters that a
+//! wrong clock has put off.
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use crate::adapters::settings::schedule::Schedule;
+use crate::adapters::sqlite::{OutboxRow, RoundCommit, Store};
+use crate::app::context::{House, ServiceError, with_causes};
+use crate::app::notify::{Desk, Written, blank_row, label_of};
+use crate::daemon::{Done, Task};
+use crate::domain::boat::CircuitId;
+use crate::domain::message::compose_damage;
+use crate::domain::yard::{Person, Role};
+
+/// When the store is checked in full, in the yard's time: when nobody reads or writes much.
+const FULL_CHECK: &str = "40 3 * * *";
+/// Name under which the store keeps when that last was.
+const FULL_CHECK_RUN: &str = "full-check";
+/// The status row of what it found.
+pub(crate) const STORE: &str = "store";
+/// Forecasts that are removed in one transaction, and transactions of a night.
+const BITE: u32 = 200;
+const BITES_A_NIGHT: u32 = 500;
+/// How often it looks.
+const LOOK_EVERY: TimeDelta = TimeDelta::hours(1);
+/// A run further ahead than this was noted under a wrong clock.
+const CLOCK_APART: TimeDelta = TimeDelta::hours(2);
+
+/// See the module.
+#[derive(Debug, Default)]
+pub struct HousekeepLoop {
+    looked_at: Option<DateTime<Utc>>,
+}
+
+impl HousekeepLoop {
+    pub(crate) async fn activate(
+        &mut self,
+        house: &House,
+        now: DateTime<Utc>,
+    ) -> Result<Done, ServiceError> {
+        self.looked_at = Some(now);
+        let mut done = Done::quiet("nothing to do");
+        // Stands until a check finds none: a status that the next look overwrites would be seen by nobody.
+        if let Some(found) = known_damage(house)? {
+            done.ok = false;
+            done.text = found;
+        }
+        let mended = house.store.mend_after_clock_step(now)?;
+        if mended > 0 {
+            let words = format!("{mended} letters were put off by a wrong clock: due now");
+            done.text = if done.ok { words } else { format!("{}; {words}", done.text) };
+            done.news = true;
+            done.poke = vec![Task::Deliver];
+        }
+        if check_due(house, now)?.is_some_and(|due| due <= now) {
+            // Noted before it is done: a store that makes the check stop the program would be checked at every start.
+            house.store.put_run(FULL_CHECK_RUN, now)?;
+            if let Err(error) = check(house).await {
+                tell_damage(house, &with_causes(&error), now)?;
+                return Err(error);
+            }
+            house.store.put_status(STORE, true, now, "no damage")?;
+            done.ok = true;
+            done.text = "the store was checked in full: no damage".to_owned();
+            let gone = thin(house, now)?;
+            if gone > 0 {
+                done.text += &format!("; {gone} old forecasts were removed");
+            }
+            done.news = true;
+        }
+        Ok(done)
+    }
+
+    pub(crate) fn next_due(
+        &self,
+        house: &House,
+        now: DateTime<Utc>,
+    ) -> Result<DateTime<Utc>, ServiceError> {
+        let Some(last) = self.looked_at.filter(|at| *at <= now) else { return Ok(now) };
+        let next = last + LOOK_EVERY;
+        Ok(check_due(house, now)?.map_or(next, |due| due.min(next)))
+    }
+}
+
+/// What the last full check found wrong, with the remedy.
+fn known_damage(house: &House) -> Result<Option<String>, ServiceError> {
+    let statuses = house.store.statuses()?;
+    let found = statuses.into_iter().find(|status| status.name == STORE && !status.ok);
+    Ok(found.map(|status| {
+        format!("{}: stop, keep a copy, rimeward restore the newest backup", status.text)
+    }))
+}
+
+/// Notes the damage and writes to whoever runs the service, once until a check finds none.
+fn tell_damage(house: &House, found: &str, now: DateTime<Utc>) -> Result<(), ServiceError> {
+    let is_known = known_damage(house)?.is_some();
+    house.store.put_status(STORE, false, now, found)?;
+    if is_known {
+        return Ok(());
+    }
+    let desk = Desk::of(house)?;
+    let yard = house.yard()?;
+    let label = |circuit: &CircuitId| label_of(house, circuit);
+    let path = house.settings.store.path.display().to_string();
+    let Some(site) = yard.sites.values().next() else { return Ok(()) };
+    let runs = |role: Role| yard.people.values().filter(move |person| person.role == role);
+    let readers: Vec<&Person> = match runs(Role::Operator).next() {
+        Some(_) => runs(Role::Operator).collect(),
+        None => runs(Role::Manager).collect(),
+    };
+    let mut written = Written::default();
+    for person in readers {
+        let context = desk.context((person, site), &label, now);
+        let letter = compose_damage(found, &path, &context).map_err(|error| error.to_string());
+        let about = format!("damage-{}-{}", person.id, now.timestamp());
+        let row = OutboxRow {
+            kind: "damage".to_owned(),
+            ..blank_row(&desk, letter.as_ref().ok(), (&about, person), now)
+        };
+        written.add(letter, row);
+    }
+    let commit = RoundCommit {
+        letters: written.letters,
+        unsendable: written.unsendable,
+        ..RoundCommit::default()
+    };
+    house.store.commit_round(&commit)?;
+    Ok(())
+}
+
+fn check_due(house: &House, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>, ServiceError> {
+    let schedule = Schedule::parse(FULL_CHECK).map_err(ServiceError::Told)?;
+    let zone = house.settings.yard.time_zone;
+    match house.store.last_run(FULL_CHECK_RUN)?.filter(|last| *last <= now + CLOCK_APART) {
+        Some(last) => Ok(schedule.next_after(last, zone)),
+        None => {
+            // The first night counts from the first look.
+            house.store.put_run(FULL_CHECK_RUN, now)?;
+            Ok(schedule.next_after(now, zone))
+        }
+    }
+}
+
+/// Removes what is older than the settings keep, in small bites so that no writer waits long.
+fn thin(house: &House, now: DateTime<Utc>) -> Result<usize, ServiceError> {
+    let before = now - TimeDelta::days(i64::from(house.settings.store.keep_forecasts_days));
+    let mut gone = 0;
+    for _ in 0..BITES_A_NIGHT {
+        let bite = house.store.thin_forecasts(before, BITE)?;
+        gone += bite;
+        if bite == 0 {
+            break;
+        }
+    }
+    Ok(gone)
+}
+
+/// Checks the file on a connection and a thread of its own; a store in memory on the spot.
+async fn check(house: &House) -> Result<(), ServiceError> {
+    let path = house.settings.store.path.clone();
+    if !path.exists() {
+        return Ok(house.store.full_check()?);
+    }
+    let checked = tokio::task::spawn_blocking(move || Store::full_check_apart(&path)).await;
+    match checked {
+        Ok(outcome) => Ok(outcome?),
+        Err(_) => Err(ServiceError::Told("checking the store came to a sudden end".into())),
+    }
+}
