@@ -44,9 +44,9 @@ use serde_json::Value;
 
 use crate::adapters::settings::{Settings, SettingsError};
 use crate::adapters::sqlite::{Options, StoreErrorKind};
-use crate::app::assess::Instant;
+use crate::app::assess::AsOf;
 use crate::app::context::with_causes;
-use crate::app::context::{House, ServiceError};
+use crate::app::context::{AppContext, ServiceError};
 use crate::daemon::clock::SystemClock;
 use crate::domain::units::TemperatureScale;
 
@@ -82,7 +82,7 @@ impl From<Exit> for ExitCode {
 
 /// What a command has to say.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Said {
+pub struct CommandOutput {
     /// For people; with a line end where it is not empty.
     pub text: String,
     /// For programs.
@@ -91,7 +91,7 @@ pub struct Said {
     pub exit: Exit,
 }
 
-impl Said {
+impl CommandOutput {
     /// Text, document and exit code of a command that needs no service.
     fn from_parts((text, json, code): (String, Value, u8)) -> Self {
         let exit = match code {
@@ -105,14 +105,14 @@ impl Said {
 
 /// Why a command could not do its work.
 #[derive(Debug)]
-pub struct Refusal {
+pub struct CliError {
     /// In words, with what to do.
     pub why: String,
     /// How it ended.
     pub exit: Exit,
 }
 
-impl Refusal {
+impl CliError {
     /// Wrong use or bad input.
     #[must_use]
     pub fn bad_input(why: impl Into<String>) -> Self {
@@ -126,13 +126,13 @@ impl Refusal {
     }
 }
 
-impl From<crate::adapters::sqlite::StoreError> for Refusal {
+impl From<crate::adapters::sqlite::StoreError> for CliError {
     fn from(error: crate::adapters::sqlite::StoreError) -> Self {
         ServiceError::from(error).into()
     }
 }
 
-impl From<ServiceError> for Refusal {
+impl From<ServiceError> for CliError {
     fn from(error: ServiceError) -> Self {
         let exit = match &error {
             ServiceError::Store(error) => match error.kind() {
@@ -145,7 +145,7 @@ impl From<ServiceError> for Refusal {
     }
 }
 
-impl From<SettingsError> for Refusal {
+impl From<SettingsError> for CliError {
     fn from(error: SettingsError) -> Self {
         Self::bad_input(error.to_string())
     }
@@ -223,7 +223,7 @@ enum Command {
 
 /// What the commands need to know of the outside.
 #[derive(Debug)]
-pub struct Surroundings<'a> {
+pub struct CliContext<'a> {
     environment: &'a Environment,
     config: Option<PathBuf>,
     /// The present.
@@ -232,7 +232,7 @@ pub struct Surroundings<'a> {
     pub json: bool,
 }
 
-impl Surroundings<'_> {
+impl CliContext<'_> {
     /// The configuration file that counts.
     #[must_use]
     pub fn config_path(&self) -> PathBuf {
@@ -249,10 +249,10 @@ impl Surroundings<'_> {
     /// A working service by that configuration.
     ///
     /// # Errors
-    /// [`Refusal`] with the problems of the configuration, or with what keeps the store from opening.
-    pub fn house(&self) -> Result<House, Refusal> {
+    /// [`CliError`] with the problems of the configuration, or with what keeps the store from opening.
+    pub fn house(&self) -> Result<AppContext, CliError> {
         let settings = Settings::load(&self.config_path())?;
-        Ok(House::open(settings, Options::default())?)
+        Ok(AppContext::open(settings, Options::default())?)
     }
 
     /// A time from the command line, in `zone` unless it has an offset; now where none is given.
@@ -263,7 +263,7 @@ impl Surroundings<'_> {
         &self,
         text: Option<&str>,
         zone: chrono_tz::Tz,
-    ) -> Result<DateTime<Utc>, Refusal> {
+    ) -> Result<DateTime<Utc>, CliError> {
         text.map_or(Ok(self.now), |text| parse_time(text, zone))
     }
 
@@ -275,10 +275,10 @@ impl Surroundings<'_> {
         &self,
         (at, known_at): (Option<&str>, Option<&str>),
         zone: chrono_tz::Tz,
-    ) -> Result<Instant, Refusal> {
+    ) -> Result<AsOf, CliError> {
         let at = self.time_or_now(at, zone)?;
         let known_at = known_at.map_or(Ok(at), |text| parse_time(text, zone))?;
-        Ok(Instant { at, known_at })
+        Ok(AsOf { at, known_at })
     }
 }
 
@@ -301,7 +301,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
     }
     let _ = rustls::crypto::ring::default_provider().install_default();
     let around =
-        Surroundings { environment, config: line.config, now: SystemClock.now(), json: line.json };
+        CliContext { environment, config: line.config, now: SystemClock.now(), json: line.json };
     match dispatch(line.command, &around) {
         Ok(said) if said.exit == Exit::BadInput && !around.json => {
             complain(said.text.trim_end(), said.exit)
@@ -323,7 +323,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
     }
 }
 
-fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+fn dispatch(command: Command, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     match command {
         Command::Worklist(args) => worklist::worklist(&args, around),
         Command::Plan(args) => plan::plan(&args, around),
@@ -336,8 +336,10 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
         Command::Sheet(args) => sheet::run(&args, around),
         Command::Record(args) => record::run(&args, around),
         Command::Demo(args) => demo::demo(&args, around),
-        Command::Blend(args) => Ok(Said::from_parts(blend::blend(&args, TemperatureScale::F))),
-        Command::Verify(args) => Ok(Said::from_parts(verify::verify(&args))),
+        Command::Blend(args) => {
+            Ok(CommandOutput::from_parts(blend::blend(&args, TemperatureScale::F)))
+        }
+        Command::Verify(args) => Ok(CommandOutput::from_parts(verify::verify(&args))),
         Command::Phrases(args) => phrases::phrases(&args),
         Command::Receive(args) => receive::run(&args, around),
         Command::Replay(args) => replay::run(&args, around),
@@ -353,31 +355,31 @@ fn dispatch(command: Command, around: &Surroundings<'_>) -> Result<Said, Refusal
     }
 }
 
-fn inspect_said(args: &inspect::Args, as_json: bool) -> Result<Said, Refusal> {
+fn inspect_said(args: &inspect::Args, as_json: bool) -> Result<CommandOutput, CliError> {
     let mut out = Vec::new();
     let result = inspect::run(args, as_json, &mut out);
     if let Err(error) = result {
         if as_json && !out.is_empty() {
             // The reason is the answer.
             let json = serde_json::from_slice(&out).unwrap_or(Value::Null);
-            return Ok(Said { text: String::new(), json, exit: Exit::BadInput });
+            return Ok(CommandOutput { text: String::new(), json, exit: Exit::BadInput });
         }
-        return Err(Refusal::bad_input(with_causes(&error)));
+        return Err(CliError::bad_input(with_causes(&error)));
     }
     let text = String::from_utf8_lossy(&out).into_owned();
     let json = serde_json::from_str(&text).unwrap_or(Value::Null);
-    Ok(Said { text, json, exit: Exit::Done })
+    Ok(CommandOutput { text, json, exit: Exit::Done })
 }
 
 /// The runtime for what waits on the network.
 ///
 /// # Errors
-/// [`Refusal`] when the machine gives no threads.
-pub fn runtime() -> Result<tokio::runtime::Runtime, Refusal> {
+/// [`CliError`] when the machine gives no threads.
+pub fn runtime() -> Result<tokio::runtime::Runtime, CliError> {
     tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
-        .map_err(|error| Refusal::failed(format!("starting the runtime: {error}")))
+        .map_err(|error| CliError::failed(format!("starting the runtime: {error}")))
 }
 
 fn complain(why: &str, exit: Exit) -> ExitCode {
@@ -389,7 +391,7 @@ fn complain(why: &str, exit: Exit) -> ExitCode {
 ///
 /// # Errors
 /// Words that say which forms are read.
-pub fn parse_time(text: &str, zone: chrono_tz::Tz) -> Result<DateTime<Utc>, Refusal> {
+pub fn parse_time(text: &str, zone: chrono_tz::Tz) -> Result<DateTime<Utc>, CliError> {
     use chrono::{LocalResult, NaiveDate, NaiveDateTime, TimeZone as _};
     if let Ok(at) = DateTime::parse_from_rfc3339(text) {
         return Ok(at.to_utc());
@@ -400,10 +402,10 @@ pub fn parse_time(text: &str, zone: chrono_tz::Tz) -> Result<DateTime<Utc>, Refu
         .or_else(|| NaiveDate::parse_from_str(text, "%Y-%m-%d").ok()?.and_hms_opt(0, 0, 0));
     match wall.map(|wall| zone.from_local_datetime(&wall)) {
         Some(LocalResult::Single(at) | LocalResult::Ambiguous(at, _)) => Ok(at.to_utc()),
-        Some(LocalResult::None) => Err(Refusal::bad_input(format!(
+        Some(LocalResult::None) => Err(CliError::bad_input(format!(
             "{text} does not exist in {zone}: the clock skips it; give another minute or an offset"
         ))),
-        None => Err(Refusal::bad_input(format!(
+        None => Err(CliError::bad_input(format!(
             "{text:?} is not a time; write 2023-02-02T06:30 (time of the place) or 2023-02-02T06:30:00-05:00"
         ))),
     }

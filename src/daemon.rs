@@ -19,8 +19,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Options, StoreError};
-use crate::app::context::{House, ServiceError, with_causes};
-use crate::app::notify::Desk;
+use crate::app::context::{AppContext, ServiceError, with_causes};
+use crate::app::notify::Composer;
 use crate::daemon::post::channel;
 
 pub use deliver::DeliverLoop;
@@ -80,7 +80,7 @@ impl Done {
 }
 
 /// Asked before each step that takes time: may it go on? Being asked is also the sign of progress.
-pub type GoOn<'a> = &'a (dyn Fn() -> bool + Sync);
+pub type ShouldContinue<'a> = &'a (dyn Fn() -> bool + Sync);
 
 enum Kind {
     Fetch(FetchLoop),
@@ -91,7 +91,7 @@ enum Kind {
 
 /// One loop.
 pub struct Loop {
-    house: Arc<House>,
+    house: Arc<AppContext>,
     kind: Kind,
     failed_at: Option<DateTime<Utc>>,
 }
@@ -115,13 +115,13 @@ impl Loop {
     pub async fn activate(
         &mut self,
         now: DateTime<Utc>,
-        go_on: GoOn<'_>,
+        should_continue: ShouldContinue<'_>,
     ) -> Result<Done, ServiceError> {
         let house = &*self.house;
         let outcome = match &mut self.kind {
-            Kind::Fetch(own) => own.activate(house, now, go_on).await,
+            Kind::Fetch(own) => own.activate(house, now, should_continue).await,
             Kind::Judge(own) => own.activate(house, now),
-            Kind::Deliver(own) => own.activate(house, now, go_on).await,
+            Kind::Deliver(own) => own.activate(house, now, should_continue).await,
             Kind::Housekeep(own) => own.activate(house, now).await,
         };
         let name = self.task().name();
@@ -161,7 +161,7 @@ impl Loop {
 /// The four loops over one store.
 pub struct Daemon {
     /// What they work on.
-    pub house: Arc<House>,
+    pub house: Arc<AppContext>,
     /// In the order of [`Task::ALL`].
     pub loops: [Loop; 4],
 }
@@ -172,7 +172,7 @@ impl Daemon {
     /// # Errors
     /// [`ServiceError`]: the store, a secret file that others can read, a relay that may not be reached without TLS.
     pub fn open(settings: Settings, options: Options) -> Result<Self, ServiceError> {
-        let house = House::open(settings, options)?;
+        let house = AppContext::open(settings, options)?;
         house.clock.start();
         Self::over(house)
     }
@@ -181,15 +181,15 @@ impl Daemon {
     ///
     /// # Errors
     /// As [`Daemon::open`].
-    pub fn over(house: House) -> Result<Self, ServiceError> {
+    pub fn over(house: AppContext) -> Result<Self, ServiceError> {
         let mail = &house.settings.mail;
-        let desk = Desk::of(&house)?;
+        let composer = Composer::of(&house)?;
         let client = house.weather_client()?;
         let way_out = channel(mail, true)?;
         let house = Arc::new(house);
         let kinds = [
             Kind::Fetch(FetchLoop::new(client)),
-            Kind::Judge(Box::new(JudgeLoop::new(desk))),
+            Kind::Judge(Box::new(JudgeLoop::new(composer))),
             Kind::Deliver(DeliverLoop::new(way_out)),
             Kind::Housekeep(HousekeepLoop::default()),
         ];
@@ -213,7 +213,7 @@ impl Daemon {
 
     /// What it works on.
     #[must_use]
-    pub fn house(&self) -> &House {
+    pub fn house(&self) -> &AppContext {
         &self.house
     }
 

@@ -105,10 +105,10 @@ impl Store {
     /// [`StoreErrorKind::Locked`] when another program holds it; [`StoreErrorKind::Newer`] when a newer version wrote it.
     pub fn open(path: &Path, options: Options) -> Result<Self, StoreError> {
         let doing = format!("opening the store {}", path.display());
-        create_private(path).doing(&doing)?;
+        create_private(path).context(&doing)?;
         // Without CREATE: the file is ours, made above with its permissions.
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let connection = Connection::open_with_flags(path, flags).doing(&doing)?;
+        let connection = Connection::open_with_flags(path, flags).context(&doing)?;
         Self::prepare(connection, options, &doing)
     }
 
@@ -118,7 +118,7 @@ impl Store {
     /// Whatever SQLite answers.
     pub fn open_in_memory() -> Result<Self, StoreError> {
         let doing = "opening a store in memory";
-        let connection = Connection::open_in_memory().doing(doing)?;
+        let connection = Connection::open_in_memory().context(doing)?;
         Self::prepare(connection, Options::default(), doing)
     }
 
@@ -127,7 +127,7 @@ impl Store {
         options: Options,
         doing: &str,
     ) -> Result<Self, StoreError> {
-        connection.busy_timeout(options.busy_timeout).doing(doing)?;
+        connection.busy_timeout(options.busy_timeout).context(doing)?;
         let found = migrate::layout(&connection)?;
         let known = newest_layout();
         if found > known {
@@ -136,15 +136,15 @@ impl Store {
         }
         connection
             .query_row("PRAGMA journal_mode=WAL", [], |row| row.get::<_, String>(0))
-            .doing(doing)?;
+            .context(doing)?;
         let synchronous = match options.durability {
             Durability::Full => "FULL",
             Durability::Normal => "NORMAL",
         };
-        connection.pragma_update(None, "synchronous", synchronous).doing(doing)?;
-        connection.pragma_update(None, "foreign_keys", true).doing(doing)?;
-        connection.pragma_update(None, "secure_delete", true).doing(doing)?;
-        connection.pragma_update(None, "cache_size", -PAGE_CACHE_KIB).doing(doing)?;
+        connection.pragma_update(None, "synchronous", synchronous).context(doing)?;
+        connection.pragma_update(None, "foreign_keys", true).context(doing)?;
+        connection.pragma_update(None, "secure_delete", true).context(doing)?;
+        connection.pragma_update(None, "cache_size", -PAGE_CACHE_KIB).context(doing)?;
         connection.set_prepared_statement_cache_capacity(STATEMENTS_KEPT);
         migrate::forward(&mut connection, known)?;
         refuse_read_only(&connection, doing)?;
@@ -168,10 +168,10 @@ impl Store {
     ) -> Result<T, StoreError> {
         let mut connection = self.lock();
         let transaction =
-            connection.transaction_with_behavior(TransactionBehavior::Immediate).doing(doing)?;
+            connection.transaction_with_behavior(TransactionBehavior::Immediate).context(doing)?;
         let outcome = work(&transaction)?;
         failpoint::hit("before_commit");
-        transaction.commit().doing(doing)?;
+        transaction.commit().context(doing)?;
         failpoint::hit("after_commit");
         Ok(outcome)
     }
@@ -184,7 +184,7 @@ impl Store {
     ) -> Result<T, StoreError> {
         let mut connection = self.lock();
         let transaction =
-            connection.transaction_with_behavior(TransactionBehavior::Deferred).doing(doing)?;
+            connection.transaction_with_behavior(TransactionBehavior::Deferred).context(doing)?;
         work(&transaction)
     }
 }
@@ -207,7 +207,7 @@ fn create_private(path: &Path) -> std::io::Result<()> {
 
 /// SQLite opens a file that it may not write without a word; we would find out at the first alert.
 fn refuse_read_only(connection: &Connection, doing: &str) -> Result<(), StoreError> {
-    if connection.is_readonly(rusqlite::MAIN_DB).doing(doing)? {
+    if connection.is_readonly(rusqlite::MAIN_DB).context(doing)? {
         let source = rusqlite::Error::SqliteFailure(
             rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_READONLY),
             Some("the store can be read but not written".to_owned()),

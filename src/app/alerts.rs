@@ -1,4 +1,4 @@
-//! From a survey to decisions: one situation for each boat and for each place, each decided by the pure core.
+//! From an assessment to decisions: one situation for each boat and for each place, each decided by the pure core.
 
 pub mod aging;
 pub mod blend;
@@ -14,9 +14,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::settings::schedule::Schedule;
 use crate::adapters::sqlite::{AlertRecord, TransitionRow};
-use crate::app::assess::{BoatView, PlaceView, Survey};
-use crate::app::context::{House, ServiceError, YardBook};
-use crate::app::notify::Desk;
+use crate::app::assess::{Assessment, BoatView, PlaceView};
+use crate::app::context::{AppContext, ServiceError, YardBook};
+use crate::app::notify::Composer;
 use crate::app::notify::webhooks;
 use crate::domain::alert::{
     Alert, AlertSettings, Decision, Kind, Known, Situation, Standing, Subject, Target, Transition,
@@ -30,29 +30,29 @@ use crate::domain::yard::{Person, Role, SiteKind};
 /// Messages of this long ago no longer count against a person's daily limit.
 const RECENT: TimeDelta = TimeDelta::hours(24);
 
-/// Decides every boat and place of the survey, in the order of their ids.
+/// Decides every boat and place of the assessment, in the order of their ids.
 ///
 /// # Errors
 /// The store's, or an alert document that cannot be read.
 pub fn decide_all(
-    house: &House,
-    survey: &Survey,
+    house: &AppContext,
+    assessment: &Assessment,
     worklist_due: bool,
     now: DateTime<Utc>,
 ) -> Result<Decision, ServiceError> {
     let ground = Ground {
-        book: AlertBook::read(house)?,
+        book: OpenAlerts::read(house)?,
         recent: house.store.letters_since(now - RECENT)?,
-        until: survey.until,
+        until: assessment.until,
         worklist: worklist_times(house, worklist_due, now)?,
         settings: house.settings.alert.clone(),
         working_hours: house.working_hours(),
     };
     let mut all = Decision::default();
-    for view in &survey.boats {
-        let Some(place) = survey.places.get(&view.state.site) else { continue };
+    for view in &assessment.boats {
+        let Some(place) = assessment.places.get(&view.state.site) else { continue };
         let subject = Subject::Boat(view.boat.id.clone());
-        let people = people_of(&view.boat, &place.site.id, &survey.yard);
+        let people = people_of(&view.boat, &place.site.id, &assessment.yard);
         let target = Target::Boat {
             boat: Box::new(view.boat.clone()),
             state: Box::new(view.state.clone()),
@@ -66,10 +66,10 @@ pub fn decide_all(
         }
         extend(&mut all, decide(&situation, now));
     }
-    for place in survey.places.values() {
+    for place in assessment.places.values() {
         let subject = Subject::Site(place.site.id.clone());
-        let standing = standing_at(&ground.book, &place.site.id, &survey.boats);
-        let people = people_for_blindness(&place.site.id, &standing, &survey.yard);
+        let standing = standing_at(&ground.book, &place.site.id, &assessment.boats);
+        let people = people_for_blindness(&place.site.id, &standing, &assessment.yard);
         let target = Target::Site { standing };
         let situation = ground.situation(place, (Kind::Blind, &subject), target, people);
         extend(&mut all, decide(&situation, now));
@@ -80,12 +80,12 @@ pub fn decide_all(
 fn extend(all: &mut Decision, one: Decision) {
     all.alerts.extend(one.alerts);
     all.transitions.extend(one.transitions);
-    all.tellings.extend(one.tellings);
+    all.notifications.extend(one.notifications);
     all.looked.extend(one.looked);
 }
 
 /// What people were told of a boat in the episodes before, as the last of them kept it.
-fn known_of(house: &House, boat: &BoatId) -> Result<Vec<Known>, ServiceError> {
+fn known_of(house: &AppContext, boat: &BoatId) -> Result<Vec<Known>, ServiceError> {
     let Some(record) = house.store.last_closed(Kind::Freeze.as_str(), boat)? else {
         return Ok(Vec::new());
     };
@@ -97,7 +97,7 @@ fn known_of(house: &House, boat: &BoatId) -> Result<Vec<Known>, ServiceError> {
 
 /// When the managers read the worklist, if anybody gets one.
 fn worklist_times(
-    house: &House,
+    house: &AppContext,
     in_this_round: bool,
     now: DateTime<Utc>,
 ) -> Result<Option<WorklistTimes>, ServiceError> {
@@ -109,7 +109,7 @@ fn worklist_times(
 
 /// What every situation of a round has in common.
 struct Ground {
-    book: AlertBook,
+    book: OpenAlerts,
     recent: Vec<(PersonId, String, DateTime<Utc>)>,
     until: DateTime<Utc>,
     worklist: Option<WorklistTimes>,
@@ -159,13 +159,13 @@ impl Ground {
 }
 
 /// Every alert that matters for the next decision.
-struct AlertBook {
+struct OpenAlerts {
     open: BTreeMap<(Kind, String), Alert>,
     closed: BTreeMap<(String, String), u32>,
 }
 
-impl AlertBook {
-    fn read(house: &House) -> Result<Self, ServiceError> {
+impl OpenAlerts {
+    fn read(house: &AppContext) -> Result<Self, ServiceError> {
         let mut book = Self { open: BTreeMap::new(), closed: BTreeMap::new() };
         for record in house.store.open_alerts()? {
             let alert: Alert = serde_json::from_value(record.document).map_err(|error| {
@@ -221,7 +221,7 @@ fn people_for_blindness(site: &SiteId, standing: &[Standing], yard: &YardBook) -
 }
 
 /// The advice that stands for the boats of a place.
-fn standing_at(book: &AlertBook, site: &SiteId, boats: &[BoatView]) -> Vec<Standing> {
+fn standing_at(book: &OpenAlerts, site: &SiteId, boats: &[BoatView]) -> Vec<Standing> {
     let mut standing = Vec::new();
     for alert in book.open.values() {
         if alert.kind != Kind::Freeze || alert.site != *site || !alert.is_raised() {
@@ -251,7 +251,7 @@ pub type ByHand<'a, E> = &'a dyn Fn(&Alert, Option<&PersonId>) -> Result<(Alert,
 /// # Errors
 /// The store's, an alert document that cannot be read, or what `act` answers (the inner one); nothing has changed then.
 pub fn by_hand<E>(
-    house: &House,
+    house: &AppContext,
     record: &AlertRecord,
     act: ByHand<'_, E>,
     now: DateTime<Utc>,
@@ -280,7 +280,7 @@ pub fn by_hand<E>(
         commit.alerts.push(record_of(alert, now)?);
     }
     if !house.settings.webhook.is_empty() {
-        commit.letters = webhooks::notes(&house.settings, &Desk::of(house)?, &decision, now);
+        commit.letters = webhooks::notes(&house.settings, &Composer::of(house)?, &decision, now);
     }
     house.store.commit_round(&commit)?;
     Ok(Ok(commit.transitions.pop().map_or_else(String::new, |row| row.change)))

@@ -8,8 +8,8 @@ use crate::adapters::delivery::received::{Received, Word, read};
 use crate::adapters::sqlite::outbox::Posted;
 use crate::adapters::sqlite::{AlertFilter, AlertRecord, OutboxRow, RoundCommit};
 use crate::app::alerts::{by_hand, managers_of};
-use crate::app::context::{House, ServiceError};
-use crate::app::notify::{Desk, Written, blank_row, label_of};
+use crate::app::context::{AppContext, ServiceError};
+use crate::app::notify::{Composer, Written, blank_row, label_of};
 use crate::domain::alert::Alert;
 use crate::domain::alert::told::Sent;
 use crate::domain::boat::CircuitId;
@@ -38,7 +38,7 @@ pub struct Taken {
 ///
 /// # Errors
 /// The store's, or an alert that cannot be read; the message is to be taken again then.
-pub fn take(house: &House, bytes: &[u8], now: DateTime<Utc>) -> Result<Taken, ServiceError> {
+pub fn take(house: &AppContext, bytes: &[u8], now: DateTime<Utc>) -> Result<Taken, ServiceError> {
     let quiet = |words: String| Ok(Taken { words, changed: false });
     let told = |error: std::io::Error| ServiceError::Told(format!("reading a message: {error}"));
     let (token, received) = match read(bytes, &house.settings.mail.from).map_err(told)? {
@@ -71,7 +71,7 @@ pub fn take(house: &House, bytes: &[u8], now: DateTime<Utc>) -> Result<Taken, Se
 /// What counts is one word, from the reader's own address, to what they were last told. All else is for people: it changes
 /// nothing and is passed on as it was written.
 fn answered(
-    house: &House,
+    house: &AppContext,
     letter: &Posted,
     (from, text): (Option<&str>, &str),
     now: DateTime<Utc>,
@@ -140,7 +140,7 @@ struct ToldOf {
 }
 
 /// The alerts that a letter told of: one, or those of a round.
-fn told_by(house: &House, letter: &Posted) -> Result<Vec<ToldOf>, ServiceError> {
+fn told_by(house: &AppContext, letter: &Posted) -> Result<Vec<ToldOf>, ServiceError> {
     let reader = &letter.row.recipient;
     let newest = |record: &AlertRecord, of: &dyn Fn(&Sent) -> bool| {
         let alert = serde_json::from_value::<Alert>(record.document.clone()).ok()?;
@@ -169,7 +169,7 @@ fn told_by(house: &House, letter: &Posted) -> Result<Vec<ToldOf>, ServiceError> 
 /// What a machine cannot settle reaches a person: a wish to the yard, a question, a word that we do not know. Gives what to
 /// say of it beside.
 fn pass_on(
-    house: &House,
+    house: &AppContext,
     letter: &Posted,
     (person, answered): (&Person, Answered<'_>),
     told: Option<&ToldOf>,
@@ -179,7 +179,7 @@ fn pass_on(
     if house.store.letters_about(&about, now - TimeDelta::days(1))? >= PASSED_ON_MOST {
         return Ok("; too many answers to this letter today: read it in the inbox");
     }
-    let desk = Desk::of(house)?;
+    let composer = Composer::of(house)?;
     let yard = house.yard()?;
     let site = told.and_then(|told| yard.sites.get(&told.record.site));
     let Some(site) = site.or_else(|| yard.sites.values().next()) else { return Ok("") };
@@ -194,11 +194,11 @@ fn pass_on(
     let about = format!("{about}{sum:08x}");
     let mut written = Written::default();
     for reader in readers {
-        let context = desk.context((reader, site), &label, now);
+        let context = composer.context((reader, site), &label, now);
         let mail = compose_answered(&answered, &about, &context).map_err(|error| error.to_string());
         let row = OutboxRow {
             kind: "answer".to_owned(),
-            ..blank_row(&desk, mail.as_ref().ok(), (&about, reader), now)
+            ..blank_row(&composer, mail.as_ref().ok(), (&about, reader), now)
         };
         written.add(mail, row);
     }

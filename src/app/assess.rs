@@ -17,7 +17,7 @@ use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 use crate::app::assess::blend_separation::remember;
 use crate::app::assess::heating::heating;
 use crate::app::assess::outlook::outlook_of;
-use crate::app::context::{House, ServiceError, YardBook};
+use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::fetch::notices_at;
 use crate::app::parallel::{Threads, on_threads};
 use crate::domain::alert::Low;
@@ -38,14 +38,14 @@ const MEASURED_NOW: TimeDelta = TimeDelta::hours(2);
 
 /// What is asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Instant {
+pub struct AsOf {
     /// The instant that is judged.
     pub at: DateTime<Utc>,
     /// Only what was known by then counts.
     pub known_at: DateTime<Utc>,
 }
 
-impl Instant {
+impl AsOf {
     /// As known at that very time.
     #[must_use]
     pub const fn now(at: DateTime<Utc>) -> Self {
@@ -94,9 +94,9 @@ pub struct BoatView {
 
 /// The yard at an instant.
 #[derive(Debug, Clone)]
-pub struct Survey {
+pub struct Assessment {
     /// Asked for.
-    pub instant: Instant,
+    pub instant: AsOf,
     /// People are told of what comes until then.
     pub until: DateTime<Utc>,
     /// Chances are stated to programs until then.
@@ -131,7 +131,7 @@ impl PlaceView {
     }
 }
 
-impl Survey {
+impl Assessment {
     /// Is any place without a usable forecast?
     #[must_use]
     pub fn is_blind(&self) -> bool {
@@ -143,14 +143,14 @@ impl Survey {
 ///
 /// # Errors
 /// The store's, or a hole in the tables.
-pub fn survey(
-    house: &House,
-    instant: Instant,
+pub fn assess(
+    house: &AppContext,
+    instant: AsOf,
     only: impl Fn(&SiteId) -> bool,
-) -> Result<Survey, ServiceError> {
+) -> Result<Assessment, ServiceError> {
     let mut yard = house.yard()?;
     for site in yard.sites.values_mut() {
-        *site = house.taught(site.clone(), instant)?;
+        *site = house.bias_corrected(site.clone(), instant)?;
     }
     let hour = whole_hour(instant.at);
     let events = house.events()?;
@@ -201,7 +201,7 @@ pub fn survey(
     let boats = judge_all((house, &yard), states, &places)?;
     let until_stated = hour + TimeDelta::hours(i64::from(house.settings.judge.horizon_h));
     let until = hour + TimeDelta::hours(i64::from(house.settings.judge.told_h()));
-    Ok(Survey { instant, until, until_stated, places, boats, yard })
+    Ok(Assessment { instant, until, until_stated, places, boats, yard })
 }
 
 /// The places from which a boat has come.
@@ -211,7 +211,7 @@ pub(crate) fn left_places(state: &BoatState) -> impl Iterator<Item = &SiteId> {
 
 /// Judges place by place: what circuits of one place have in common is computed once.
 fn judge_all(
-    (house, yard): (&House, &YardBook),
+    (house, yard): (&AppContext, &YardBook),
     states: Vec<(Boat, BoatState)>,
     places: &BTreeMap<SiteId, PlaceView>,
 ) -> Result<Vec<BoatView>, ServiceError> {
@@ -234,7 +234,7 @@ fn judge_all(
 }
 
 fn judge_place(
-    (house, yard): (&House, &YardBook),
+    (house, yard): (&AppContext, &YardBook),
     weather: Option<&PlaceWeather>,
     boats: Vec<(Boat, BoatState)>,
     alone: bool,
@@ -265,9 +265,9 @@ fn judge_place(
 }
 
 fn view(
-    house: &House,
+    house: &AppContext,
     site: &Site,
-    instant: Instant,
+    instant: AsOf,
     hour: DateTime<Utc>,
     heat: impl FnOnce() -> Result<Heat, ServiceError>,
 ) -> Result<PlaceView, ServiceError> {
@@ -304,14 +304,14 @@ fn view(
 }
 
 /// When the past hours begin that are looked back on.
-fn past_from(house: &House, hour: DateTime<Utc>) -> DateTime<Utc> {
+fn past_from(house: &AppContext, hour: DateTime<Utc>) -> DateTime<Utc> {
     hour - TimeDelta::days(i64::from(house.settings.judge.past_days))
 }
 
 fn readings_of(
-    house: &House,
+    house: &AppContext,
     site: &Site,
-    instant: Instant,
+    instant: AsOf,
     hour: DateTime<Utc>,
 ) -> Result<Vec<Measured>, ServiceError> {
     let span = (past_from(house, hour), instant.at + TimeDelta::minutes(1));
@@ -320,18 +320,18 @@ fn readings_of(
 
 /// The past hours of a place, as forecast in their time and as measured.
 fn past_of(
-    house: &House,
+    house: &AppContext,
     site: &Site,
-    instant: Instant,
+    instant: AsOf,
     hour: DateTime<Utc>,
 ) -> Result<Vec<Step>, ServiceError> {
     past_with(house, site, instant, hour, &readings_of(house, site, instant, hour)?)
 }
 
 fn past_with(
-    house: &House,
+    house: &AppContext,
     site: &Site,
-    instant: Instant,
+    instant: AsOf,
     hour: DateTime<Utc>,
     readings: &[Measured],
 ) -> Result<Vec<Step>, ServiceError> {

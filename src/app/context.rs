@@ -9,7 +9,7 @@ use thiserror::Error;
 use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Options, Store, StoreError};
 use crate::adapters::weather::client::{ClientError, Clients};
-use crate::app::assess::bias::Lessons;
+use crate::app::assess::bias::BiasCache;
 use crate::app::assess::forecast_cache::WeatherMemory;
 use crate::app::assess::past_seasons::Archives;
 use crate::app::clients;
@@ -47,7 +47,7 @@ type LogRead = Option<((String, i64), Arc<[LayupEvent]>)>;
 
 /// A working service, between rounds.
 #[derive(Debug)]
-pub struct House {
+pub struct AppContext {
     /// The configuration.
     pub settings: Settings,
     /// The tables.
@@ -63,12 +63,12 @@ pub struct House {
     /// Standard errors by seed, drawn once: a place keeps its own all winter.
     drawn: Mutex<BTreeMap<u64, Arc<StandardErrors>>>,
     /// What the places' thermometers have taught.
-    pub(crate) lessons: Lessons,
+    pub(crate) lessons: BiasCache,
     /// Is this machine's clock right?
     pub clock: ClockWatch,
 }
 
-impl House {
+impl AppContext {
     /// Opens the store that the settings name.
     ///
     /// # Errors
@@ -91,7 +91,7 @@ impl House {
             weather: WeatherMemory::default(),
             log: Mutex::default(),
             drawn: Mutex::default(),
-            lessons: Lessons::default(),
+            lessons: BiasCache::default(),
             clock: ClockWatch::default(),
         }
     }

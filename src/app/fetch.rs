@@ -10,8 +10,8 @@ use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{
     Client, Clients, FetchState, NoticeState, Outcome, Service, StationState,
 };
-use crate::app::assess::Instant;
-use crate::app::context::{House, ServiceError};
+use crate::app::assess::AsOf;
+use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::SiteId;
 use crate::domain::weather::official::Official;
 use crate::domain::yard::Site;
@@ -69,11 +69,11 @@ struct One {
 /// # Errors
 /// Only the store's: trouble with a service is a result.
 pub async fn fetch_all<'a>(
-    house: &House,
+    house: &AppContext,
     clients: &Clients,
     sites: impl IntoIterator<Item = &'a Site>,
     now: DateTime<Utc>,
-    go_on: &(dyn Fn() -> bool + Sync),
+    should_continue: &(dyn Fn() -> bool + Sync),
 ) -> Result<Vec<Fetched>, ServiceError> {
     let start = |client| Asked { client, answers: BTreeMap::new(), failures: 0 };
     let mut services: Vec<Asked<'_>> = clients.0.iter().map(start).collect();
@@ -81,7 +81,7 @@ pub async fn fetch_all<'a>(
     for site in longest_unanswered_first(house, clients, sites, now)? {
         let mut ones = Vec::new();
         for asked in &mut services {
-            if asked.failures < FAILURES_IN_A_ROW_MOST && go_on() {
+            if asked.failures < FAILURES_IN_A_ROW_MOST && should_continue() {
                 ones.push(fetch_one(house, asked, site, now).await?);
             }
         }
@@ -104,7 +104,7 @@ pub async fn fetch_all<'a>(
     // What is only looked at besides comes after all forecasts: nobody waits for it.
     for site in asked_for {
         for asked in &services {
-            if asked.failures < FAILURES_IN_A_ROW_MOST && go_on() {
+            if asked.failures < FAILURES_IN_A_ROW_MOST && should_continue() {
                 observe(house, asked, site, now).await?;
                 notices(house, asked, site, now).await?;
             }
@@ -129,7 +129,7 @@ enum Turn {
 /// where its hourly budget does not reach for all, each has its turn; those that it fails for come after all others, since some
 /// sick cells must not end the pass for those that are well.
 fn longest_unanswered_first<'a>(
-    house: &House,
+    house: &AppContext,
     clients: &Clients,
     sites: impl IntoIterator<Item = &'a Site>,
     now: DateTime<Utc>,
@@ -165,7 +165,7 @@ fn longest_unanswered_first<'a>(
 /// # Errors
 /// The store's.
 pub fn fetch_due(
-    house: &House,
+    house: &AppContext,
     service: &str,
     site: &SiteId,
 ) -> Result<Option<DateTime<Utc>>, ServiceError> {
@@ -187,7 +187,7 @@ fn offset(site: &SiteId) -> TimeDelta {
 }
 
 async fn fetch_one(
-    house: &House,
+    house: &AppContext,
     asked: &mut Asked<'_>,
     site: &Site,
     now: DateTime<Utc>,
@@ -241,7 +241,7 @@ async fn fetch_one(
 /// Asks the stations near a place, where the service has such and its time has come; trouble is noted, not told: no
 /// forecast hangs on it.
 async fn observe(
-    house: &House,
+    house: &AppContext,
     asked: &Asked<'_>,
     site: &Site,
     now: DateTime<Utc>,
@@ -268,7 +268,7 @@ async fn observe(
 
 /// The place and the path of its cell, once the service has said which that is.
 fn served(
-    house: &House,
+    house: &AppContext,
     client: &Client,
     site: &Site,
 ) -> Result<Option<(Place, String)>, ServiceError> {
@@ -280,7 +280,7 @@ fn served(
 /// Asks for the official notices of cold at a place, where the service serves it and its time has come; trouble is noted, not
 /// told: no forecast hangs on it.
 async fn notices(
-    house: &House,
+    house: &AppContext,
     asked: &Asked<'_>,
     site: &Site,
     now: DateTime<Utc>,
@@ -309,9 +309,9 @@ async fn notices(
 /// # Errors
 /// The store's.
 pub(crate) fn notices_at(
-    house: &House,
+    house: &AppContext,
     site: &SiteId,
-    instant: Instant,
+    instant: AsOf,
 ) -> Result<Vec<Official>, ServiceError> {
     let Some(known) = house.store.fetch_state::<NoticeState>(NOTICES, site)? else {
         return Ok(Vec::new());
@@ -324,7 +324,7 @@ pub(crate) fn notices_at(
 
 /// Keeps for one place what came, and the state that it left.
 fn keep(
-    house: &House,
+    house: &AppContext,
     client: &Client,
     site: &Site,
     outcome: &Outcome,

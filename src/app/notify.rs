@@ -16,12 +16,12 @@ use crate::adapters::settings::Settings;
 use crate::adapters::settings::text::TextSettings;
 use crate::adapters::sqlite::OutboxRow;
 use crate::adapters::sqlite::outbox::{Fault, Held, Unsendable};
-use crate::app::assess::Survey;
-use crate::app::context::{House, ServiceError};
-use crate::domain::alert::{Act, CloseReason, Kind, Telling};
+use crate::app::assess::Assessment;
+use crate::app::context::{AppContext, ServiceError};
+use crate::domain::alert::{Act, CloseReason, Kind, Notification};
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{
-    Context, Letter, MessageKey, Phrases, RolledUp, Sender, compose_rollup,
+    Context, Email, MessageKey, Phrases, RolledUp, Sender, compose_rollup,
 };
 use crate::domain::yard::{Person, Site};
 
@@ -34,7 +34,7 @@ const KEEP_MOST: TimeDelta = TimeDelta::days(4);
 const TRIAL_KEY: &[u8] = b"rimeward: no key configured";
 
 /// What every letter of this service has in common.
-pub struct Desk {
+pub struct Composer {
     /// The words.
     pub phrases: Phrases,
     /// Who writes.
@@ -47,12 +47,12 @@ pub struct Desk {
     pub texts: TextSettings,
 }
 
-impl Desk {
+impl Composer {
     /// By the settings of a house.
     ///
     /// # Errors
     /// The phrase catalogue or the key file.
-    pub fn of(house: &House) -> Result<Self, ServiceError> {
+    pub fn of(house: &AppContext) -> Result<Self, ServiceError> {
         let (yard_name, mail) = (&house.settings.yard.name, &house.settings.mail);
         // A file that went bad since the start keeps nobody from hearing.
         let own = own_phrases(&house.settings).unwrap_or_else(|faults| {
@@ -114,7 +114,7 @@ pub struct Written {
 
 impl Written {
     /// Adds a row whose bytes are still to be made of `letter`.
-    pub(crate) fn add(&mut self, letter: Result<Letter, String>, mut row: OutboxRow) {
+    pub(crate) fn add(&mut self, letter: Result<Email, String>, mut row: OutboxRow) {
         let (fault, why) = match letter.map(|letter| (mime::to_bytes(&letter), letter)) {
             Ok((Ok(bytes), _)) => {
                 row.bytes = bytes;
@@ -132,7 +132,7 @@ impl Written {
     }
 }
 
-impl Desk {
+impl Composer {
     /// What every letter of this desk needs: who reads, which place is concerned, how circuits are called, its date.
     pub(crate) fn context<'a>(
         &'a self,
@@ -182,57 +182,59 @@ fn make_key(path: &Path) -> std::io::Result<()> {
     }
 }
 
-/// Letters for all tellings: those that one person gets in one round about several boats become one letter. One that
+/// Letters for all notifications: those that one person gets in one round about several boats become one letter. One that
 /// cannot be written keeps no other from anybody.
 #[must_use]
 pub fn letters(
-    house: &House,
-    desk: &Desk,
-    survey: &Survey,
-    tellings: &[Telling],
+    house: &AppContext,
+    composer: &Composer,
+    assessment: &Assessment,
+    notifications: &[Notification],
     now: DateTime<Utc>,
 ) -> Written {
     let label = |circuit: &CircuitId| label_of(house, circuit);
     let mut written = Written::default();
-    let mut groups: Vec<Vec<&Telling>> = Vec::new();
-    for telling in tellings.iter().filter(|telling| !telling.with_worklist) {
-        let same = |group: &&mut Vec<&Telling>| {
-            group
-                .first()
-                .is_some_and(|first| telling.rollup.is_some() && first.rollup == telling.rollup)
+    let mut groups: Vec<Vec<&Notification>> = Vec::new();
+    for notification in notifications.iter().filter(|notification| !notification.with_worklist) {
+        let same = |group: &&mut Vec<&Notification>| {
+            group.first().is_some_and(|first| {
+                notification.rollup.is_some() && first.rollup == notification.rollup
+            })
         };
         match groups.iter_mut().find(same) {
-            Some(group) => group.push(telling),
-            None => groups.push(vec![telling]),
+            Some(group) => group.push(notification),
+            None => groups.push(vec![notification]),
         }
     }
     for group in groups {
         let Some(first) = group.first() else { continue };
-        let Some(person) = survey.yard.people.get(&first.recipient) else { continue };
-        let Some(place) = survey.places.get(&first.site) else { continue };
-        let is_open = |t: &&&Telling| t.kind == Kind::Freeze && !matches!(t.act, Act::Close { .. });
-        let most_pressing = group.iter().filter(is_open).min_by_key(|telling| {
-            let start = telling.facts.latest_start;
+        let Some(person) = assessment.yard.people.get(&first.recipient) else { continue };
+        let Some(place) = assessment.places.get(&first.site) else { continue };
+        let is_open =
+            |t: &&&Notification| t.kind == Kind::Freeze && !matches!(t.act, Act::Close { .. });
+        let most_pressing = group.iter().filter(is_open).min_by_key(|notification| {
+            let start = notification.facts.latest_start;
             (start.is_none(), start)
         });
-        let about = most_pressing.and_then(|telling| telling.subject.boat());
-        let picture = about.and_then(|boat| chart::of_boat(house, survey, boat, person));
-        let context = desk.context((person, &place.site), &label, now);
+        let about = most_pressing.and_then(|notification| notification.subject.boat());
+        let picture = about.and_then(|boat| chart::of_boat(house, assessment, boat, person));
+        let context = composer.context((person, &place.site), &label, now);
         let context = Context { picture: picture.as_ref(), ..context };
-        let boat_of = |telling: &Telling| {
-            let id = telling.subject.boat()?;
-            survey.boats.iter().find(|v| v.boat.id == *id).map(|v| (&v.boat, &v.state))
+        let boat_of = |notification: &Notification| {
+            let id = notification.subject.boat()?;
+            assessment.boats.iter().find(|v| v.boat.id == *id).map(|v| (&v.boat, &v.state))
         };
         let members: Vec<RolledUp<'_>> = group
             .iter()
-            .filter_map(|telling| {
-                let site = survey.places.get(&telling.site).map(|place| &place.site)?;
-                Some(RolledUp { telling, boat: boat_of(telling), site })
+            .filter_map(|notification| {
+                let site = assessment.places.get(&notification.site).map(|place| &place.site)?;
+                Some(RolledUp { notification, boat: boat_of(notification), site })
             })
             .collect();
         let letter = compose_rollup(&members, &context).map_err(|error| error.to_string());
-        let row = row(desk, &group, person, letter.as_ref().ok(), now);
-        let text = letter.as_ref().ok().and_then(|letter| sms::beside(desk, person, letter, &row));
+        let row = row(composer, &group, person, letter.as_ref().ok(), now);
+        let text =
+            letter.as_ref().ok().and_then(|letter| sms::beside(composer, person, letter, &row));
         written.add(letter, row);
         written.letters.extend(text);
     }
@@ -241,7 +243,7 @@ pub fn letters(
 
 /// A circuit in the owner's words.
 #[must_use]
-pub fn label_of(house: &House, circuit: &CircuitId) -> String {
+pub fn label_of(house: &AppContext, circuit: &CircuitId) -> String {
     house
         .catalogue
         .circuit(circuit)
@@ -249,14 +251,14 @@ pub fn label_of(house: &House, circuit: &CircuitId) -> String {
 }
 
 fn row(
-    desk: &Desk,
-    group: &[&Telling],
+    composer: &Composer,
+    group: &[&Notification],
     person: &Person,
-    letter: Option<&Letter>,
+    letter: Option<&Email>,
     now: DateTime<Utc>,
 ) -> OutboxRow {
-    let closing = group.iter().any(|telling| matches!(telling.act, Act::Close { .. }));
-    let reason = |telling: &&Telling| match &telling.act {
+    let closing = group.iter().any(|notification| matches!(notification.act, Act::Close { .. }));
+    let reason = |notification: &&Notification| match &notification.act {
         Act::Close { reason, .. } => Some(reason.clone()),
         _ => None,
     };
@@ -264,22 +266,22 @@ fn row(
     let first = group.first().copied();
     let rolled = group.len() > 1;
     let alert = match first {
-        Some(telling) if !rolled => telling.alert.to_string(),
+        Some(notification) if !rolled => notification.alert.to_string(),
         _ => format!("rollup-{}-{}", person.id, now.timestamp()),
     };
-    let danger = group.iter().filter_map(|telling| telling.facts.first_danger).max();
+    let danger = group.iter().filter_map(|notification| notification.facts.first_danger).max();
     let expires = danger.map_or(now + KEEP_MOST, |danger| danger + STALE_AFTER_DANGER);
-    let not_before = group.iter().filter_map(|telling| telling.not_before).min();
+    let not_before = group.iter().filter_map(|notification| notification.not_before).min();
     // One pressing boat in a roll-up is reason enough not to wait for the morning.
-    let all_wait = group.iter().all(|telling| telling.not_before.is_some());
+    let all_wait = group.iter().all(|notification| notification.not_before.is_some());
     let free = if all_wait { not_before.unwrap_or(now).max(now) } else { now };
     // Only an owner's letter is held, and that is about one boat.
-    let held = first.filter(|_| !rolled).and_then(|telling| held(telling, free));
+    let held = first.filter(|_| !rolled).and_then(|notification| held(notification, free));
     let due = held.as_ref().map_or(free, |held| held.until.max(free));
     OutboxRow {
-        revision: first.map_or(1, |telling| if rolled { 1 } else { telling.revision }),
-        step: first.map_or(0, |telling| u32::from(telling.step)),
-        kind: first.map_or("freeze", |telling| telling.kind.as_str()).to_owned(),
+        revision: first.map_or(1, |notification| if rolled { 1 } else { notification.revision }),
+        step: first.map_or(0, |notification| u32::from(notification.step)),
+        kind: first.map_or("freeze", |notification| notification.kind.as_str()).to_owned(),
         closing,
         // That it may have frozen is news even to who never got the first word.
         urgent: passed || letter.is_some_and(|letter| letter.urgent),
@@ -290,20 +292,20 @@ fn row(
         } else {
             expires.clamp(due + KEEP_LEAST, due + KEEP_MOST)
         },
-        ..blank_row(desk, letter, (&alert, person), now)
+        ..blank_row(composer, letter, (&alert, person), now)
     }
 }
 
-fn held(telling: &Telling, free: DateTime<Utc>) -> Option<Held> {
-    let (until, most) = (telling.hold_until?, telling.hold_most?);
-    let draft = serde_json::to_string(telling).unwrap_or_default();
+fn held(notification: &Notification, free: DateTime<Utc>) -> Option<Held> {
+    let (until, most) = (notification.hold_until?, notification.hold_most?);
+    let draft = serde_json::to_string(notification).unwrap_or_default();
     Some(Held { until, most, free, by: None, draft })
 }
 
 /// A letter as a row of the outbox, without its bytes: about what, to whom.
 pub(crate) fn blank_row(
-    desk: &Desk,
-    letter: Option<&Letter>,
+    composer: &Composer,
+    letter: Option<&Email>,
     (about, person): (&str, &Person),
     now: DateTime<Utc>,
 ) -> OutboxRow {
@@ -312,13 +314,13 @@ pub(crate) fn blank_row(
         alert: about.to_owned(),
         revision: 1,
         recipient: person.id.clone(),
-        channel: desk.channel.to_owned(),
+        channel: composer.channel.to_owned(),
         step: 0,
         kind: String::new(),
         closing: false,
         urgent: letter.is_some_and(|letter| letter.urgent),
         thread: about.to_owned(),
-        return_path: envelope::return_path(&message_id, &desk.sender.domain),
+        return_path: envelope::return_path(&message_id, &composer.sender.domain),
         message_id,
         address: person.email.clone().unwrap_or_default(),
         subject: letter.map_or_else(|| about.to_owned(), |letter| letter.subject.clone()),

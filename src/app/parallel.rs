@@ -4,7 +4,7 @@ use std::num::NonZero;
 use std::sync::{Mutex, PoisonError};
 
 use crate::app::context::ServiceError;
-use crate::domain::risk::judge::Hands;
+use crate::domain::risk::judge::Parallel;
 
 /// Applies `work` to every item and gives the results in the order of the items.
 ///
@@ -48,7 +48,7 @@ pub fn on_threads<T: Send, R: Send>(
 /// The processors of this machine, as the judge asks for them.
 pub struct Threads;
 
-impl Hands for Threads {
+impl Parallel for Threads {
     fn share<T: Send, R: Send>(
         &self,
         items: Vec<T>,

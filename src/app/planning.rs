@@ -14,8 +14,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use crate::adapters::settings::crew::Objective;
-use crate::app::assess::{Instant, Survey, survey, whole_hour};
-use crate::app::context::{House, ServiceError};
+use crate::app::assess::{AsOf, Assessment, assess, whole_hour};
+use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::{Boat, BoatId, SiteId};
 use crate::domain::risk::plan::Job;
 use crate::domain::risk::plan::boat::{BoatWork, Scope};
@@ -27,7 +27,7 @@ use crate::domain::risk::plan::tail::Tail;
 use crate::domain::risk::plan::tonight::{Round, Stop};
 use crate::domain::risk::plan::words::{Facts, headline};
 use crate::domain::weather::credit;
-pub use evening::Hands;
+pub use evening::Parallel;
 use evening::{
     CALL_IN, CALLED, Tonight, ask_for_drains, calendar, evening, load, mark_urgent, way_of,
 };
@@ -167,7 +167,7 @@ pub struct YardPlan {
     /// Emergency drains of this evening: indices of [`YardPlan::rows`].
     pub tonight: Option<Round>,
     /// Whose hours the round takes.
-    pub hands: Hands,
+    pub hands: Parallel,
     /// When the round begins, and how many work on it.
     pub begins: (DateTime<Utc>, u32),
     /// Where somebody is called in before work begins: how many people would be in time everywhere; inner `None` where
@@ -188,12 +188,12 @@ pub struct YardPlan {
 /// # Errors
 /// The store's, a hole in the tables, or an unknown technician.
 pub fn plan_at(
-    house: &House,
-    instant: Instant,
+    house: &AppContext,
+    instant: AsOf,
     what_if: &WhatIf,
 ) -> Result<YardPlan, ServiceError> {
     let order = yesterdays_order(house, instant, what_if)?;
-    let seen = survey(house, instant, |_| true)?;
+    let seen = assess(house, instant, |_| true)?;
     plan(house, &seen, what_if, Some(&order))
 }
 
@@ -202,8 +202,8 @@ pub fn plan_at(
 /// # Errors
 /// A hole in the tables, or an unknown technician.
 pub fn plan(
-    house: &House,
-    seen: &Survey,
+    house: &AppContext,
+    seen: &Assessment,
     what_if: &WhatIf,
     before: Option<&[Visit]>,
 ) -> Result<YardPlan, ServiceError> {
@@ -334,20 +334,20 @@ pub fn plan(
 ///
 /// # Errors
 /// As [`plan_at`].
-pub fn plan_of(house: &House, seen: &Survey) -> Result<YardPlan, ServiceError> {
+pub fn plan_of(house: &AppContext, seen: &Assessment) -> Result<YardPlan, ServiceError> {
     let what_if = WhatIf::default();
     let order = yesterdays_order(house, seen.instant, &what_if)?;
     plan(house, seen, &what_if, Some(&order))
 }
 
 fn yesterdays_order(
-    house: &House,
-    instant: Instant,
+    house: &AppContext,
+    instant: AsOf,
     what_if: &WhatIf,
 ) -> Result<Vec<Visit>, ServiceError> {
     let day = TimeDelta::days(1);
-    let before = Instant { at: instant.at - day, known_at: instant.known_at - day };
-    let seen = survey(house, before, |_| true)?;
+    let before = AsOf { at: instant.at - day, known_at: instant.known_at - day };
+    let seen = assess(house, before, |_| true)?;
     let yesterday = plan(house, &seen, what_if, None)?;
     Ok(yesterday.rows.iter().map(Row::visit_key).collect())
 }

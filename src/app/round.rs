@@ -20,12 +20,12 @@ use crate::app::alerts::unreachable::turn_to_next_contact;
 use crate::app::alerts::{decide_all, record_of, transition_rows};
 use crate::app::assess::blend_separation::newly_slush;
 use crate::app::assess::exposures::spells_now;
-use crate::app::assess::{Instant, Survey, survey};
-use crate::app::context::{House, ServiceError};
+use crate::app::assess::{AsOf, Assessment, assess};
+use crate::app::context::{AppContext, ServiceError};
 use crate::app::fetch::{Fetched, fetch_all};
 use crate::app::notify::webhooks;
 use crate::app::notify::worklist::worklist_letters;
-use crate::app::notify::{Desk, letters};
+use crate::app::notify::{Composer, letters};
 use crate::domain::alert::Transition;
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::weather::ForecastState;
@@ -62,7 +62,7 @@ pub struct RoundReport {
     /// Place by place.
     pub fetched: Vec<Fetched>,
     /// The look over the yard, if one was needed.
-    pub survey: Option<Survey>,
+    pub assessment: Option<Assessment>,
     /// Alerts raised, updated or closed: transitions in words.
     pub changes: Vec<String>,
     /// Letters that entered the outbox.
@@ -79,16 +79,16 @@ impl RoundReport {
     /// Is a place without a usable forecast?
     #[must_use]
     pub fn is_blind(&self) -> bool {
-        self.survey.as_ref().is_some_and(Survey::is_blind)
+        self.assessment.as_ref().is_some_and(Assessment::is_blind)
     }
 }
 
 /// Everything that a round works with.
-pub struct Works<'a> {
+pub struct RoundDeps<'a> {
     /// Store, tables, settings.
-    pub house: &'a House,
+    pub house: &'a AppContext,
     /// The words and the sender.
-    pub desk: &'a Desk,
+    pub composer: &'a Composer,
     /// The way to the weather; `None` looks at what is stored.
     pub client: Option<&'a Clients>,
     /// The way out; `None` leaves everything in the outbox.
@@ -103,7 +103,7 @@ pub struct Works<'a> {
 /// # Errors
 /// The store's, or a hole in the tables. Trouble with a weather service or the relay is part of the report.
 pub async fn round(
-    works: &mut Works<'_>,
+    works: &mut RoundDeps<'_>,
     memory: &mut Memory,
     now: DateTime<Utc>,
 ) -> Result<RoundReport, ServiceError> {
@@ -116,13 +116,13 @@ pub async fn round(
     let now = works.present.map_or(now, |present| present().max(now));
     // Twice at most: what came to nobody is told anew in the same round.
     for _ in 0..2 {
-        if let Some(judged) = judge_pass(house, works.desk, memory, now)? {
-            report.survey = Some(judged.survey);
+        if let Some(judged) = judge_pass(house, works.composer, memory, now)? {
+            report.assessment = Some(judged.assessment);
             report.changes.extend(judged.changes);
             report.queued += judged.queued;
             report.unsendable += judged.unsendable;
         }
-        let unreached = turn_to_next_contact(house, works.desk, now)?;
+        let unreached = turn_to_next_contact(house, works.composer, now)?;
         report.queued += unreached.queued;
         report.nobody_left.extend(unreached.nobody_left.iter().cloned());
         if !unreached.tell_anew {
@@ -149,13 +149,13 @@ pub async fn round(
 /// # Errors
 /// The store's.
 pub async fn fetch_pass(
-    house: &House,
+    house: &AppContext,
     clients: &Clients,
     sites: &[Site],
     now: DateTime<Utc>,
-    go_on: &(dyn Fn() -> bool + Sync),
+    should_continue: &(dyn Fn() -> bool + Sync),
 ) -> Result<Vec<Fetched>, ServiceError> {
-    let fetched = fetch_all(house, clients, sites, now, go_on).await?;
+    let fetched = fetch_all(house, clients, sites, now, should_continue).await?;
     house.clock.note_clients(clients, now);
     let trouble: Vec<&str> =
         fetched.iter().map(|f| f.trouble.as_str()).filter(|t| !t.is_empty()).collect();
@@ -170,7 +170,7 @@ pub async fn fetch_pass(
 #[derive(Debug)]
 pub struct Judgement {
     /// The look over the places that had changed.
-    pub survey: Survey,
+    pub assessment: Assessment,
     /// Alerts raised, updated or closed: transitions in words.
     pub changes: Vec<String>,
     /// Letters that entered the outbox.
@@ -185,8 +185,8 @@ pub struct Judgement {
 /// # Errors
 /// The store's, or a hole in the tables; nothing has changed then.
 pub fn judge_pass(
-    house: &House,
-    desk: &Desk,
+    house: &AppContext,
+    composer: &Composer,
     memory: &mut Memory,
     now: DateTime<Utc>,
 ) -> Result<Option<Judgement>, ServiceError> {
@@ -195,11 +195,11 @@ pub fn judge_pass(
     if stale.is_empty() {
         return Ok(None);
     }
-    judge_and_decide((house, desk), memory, (&stale, worklist_due), now)
+    judge_and_decide((house, composer), memory, (&stale, worklist_due), now)
 }
 
 fn judge_and_decide(
-    (house, desk): (&House, &Desk),
+    (house, composer): (&AppContext, &Composer),
     memory: &mut Memory,
     (stale, worklist_due): (&BTreeSet<SiteId>, bool),
     now: DateTime<Utc>,
@@ -207,36 +207,36 @@ fn judge_and_decide(
     for last in (0..TRIES).rev() {
         let based_on = house.store.generation()?;
         let log_head = house.store.log_head()?;
-        let seen = survey(house, Instant::now(now), |site| stale.contains(site))?;
+        let seen = assess(house, AsOf::now(now), |site| stale.contains(site))?;
         let mut decision = decide_all(house, &seen, worklist_due, now)?;
-        let heat = heats(house, desk, &seen, &mut decision, now)?;
-        let nudged = nudges(house, desk, &seen, &decision, now)?;
-        let mut written = letters(house, desk, &seen, &decision.tellings, now);
+        let heat = heats(house, composer, &seen, &mut decision, now)?;
+        let nudged = nudges(house, composer, &seen, &decision, now)?;
+        let mut written = letters(house, composer, &seen, &decision.notifications, now);
         written.letters.extend(heat.written.letters);
         written.unsendable.extend(heat.written.unsendable);
         written.letters.extend(nudged.written.letters);
         written.unsendable.extend(nudged.written.unsendable);
-        let opened = openings(house, desk, &seen, now)?;
+        let opened = openings(house, composer, &seen, now)?;
         written.letters.extend(opened.written.letters);
         written.unsendable.extend(opened.written.unsendable);
-        let aged = aging(house, desk, &seen, now)?;
+        let aged = aging(house, composer, &seen, now)?;
         written.letters.extend(aged.written.letters);
         written.unsendable.extend(aged.written.unsendable);
-        let thin = blends(house, desk, &seen, &decision, now)?;
+        let thin = blends(house, composer, &seen, &decision, now)?;
         written.letters.extend(thin.written.letters);
         written.unsendable.extend(thin.written.unsendable);
         decision.alerts.extend(heat.alerts.into_iter().chain(nudged.alerts).chain(thin.alerts));
         let transitions = heat.transitions.into_iter().chain(nudged.transitions);
         decision.transitions.extend(transitions.chain(thin.transitions));
         if worklist_due {
-            let lists = worklist_letters(house, desk, &seen, &written.letters, now);
+            let lists = worklist_letters(house, composer, &seen, &written.letters, now);
             written.letters.extend(lists.letters);
             written.unsendable.extend(lists.unsendable);
         }
-        written.letters.extend(webhooks::notes(&house.settings, desk, &decision, now));
+        written.letters.extend(webhooks::notes(&house.settings, composer, &decision, now));
         if worklist_due {
             let counts = (seen.places.len(), seen.boats.len());
-            written.letters.extend(webhooks::worklist(&house.settings, desk, counts, now));
+            written.letters.extend(webhooks::worklist(&house.settings, composer, counts, now));
         }
         let mut commit = RoundCommit {
             based_on: Some(based_on),
@@ -266,7 +266,7 @@ fn judge_and_decide(
                     changes: decision.transitions.iter().map(words).collect(),
                     queued: committed.queued,
                     unsendable: commit.unsendable.len(),
-                    survey: seen,
+                    assessment: seen,
                 }));
             }
             // Somebody else's round landed between our reading and our writing.
@@ -277,21 +277,25 @@ fn judge_and_decide(
     Ok(None)
 }
 
-fn judged_on(seen: &Survey, at: DateTime<Utc>) -> impl Iterator<Item = (SiteId, Judged)> {
+fn judged_on(seen: &Assessment, at: DateTime<Utc>) -> impl Iterator<Item = (SiteId, Judged)> {
     seen.places.iter().map(move |(id, place)| {
         let issued_at = place.forecast.as_ref().map(|forecast| forecast.issued_at);
         (id.clone(), Judged { issued_at, state: place.state, at })
     })
 }
 
-fn all_places(house: &House) -> Result<BTreeSet<SiteId>, ServiceError> {
+fn all_places(house: &AppContext) -> Result<BTreeSet<SiteId>, ServiceError> {
     Ok(house.store.sites()?.into_iter().map(|site| site.id).collect())
 }
 
 impl Memory {
     /// The places at which something has changed since the last look: an issue, how fresh the forecast is, the log, or
     /// just the time.
-    fn stale(&self, house: &House, now: DateTime<Utc>) -> Result<BTreeSet<SiteId>, ServiceError> {
+    fn stale(
+        &self,
+        house: &AppContext,
+        now: DateTime<Utc>,
+    ) -> Result<BTreeSet<SiteId>, ServiceError> {
         let mut stale = all_places(house)?;
         if house.store.log_head()? != self.log_head {
             return Ok(stale);
@@ -299,7 +303,7 @@ impl Memory {
         let mut known = BTreeSet::new();
         for (site, judged) in &self.places {
             let (forecast, state) =
-                crate::app::assess::outlook::standing_of(house, site, Instant::now(now))?;
+                crate::app::assess::outlook::standing_of(house, site, AsOf::now(now))?;
             let same = forecast.map(|f| f.issued_at) == judged.issued_at && state == judged.state;
             if same && now >= judged.at && now - judged.at < JUDGE_AT_LEAST_EVERY {
                 known.insert(site.clone());
@@ -318,15 +322,14 @@ impl Memory {
     /// The store's.
     pub fn next_due(
         &self,
-        house: &House,
+        house: &AppContext,
         since: DateTime<Utc>,
         now: DateTime<Utc>,
     ) -> Result<DateTime<Utc>, ServiceError> {
         let mut next = now + JUDGE_AT_LEAST_EVERY;
         for (site, judged) in &self.places {
             next = next.min(judged.at.max(since - JUDGE_AT_LEAST_EVERY) + JUDGE_AT_LEAST_EVERY);
-            for standing in
-                crate::app::assess::outlook::standings_of(house, site, Instant::now(now))?
+            for standing in crate::app::assess::outlook::standings_of(house, site, AsOf::now(now))?
             {
                 let aged = house.settings.forecast.limits.next_change(&standing, since);
                 next = next.min(aged.unwrap_or(next));
@@ -341,7 +344,7 @@ impl Memory {
 /// # Errors
 /// The store's.
 pub fn worklist_due(
-    house: &House,
+    house: &AppContext,
     now: DateTime<Utc>,
 ) -> Result<Option<DateTime<Utc>>, ServiceError> {
     let schedule = Schedule::parse(&house.settings.yard.worklist).map_err(ServiceError::Told)?;

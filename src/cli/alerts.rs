@@ -5,12 +5,12 @@ use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings, parse_time};
+use super::{CliContext, CliError, CommandOutput, Exit, parse_time};
 use crate::adapters::sqlite::outbox::Posted;
 use crate::adapters::sqlite::{AlertFilter, AlertRecord};
 use crate::app::alerts::by_hand;
 use crate::app::alerts::unreachable::round_name;
-use crate::app::context::{House, YardBook};
+use crate::app::context::{AppContext, YardBook};
 use crate::domain::alert::{Alert, Annunciation, Response};
 use crate::domain::boat::PersonId;
 use crate::domain::yard::Person;
@@ -84,8 +84,8 @@ struct AcknowledgeArgs {
 /// Lists, shows, acknowledges or explains.
 ///
 /// # Errors
-/// [`Refusal`]: an id that is not there, a person unknown, the store.
-pub fn alerts(args: &AlertsArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: an id that is not there, a person unknown, the store.
+pub fn alerts(args: &AlertsArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let yard = house.yard()?;
     let now = around.time_or_now(args.at.as_deref(), house.settings.yard.time_zone)?;
@@ -109,20 +109,20 @@ pub fn alerts(args: &AlertsArgs, around: &Surroundings<'_>) -> Result<Said, Refu
 
 fn acknowledge(
     args: &AcknowledgeArgs,
-    (house, yard): (&House, &YardBook),
+    (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
-) -> Result<Said, Refusal> {
+) -> Result<CommandOutput, CliError> {
     let record = find(house, &args.id)?;
     let by = person_by(yard, &args.by)?;
     let zone = yard.zone(&record.site);
     let plan = args.plan_until.as_deref().map(|text| parse_time(text, zone)).transpose()?;
     let plan = plan.map(|plan| plan.with_timezone(&zone));
     let change = by_hand(house, &record, &|alert, owner| alert.answer(by, owner, plan, now), now)?
-        .map_err(|error| Refusal::bad_input(error.to_string()))?;
+        .map_err(|error| CliError::bad_input(error.to_string()))?;
     let planned = plan.map_or_else(String::new, |plan| {
         format!(", to be done by {}", plan.format("%a %d %b %Y %H:%M %Z"))
     });
-    Ok(Said {
+    Ok(CommandOutput {
         text: format!("{}: {change}, by {} {}{planned}\n", args.id, by.id, by.name),
         json: json!({
             "alert": args.id, "change": change, "by": by.id, "plan_until": plan.map(|plan| plan.to_rfc3339()),
@@ -132,26 +132,26 @@ fn acknowledge(
 }
 
 /// The person of that id.
-pub(super) fn person_by<'a>(yard: &'a YardBook, id: &str) -> Result<&'a Person, Refusal> {
+pub(super) fn person_by<'a>(yard: &'a YardBook, id: &str) -> Result<&'a Person, CliError> {
     yard.people.get(&PersonId::from(id)).ok_or_else(|| {
         let known: Vec<&str> = yard.people.keys().map(PersonId::as_str).collect();
-        Refusal::bad_input(format!("nobody is listed as {id}; the yard has {}", known.join(", ")))
+        CliError::bad_input(format!("nobody is listed as {id}; the yard has {}", known.join(", ")))
     })
 }
 
-pub(super) fn find(house: &House, id: &str) -> Result<AlertRecord, Refusal> {
+pub(super) fn find(house: &AppContext, id: &str) -> Result<AlertRecord, CliError> {
     if let Some(record) = house.store.alert(id)? {
         return Ok(record);
     }
     let open: Vec<String> =
         house.store.open_alerts()?.into_iter().map(|record| record.id).collect();
     let open = if open.is_empty() { "none is open".to_owned() } else { open.join(", ") };
-    Err(Refusal::bad_input(format!("no alert is called {id}; open: {open}")))
+    Err(CliError::bad_input(format!("no alert is called {id}; open: {open}")))
 }
 
-pub(super) fn read(record: &AlertRecord) -> Result<Alert, Refusal> {
+pub(super) fn read(record: &AlertRecord) -> Result<Alert, CliError> {
     serde_json::from_value(record.document.clone()).map_err(|error| {
-        Refusal::failed(format!("the alert {} cannot be read: {error}", record.id))
+        CliError::failed(format!("the alert {} cannot be read: {error}", record.id))
     })
 }
 
@@ -197,7 +197,7 @@ fn said_of(alert: &Alert, zone: Tz) -> Option<String> {
     Some(format!("seen by {by} {}{plan}", local(*at, zone)))
 }
 
-fn list(house: &House, yard: &YardBook, all: bool) -> Result<Said, Refusal> {
+fn list(house: &AppContext, yard: &YardBook, all: bool) -> Result<CommandOutput, CliError> {
     let filter = AlertFilter { open: (!all).then_some(true), ..AlertFilter::default() };
     let mut text = String::new();
     let mut rows = Vec::new();
@@ -226,11 +226,11 @@ fn list(house: &House, yard: &YardBook, all: bool) -> Result<Said, Refusal> {
     if rows.is_empty() {
         text = if all { "no alert was ever raised\n" } else { "no alert is open\n" }.to_owned();
     }
-    Ok(Said { text, json: json!({ "alerts": rows }), exit: Exit::Done })
+    Ok(CommandOutput { text, json: json!({ "alerts": rows }), exit: Exit::Done })
 }
 
 /// The letters of an alert; a roll-up stands under its own name and is found by who was told when.
-fn letters_of(house: &House, alert: &Alert) -> Result<Vec<Posted>, Refusal> {
+fn letters_of(house: &AppContext, alert: &Alert) -> Result<Vec<Posted>, CliError> {
     let mut letters = house.store.letters(Some(alert.id.as_str()))?;
     for (person, ledger) in &alert.told {
         for sent in &ledger.sent {
@@ -246,7 +246,7 @@ fn letters_of(house: &House, alert: &Alert) -> Result<Vec<Posted>, Refusal> {
     Ok(letters)
 }
 
-fn show(house: &House, yard: &YardBook, id: &str) -> Result<Said, Refusal> {
+fn show(house: &AppContext, yard: &YardBook, id: &str) -> Result<CommandOutput, CliError> {
     let record = find(house, id)?;
     let alert = read(&record)?;
     let zone = yard.zone(&record.site);
@@ -299,5 +299,5 @@ fn show(house: &House, yard: &YardBook, id: &str) -> Result<Said, Refusal> {
     let json = json!({
         "id": id, "state": alert.flat().as_str(), "alert": record.document, "transitions": changes, "letters": posted,
     });
-    Ok(Said { text, json, exit: Exit::Done })
+    Ok(CommandOutput { text, json, exit: Exit::Done })
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Utc};
 use serde_json::json;
 
-use super::{Exit, Refusal, Said, Surroundings};
+use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Hold, Options, OutboxState, Store, StoreError};
 use crate::app::context::ServiceError;
@@ -30,13 +30,13 @@ pub struct RestoreArgs {
 /// Copies the store while others go on writing.
 ///
 /// # Errors
-/// [`Refusal`]: a file of that name is there, or the store or the disk is in trouble.
-pub fn backup(args: &BackupArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: a file of that name is there, or the store or the disk is in trouble.
+pub fn backup(args: &BackupArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     house.store.backup(&args.file).map_err(refused)?;
     let bytes = std::fs::metadata(&args.file).map_or(0, |facts| facts.len());
     let name = args.file.display();
-    Ok(Said {
+    Ok(CommandOutput {
         text: format!(
             "{name}: {bytes} bytes, checked; readable by its owner only, it holds names and addresses\n"
         ),
@@ -48,12 +48,12 @@ pub fn backup(args: &BackupArgs, around: &Surroundings<'_>) -> Result<Said, Refu
 /// Puts the store back to a backup, all of it or nothing. Refused while a daemon has the store.
 ///
 /// # Errors
-/// [`Refusal`]: a running daemon, a backup that is damaged or newer than this program.
-pub fn restore(args: &RestoreArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: a running daemon, a backup that is damaged or newer than this program.
+pub fn restore(args: &RestoreArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let settings = Settings::load(&around.config_path())?;
     let path = &settings.store.path;
     if !args.file.is_file() {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "{} is not there; name a file that rimeward backup wrote",
             args.file.display()
         )));
@@ -62,7 +62,7 @@ pub fn restore(args: &RestoreArgs, around: &Surroundings<'_>) -> Result<Said, Re
         one.canonicalize().ok().zip(other.canonicalize().ok()).is_some_and(|(a, b)| a == b)
     };
     if same(&args.file, path) {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "{} is the store itself; name a file that rimeward backup wrote",
             args.file.display()
         )));
@@ -97,7 +97,7 @@ pub fn restore(args: &RestoreArgs, around: &Surroundings<'_>) -> Result<Said, Re
         (None, Some(keep)) => format!("What it held before lies in {}.\n", keep.display()),
         (None, None) => String::new(),
     };
-    Ok(Said {
+    Ok(CommandOutput {
         text: format!(
             "{} is as {} says: {sites} places, {boats} boats, {rows} events; checked\n{letters}{kept}",
             path.display(),
@@ -109,7 +109,10 @@ pub fn restore(args: &RestoreArgs, around: &Surroundings<'_>) -> Result<Said, Re
 }
 
 /// The store as it is; one that is damaged, or from a newer program, is set aside whole and an empty one put in its place.
-fn open_or_set_aside(path: &Path, now: DateTime<Utc>) -> Result<(Store, Option<PathBuf>), Refusal> {
+fn open_or_set_aside(
+    path: &Path,
+    now: DateTime<Utc>,
+) -> Result<(Store, Option<PathBuf>), CliError> {
     let opened = Store::open(path, Options::default()).and_then(|store| {
         store.quick_check()?;
         Ok(store)
@@ -124,7 +127,7 @@ fn open_or_set_aside(path: &Path, now: DateTime<Utc>) -> Result<(Store, Option<P
                     Ok(()) => {}
                     Err(error) if error.kind() == std::io::ErrorKind::NotFound => {}
                     Err(error) => {
-                        return Err(Refusal::failed(format!(
+                        return Err(CliError::failed(format!(
                             "cannot set {} aside: {error}",
                             from.display()
                         )));
@@ -144,9 +147,9 @@ fn with_ending(path: &Path, ending: &str) -> PathBuf {
 }
 
 /// The store is as it was: it is the file that was named which is no good.
-fn no_backup(file: &Path, error: StoreError) -> Refusal {
+fn no_backup(file: &Path, error: StoreError) -> CliError {
     match error {
-        StoreError::Damaged { .. } => Refusal::bad_input(format!(
+        StoreError::Damaged { .. } => CliError::bad_input(format!(
             "{} is damaged, or no file that rimeward backup wrote; the store is as it was: name another backup",
             file.display()
         )),
@@ -155,9 +158,9 @@ fn no_backup(file: &Path, error: StoreError) -> Refusal {
 }
 
 /// What the caller got wrong is bad input; the rest is as ever.
-fn refused(error: crate::adapters::sqlite::StoreError) -> Refusal {
+fn refused(error: crate::adapters::sqlite::StoreError) -> CliError {
     use crate::adapters::sqlite::StoreErrorKind::{Input, Newer};
     let is_input = matches!(error.kind(), Input | Newer);
-    let refusal = Refusal::from(ServiceError::from(error));
-    if is_input { Refusal { exit: Exit::BadInput, ..refusal } } else { refusal }
+    let refusal = CliError::from(ServiceError::from(error));
+    if is_input { CliError { exit: Exit::BadInput, ..refusal } } else { refusal }
 }

@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 use chrono::{DateTime, SecondsFormat, Utc};
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings};
+use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::app::context::YardBook;
 use crate::domain::boat::{Boat, BoatState, CircuitState, Evidence, Holds};
 use crate::domain::boat::{BoatId, Spells, fold, uncleared};
@@ -31,8 +31,8 @@ pub struct BoatArgs {
 /// What is in each circuit of a boat.
 ///
 /// # Errors
-/// [`Refusal`]: an unknown boat or place, a time that is none, the store.
-pub fn run(args: &BoatArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: an unknown boat or place, a time that is none, the store.
+pub fn run(args: &BoatArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let yard = house.yard()?;
     let boat = look_up(&args.boat, &yard)?;
@@ -44,7 +44,7 @@ pub fn run(args: &BoatArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> 
     let events: Vec<_> = own.collect();
     let state = fold(boat, &yard.sites, &events, instant.at, instant.known_at, &house.catalogue);
     let site = yard.sites.get(&state.site).ok_or_else(|| {
-        Refusal::failed(format!("{id} stands at {}, which is not among the places", state.site))
+        CliError::failed(format!("{id} stands at {}, which is not among the places", state.site))
     })?;
     let mut state = state;
     let spells = house.store.exposures(Some(&id))?;
@@ -58,20 +58,20 @@ pub fn run(args: &BoatArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> 
         // For whoever sits at the desk: lists and mail carry the code only.
         text += &format!("\nKey ({code} on lists): {}\n", boat.keys);
     }
-    Ok(Said { text, json: render_json(&state, site), exit: Exit::Done })
+    Ok(CommandOutput { text, json: render_json(&state, site), exit: Exit::Done })
 }
 
 /// The boat with this number.
 ///
 /// # Errors
 /// The nearest right number.
-pub(super) fn look_up<'a>(words: &str, yard: &'a YardBook) -> Result<&'a Boat, Refusal> {
+pub(super) fn look_up<'a>(words: &str, yard: &'a YardBook) -> Result<&'a Boat, CliError> {
     let id = BoatId::from(words);
     yard.boats.iter().find(|boat| boat.id == id).ok_or_else(|| {
         let known = yard.boats.iter().map(|boat| boat.id.as_str());
         let nearest = crate::domain::catalogue::nearest(words, known);
         let hint = nearest.map(|id| format!("; did you mean {id}?")).unwrap_or_default();
-        Refusal::bad_input(format!("no boat is called {words}{hint}"))
+        CliError::bad_input(format!("no boat is called {words}{hint}"))
     })
 }
 

@@ -4,9 +4,9 @@ use chrono::{DateTime, Utc};
 use serde_json::json;
 
 use super::alerts::{find, read};
-use super::{Exit, Refusal, Said};
+use super::{CliError, CommandOutput, Exit};
 use crate::adapters::sqlite::outbox::{TEXTS, WEBHOOKS};
-use crate::app::context::{House, YardBook};
+use crate::app::context::{AppContext, YardBook};
 use crate::app::notify::label_of;
 use crate::domain::alert::{Facts, Kind};
 use crate::domain::message::cap::{CapContext, document};
@@ -31,19 +31,19 @@ const fn instruction(kind: Kind, frozen: bool) -> &'static str {
 /// Prints one alert as CAP 1.2.
 ///
 /// # Errors
-/// [`Refusal`]: no such alert, nobody was told of it yet, the store.
+/// [`CliError`]: no such alert, nobody was told of it yet, the store.
 pub fn cap(
     id: &str,
-    (house, yard): (&House, &YardBook),
+    (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
-) -> Result<Said, Refusal> {
+) -> Result<CommandOutput, CliError> {
     let record = find(house, id)?;
     let alert = read(&record)?;
     let site = yard.sites.get(&alert.site).ok_or_else(|| {
-        Refusal::failed(format!("{id} is about {}, which is not listed", alert.site))
+        CliError::failed(format!("{id} is about {}, which is not listed", alert.site))
     })?;
     if alert.told.is_empty() {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "nobody has been told of {id} yet: there is no message to write as CAP"
         )));
     }
@@ -80,6 +80,6 @@ pub fn cap(
         instruction: instruction(alert.kind, frozen),
     };
     let text = document(&alert, &context, now)
-        .map_err(|error| Refusal::failed(format!("writing {id} as CAP: {error}")))?;
-    Ok(Said { json: json!({ "alert": id, "cap": text }), text, exit: Exit::Done })
+        .map_err(|error| CliError::failed(format!("writing {id} as CAP: {error}")))?;
+    Ok(CommandOutput { json: json!({ "alert": id, "cap": text }), text, exit: Exit::Done })
 }

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::json;
 
-use super::{Exit, Refusal, Said, Surroundings};
+use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::delivery::secret::read_secret_file;
 use crate::adapters::settings::Settings;
 use crate::app::notify::own_phrases;
@@ -19,8 +19,8 @@ pub struct CheckArgs {
 /// Reads a configuration and says what is wrong with it.
 ///
 /// # Errors
-/// [`Refusal`] when the file cannot be read at all.
-pub fn check(args: &CheckArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`] when the file cannot be read at all.
+pub fn check(args: &CheckArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let path = args.file.clone().unwrap_or_else(|| around.config_path());
     let problems = Settings::problems_of(&path, file_problems)?;
     let name = path.display();
@@ -30,7 +30,11 @@ pub fn check(args: &CheckArgs, around: &Surroundings<'_>) -> Result<Said, Refusa
         format!("{name}: {} to mend\n{}\n", problems.len(), problems.join("\n"))
     };
     let exit = if problems.is_empty() { Exit::Done } else { Exit::BadInput };
-    Ok(Said { text, json: json!({ "file": name.to_string(), "problems": problems }), exit })
+    Ok(CommandOutput {
+        text,
+        json: json!({ "file": name.to_string(), "problems": problems }),
+        exit,
+    })
 }
 
 /// What is wrong with the files and folders that a configuration names: all of it now, not one at each start.

@@ -8,7 +8,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde_json::json;
 
 use super::worklist::worklist_json;
-use super::{Exit, Refusal, Said, Surroundings, parse_time, runtime};
+use super::{CliContext, CliError, CommandOutput, Exit, parse_time, runtime};
 use crate::app::context::ServiceError;
 use crate::app::notify::worklist::worklist_text;
 use crate::sim::demo::season::{FIRST_ROUND, LAST_ROUND, Progress, Season, instant, run};
@@ -32,12 +32,12 @@ pub struct DemoArgs {
 /// Runs the winter and ends with the worklist.
 ///
 /// # Errors
-/// [`Refusal`]: a time outside the winter, a folder that is not empty, the disk.
-pub fn demo(args: &DemoArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: a time outside the winter, a folder that is not empty, the disk.
+pub fn demo(args: &DemoArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let at = parse_time(args.at.as_deref().unwrap_or(DEFAULT_AT), ZONE)?;
     let (first, last) = (instant(FIRST_ROUND)?, instant(LAST_ROUND)?);
     if !(first + TimeDelta::hours(1)..=last).contains(&at) {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "the winter of the demonstration runs from {FIRST_ROUND} to {LAST_ROUND}; {} lies outside",
             at.with_timezone(&ZONE).to_rfc3339()
         )));
@@ -46,23 +46,23 @@ pub fn demo(args: &DemoArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     let mut line = ProgressLine::new(around.json);
     let season = runtime()?.block_on(run(&folder, at, |progress| line.show(progress)))?;
     line.clear();
-    let exit = if season.survey.is_blind() { Exit::Blind } else { Exit::Done };
-    Ok(Said { text: in_words(&season, at)?, json: as_json(&season), exit })
+    let exit = if season.assessment.is_blind() { Exit::Blind } else { Exit::Done };
+    Ok(CommandOutput { text: in_words(&season, at)?, json: as_json(&season), exit })
 }
 
 /// A fresh folder for the store and the Maildir.
-fn folder(args: &DemoArgs, around: &Surroundings<'_>) -> Result<PathBuf, Refusal> {
+fn folder(args: &DemoArgs, around: &CliContext<'_>) -> Result<PathBuf, CliError> {
     let folder = args.keep.clone().unwrap_or_else(|| {
         let base = around.environment.get("TMPDIR").map_or("/tmp", String::as_str);
         let stamp = around.now.format("%Y%m%d-%H%M%S%.3f");
         PathBuf::from(base).join(format!("rimeward-demo-{stamp}"))
     });
     let cannot = |error: std::io::Error| {
-        Refusal::bad_input(format!("cannot use the folder {}: {error}", folder.display()))
+        CliError::bad_input(format!("cannot use the folder {}: {error}", folder.display()))
     };
     std::fs::create_dir_all(&folder).map_err(cannot)?;
     if std::fs::read_dir(&folder).map_err(cannot)?.next().is_some() {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "the folder {} is not empty; name a new one",
             folder.display()
         )));
@@ -105,7 +105,7 @@ fn in_words(season: &Season, at: DateTime<Utc>) -> Result<String, ServiceError> 
     let mut text = String::from(
         "Invented yard, boats and people; weather reconstructed after published figures of that winter.\n\n",
     );
-    text += &worklist_text(&season.house, &season.survey)?;
+    text += &worklist_text(&season.house, &season.assessment)?;
     text += &format!(
         "\nThe winter so far, 1 Oct 2022 to {}: {} rounds, {} forecasts fetched, messages to\n",
         at.with_timezone(&ZONE).format("%-d %b %Y %H:%M"),
@@ -138,7 +138,7 @@ fn in_words(season: &Season, at: DateTime<Utc>) -> Result<String, ServiceError> 
 
 fn by_person(season: &Season) -> BTreeMap<String, BTreeMap<String, u32>> {
     let mut people: BTreeMap<String, BTreeMap<String, u32>> = BTreeMap::new();
-    for person in season.survey.yard.people.values() {
+    for person in season.assessment.yard.people.values() {
         people.entry(named(season, person.id.as_str())).or_default();
     }
     for count in &season.messages {
@@ -152,13 +152,13 @@ fn by_person(season: &Season) -> BTreeMap<String, BTreeMap<String, u32>> {
 }
 
 fn named(season: &Season, id: &str) -> String {
-    let person = season.survey.yard.people.values().find(|person| person.id.as_str() == id);
+    let person = season.assessment.yard.people.values().find(|person| person.id.as_str() == id);
     person.map_or_else(|| id.to_owned(), |person| format!("{id} {}", person.name))
 }
 
 fn as_json(season: &Season) -> serde_json::Value {
     json!({
-        "worklist": worklist_json(&season.survey),
+        "worklist": worklist_json(&season.assessment),
         "rounds": season.rounds,
         "forecasts": season.issues,
         "requests": season.requests,

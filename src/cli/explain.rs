@@ -7,9 +7,9 @@ use serde::Serialize;
 use serde_json::{Value, json};
 
 use super::alerts::{find, local, rfc, subject};
-use super::{Exit, Refusal, Said};
+use super::{CliError, CommandOutput, Exit};
 use crate::adapters::sqlite::TransitionRow;
-use crate::app::context::{House, YardBook};
+use crate::app::context::{AppContext, YardBook};
 use crate::domain::alert::{Facts, Low, Transition};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::message::words::{temperature, temperature_range, work};
@@ -19,8 +19,11 @@ use crate::domain::units::TemperatureScale;
 /// Prints every decision about one alert.
 ///
 /// # Errors
-/// [`Refusal`]: no such alert, the store.
-pub fn explain((house, yard): (&House, &YardBook), id: &str) -> Result<Said, Refusal> {
+/// [`CliError`]: no such alert, the store.
+pub fn explain(
+    (house, yard): (&AppContext, &YardBook),
+    id: &str,
+) -> Result<CommandOutput, CliError> {
     let record = find(house, id)?;
     let zone = yard.zone(&record.site);
     let scale =
@@ -35,7 +38,7 @@ pub fn explain((house, yard): (&House, &YardBook), id: &str) -> Result<Said, Ref
         }));
     }
     text += "\nThese are the numbers as they were stored then; nothing was computed anew.\n";
-    Ok(Said { text, json: json!({ "id": id, "transitions": rows }), exit: Exit::Done })
+    Ok(CommandOutput { text, json: json!({ "id": id, "transitions": rows }), exit: Exit::Done })
 }
 
 /// The place's clock and scale, and names for people.

@@ -4,12 +4,12 @@ use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
 use super::alerts::{local, person_by, rfc};
-use super::{Exit, Refusal, Said, parse_time};
+use super::{CliError, CommandOutput, Exit, parse_time};
 use crate::adapters::sqlite::outbox::{Held, HeldBy, Posted};
-use crate::app::context::{House, YardBook};
-use crate::app::notify::Desk;
+use crate::app::context::{AppContext, YardBook};
+use crate::app::notify::Composer;
 use crate::app::notify::held::{told, with_note};
-use crate::domain::alert::Telling;
+use crate::domain::alert::Notification;
 use crate::domain::units::is_hidden;
 use crate::domain::yard::{Person, Role};
 
@@ -45,13 +45,16 @@ pub struct ReleaseArgs {
 /// Lists the letters that wait.
 ///
 /// # Errors
-/// [`Refusal`]: the store.
-pub fn list((house, yard): (&House, &YardBook), now: DateTime<Utc>) -> Result<Said, Refusal> {
+/// [`CliError`]: the store.
+pub fn list(
+    (house, yard): (&AppContext, &YardBook),
+    now: DateTime<Utc>,
+) -> Result<CommandOutput, CliError> {
     let mut text = String::new();
     let mut rows: Vec<Value> = Vec::new();
     for letter in house.store.held_letters(now)? {
-        let Some((held, telling)) = parts(&letter) else { continue };
-        let zone = yard.zone(&telling.site);
+        let Some((held, notification)) = parts(&letter) else { continue };
+        let zone = yard.zone(&notification.site);
         let owner =
             yard.people.get(&letter.row.recipient).map_or("", |person| person.name.as_str());
         text += &format!(
@@ -76,28 +79,28 @@ pub fn list((house, yard): (&House, &YardBook), now: DateTime<Utc>) -> Result<Sa
     } else {
         text += "Let one go: rimeward alerts release NUMBER --by WHO [--note TEXT]. Hold one: rimeward alerts hold NUMBER --until TIME --reason TEXT --by WHO.\n";
     }
-    Ok(Said { text, json: json!({ "letters": rows }), exit: Exit::Done })
+    Ok(CommandOutput { text, json: json!({ "letters": rows }), exit: Exit::Done })
 }
 
 /// Holds one longer, within its limit.
 ///
 /// # Errors
-/// [`Refusal`]: no such letter, somebody who does not run the place, a time past the limit.
+/// [`CliError`]: no such letter, somebody who does not run the place, a time past the limit.
 pub fn hold(
     args: &HoldArgs,
-    (house, yard): (&House, &YardBook),
+    (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
-) -> Result<Said, Refusal> {
+) -> Result<CommandOutput, CliError> {
     let letter = find(house, args.letter, now)?;
-    let (held, telling) = parts(&letter).ok_or_else(|| gone(args.letter))?;
-    let by = said(yard, &telling, &args.by, &args.reason)?;
-    let zone = yard.zone(&telling.site);
+    let (held, notification) = parts(&letter).ok_or_else(|| gone(args.letter))?;
+    let by = said(yard, &notification, &args.by, &args.reason)?;
+    let zone = yard.zone(&notification.site);
     let until = parse_time(&args.until, zone)?;
     if until <= now {
-        return Err(Refusal::bad_input("--until lies in the past: to let it go use release"));
+        return Err(CliError::bad_input("--until lies in the past: to let it go use release"));
     }
     if until > held.most {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "letter {} can be held until {} at the latest, so that the owner has time left; name an earlier time",
             args.letter,
             local(held.most, zone)
@@ -106,7 +109,7 @@ pub fn hold(
     if !house.store.hold_letter(letter.id, (until, &by), None, now)? {
         return Err(gone(args.letter));
     }
-    Ok(Said {
+    Ok(CommandOutput {
         text: format!(
             "letter {} is held until {} by {}: {}\n",
             letter.id,
@@ -122,65 +125,70 @@ pub fn hold(
 /// Lets one go, with a word of the yard if there is one.
 ///
 /// # Errors
-/// [`Refusal`]: no such letter, somebody who does not run the place.
+/// [`CliError`]: no such letter, somebody who does not run the place.
 pub fn release(
     args: &ReleaseArgs,
-    (house, yard): (&House, &YardBook),
+    (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
-) -> Result<Said, Refusal> {
+) -> Result<CommandOutput, CliError> {
     let letter = find(house, args.letter, now)?;
-    let (held, telling) = parts(&letter).ok_or_else(|| gone(args.letter))?;
-    let by = said(yard, &telling, &args.by, args.note.as_deref().unwrap_or("let go"))?;
+    let (held, notification) = parts(&letter).ok_or_else(|| gone(args.letter))?;
+    let by = said(yard, &notification, &args.by, args.note.as_deref().unwrap_or("let go"))?;
     let rewritten = match &args.note {
         Some(_) => {
-            let desk = Desk::of(house)?;
-            Some(with_note(house, &desk, &letter, &by)?)
+            let composer = Composer::of(house)?;
+            Some(with_note(house, &composer, &letter, &by)?)
         }
         None => None,
     };
     if !house.store.hold_letter(letter.id, (now, &by), rewritten.as_ref(), now)? {
         return Err(gone(args.letter));
     }
-    let zone = yard.zone(&telling.site);
+    let zone = yard.zone(&notification.site);
     let goes = held.free.max(now);
-    Ok(Said {
+    Ok(CommandOutput {
         text: format!("letter {} goes {}\n", letter.id, local(goes, zone)),
         json: json!({ "letter": letter.id, "goes": rfc(goes, zone), "by": by.person, "note": args.note }),
         exit: Exit::Done,
     })
 }
 
-fn find(house: &House, number: i64, now: DateTime<Utc>) -> Result<Posted, Refusal> {
+fn find(house: &AppContext, number: i64, now: DateTime<Utc>) -> Result<Posted, CliError> {
     let waiting = house.store.held_letters(now)?;
     waiting.into_iter().find(|letter| letter.id == number).ok_or_else(|| gone(number))
 }
 
-fn parts(letter: &Posted) -> Option<(Held, Telling)> {
+fn parts(letter: &Posted) -> Option<(Held, Notification)> {
     let held = letter.row.held.clone()?;
-    let telling = told(&held)?;
-    Some((held, telling))
+    let notification = told(&held)?;
+    Some((held, notification))
 }
 
-fn gone(number: i64) -> Refusal {
-    Refusal::bad_input(format!(
+fn gone(number: i64) -> CliError {
+    CliError::bad_input(format!(
         "no letter {number} waits for the yard (any more): rimeward alerts held lists those that do"
     ))
 }
 
 /// What a person of the yard says about a letter.
-fn said(yard: &YardBook, telling: &Telling, by: &str, words: &str) -> Result<HeldBy, Refusal> {
+fn said(
+    yard: &YardBook,
+    notification: &Notification,
+    by: &str,
+    words: &str,
+) -> Result<HeldBy, CliError> {
     let person = person_by(yard, by)?;
-    if !runs(person, telling) {
-        return Err(Refusal::bad_input(format!(
+    if !runs(person, notification) {
+        return Err(CliError::bad_input(format!(
             "{by} does not run {}: a manager of the place can hold its letters or let them go",
-            telling.site
+            notification.site
         )));
     }
     if words.trim().is_empty() {
-        return Err(Refusal::bad_input("say why, for whoever reads the log"));
+        return Err(CliError::bad_input("say why, for whoever reads the log"));
     }
     if let Some(mark) = words.chars().find(|letter| is_hidden(*letter)) {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "the text has a character that cannot be seen (U+{:04X}): type it anew",
             u32::from(mark)
         )));
@@ -189,6 +197,6 @@ fn said(yard: &YardBook, telling: &Telling, by: &str, words: &str) -> Result<Hel
     Ok(HeldBy { person: person.id.clone(), why })
 }
 
-fn runs(person: &Person, telling: &Telling) -> bool {
-    person.role == Role::Manager && person.sites.contains(&telling.site)
+fn runs(person: &Person, notification: &Notification) -> bool {
+    person.role == Role::Manager && person.sites.contains(&notification.site)
 }

@@ -7,11 +7,11 @@ use serde_json::json;
 mod keep;
 mod plan;
 
-use super::{Exit, Refusal, Said, Surroundings};
+use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::layout::heading;
 use crate::adapters::intake::{self, DateOrder, Layout, TickColumn};
 use crate::adapters::sqlite::Store;
-use crate::app::context::House;
+use crate::app::context::AppContext;
 use crate::app::salt;
 use crate::domain::boat::{Boat, Fate, LayupEvent, SiteId, revise};
 use crate::domain::weather::learned::ReadNight;
@@ -61,16 +61,16 @@ pub enum Kind {
 /// Reads a table and keeps it; importing the same table twice changes nothing.
 ///
 /// # Errors
-/// [`Refusal`] with every bad row, or the store's trouble.
-pub fn import(args: &ImportArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`] with every bad row, or the store's trouble.
+pub fn import(args: &ImportArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let name = args.file.display().to_string();
     let unreadable = |error: std::io::Error| {
-        Refusal::bad_input(format!("cannot read {name}: {error}; check the path"))
+        CliError::bad_input(format!("cannot read {name}: {error}; check the path"))
     };
     let length = std::fs::metadata(&args.file).map_err(unreadable)?.len();
     if length > FILE_BYTES_MAX {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "{name} has {length} bytes, more than the {FILE_BYTES_MAX} that are read; split it"
         )));
     }
@@ -103,7 +103,7 @@ pub fn import(args: &ImportArgs, around: &Surroundings<'_>) -> Result<Said, Refu
         "fates": plan.json(),
         "notes": notes,
     });
-    Ok(Said { text, json, exit: Exit::Done })
+    Ok(CommandOutput { text, json, exit: Exit::Done })
 }
 
 /// The rows of a file, read and checked.
@@ -126,11 +126,11 @@ impl Table {
         kind: Kind,
         bytes: &[u8],
         name: &str,
-        house: &House,
-        around: &Surroundings<'_>,
-    ) -> Result<Self, Refusal> {
+        house: &AppContext,
+        around: &CliContext<'_>,
+    ) -> Result<Self, CliError> {
         let layout = layout(house)?;
-        let refuse = |problems: intake::ImportProblems| Refusal::bad_input(problems.to_string());
+        let refuse = |problems: intake::ImportProblems| CliError::bad_input(problems.to_string());
         let store = &house.store;
         let known = intake::Known::catalogue(&house.catalogue)
             .with_sites(&store.sites()?)
@@ -196,7 +196,11 @@ impl Table {
     }
 
     /// What a sheet that came before no longer has, so that nobody takes a mended date for a moved entry.
-    fn left(&self, house: &House, around: &Surroundings<'_>) -> Result<Option<String>, Refusal> {
+    fn left(
+        &self,
+        house: &AppContext,
+        around: &CliContext<'_>,
+    ) -> Result<Option<String>, CliError> {
         let Rows::Events(events) = &self.rows else { return Ok(None) };
         let log = house.store.all_events()?;
         let left = revise(events, &log, &house.store.erased_texts()?, around.now).left;
@@ -223,10 +227,10 @@ impl Table {
     /// Holds the rows against the store and, unless it is a dry run, keeps them: all or none.
     fn keep(
         &self,
-        house: &House,
-        around: &Surroundings<'_>,
+        house: &AppContext,
+        around: &CliContext<'_>,
         dry_run: bool,
-    ) -> Result<(Plan, Option<usize>), Refusal> {
+    ) -> Result<(Plan, Option<usize>), CliError> {
         let store = &house.store;
         let (plan, changed) = match &self.rows {
             Rows::Sites(sites) => {
@@ -267,8 +271,8 @@ impl Table {
 fn against_nights(
     nights: &[ReadNight],
     store: &Store,
-    around: &Surroundings<'_>,
-) -> Result<Plan, Refusal> {
+    around: &CliContext<'_>,
+) -> Result<Plan, CliError> {
     let mut stored = Vec::new();
     let mut sites: Vec<&SiteId> = nights.iter().map(|night| &night.site).collect();
     sites.dedup();
@@ -305,7 +309,7 @@ fn without_address(person: &Person) -> Option<String> {
 }
 
 /// How the configuration says that tables are read.
-fn layout(house: &House) -> Result<Layout, Refusal> {
+fn layout(house: &AppContext) -> Result<Layout, CliError> {
     let import = &house.settings.import;
     let ticks: Result<Vec<_>, _> = import
         .ticks
@@ -318,7 +322,7 @@ fn layout(house: &House) -> Result<Layout, Refusal> {
             .iter()
             .map(|(theirs, ours)| (heading(theirs), heading(ours)))
             .collect(),
-        ticks: ticks.map_err(Refusal::bad_input)?,
+        ticks: ticks.map_err(CliError::bad_input)?,
         order: import.day_first.map(|first| match first {
             true => DateOrder::DayFirst,
             false => DateOrder::MonthFirst,

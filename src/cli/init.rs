@@ -8,11 +8,11 @@ use std::path::{Path, PathBuf};
 
 use serde_json::json;
 
-use super::{Exit, Refusal, Said, Surroundings};
+use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::{self, ImportProblems, Known};
 use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::Options;
-use crate::app::context::House;
+use crate::app::context::AppContext;
 use crate::domain::catalogue::Catalogue;
 
 /// Where the configuration goes when nothing else is said.
@@ -78,24 +78,24 @@ struct Answers {
 /// Writes the configuration and the first rows of the store.
 ///
 /// # Errors
-/// [`Refusal`]: a file that is there, an answer that is missing (without a terminal) or cannot be right.
-pub fn init(args: &InitArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: a file that is there, an answer that is missing (without a terminal) or cannot be right.
+pub fn init(args: &InitArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let path = around.config.clone().unwrap_or_else(|| PathBuf::from(USUAL_FILE));
     if path.exists() {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "{} is there already and is left as it is; name another file with --config, or move it away",
             path.display()
         )));
     }
     let catalogue = Catalogue::built_in()
-        .map_err(|error| Refusal::failed(format!("reading the catalogue: {error}")))?;
+        .map_err(|error| CliError::failed(format!("reading the catalogue: {error}")))?;
     let answers = answers(args, &catalogue)?;
     let text = template::fill(&values(args, &answers));
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let settings = Settings::parse(&text, folder)
-        .map_err(|problems| Refusal::bad_input(problems.join("\n")))?;
+        .map_err(|problems| CliError::bad_input(problems.join("\n")))?;
     if settings.store.path.exists() {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "a store is there already: {}; name a configuration in another folder with --config",
             settings.store.path.display()
         )));
@@ -103,7 +103,7 @@ pub fn init(args: &InitArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     // Before anything is written: rows that cannot be read change nothing.
     let rows = Rows::read(&answers, &args.kind, &catalogue)?;
     write_new(&path, &text)?;
-    let house = House::open(settings, Options::default())?;
+    let house = AppContext::open(settings, Options::default())?;
     house.store.put_yard(&rows.sites, &rows.people, &rows.boats)?;
     let name = path.display();
     let text = format!(
@@ -114,7 +114,7 @@ pub fn init(args: &InitArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
         answers.boat,
         answers.contact,
     );
-    Ok(Said {
+    Ok(CommandOutput {
         text,
         json: json!({
             "config": name.to_string(),
@@ -125,7 +125,7 @@ pub fn init(args: &InitArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     })
 }
 
-fn answers(args: &InitArgs, catalogue: &Catalogue) -> Result<Answers, Refusal> {
+fn answers(args: &InitArgs, catalogue: &Catalogue) -> Result<Answers, CliError> {
     let on_terminal = std::io::stdin().is_terminal() && std::io::stderr().is_terminal();
     let mut missing = Vec::new();
     let mut ask = |given: &Option<String>, flag: &str, question: &str| match given {
@@ -155,13 +155,13 @@ fn answers(args: &InitArgs, catalogue: &Catalogue) -> Result<Answers, Refusal> {
         None => Some(ask(&args.relay, "--relay or --maildir", "Host name of your mail relay")),
     };
     if !missing.is_empty() {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "there is no terminal to ask on; give these too:\n  {}",
             missing.join("\n  ")
         )));
     }
     if !kinds.contains(&boat_type.as_str()) {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "{boat_type:?} is no type of boat; one of {}",
             kinds.join(" ")
         )));
@@ -211,14 +211,14 @@ struct Rows {
 }
 
 impl Rows {
-    fn read(answers: &Answers, kind: &str, catalogue: &Catalogue) -> Result<Self, Refusal> {
-        let words = |problems: ImportProblems| Refusal::bad_input(problems.to_string());
+    fn read(answers: &Answers, kind: &str, catalogue: &Catalogue) -> Result<Self, CliError> {
+        let words = |problems: ImportProblems| CliError::bad_input(problems.to_string());
         let table = |head: &[&str], row: &[&str]| {
             let mut out = csv::Writer::from_writer(Vec::new());
             let written = out.write_record(head).and_then(|()| out.write_record(row));
             match (written, out.into_inner()) {
                 (Ok(()), Ok(bytes)) => Ok(bytes),
-                _ => Err(Refusal::failed("writing a table in memory")),
+                _ => Err(CliError::failed("writing a table in memory")),
             }
         };
         let sites = table(
@@ -248,11 +248,11 @@ impl Rows {
     }
 }
 
-fn write_new(path: &Path, text: &str) -> Result<(), Refusal> {
+fn write_new(path: &Path, text: &str) -> Result<(), CliError> {
     let written = std::fs::OpenOptions::new()
         .write(true)
         .create_new(true)
         .open(path)
         .and_then(|mut file| file.write_all(text.as_bytes()));
-    written.map_err(|error| Refusal::failed(format!("cannot write {}: {error}", path.display())))
+    written.map_err(|error| CliError::failed(format!("cannot write {}: {error}", path.display())))
 }

@@ -5,17 +5,17 @@ use std::path::Path;
 use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde_json::Value;
 
-use super::Refusal;
+use super::CliError;
 
 /// Fills a page and writes it; says where.
 ///
 /// # Errors
-/// [`Refusal`]: the template (a test keeps that from happening) or the file.
-pub(super) fn write(template: &str, document: &Value, path: &Path) -> Result<String, Refusal> {
+/// [`CliError`]: the template (a test keeps that from happening) or the file.
+pub(super) fn write(template: &str, document: &Value, path: &Path) -> Result<String, CliError> {
     let page = filled(template, document)
-        .map_err(|error| Refusal::failed(format!("filling the page: {error:#}")))?;
+        .map_err(|error| CliError::failed(format!("filling the page: {error:#}")))?;
     std::fs::write(path, page).map_err(|error| {
-        Refusal::failed(format!("writing {}: {error}; is the folder there?", path.display()))
+        CliError::failed(format!("writing {}: {error}; is the folder there?", path.display()))
     })?;
     Ok(format!("{}\n", path.display()))
 }

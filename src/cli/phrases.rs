@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use serde_json::json;
 
-use super::{Exit, Refusal, Said};
+use super::{CliError, CommandOutput, Exit};
 use crate::domain::message::Phrases;
 use crate::domain::message::phrases::BUILT_IN;
 
@@ -18,15 +18,15 @@ pub struct PhrasesArgs {
 /// Prints the phrase catalogue, or checks a file of own words.
 ///
 /// # Errors
-/// [`Refusal`]: the file cannot be read.
-pub fn phrases(args: &PhrasesArgs) -> Result<Said, Refusal> {
+/// [`CliError`]: the file cannot be read.
+pub fn phrases(args: &PhrasesArgs) -> Result<CommandOutput, CliError> {
     let Some(path) = &args.file else {
         let json = json!({ "phrases": BUILT_IN });
-        return Ok(Said { text: BUILT_IN.to_owned(), json, exit: Exit::Done });
+        return Ok(CommandOutput { text: BUILT_IN.to_owned(), json, exit: Exit::Done });
     };
     let name = path.display();
     let text = std::fs::read_to_string(path)
-        .map_err(|error| Refusal::bad_input(format!("cannot read {name}: {error}")))?;
+        .map_err(|error| CliError::bad_input(format!("cannot read {name}: {error}")))?;
     let faults = Phrases::with_own(&text).err().unwrap_or_default();
     let (said, exit) = if faults.is_empty() {
         (format!("{name}: fits; set mail.phrases to it\n"), Exit::Done)
@@ -35,5 +35,5 @@ pub fn phrases(args: &PhrasesArgs) -> Result<Said, Refusal> {
         (lines.collect(), Exit::BadInput)
     };
     let json = json!({ "file": name.to_string(), "problems": faults });
-    Ok(Said { text: said, json, exit })
+    Ok(CommandOutput { text: said, json, exit })
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings};
+use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::sqlite::refused::KEPT_BYTES;
 use crate::app::assess::bias::Lesson;
 use crate::domain::boat::SiteId;
@@ -34,13 +34,13 @@ pub struct PlaceArgs {
 /// Shows a place: where it is, what the list says of its nights, what its readings have taught.
 ///
 /// # Errors
-/// [`Refusal`]: an unknown place, a time that is none, the store.
-pub fn place(args: &PlaceArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: an unknown place, a time that is none, the store.
+pub fn place(args: &PlaceArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let mut yard = house.yard()?;
     let Some(site) = yard.sites.remove(&SiteId::from(args.site.clone())) else {
         let names: Vec<&str> = yard.sites.keys().map(SiteId::as_str).collect();
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "no place is called {}; the yard has {}",
             args.site,
             names.join(", ")
@@ -75,7 +75,7 @@ pub fn place(args: &PlaceArgs, around: &Surroundings<'_>) -> Result<Said, Refusa
     }
     if let Some(file) = &args.refused {
         let Some(newest) = refused.first() else {
-            return Err(Refusal::bad_input(format!("no answer for {} was refused", site.id)));
+            return Err(CliError::bad_input(format!("no answer for {} was refused", site.id)));
         };
         write_new(file, &newest.body)?;
         text += &format!(
@@ -106,13 +106,13 @@ pub fn place(args: &PlaceArgs, around: &Surroundings<'_>) -> Result<Said, Refusa
         "nights_read": lesson.nights, "nights_without_forecast": lesson.without_forecast,
         "used": used, "learn_until": until, "learned": lesson.own,
     });
-    Ok(Said { text, json, exit: Exit::Done })
+    Ok(CommandOutput { text, json, exit: Exit::Done })
 }
 
 /// What is there stays as it is.
-fn write_new(file: &Path, body: &[u8]) -> Result<(), Refusal> {
+fn write_new(file: &Path, body: &[u8]) -> Result<(), CliError> {
     let told = |error: std::io::Error| {
-        Refusal::bad_input(format!("cannot write {}: {error}; name a new file", file.display()))
+        CliError::bad_input(format!("cannot write {}: {error}; name a new file", file.display()))
     };
     let mut new =
         std::fs::OpenOptions::new().write(true).create_new(true).open(file).map_err(told)?;

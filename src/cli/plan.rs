@@ -10,8 +10,8 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings};
-use crate::app::planning::{Hands, Row, WhatIf, YardPlan, lines::permission, plan_at};
+use super::{CliContext, CliError, CommandOutput, Exit};
+use crate::app::planning::{Parallel, Row, WhatIf, YardPlan, lines::permission, plan_at};
 use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::group::{GroupWork, OpenCircuit};
 use crate::domain::risk::plan::tail::Tail;
@@ -51,14 +51,14 @@ pub struct PlanArgs {
 /// Plans the crew's days.
 ///
 /// # Errors
-/// [`Refusal`]: a number that cannot be, an unknown technician, a time that is none, the store, the disk.
-pub fn plan(args: &PlanArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: a number that cannot be, an unknown technician, a time that is none, the store, the disk.
+pub fn plan(args: &PlanArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let what_if = what_if(args)?;
     let house = around.house()?;
     let zone = house.settings.yard.time_zone;
     let instant = around.instant((args.at.as_deref(), args.known_at.as_deref()), zone)?;
     let plan = plan_at(&house, instant, &what_if).map_err(|error| match error {
-        crate::app::context::ServiceError::Told(why) => Refusal::bad_input(why),
+        crate::app::context::ServiceError::Told(why) => CliError::bad_input(why),
         other => other.into(),
     })?;
     let text = text::in_words(&plan, &what_if);
@@ -69,23 +69,23 @@ pub fn plan(args: &PlanArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
         write(path, &page::html(&plan, &house.settings.yard.name, &what_if)?)?;
     }
     let exit = if plan.cannot_say.is_empty() { Exit::Done } else { Exit::Blind };
-    Ok(Said { text, json: as_json(&plan, &what_if), exit })
+    Ok(CommandOutput { text, json: as_json(&plan, &what_if), exit })
 }
 
-fn what_if(args: &PlanArgs) -> Result<WhatIf, Refusal> {
+fn what_if(args: &PlanArgs) -> Result<WhatIf, CliError> {
     if let Some(hours) = args.crew_hours.filter(|hours| !(0.0..=1000.0).contains(hours)) {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "--crew-hours {hours}: crew hours of a working day, 0 to 1000"
         )));
     }
     if !(-20.0..=20.0).contains(&args.cold) {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "--cold {}: kelvins colder than forecast, -20 to 20",
             args.cold
         )));
     }
     if let Some(share) = args.tolerance.filter(|share| !(0.0..=0.25).contains(share)) {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "--tolerance {share}: a chance from 0 to 0.25; more than one in four is a bet"
         )));
     }
@@ -97,9 +97,9 @@ fn what_if(args: &PlanArgs) -> Result<WhatIf, Refusal> {
     })
 }
 
-fn write(path: &Path, text: &str) -> Result<(), Refusal> {
+fn write(path: &Path, text: &str) -> Result<(), CliError> {
     std::fs::write(path, text)
-        .map_err(|error| Refusal::failed(format!("cannot write {}: {error}", path.display())))
+        .map_err(|error| CliError::failed(format!("cannot write {}: {error}", path.display())))
 }
 
 /// The lines that write the work on a group into the log once it is done; what stands before an empty `=` is filled in. After
@@ -168,9 +168,9 @@ fn as_json(plan: &YardPlan, what_if: &WhatIf) -> Value {
             "people": plan.begins.1,
             "people_before_work_begins": plan.early_people.flatten(),
             "hands": match plan.hands {
-                Hands::OnRoster => "on_roster",
-                Hands::DayOver => "day_over",
-                Hands::Nobody => "nobody",
+                Parallel::OnRoster => "on_roster",
+                Parallel::DayOver => "day_over",
+                Parallel::Nobody => "nobody",
             },
             "short_s": round.short_min * 60,
             "fits_in_two_parties": round.parties,

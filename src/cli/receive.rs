@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use serde_json::json;
 
-use super::{Exit, Refusal, Said, Surroundings};
+use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::delivery::received::BYTES_MAX;
 use crate::app::answers::{look_into_inbox, take};
 
@@ -23,14 +23,14 @@ pub struct ReceiveArgs {
 /// Takes them in, in order.
 ///
 /// # Errors
-/// [`Refusal`]: a file that cannot be read, no inbox, the store.
-pub fn run(args: &ReceiveArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: a file that cannot be read, no inbox, the store.
+pub fn run(args: &ReceiveArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let now = around.time_or_now(args.at.as_deref(), house.settings.yard.time_zone)?;
     let (mut all, mut troubles) = (Vec::new(), Vec::new());
     if args.files.is_empty() {
         if house.settings.mail.inbox.is_none() {
-            return Err(Refusal::bad_input(
+            return Err(CliError::bad_input(
                 "name a file with a message, - for standard input, or set mail.inbox in the configuration",
             ));
         }
@@ -40,7 +40,7 @@ pub fn run(args: &ReceiveArgs, around: &Surroundings<'_>) -> Result<Said, Refusa
     }
     for file in &args.files {
         let refuse =
-            |error: std::io::Error| Refusal::bad_input(format!("{}: {error}", file.display()));
+            |error: std::io::Error| CliError::bad_input(format!("{}: {error}", file.display()));
         let most = u64::try_from(BYTES_MAX).unwrap_or(u64::MAX);
         let mut bytes = Vec::new();
         if file.as_os_str() == "-" {
@@ -63,5 +63,5 @@ pub fn run(args: &ReceiveArgs, around: &Surroundings<'_>) -> Result<Said, Refusa
         "troubles": troubles,
     });
     let exit = if troubles.is_empty() { Exit::Done } else { Exit::Failed };
-    Ok(Said { text, json, exit })
+    Ok(CommandOutput { text, json, exit })
 }

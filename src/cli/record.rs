@@ -12,9 +12,9 @@ use std::io::{IsTerminal as _, Write as _};
 use chrono::{DateTime, TimeDelta, Utc};
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings};
+use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::{Known, entry};
-use crate::app::context::{House, YardBook};
+use crate::app::context::{AppContext, YardBook};
 use crate::app::salt;
 use crate::domain::boat::{Boat, BoatState, LayupEvent, Precision, doubts, fold, newest_version};
 use crate::domain::yard::Site;
@@ -55,9 +55,9 @@ pub struct RecordArgs {
 /// Shows what one entry changes, and appends it.
 ///
 /// # Errors
-/// [`Refusal`]: an unknown boat, circuit, kind, person or field with the nearest right name; words with two meanings; a
+/// [`CliError`]: an unknown boat, circuit, kind, person or field with the nearest right name; words with two meanings; a
 /// time in the future or before the boat existed; the store.
-pub fn run(args: &RecordArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+pub fn run(args: &RecordArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let yard = house.yard()?;
     let log = house.store.all_events()?;
@@ -83,14 +83,14 @@ pub fn run(args: &RecordArgs, around: &Surroundings<'_>) -> Result<Said, Refusal
         .rows
         .into_iter()
         .next()
-        .ok_or_else(|| Refusal::failed("the entry was read and is not there"))?;
+        .ok_or_else(|| CliError::failed("the entry was read and is not there"))?;
     words::must_name_parts(&event, &subject, &house.catalogue)?;
     event.id = words::event_id(&event, salt::random(1)?());
     // Of a row that was changed in its sheet the version that stands is meant.
     event.corrects = event.corrects.map(|id| newest_version(&id, &log));
     check_correction(&event, &log)?;
     if let Some(there) = log.iter().find(|old| words::says_the_same(old, &event)) {
-        return Ok(Said {
+        return Ok(CommandOutput {
             text: format!(
                 "Exactly this stands in the log already as {}; nothing was appended.\n",
                 there.id
@@ -109,11 +109,11 @@ pub fn run(args: &RecordArgs, around: &Surroundings<'_>) -> Result<Said, Refusal
 
 fn append(
     args: &RecordArgs,
-    around: &Surroundings<'_>,
-    house: &House,
+    around: &CliContext<'_>,
+    house: &AppContext,
     event: &LayupEvent,
     shown: Shown,
-) -> Result<Said, Refusal> {
+) -> Result<CommandOutput, CliError> {
     let mut text = shown.text(event);
     let terminal = std::io::stdin().is_terminal() && std::io::stderr().is_terminal();
     let mut appended = !args.dry_run;
@@ -134,13 +134,13 @@ fn append(
         "changes": shown.changes,
         "notes": shown.notes,
     });
-    Ok(Said { text, json, exit: Exit::Done })
+    Ok(CommandOutput { text, json, exit: Exit::Done })
 }
 
 /// Shows the change on the terminal and waits for an answer.
-fn asked(text: &str) -> Result<bool, Refusal> {
+fn asked(text: &str) -> Result<bool, CliError> {
     let trouble =
-        |error: std::io::Error| Refusal::failed(format!("asking on the terminal: {error}"));
+        |error: std::io::Error| CliError::failed(format!("asking on the terminal: {error}"));
     let mut talk = std::io::stderr().lock();
     write!(talk, "{text}Append this? [y/N] ").map_err(trouble)?;
     talk.flush().map_err(trouble)?;
@@ -150,12 +150,12 @@ fn asked(text: &str) -> Result<bool, Refusal> {
 }
 
 /// A correction must speak of the same boat as what it corrects: it would otherwise do nothing, silently.
-fn check_correction(event: &LayupEvent, log: &[LayupEvent]) -> Result<(), Refusal> {
+fn check_correction(event: &LayupEvent, log: &[LayupEvent]) -> Result<(), CliError> {
     let Some(target) = &event.corrects else { return Ok(()) };
     match log.iter().find(|old| old.id == *target) {
         Some(old) if old.boat != event.boat => {
             let of = old.boat.as_ref().map_or("a whole place", |boat| boat.as_str());
-            Err(Refusal::bad_input(format!(
+            Err(CliError::bad_input(format!(
                 "{target} is an entry about {of}; a correction names the same boat"
             )))
         }
@@ -165,7 +165,7 @@ fn check_correction(event: &LayupEvent, log: &[LayupEvent]) -> Result<(), Refusa
 
 /// What is needed to show what an entry changes.
 struct Look<'a> {
-    house: &'a House,
+    house: &'a AppContext,
     yard: &'a YardBook,
     log: &'a [LayupEvent],
     event: &'a LayupEvent,
@@ -197,7 +197,7 @@ impl Shown {
 }
 
 impl Look<'_> {
-    fn show(&self, subject: &Subject<'_>) -> Result<Shown, Refusal> {
+    fn show(&self, subject: &Subject<'_>) -> Result<Shown, CliError> {
         let label = self.house.catalogue.event(&self.event.kind).map_or("", |kind| &kind.label);
         let zone = self.yard.zone(subject.site());
         let hour = match self.event.precision {
@@ -231,7 +231,7 @@ impl Look<'_> {
         Ok(shown)
     }
 
-    fn boat(&self, boat: &Boat, one_of_many: bool, shown: &mut Shown) -> Result<(), Refusal> {
+    fn boat(&self, boat: &Boat, one_of_many: bool, shown: &mut Shown) -> Result<(), CliError> {
         // A correction acts where the entry stands that it corrects.
         let corrected = self.event.corrects.as_ref();
         let corrected = corrected.and_then(|id| self.log.iter().find(|old| old.id == *id));
@@ -246,7 +246,7 @@ impl Look<'_> {
         for (when, at) in moments {
             let (before, after) = (self.fold(boat, false, at), self.fold(boat, true, at));
             let site = self.yard.sites.get(&after.site).ok_or_else(|| {
-                Refusal::failed(format!(
+                CliError::failed(format!(
                     "{} stands at {}, which is not listed",
                     boat.id, after.site
                 ))

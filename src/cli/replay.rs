@@ -9,11 +9,11 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use super::boat::look_up;
-use super::{Exit, Refusal, Said, Surroundings};
+use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::archive::ARCHIVE_BYTES_MAX;
 use crate::adapters::intake::hours::hours;
-use crate::app::context::House;
-use crate::app::notify::{Desk, label_of};
+use crate::app::context::AppContext;
+use crate::app::notify::{Composer, label_of};
 use crate::domain::boat::{CircuitId, PersonId, SiteId};
 use crate::domain::message::{Context, RolledUp, compose_rollup};
 use crate::sim::replay::play::Fleet;
@@ -57,14 +57,14 @@ pub struct ReplayArgs {
 /// Plays and scores.
 ///
 /// # Errors
-/// [`Refusal`]: an unknown place or boat, a file without the winter, the store.
-pub fn run(args: &ReplayArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: an unknown place or boat, a file without the winter, the store.
+pub fn run(args: &ReplayArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let yard = house.yard()?;
     let only = args.boat.as_deref().map(|boat| look_up(boat, &yard)).transpose()?;
     let fleet = fleet(&house, only.map(|boat| &boat.id))?;
     if fleet.boats.is_empty() {
-        return Err(Refusal::bad_input(
+        return Err(CliError::bad_input(
             "there is no boat to play with; bring in your tables first: rimeward import sites FILE, then people, boats and events",
         ));
     }
@@ -74,7 +74,7 @@ pub fn run(args: &ReplayArgs, around: &Surroundings<'_>) -> Result<Said, Refusal
     let mut rows = Vec::new();
     for weather in winters(args, &fleet, &past, record)? {
         let row = replay(&house, &fleet, &past, (weather, record), args.seed);
-        rows.push(row.map_err(|error| Refusal::bad_input(error.to_string()))?);
+        rows.push(row.map_err(|error| CliError::bad_input(error.to_string()))?);
     }
     let told = match rows.as_slice() {
         [one] => subjects(&house, &fleet, one)?,
@@ -90,19 +90,19 @@ pub fn run(args: &ReplayArgs, around: &Surroundings<'_>) -> Result<Said, Refusal
             "closing": message.closing, "subject": subject,
         })).collect::<Vec<_>>(),
     });
-    Ok(Said { text, json, exit: Exit::Done })
+    Ok(CommandOutput { text, json, exit: Exit::Done })
 }
 
 /// The weather of each place, and the places that have none.
 fn weather(
     args: &ReplayArgs,
-    house: &House,
+    house: &AppContext,
     fleet: &Fleet,
-) -> Result<(PastAir, Vec<SiteId>), Refusal> {
+) -> Result<(PastAir, Vec<SiteId>), CliError> {
     let only = args.site.as_ref().map(|site| SiteId::from(site.clone()));
     if let Some(site) = only.as_ref().filter(|site| !fleet.sites.contains_key(*site)) {
         let names: Vec<&str> = fleet.sites.keys().map(SiteId::as_str).collect();
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "no place is called {site}; the yard has {}",
             names.join(", ")
         )));
@@ -136,7 +136,7 @@ fn weather(
     if past.is_empty() {
         let names: Vec<&str> = without.iter().map(SiteId::as_str).collect();
         let whys: Vec<String> = whys.into_iter().collect();
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "no past weather for {}: {}",
             names.join(", "),
             whys.join("; ")
@@ -145,8 +145,8 @@ fn weather(
     Ok((past, without))
 }
 
-fn read(file: &Path) -> Result<Vec<u8>, Refusal> {
-    let refuse = |why: String| Refusal::bad_input(format!("{}: {why}", file.display()));
+fn read(file: &Path) -> Result<Vec<u8>, CliError> {
+    let refuse = |why: String| CliError::bad_input(format!("{}: {why}", file.display()));
     let size = std::fs::metadata(file).map_err(|error| refuse(error.to_string()))?.len();
     if size > ARCHIVE_BYTES_MAX {
         return Err(refuse(format!("has more than {ARCHIVE_BYTES_MAX} bytes")));
@@ -160,7 +160,7 @@ fn winters(
     fleet: &Fleet,
     past: &PastAir,
     record: i32,
-) -> Result<Vec<i32>, Refusal> {
+) -> Result<Vec<i32>, CliError> {
     if let Some(year) = args.winter {
         return Ok(vec![year]);
     }
@@ -173,14 +173,14 @@ fn winters(
     let whole: Vec<i32> = whole.unwrap_or_default().into_iter().collect();
     let newest = match args.last {
         Some(count) if count == 0 || count > WINTERS_MAX => {
-            return Err(Refusal::bad_input(format!("--last takes 1 to {WINTERS_MAX} winters")));
+            return Err(CliError::bad_input(format!("--last takes 1 to {WINTERS_MAX} winters")));
         }
         Some(count) => whole.iter().rev().take(count).rev().copied().collect(),
         None if whole.contains(&record) => vec![record],
         None => whole.last().map_or_else(|| vec![record], |last| vec![*last]),
     };
     if newest.is_empty() {
-        return Err(Refusal::bad_input(
+        return Err(CliError::bad_input(
             "no winter is whole from autumn to spring at all places; name one with --winter YEAR, and what there is of it is played",
         ));
     }
@@ -189,25 +189,28 @@ fn winters(
 
 /// What each message says first.
 fn subjects<'a>(
-    house: &House,
+    house: &AppContext,
     fleet: &Fleet,
     row: &'a Replayed,
-) -> Result<Vec<(&'a Message, String)>, Refusal> {
-    let desk = Desk::of(house)?;
+) -> Result<Vec<(&'a Message, String)>, CliError> {
+    let composer = Composer::of(house)?;
     let label = |circuit: &CircuitId| label_of(house, circuit);
     let mut all = Vec::new();
     for message in &row.played.messages {
         let person = fleet.people.iter().find(|person| person.id == message.person);
-        let site = message.tellings.first().and_then(|telling| fleet.sites.get(&telling.site));
+        let site = message
+            .notifications
+            .first()
+            .and_then(|notification| fleet.sites.get(&notification.site));
         let (Some(person), Some(site)) = (person, site) else { continue };
         let boat_of = |id: Option<&crate::domain::boat::BoatId>| {
             fleet.boats.iter().map(|(boat, _)| boat).find(|boat| Some(&boat.id) == id)
         };
         let states: Vec<_> = message
-            .tellings
+            .notifications
             .iter()
-            .map(|telling| {
-                let boat = boat_of(telling.subject.boat())?;
+            .map(|notification| {
+                let boat = boat_of(notification.subject.boat())?;
                 let own = fleet.boats.iter().find(|(other, _)| other.id == boat.id)?;
                 let at = message.at;
                 let state =
@@ -216,16 +219,16 @@ fn subjects<'a>(
             })
             .collect();
         let items: Vec<RolledUp<'_>> = message
-            .tellings
+            .notifications
             .iter()
             .zip(&states)
-            .filter_map(|(telling, state)| {
-                let site = fleet.sites.get(&telling.site)?;
+            .filter_map(|(notification, state)| {
+                let site = fleet.sites.get(&notification.site)?;
                 let boat = state.as_ref().map(|(boat, state)| (*boat, state));
-                Some(RolledUp { telling, boat, site })
+                Some(RolledUp { notification, boat, site })
             })
             .collect();
-        let Desk { phrases, sender, key, .. } = &desk;
+        let Composer { phrases, sender, key, .. } = &composer;
         let context = Context {
             phrases,
             sender,
@@ -237,7 +240,7 @@ fn subjects<'a>(
             picture: None,
         };
         let letter = compose_rollup(&items, &context)
-            .map_err(|error| Refusal::failed(format!("writing to {}: {error}", person.id)))?;
+            .map_err(|error| CliError::failed(format!("writing to {}: {error}", person.id)))?;
         all.push((message, letter.subject));
     }
     Ok(all)

@@ -3,10 +3,10 @@
 use chrono::{DateTime, Utc};
 use serde_json::json;
 
-use super::{Exit, Refusal, Said, Surroundings, runtime};
+use super::{CliContext, CliError, CommandOutput, Exit, runtime};
 use crate::adapters::delivery::outbox::DeliverReport;
-use crate::app::notify::Desk;
-use crate::app::round::{Memory, RoundReport, Works, round};
+use crate::app::notify::Composer;
+use crate::app::round::{Memory, RoundDeps, RoundReport, round};
 use crate::daemon::clock::SystemClock;
 use crate::daemon::post::channel;
 use crate::domain::weather::ForecastState;
@@ -25,8 +25,8 @@ pub struct RoundArgs {
 /// Fetches, judges, decides and delivers once.
 ///
 /// # Errors
-/// [`Refusal`]: the configuration, the store, a secret file.
-pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: the configuration, the store, a secret file.
+pub fn run(args: &RoundArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let zone = house.settings.yard.time_zone;
     let now = around.time_or_now(args.at.as_deref(), zone)?;
@@ -35,19 +35,19 @@ pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     let present: Option<&dyn Fn() -> DateTime<Utc>> =
         if args.at.is_none() { Some(&present) } else { None };
     if house.store.sites()?.is_empty() {
-        return Err(Refusal::bad_input(
+        return Err(CliError::bad_input(
             "the store holds no place yet; bring in your tables first: rimeward import sites FILE, then people, boats and events",
         ));
     }
     if args.at.is_none() {
         house.clock.start();
     }
-    let desk = Desk::of(&house)?;
+    let composer = Composer::of(&house)?;
     let client = house.weather_client()?;
     let mut way_out = if args.no_send { None } else { Some(channel(&house.settings.mail, true)?) };
-    let mut works = Works {
+    let mut works = RoundDeps {
         house: &house,
-        desk: &desk,
+        composer: &composer,
         client: client.as_ref(),
         channel: way_out.as_mut(),
         present,
@@ -68,7 +68,7 @@ pub fn run(args: &RoundArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
         text += &format!("{why}\n");
         fields.insert("clock".to_owned(), json!(why));
     }
-    Ok(Said { text, json, exit })
+    Ok(CommandOutput { text, json, exit })
 }
 
 fn in_words(report: &RoundReport) -> String {
@@ -81,7 +81,7 @@ fn in_words(report: &RoundReport) -> String {
         };
         text += &format!("{:10} {news}\n", fetched.site.as_str());
     }
-    if let Some(seen) = &report.survey {
+    if let Some(seen) = &report.assessment {
         for place in seen.places.values() {
             let words = match place.state {
                 ForecastState::Fresh => continue,
@@ -141,7 +141,7 @@ fn as_json(report: &RoundReport) -> serde_json::Value {
         .map(|f| json!({ "site": f.site, "new_issue": f.new_issue, "refused": f.refused, "trouble": f.trouble }))
         .collect();
     let places: Vec<_> = report
-        .survey
+        .assessment
         .iter()
         .flat_map(|seen| seen.places.values())
         .map(|place| json!({ "site": place.site.id, "state": place.state }))

@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use super::{Exit, Refusal, Said, Surroundings};
+use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::settings::Settings;
 use crate::daemon::run::{Stopped, run as run_daemon};
 
@@ -16,22 +16,24 @@ pub struct RunArgs {}
 /// Runs the daemon.
 ///
 /// # Errors
-/// [`Refusal`]: the configuration, the store, a secret file.
-pub fn run(_args: &RunArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: the configuration, the store, a secret file.
+pub fn run(_args: &RunArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let path = around.config_path();
     let settings = Settings::load(&path)?;
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(THREADS)
         .enable_all()
         .build()
-        .map_err(|error| Refusal::failed(format!("starting the runtime: {error}")))?;
+        .map_err(|error| CliError::failed(format!("starting the runtime: {error}")))?;
     let stopped = runtime.block_on(run_daemon(settings, || Settings::load(&path)));
     // What still computes is left: it writes in one transaction or not at all.
     runtime.shutdown_timeout(std::time::Duration::from_millis(500));
     match stopped? {
-        Stopped::Asked => Ok(Said { text: String::new(), json: json!({}), exit: Exit::Done }),
+        Stopped::Asked => {
+            Ok(CommandOutput { text: String::new(), json: json!({}), exit: Exit::Done })
+        }
         Stopped::LoopDied(task) => {
-            Err(Refusal::failed(format!("the loop {} came to a sudden end", task.name())))
+            Err(CliError::failed(format!("the loop {} came to a sudden end", task.name())))
         }
     }
 }

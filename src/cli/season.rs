@@ -9,10 +9,10 @@ use std::sync::Arc;
 use chrono::Datelike as _;
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings};
-use crate::app::assess::Instant;
+use super::{CliContext, CliError, CommandOutput, Exit};
+use crate::app::assess::AsOf;
 use crate::app::assess::past_seasons::{PastSeasons, WINTERS_LEAST};
-use crate::app::context::{House, ServiceError};
+use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::SiteId;
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_classes;
@@ -76,12 +76,12 @@ struct Question<'a> {
 /// Prints the table and the chart, or the document.
 ///
 /// # Errors
-/// [`Refusal`]: a file that cannot be read, too few winters, a tolerance that is none.
-pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
-    let bad = |error: ServiceError| Refusal::bad_input(error.to_string());
+/// [`CliError`]: a file that cannot be read, too few winters, a tolerance that is none.
+pub fn season(args: &SeasonArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
+    let bad = |error: ServiceError| CliError::bad_input(error.to_string());
     // What is wrong with the question is said before anything is fetched and kept.
     if args.tolerance.is_some_and(|share| !(0.0..=0.5).contains(&share)) {
-        return Err(Refusal::bad_input("--tolerance is a share from 0 to 0.5, such as 0.1"));
+        return Err(CliError::bad_input("--tolerance is a share from 0 to 0.5, such as 0.1"));
     }
     around.time_or_now(args.at.as_deref(), chrono_tz::Tz::UTC)?;
     let fetched = if args.fetch { Some(fetched(args, around)?) } else { None };
@@ -98,7 +98,7 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     let at = around.time_or_now(args.at.as_deref(), zone)?;
     // A place of the yard has its own cold and tolerance.
     let known = match house.as_ref().zip(site) {
-        Some((house, site)) => Some((house, house.taught(site, Instant::now(at))?)),
+        Some((house, site)) => Some((house, house.bias_corrected(site, AsOf::now(at))?)),
         None => None,
     };
     let usual = known.as_ref().map(|(house, _)| house.settings.season.tolerance);
@@ -112,7 +112,7 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
         }
     };
     let past = past.ok_or_else(|| {
-        Refusal::bad_input(format!(
+        CliError::bad_input(format!(
             "no archive of past days is named for {}: give one with --archive FILE, or in the configuration under [season.archives], or let --fetch ask a public archive",
             args.site
         ))
@@ -120,7 +120,7 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     let last = args.last.unwrap_or(past.winters.len());
     let all = past.winters.get(past.winters.len().saturating_sub(last)..).unwrap_or(&[]);
     if all.len() < WINTERS_LEAST {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "{} winters are too few: {WINTERS_LEAST} at least say something",
             all.len()
         )));
@@ -149,11 +149,11 @@ pub fn season(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<Said, Refu
     if let (Some(fields), Some(file)) = (json.as_object_mut(), &fetched) {
         fields.insert("kept".into(), json!(file));
     }
-    Ok(Said { text, json, exit: Exit::Done })
+    Ok(CommandOutput { text, json, exit: Exit::Done })
 }
 
 /// The file that now holds the place's past days.
-fn fetched(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<PathBuf, Refusal> {
+fn fetched(args: &SeasonArgs, around: &CliContext<'_>) -> Result<PathBuf, CliError> {
     let house = around.house()?;
     let site = known_site(&house, &args.site)?;
     let usual = || fetch::usual_file(&around.config_path(), &args.site);
@@ -163,15 +163,15 @@ fn fetched(args: &SeasonArgs, around: &Surroundings<'_>) -> Result<PathBuf, Refu
 }
 
 /// A place of the yard by its id.
-fn known_site(house: &House, id: &str) -> Result<Site, Refusal> {
+fn known_site(house: &AppContext, id: &str) -> Result<Site, CliError> {
     let yard = house.yard()?;
     yard.sites.get(&SiteId::from(id.to_owned())).cloned().ok_or_else(|| {
         let names: Vec<&str> = yard.sites.keys().map(SiteId::as_str).collect();
-        Refusal::bad_input(format!("no place is called {id}; the yard has {}", names.join(", ")))
+        CliError::bad_input(format!("no place is called {id}; the yard has {}", names.join(", ")))
     })
 }
 
-fn rows(all: &[Winter]) -> Result<Vec<Row>, Refusal> {
+fn rows(all: &[Winter]) -> Result<Vec<Row>, CliError> {
     let air = |id: &str, threshold_c: f64| Row {
         id: id.into(),
         what: format!("air at or below {threshold_c} C"),
@@ -179,7 +179,7 @@ fn rows(all: &[Winter]) -> Result<Vec<Row>, Refusal> {
     };
     // 28 F, the "hard" freeze of the published normals.
     let mut rows = vec![air("air_0", 0.0), air("air_hard", -2.2)];
-    let classes = thermal_classes().map_err(|error| Refusal::failed(error.to_string()))?;
+    let classes = thermal_classes().map_err(|error| CliError::failed(error.to_string()))?;
     // A battery holds acid; what its cold does hangs on its charge, not on the winter alone.
     for class in classes.iter().filter(|class| class.id != "battery") {
         let Some(part) = water_in(class, &Liquid::FreshWater) else { continue };

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings, runtime};
+use super::{CliContext, CliError, CommandOutput, Exit, runtime};
 use crate::adapters::delivery::Channel;
 use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Hold, Options, OutboxState};
@@ -12,7 +12,7 @@ use crate::adapters::weather::client::{Client, FetchState, Outcome};
 use crate::app::alerts::managers_of;
 use crate::app::alerts::unreachable::not_arrived;
 use crate::app::clock_watch;
-use crate::app::context::House;
+use crate::app::context::AppContext;
 use crate::app::notify::webhooks;
 use crate::daemon::post::channel;
 
@@ -33,12 +33,12 @@ struct Finding {
 /// Asks everything once; changes nothing and sends nothing.
 ///
 /// # Errors
-/// [`Refusal`]: the configuration.
-pub fn self_test(_args: &SelfTestArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: the configuration.
+pub fn self_test(_args: &SelfTestArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let settings = Settings::load(&around.config_path())?;
     let mut findings = Vec::new();
     let mut exit = Exit::Done;
-    match House::open(settings.clone(), Options::default()) {
+    match AppContext::open(settings.clone(), Options::default()) {
         Ok(house) => {
             store(&house, &mut findings);
             findings.push(disk(&house));
@@ -48,7 +48,7 @@ pub fn self_test(_args: &SelfTestArgs, around: &Surroundings<'_>) -> Result<Said
             runtime()?.block_on(weather(&house, around, &mut findings))?;
         }
         Err(error) => {
-            let refusal = Refusal::from(error);
+            let refusal = CliError::from(error);
             exit = refusal.exit;
             findings.push(Finding { what: "store".into(), ok: false, words: refusal.why });
         }
@@ -65,10 +65,10 @@ pub fn self_test(_args: &SelfTestArgs, around: &Surroundings<'_>) -> Result<Said
     }
     let rows: Vec<Value> =
         findings.iter().map(|f| json!({ "what": f.what, "ok": f.ok, "words": f.words })).collect();
-    Ok(Said { text, json: json!({ "findings": rows }), exit })
+    Ok(CommandOutput { text, json: json!({ "findings": rows }), exit })
 }
 
-fn store(house: &House, findings: &mut Vec<Finding>) {
+fn store(house: &AppContext, findings: &mut Vec<Finding>) {
     let look = || -> Result<String, crate::adapters::sqlite::StoreError> {
         house.store.full_check()?;
         let (sites, boats) = (house.store.sites()?.len(), house.store.boats()?.len());
@@ -95,7 +95,7 @@ fn store(house: &House, findings: &mut Vec<Finding>) {
 }
 
 /// Does the disk under the store take more? The store notes its own trouble, and cannot where it cannot write.
-fn disk(house: &House) -> Finding {
+fn disk(house: &AppContext) -> Finding {
     let path = &house.settings.store.path;
     let own = path.with_extension(format!("try-{}", std::process::id()));
     let write = || -> std::io::Result<()> {
@@ -120,7 +120,7 @@ fn disk(house: &House) -> Finding {
 }
 
 /// Can everybody be told who has to be?
-fn people(house: &House) -> Vec<Finding> {
+fn people(house: &AppContext) -> Vec<Finding> {
     let finding = |ok, words| Finding { what: "people".to_owned(), ok, words };
     let yard = match house.yard() {
         Ok(yard) => yard,
@@ -175,7 +175,7 @@ fn people(house: &House) -> Vec<Finding> {
 }
 
 /// Can the short texts go to everybody who agreed to them? Silent where no gateway is named.
-fn texts(house: &House) -> Option<Finding> {
+fn texts(house: &AppContext) -> Option<Finding> {
     let gateway = house.settings.text.gateway.as_ref()?;
     let finding = |ok, words| Some(Finding { what: "texts".to_owned(), ok, words });
     let people = match house.yard() {
@@ -205,7 +205,7 @@ fn texts(house: &House) -> Option<Finding> {
 }
 
 /// Does what was decided arrive?
-fn letters(house: &House, now: DateTime<Utc>) -> Vec<Finding> {
+fn letters(house: &AppContext, now: DateTime<Utc>) -> Vec<Finding> {
     let finding = |ok, words| Finding { what: "letters".to_owned(), ok, words };
     match not_arrived(house, now) {
         Ok(lines) if lines.is_empty() => vec![finding(true, "none is overdue".to_owned())],
@@ -216,10 +216,10 @@ fn letters(house: &House, now: DateTime<Utc>) -> Vec<Finding> {
 
 /// Asks for each place anew, whatever is stored, and stores nothing.
 async fn weather(
-    house: &House,
-    around: &Surroundings<'_>,
+    house: &AppContext,
+    around: &CliContext<'_>,
     findings: &mut Vec<Finding>,
-) -> Result<(), Refusal> {
+) -> Result<(), CliError> {
     let Some(clients) = house.weather_client()? else { return Ok(()) };
     for client in &clients.0 {
         one_service(house, client, around, findings).await?;
@@ -236,11 +236,11 @@ async fn weather(
 }
 
 async fn one_service(
-    house: &House,
+    house: &AppContext,
     client: &Client,
-    around: &Surroundings<'_>,
+    around: &CliContext<'_>,
     findings: &mut Vec<Finding>,
-) -> Result<(), Refusal> {
+) -> Result<(), CliError> {
     let service = client.service().name();
     let sites = house.store.sites()?;
     if sites.is_empty() {

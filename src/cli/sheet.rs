@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings, boat::look_up, page};
+use super::{CliContext, CliError, CommandOutput, Exit, boat::look_up, page};
 use crate::domain::boat::{Boat, BoatState, fold};
 use crate::domain::catalogue::{Catalogue, MixRatios};
 use crate::domain::message::words::fuel;
@@ -36,8 +36,8 @@ pub struct SheetArgs {
 /// The day sheet of a boat.
 ///
 /// # Errors
-/// [`Refusal`]: an unknown boat or place, a time that is none, the store, a file that cannot be written.
-pub fn run(args: &SheetArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: an unknown boat or place, a time that is none, the store, a file that cannot be written.
+pub fn run(args: &SheetArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let yard = house.yard()?;
     let boat = look_up(&args.boat, &yard)?;
@@ -46,16 +46,16 @@ pub fn run(args: &SheetArgs, around: &Surroundings<'_>) -> Result<Said, Refusal>
     let events = house.store.all_events()?;
     let state = fold(boat, &yard.sites, &events, at, at, &house.catalogue);
     let site = yard.sites.get(&state.site).ok_or_else(|| {
-        Refusal::failed(format!("{} stands at {}, which is not listed", boat.id, state.site))
+        CliError::failed(format!("{} stands at {}, which is not listed", boat.id, state.site))
     })?;
-    let phrases = Phrases::built_in().map_err(|error| Refusal::failed(error.to_string()))?;
+    let phrases = Phrases::built_in().map_err(|error| CliError::failed(error.to_string()))?;
     let sheet = Sheet::of(boat, &state, site, &house.catalogue, &phrases);
     let json = sheet.json();
     let text = match &args.html {
         Some(path) => page::write(PAGE, &json, path)?,
         None => sheet.text(),
     };
-    Ok(Said { text, json, exit: Exit::Done })
+    Ok(CommandOutput { text, json, exit: Exit::Done })
 }
 
 /// The sheet, ready to be printed in one way or another.

@@ -4,10 +4,10 @@ use chrono::{DateTime, Utc};
 use serde_json::json;
 
 use super::alerts::{find, person_by};
-use super::{Exit, Refusal, Said, parse_time};
+use super::{CliError, CommandOutput, Exit, parse_time};
 use crate::adapters::sqlite::AlertRecord;
 use crate::app::alerts::by_hand;
-use crate::app::context::{House, YardBook};
+use crate::app::context::{AppContext, YardBook};
 use crate::domain::yard::{Person, Role};
 
 /// Arguments of `alerts shelve`.
@@ -39,12 +39,12 @@ pub struct UnshelveArgs {
 /// Puts one alert aside.
 ///
 /// # Errors
-/// [`Refusal`]: no such alert or person, a time that is not one, or longer than the limits allow.
+/// [`CliError`]: no such alert or person, a time that is not one, or longer than the limits allow.
 pub fn shelve(
     args: &ShelveArgs,
-    (house, yard): (&House, &YardBook),
+    (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
-) -> Result<Said, Refusal> {
+) -> Result<CommandOutput, CliError> {
     let record = find(house, &args.id)?;
     let zone = yard.zone(&record.site);
     let until = parse_time(&args.until, zone)?.with_timezone(&zone);
@@ -55,8 +55,8 @@ pub fn shelve(
         &|alert, owner| alert.shelve((person, owner), until, &args.reason, now),
         now,
     )?
-    .map_err(|error| Refusal::bad_input(error.to_string()))?;
-    Ok(Said {
+    .map_err(|error| CliError::bad_input(error.to_string()))?;
+    Ok(CommandOutput {
         text: format!(
             "{} is put aside until {} by {}: {}\nWhat becomes worse than was told takes it off the shelf earlier.\n",
             args.id,
@@ -77,17 +77,17 @@ pub fn shelve(
 /// Takes one alert off the shelf.
 ///
 /// # Errors
-/// [`Refusal`]: no such alert or person, or it is not on the shelf.
+/// [`CliError`]: no such alert or person, or it is not on the shelf.
 pub fn unshelve(
     args: &UnshelveArgs,
-    (house, yard): (&House, &YardBook),
+    (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
-) -> Result<Said, Refusal> {
+) -> Result<CommandOutput, CliError> {
     let record = find(house, &args.id)?;
     let person = shelver(yard, &record, args.by.as_deref())?;
     let change = by_hand(house, &record, &|alert, owner| alert.unshelve(person, owner, now), now)?
-        .map_err(|error| Refusal::bad_input(error.to_string()))?;
-    Ok(Said {
+        .map_err(|error| CliError::bad_input(error.to_string()))?;
+    Ok(CommandOutput {
         text: format!("{}: {change}, taken off the shelf by {}\n", args.id, person.name),
         json: json!({ "alert": args.id, "change": change, "by": person.id }),
         exit: Exit::Done,
@@ -98,13 +98,18 @@ pub(super) fn shelver<'a>(
     yard: &'a YardBook,
     record: &AlertRecord,
     id: Option<&str>,
-) -> Result<&'a Person, Refusal> {
+) -> Result<&'a Person, CliError> {
     if let Some(id) = id {
         return person_by(yard, id);
     }
     let manages =
         |person: &&Person| person.role == Role::Manager && person.sites.contains(&record.site);
     yard.people.values().filter(manages).min_by_key(|person| person.escalation_order).ok_or_else(
-        || Refusal::bad_input(format!("no manager answers for {}: say who with --by", record.site)),
+        || {
+            CliError::bad_input(format!(
+                "no manager answers for {}: say who with --by",
+                record.site
+            ))
+        },
     )
 }

@@ -5,9 +5,9 @@ use serde_json::json;
 
 use super::alerts::find;
 use super::shelve::shelver;
-use super::{Exit, Refusal, Said, parse_time};
+use super::{CliError, CommandOutput, Exit, parse_time};
 use crate::app::alerts::by_hand;
-use crate::app::context::{House, YardBook};
+use crate::app::context::{AppContext, YardBook};
 use crate::domain::alert::Transition;
 
 /// Arguments of `alerts out-of-service`.
@@ -52,12 +52,12 @@ pub struct CancelArgs {
 /// Takes one alert out of service.
 ///
 /// # Errors
-/// [`Refusal`]: no such alert or person, a day that is none or too far off.
+/// [`CliError`]: no such alert or person, a day that is none or too far off.
 pub fn out(
     args: &OutArgs,
-    (house, yard): (&House, &YardBook),
+    (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
-) -> Result<Said, Refusal> {
+) -> Result<CommandOutput, CliError> {
     let record = find(house, &args.id)?;
     let zone = yard.zone(&record.site);
     let review = parse_time(&args.review_on, zone)?.with_timezone(&zone);
@@ -65,8 +65,8 @@ pub fn out(
     let act = |alert: &crate::domain::alert::Alert, _: Option<&_>| {
         alert.take_out(person, review, &args.reason, now)
     };
-    by_hand(house, &record, &act, now)?.map_err(|error| Refusal::bad_input(error.to_string()))?;
-    Ok(Said {
+    by_hand(house, &record, &act, now)?.map_err(|error| CliError::bad_input(error.to_string()))?;
+    Ok(CommandOutput {
         text: format!(
             "{} is out of service until {} by {}: {}\nWhoever counts on it hears of that with the next round. The boat stays on the worklist.\n",
             args.id,
@@ -82,17 +82,17 @@ pub fn out(
 /// Puts one alert back in service.
 ///
 /// # Errors
-/// [`Refusal`]: no such alert or person, or it is not out of service.
+/// [`CliError`]: no such alert or person, or it is not out of service.
 pub fn back(
     args: &InArgs,
-    (house, yard): (&House, &YardBook),
+    (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
-) -> Result<Said, Refusal> {
+) -> Result<CommandOutput, CliError> {
     let record = find(house, &args.id)?;
     let person = shelver(yard, &record, args.by.as_deref())?;
     let change = by_hand(house, &record, &|alert, _| alert.put_back(person, now), now)?
-        .map_err(|error| Refusal::bad_input(error.to_string()))?;
-    Ok(Said {
+        .map_err(|error| CliError::bad_input(error.to_string()))?;
+    Ok(CommandOutput {
         text: format!(
             "{}: {change}, back in service by {}; judged anew from the next round on\n",
             args.id, person.name
@@ -105,12 +105,12 @@ pub fn back(
 /// Takes back one alert that was issued in error.
 ///
 /// # Errors
-/// [`Refusal`]: no such alert or person, or it is over.
+/// [`CliError`]: no such alert or person, or it is over.
 pub fn cancel(
     args: &CancelArgs,
-    (house, yard): (&House, &YardBook),
+    (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
-) -> Result<Said, Refusal> {
+) -> Result<CommandOutput, CliError> {
     let record = find(house, &args.id)?;
     let person = shelver(yard, &record, args.by.as_deref())?;
     let act = |alert: &crate::domain::alert::Alert, _: Option<&_>| {
@@ -120,8 +120,8 @@ pub fn cancel(
         let noted = Transition::between(24, alert, &next, now, person.id.as_str(), &why, None);
         Ok::<_, crate::domain::alert::TakeOutError>((next, noted))
     };
-    by_hand(house, &record, &act, now)?.map_err(|error| Refusal::bad_input(error.to_string()))?;
-    Ok(Said {
+    by_hand(house, &record, &act, now)?.map_err(|error| CliError::bad_input(error.to_string()))?;
+    Ok(CommandOutput {
         text: format!(
             "{} will be taken back with the next round, and everybody who was told hears so. Where the record still says the same, it is raised anew: correct the record first.\n",
             args.id

@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use super::{Exit, Refusal, Said, Surroundings};
+use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::domain::boat::BoatId;
 
 /// Arguments of `verify-log`.
@@ -18,8 +18,11 @@ pub struct VerifyLogArgs {
 /// Recomputes every hash of the log.
 ///
 /// # Errors
-/// [`Refusal`]: a boat that the yard does not have, or the store.
-pub fn verify_log(args: &VerifyLogArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: a boat that the yard does not have, or the store.
+pub fn verify_log(
+    args: &VerifyLogArgs,
+    around: &CliContext<'_>,
+) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let boat = args.boat.as_deref().map(BoatId::from);
     if let Some(id) = &boat
@@ -27,7 +30,7 @@ pub fn verify_log(args: &VerifyLogArgs, around: &Surroundings<'_>) -> Result<Sai
     {
         let known: Vec<String> =
             house.store.boats()?.into_iter().map(|boat| boat.id.to_string()).collect();
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "no boat is called {id}; the yard has {}",
             known.join(", ")
         )));
@@ -36,7 +39,7 @@ pub fn verify_log(args: &VerifyLogArgs, around: &Surroundings<'_>) -> Result<Sai
     let broken = report.first_broken.as_ref();
     let known = args.head.as_ref().map(|head| house.store.log_has(head.trim())).transpose()?;
     if let (Some(head), Some(false)) = (&args.head, known) {
-        return Ok(Said {
+        return Ok(CommandOutput {
             text: format!(
                 "no row of the log has the hash {head}: what was entered up to it has been changed or taken out\ncompare with a backup from when it was written down\n"
             ),
@@ -60,7 +63,7 @@ pub fn verify_log(args: &VerifyLogArgs, around: &Surroundings<'_>) -> Result<Sai
             broken.seq, broken.event, broken.why
         ),
     };
-    Ok(Said {
+    Ok(CommandOutput {
         text,
         json: json!({
             "boat": boat,

@@ -11,9 +11,9 @@ use std::path::PathBuf;
 use chrono::{DateTime, Datelike as _, NaiveDate, TimeZone as _, Utc};
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings, boat::look_up, page, parse_time};
+use super::{CliContext, CliError, CommandOutput, Exit, boat::look_up, page, parse_time};
 use crate::adapters::sqlite::AlertFilter;
-use crate::app::context::{House, YardBook};
+use crate::app::context::{AppContext, YardBook};
 use crate::domain::boat::{Spells, fold, uncleared};
 use parts::Book;
 
@@ -41,8 +41,8 @@ pub struct WinterArgs {
 /// The winter of a boat on one page.
 ///
 /// # Errors
-/// [`Refusal`]: an unknown boat or place, a time that is none, the store, a file that cannot be written.
-pub fn run(args: &WinterArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: an unknown boat or place, a time that is none, the store, a file that cannot be written.
+pub fn run(args: &WinterArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let yard = house.yard()?;
     let boat = look_up(&args.boat, &yard)?;
@@ -57,12 +57,12 @@ pub fn run(args: &WinterArgs, around: &Surroundings<'_>) -> Result<Said, Refusal
         Some(path) => page::write(PAGE, &json, path)?,
         None => in_text(&json),
     };
-    Ok(Said { text, json, exit: Exit::Done })
+    Ok(CommandOutput { text, json, exit: Exit::Done })
 }
 
 /// The day on which the sheet before ended: the first of the month of the table, half a year later in the south.
 fn season_start(
-    house: &House,
+    house: &AppContext,
     yard: &YardBook,
     boat: &crate::domain::boat::Boat,
     at: DateTime<Utc>,
@@ -83,16 +83,16 @@ fn season_start(
 
 /// Everything on the page.
 fn document(
-    house: &House,
+    house: &AppContext,
     yard: &YardBook,
     boat: &crate::domain::boat::Boat,
     (from, at): (DateTime<Utc>, DateTime<Utc>),
-) -> Result<Value, Refusal> {
+) -> Result<Value, CliError> {
     let entries = house.store.log_entries()?;
     let events: Vec<_> = entries.iter().map(|entry| entry.event.clone()).collect();
     let state = fold(boat, &yard.sites, &events, at, at, &house.catalogue);
     let site = yard.sites.get(&state.site).ok_or_else(|| {
-        Refusal::failed(format!("{} stands at {}, which is not listed", boat.id, state.site))
+        CliError::failed(format!("{} stands at {}, which is not listed", boat.id, state.site))
     })?;
     let book = Book { yard, site, catalogue: &house.catalogue };
     let spells = house.store.exposures(Some(&boat.id))?;

@@ -2,8 +2,8 @@
 
 use serde_json::{Value, json};
 
-use super::{Exit, Refusal, Said, Surroundings};
-use crate::app::assess::{Survey, survey};
+use super::{CliContext, CliError, CommandOutput, Exit};
+use crate::app::assess::{Assessment, assess};
 use crate::domain::boat::{BoatId, SiteId};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::risk::{CircuitRisk, power, rank};
@@ -29,8 +29,8 @@ pub struct WorklistArgs {
 /// Looks over the yard and ranks what is at risk.
 ///
 /// # Errors
-/// [`Refusal`]: an unknown place or boat, a time that is none, the store.
-pub fn worklist(args: &WorklistArgs, around: &Surroundings<'_>) -> Result<Said, Refusal> {
+/// [`CliError`]: an unknown place or boat, a time that is none, the store.
+pub fn worklist(args: &WorklistArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let house = around.house()?;
     let zone = house.settings.yard.time_zone;
     let instant = around.instant((args.at.as_deref(), args.known_at.as_deref()), zone)?;
@@ -39,28 +39,28 @@ pub fn worklist(args: &WorklistArgs, around: &Surroundings<'_>) -> Result<Said, 
     let yard = house.yard()?;
     if let Some(site) = site.as_ref().filter(|site| !yard.sites.contains_key(site)) {
         let known: Vec<&str> = yard.sites.keys().map(SiteId::as_str).collect();
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "no place is called {site}; the yard has {}",
             known.join(", ")
         )));
     }
     if let Some(boat) = boat.as_ref().filter(|id| !yard.boats.iter().any(|b| b.id == **id)) {
-        return Err(Refusal::bad_input(format!("no boat is called {boat}; see the yard's list")));
+        return Err(CliError::bad_input(format!("no boat is called {boat}; see the yard's list")));
     }
-    let mut seen = survey(&house, instant, |id| site.as_ref().is_none_or(|site| site == id))?;
+    let mut seen = assess(&house, instant, |id| site.as_ref().is_none_or(|site| site == id))?;
     if let Some(boat) = boat {
         seen.boats.retain(|view| view.boat.id == boat);
     }
     let exit = if seen.is_blind() { Exit::Blind } else { Exit::Done };
     let mut text = crate::app::notify::worklist::worklist_text(&house, &seen)?;
     text.push_str(&only_while_powered(&seen, &house.catalogue));
-    Ok(Said { text, json: worklist_json(&seen), exit })
+    Ok(CommandOutput { text, json: worklist_json(&seen), exit })
 }
 
-/// The rows of a survey that are worth listing, in the order of the worklist.
+/// The rows of an assessment that are worth listing, in the order of the worklist.
 #[must_use]
-pub fn ranked(survey: &Survey) -> Vec<&CircuitRisk> {
-    let rows = survey.boats.iter().flat_map(|view| &view.stated);
+pub fn ranked(assessment: &Assessment) -> Vec<&CircuitRisk> {
+    let rows = assessment.boats.iter().flat_map(|view| &view.stated);
     let mut rows: Vec<&CircuitRisk> = rows.filter(|row| rank::is_worth_listing(row)).collect();
     rows.sort_by(|a, b| rank::order(a, b));
     rows
@@ -68,17 +68,18 @@ pub fn ranked(survey: &Survey) -> Vec<&CircuitRisk> {
 
 /// The worklist as one document.
 #[must_use]
-pub fn worklist_json(survey: &Survey) -> Value {
+pub fn worklist_json(assessment: &Assessment) -> Value {
     let local = |at: chrono::DateTime<chrono::Utc>, site: &SiteId| {
-        at.with_timezone(&survey.yard.zone(site)).to_rfc3339()
+        at.with_timezone(&assessment.yard.zone(site)).to_rfc3339()
     };
-    let sites: Vec<Value> = survey
+    let sites: Vec<Value> = assessment
         .places
         .values()
         .map(|place| {
             let id = &place.site.id;
-            let age =
-                |issued: chrono::DateTime<chrono::Utc>| (survey.instant.at - issued).num_seconds();
+            let age = |issued: chrono::DateTime<chrono::Utc>| {
+                (assessment.instant.at - issued).num_seconds()
+            };
             json!({
                 "site": id,
                 "forecast": {
@@ -110,7 +111,7 @@ pub fn worklist_json(survey: &Survey) -> Value {
             })
         })
         .collect();
-    let rows: Vec<Value> = ranked(survey)
+    let rows: Vec<Value> = ranked(assessment)
         .into_iter()
         .map(|row| {
             json!({
@@ -138,19 +139,19 @@ pub fn worklist_json(survey: &Survey) -> Value {
             })
         })
         .collect();
-    let zone = survey.places.values().next().map_or(chrono_tz::Tz::UTC, |p| p.site.time_zone);
+    let zone = assessment.places.values().next().map_or(chrono_tz::Tz::UTC, |p| p.site.time_zone);
     json!({
-        "at": survey.instant.at.with_timezone(&zone).to_rfc3339(),
-        "known_at": survey.instant.known_at.with_timezone(&zone).to_rfc3339(),
-        "until": survey.until_stated.with_timezone(&zone).to_rfc3339(),
+        "at": assessment.instant.at.with_timezone(&zone).to_rfc3339(),
+        "known_at": assessment.instant.known_at.with_timezone(&zone).to_rfc3339(),
+        "until": assessment.until_stated.with_timezone(&zone).to_rfc3339(),
         "sites": sites,
         "rows": rows,
-        "if_power_fails": power_json(survey),
+        "if_power_fails": power_json(assessment),
     })
 }
 
 /// One line for each boat that holds only while the power of its place is on: its soonest circuit.
-fn only_while_powered(survey: &Survey, catalogue: &Catalogue) -> String {
+fn only_while_powered(assessment: &Assessment, catalogue: &Catalogue) -> String {
     let line = |view: &crate::app::assess::BoatView| {
         let loss = power::soonest(&view.if_power_fails)?;
         let label = catalogue
@@ -158,12 +159,12 @@ fn only_while_powered(survey: &Survey, catalogue: &Catalogue) -> String {
             .map_or(loss.circuit.as_str(), |kind| kind.label.as_str());
         Some(format!("{} {label}: {}\n", view.boat.id, power::words(loss)))
     };
-    let lines: String = survey.boats.iter().filter_map(line).collect();
+    let lines: String = assessment.boats.iter().filter_map(line).collect();
     if lines.is_empty() { lines } else { format!("\n{lines}") }
 }
 
-fn power_json(survey: &Survey) -> Vec<Value> {
-    let losses = survey.boats.iter().flat_map(|view| {
+fn power_json(assessment: &Assessment) -> Vec<Value> {
+    let losses = assessment.boats.iter().flat_map(|view| {
         view.if_power_fails.iter().filter(|loss| loss.sure_h().is_some()).map(|loss| {
             let [early, middle, late] = loss.ice_after_h;
             json!({

@@ -6,9 +6,9 @@ use crate::adapters::delivery::Channel;
 use crate::adapters::delivery::outbox::{DeliverReport, Limits, deliver_while};
 use crate::adapters::delivery::webhook::{Endpoint, WebhookReport, deliver_webhooks};
 use crate::app::answers::look_into_inbox;
-use crate::app::context::{House, ServiceError};
+use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::webhooks;
-use crate::daemon::{Done, GoOn, Task};
+use crate::daemon::{Done, ShouldContinue, Task};
 
 /// Bounds of one pass: few enough that other work of the loop is not held up, and the next pass follows at once.
 const LIMITS: Limits = Limits { batch: 20, most: 200 };
@@ -30,9 +30,9 @@ impl DeliverLoop {
 
     pub(crate) async fn activate(
         &mut self,
-        house: &House,
+        house: &AppContext,
         now: DateTime<Utc>,
-        go_on: GoOn<'_>,
+        should_continue: ShouldContinue<'_>,
     ) -> Result<Done, ServiceError> {
         // After a change of the configuration nothing is left behind on the old way. Only the daemon does this: it holds the
         // store, and a single round with a configuration for trials must not carry its letters off.
@@ -45,8 +45,9 @@ impl DeliverLoop {
         }
         let inbox = look_into_inbox(house, now);
         self.looked_at = Some(now);
-        let report = deliver_while(&house.store, &mut self.channel, now, &LIMITS, go_on).await?;
-        let notes = self.notes(house, now, go_on).await?;
+        let report =
+            deliver_while(&house.store, &mut self.channel, now, &LIMITS, should_continue).await?;
+        let notes = self.notes(house, now, should_continue).await?;
         let mut text = format!(
             "{} sent, {} to try again, {} refused for good, {} expired, {} replaced",
             report.sent, report.deferred, report.failed, report.expired, report.superseded
@@ -96,22 +97,23 @@ impl DeliverLoop {
     /// Signed notes to other programs.
     async fn notes(
         &mut self,
-        house: &House,
+        house: &AppContext,
         now: DateTime<Utc>,
-        go_on: GoOn<'_>,
+        should_continue: ShouldContinue<'_>,
     ) -> Result<WebhookReport, ServiceError> {
         // Also without any: what was left for one that has been taken out leaves the queue.
         let (endpoints, troubles) =
             self.endpoints.get_or_insert_with(|| webhooks::endpoints(&house.settings));
         let named: Vec<&str> = house.settings.webhook.keys().map(String::as_str).collect();
-        let mut report = deliver_webhooks(&house.store, (endpoints, &named), now, go_on).await?;
+        let mut report =
+            deliver_webhooks(&house.store, (endpoints, &named), now, should_continue).await?;
         report.troubles.extend(troubles.iter().cloned());
         Ok(report)
     }
 
     pub(crate) fn next_due(
         &self,
-        house: &House,
+        house: &AppContext,
         now: DateTime<Utc>,
     ) -> Result<DateTime<Utc>, ServiceError> {
         let due = house.store.next_letter_due(self.channel.name())?;

@@ -5,10 +5,10 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::weather::client::Clients;
-use crate::app::context::{House, ServiceError};
+use crate::app::context::{AppContext, ServiceError};
 use crate::app::fetch::fetch_due;
 use crate::app::round::fetch_pass;
-use crate::daemon::{Done, GoOn, Task};
+use crate::daemon::{Done, ShouldContinue, Task};
 use crate::domain::boat::SiteId;
 use crate::domain::yard::Site;
 
@@ -34,9 +34,9 @@ impl FetchLoop {
 
     pub(crate) async fn activate(
         &mut self,
-        house: &House,
+        house: &AppContext,
         now: DateTime<Utc>,
-        go_on: GoOn<'_>,
+        should_continue: ShouldContinue<'_>,
     ) -> Result<Done, ServiceError> {
         // The first pass after a start or a sleep: judging waits for it.
         let awaited = self.looked_at.is_none_or(|at| at > now || now - at > GAP);
@@ -47,7 +47,7 @@ impl FetchLoop {
         if due.is_empty() {
             return Ok(Done::quiet("nothing is due"));
         }
-        let fetched = fetch_pass(house, client, &due, now, go_on).await?;
+        let fetched = fetch_pass(house, client, &due, now, should_continue).await?;
         let new = fetched.iter().filter(|f| f.new_issue).count();
         let trouble: BTreeSet<&str> =
             fetched.iter().map(|f| f.trouble.as_str()).filter(|t| !t.is_empty()).collect();
@@ -66,7 +66,7 @@ impl FetchLoop {
 
     pub(crate) fn next_due(
         &self,
-        house: &House,
+        house: &AppContext,
         now: DateTime<Utc>,
     ) -> Result<DateTime<Utc>, ServiceError> {
         let mut next = now + TimeDelta::hours(1);
@@ -85,7 +85,7 @@ impl FetchLoop {
 /// # Errors
 /// The store's.
 pub(crate) fn overdue(
-    house: &House,
+    house: &AppContext,
     service: &str,
     now: DateTime<Utc>,
 ) -> Result<usize, ServiceError> {
@@ -98,7 +98,7 @@ pub(crate) fn overdue(
 }
 
 fn due_at(
-    house: &House,
+    house: &AppContext,
     clients: &Clients,
     site: &SiteId,
     now: DateTime<Utc>,
@@ -114,7 +114,7 @@ fn due_at(
 
 /// The places whose time has come, and those that share coordinates with one of them.
 fn due_sites(
-    house: &House,
+    house: &AppContext,
     clients: &Clients,
     sites: Vec<Site>,
     now: DateTime<Utc>,

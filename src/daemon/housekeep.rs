@@ -5,8 +5,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::settings::schedule::Schedule;
 use crate::adapters::sqlite::{OutboxRow, RoundCommit, Store};
-use crate::app::context::{House, ServiceError, with_causes};
-use crate::app::notify::{Desk, Written, blank_row, label_of};
+use crate::app::context::{AppContext, ServiceError, with_causes};
+use crate::app::notify::{Composer, Written, blank_row, label_of};
 use crate::daemon::{Done, Task};
 use crate::domain::boat::CircuitId;
 use crate::domain::message::compose_damage;
@@ -35,7 +35,7 @@ pub struct HousekeepLoop {
 impl HousekeepLoop {
     pub(crate) async fn activate(
         &mut self,
-        house: &House,
+        house: &AppContext,
         now: DateTime<Utc>,
     ) -> Result<Done, ServiceError> {
         self.looked_at = Some(now);
@@ -73,7 +73,7 @@ impl HousekeepLoop {
 
     pub(crate) fn next_due(
         &self,
-        house: &House,
+        house: &AppContext,
         now: DateTime<Utc>,
     ) -> Result<DateTime<Utc>, ServiceError> {
         let Some(last) = self.looked_at.filter(|at| *at <= now) else { return Ok(now) };
@@ -83,7 +83,7 @@ impl HousekeepLoop {
 }
 
 /// What the last full check found wrong, with the remedy.
-fn known_damage(house: &House) -> Result<Option<String>, ServiceError> {
+fn known_damage(house: &AppContext) -> Result<Option<String>, ServiceError> {
     let statuses = house.store.statuses()?;
     let found = statuses.into_iter().find(|status| status.name == STORE && !status.ok);
     Ok(found.map(|status| {
@@ -92,13 +92,13 @@ fn known_damage(house: &House) -> Result<Option<String>, ServiceError> {
 }
 
 /// Notes the damage and writes to whoever runs the service, once until a check finds none.
-fn tell_damage(house: &House, found: &str, now: DateTime<Utc>) -> Result<(), ServiceError> {
+fn tell_damage(house: &AppContext, found: &str, now: DateTime<Utc>) -> Result<(), ServiceError> {
     let is_known = known_damage(house)?.is_some();
     house.store.put_status(STORE, false, now, found)?;
     if is_known {
         return Ok(());
     }
-    let desk = Desk::of(house)?;
+    let composer = Composer::of(house)?;
     let yard = house.yard()?;
     let label = |circuit: &CircuitId| label_of(house, circuit);
     let path = house.settings.store.path.display().to_string();
@@ -110,12 +110,12 @@ fn tell_damage(house: &House, found: &str, now: DateTime<Utc>) -> Result<(), Ser
     };
     let mut written = Written::default();
     for person in readers {
-        let context = desk.context((person, site), &label, now);
+        let context = composer.context((person, site), &label, now);
         let letter = compose_damage(found, &path, &context).map_err(|error| error.to_string());
         let about = format!("damage-{}-{}", person.id, now.timestamp());
         let row = OutboxRow {
             kind: "damage".to_owned(),
-            ..blank_row(&desk, letter.as_ref().ok(), (&about, person), now)
+            ..blank_row(&composer, letter.as_ref().ok(), (&about, person), now)
         };
         written.add(letter, row);
     }
@@ -128,7 +128,10 @@ fn tell_damage(house: &House, found: &str, now: DateTime<Utc>) -> Result<(), Ser
     Ok(())
 }
 
-fn check_due(house: &House, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>, ServiceError> {
+fn check_due(
+    house: &AppContext,
+    now: DateTime<Utc>,
+) -> Result<Option<DateTime<Utc>>, ServiceError> {
     let schedule = Schedule::parse(FULL_CHECK).map_err(ServiceError::Told)?;
     let zone = house.settings.yard.time_zone;
     match house.store.last_run(FULL_CHECK_RUN)?.filter(|last| *last <= now + CLOCK_APART) {
@@ -142,7 +145,7 @@ fn check_due(house: &House, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>,
 }
 
 /// Removes what is older than the settings keep, in small bites so that no writer waits long.
-fn thin(house: &House, now: DateTime<Utc>) -> Result<usize, ServiceError> {
+fn thin(house: &AppContext, now: DateTime<Utc>) -> Result<usize, ServiceError> {
     let before = now - TimeDelta::days(i64::from(house.settings.store.keep_forecasts_days));
     let mut gone = 0;
     for _ in 0..BITES_A_NIGHT {
@@ -156,7 +159,7 @@ fn thin(house: &House, now: DateTime<Utc>) -> Result<usize, ServiceError> {
 }
 
 /// Checks the file on a connection and a thread of its own; a store in memory on the spot.
-async fn check(house: &House) -> Result<(), ServiceError> {
+async fn check(house: &AppContext) -> Result<(), ServiceError> {
     let path = house.settings.store.path.clone();
     if !path.exists() {
         return Ok(house.store.full_check()?);

@@ -5,8 +5,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::app::alerts::unreachable::{Unreached, next_overdue, turn_to_next_contact};
 use crate::app::clients::services;
-use crate::app::context::{House, ServiceError};
-use crate::app::notify::Desk;
+use crate::app::context::{AppContext, ServiceError};
+use crate::app::notify::Composer;
 use crate::app::round::{Memory, judge_pass};
 use crate::daemon::{Done, Task};
 
@@ -23,7 +23,7 @@ const CLOCK_STEP: TimeDelta = TimeDelta::minutes(1);
 
 /// See the module.
 pub struct JudgeLoop {
-    desk: Desk,
+    composer: Composer,
     memory: Memory,
     looked: Option<Look>,
     waits: Option<Wait>,
@@ -53,13 +53,13 @@ struct Look {
 }
 
 impl JudgeLoop {
-    pub(crate) fn new(desk: Desk) -> Self {
-        Self { desk, memory: Memory::default(), looked: None, waits: None }
+    pub(crate) fn new(composer: Composer) -> Self {
+        Self { composer, memory: Memory::default(), looked: None, waits: None }
     }
 
     pub(crate) fn activate(
         &mut self,
-        house: &House,
+        house: &AppContext,
         now: DateTime<Utc>,
     ) -> Result<Done, ServiceError> {
         if self.waits_for_fetch(house, now)? {
@@ -71,8 +71,8 @@ impl JudgeLoop {
             return Ok(Done { ok: false, news: true, text, poke: Vec::new() });
         }
         let writes = house.store.others_wrote()?;
-        let judged = judge_pass(house, &self.desk, &mut self.memory, now)?;
-        let unreached = turn_to_next_contact(house, &self.desk, now)?;
+        let judged = judge_pass(house, &self.composer, &mut self.memory, now)?;
+        let unreached = turn_to_next_contact(house, &self.composer, now)?;
         if unreached.tell_anew {
             // The next look takes in every place again.
             self.memory = Memory::default();
@@ -83,11 +83,11 @@ impl JudgeLoop {
             note_unreached(&mut done, &unreached);
             return Ok(done);
         };
-        let blind = judged.survey.is_blind();
+        let blind = judged.assessment.is_blind();
         let mut text = format!(
             "{} places and {} boats judged, {} letters queued",
-            judged.survey.places.len(),
-            judged.survey.boats.len(),
+            judged.assessment.places.len(),
+            judged.assessment.boats.len(),
             judged.queued
         );
         if blind {
@@ -109,7 +109,7 @@ impl JudgeLoop {
 
     pub(crate) fn next_due(
         &self,
-        house: &House,
+        house: &AppContext,
         now: DateTime<Utc>,
     ) -> Result<DateTime<Utc>, ServiceError> {
         if let Some(wait) = self.waits.filter(|wait| wait.fell_at <= now) {
@@ -127,7 +127,11 @@ impl JudgeLoop {
         Ok(next_overdue(house, look.at)?.map_or(next, |overdue| overdue.min(next)))
     }
 
-    fn waits_for_fetch(&mut self, house: &House, now: DateTime<Utc>) -> Result<bool, ServiceError> {
+    fn waits_for_fetch(
+        &mut self,
+        house: &AppContext,
+        now: DateTime<Utc>,
+    ) -> Result<bool, ServiceError> {
         let places = places_to_ask(house, now)?;
         let mut wait = self.waits.filter(|wait| wait.fell_at <= now).unwrap_or(Wait {
             since: now,
@@ -144,7 +148,7 @@ impl JudgeLoop {
 }
 
 /// Places that have not been asked for, and should have been long ago; those of each service count.
-fn places_to_ask(house: &House, now: DateTime<Utc>) -> Result<usize, ServiceError> {
+fn places_to_ask(house: &AppContext, now: DateTime<Utc>) -> Result<usize, ServiceError> {
     let mut places = 0;
     for service in services(&house.settings.forecast) {
         places += crate::daemon::fetch::overdue(house, service.name(), now)?;

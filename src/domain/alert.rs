@@ -42,7 +42,9 @@ use crate::domain::risk::{Consequence, Priority};
 
 pub use answer::AnswerError;
 pub use chance::ChanceClass;
-pub use decide::{Act, CloseReason, Decision, RecordLine, RollUp, Telling, Transition, decide};
+pub use decide::{
+    Act, CloseReason, Decision, Notification, RecordLine, RollUp, Transition, decide,
+};
 pub use facts::Facts;
 pub use known::Known;
 pub use plain::Concerned;
@@ -51,7 +53,7 @@ pub use shelve::ShelveError;
 pub use situation::{Low, Situation, Standing, Subject, Target, WorklistTimes};
 pub use table::{Flat, TRANSITIONS, TransitionRow};
 pub use taken_out::TakeOutError;
-pub use told::{Heard, Ledger, Sent, Told};
+pub use told::{Heard, LastNotified, Ledger, Sent};
 pub use worse::Worse;
 
 identifier!(

@@ -33,7 +33,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use crate::domain::alert::{Act, CloseReason, Kind, Telling};
+use crate::domain::alert::{Act, CloseReason, Kind, Notification};
 use crate::domain::boat::{Boat, BoatState, CircuitId};
 use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Site};
@@ -66,7 +66,7 @@ pub struct Mailbox {
 
 /// A finished letter to one person, before it becomes RFC 5322 bytes.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Letter {
+pub struct Email {
     /// Message-ID without angle brackets.
     pub message_id: String,
     /// Date header, fixed when the letter enters the outbox.
@@ -139,7 +139,7 @@ pub enum MessageError {
         /// Name of the part.
         part: String,
     },
-    /// The telling is about a boat and none was handed in.
+    /// The notification is about a boat and none was handed in.
     #[error("composing {alert}: the boat and its record are needed; hand them in with the context")]
     NoBoat {
         /// The alert.
@@ -197,21 +197,21 @@ pub fn plain_label(circuit: &CircuitId) -> String {
     circuit.as_str().replace('_', " ")
 }
 
-/// Writes the letter for one telling to one person. A telling about a boat needs the boat and its record.
+/// Writes the letter for one notification to one person. A telling about a boat needs the boat and its record.
 ///
 /// # Errors
 /// [`MessageError`] where there is no address, no boat, or the phrase catalogue does not fit.
 pub fn compose(
-    telling: &Telling,
+    notification: &Notification,
     boat: Option<(&Boat, &BoatState)>,
     context: &Context<'_>,
-) -> Result<Letter, MessageError> {
-    let no_words = || MessageError::NoWords { alert: telling.alert.to_string() };
-    let (template, parts) = match telling.kind {
+) -> Result<Email, MessageError> {
+    let no_words = || MessageError::NoWords { alert: notification.alert.to_string() };
+    let (template, parts) = match notification.kind {
         Kind::Freeze => {
             let (boat, state) =
-                boat.ok_or_else(|| MessageError::NoBoat { alert: telling.alert.to_string() })?;
-            let template = match &telling.act {
+                boat.ok_or_else(|| MessageError::NoBoat { alert: notification.alert.to_string() })?;
+            let template = match &notification.act {
                 Act::Raise { .. } => "freeze_raise",
                 Act::Update { .. } => "freeze_update",
                 Act::Close { reason: CloseReason::Returned, .. } => "freeze_returned",
@@ -221,23 +221,23 @@ pub fn compose(
                 Act::Close { reason: CloseReason::Cancelled { .. }, .. } => "freeze_cancelled",
                 Act::Close { .. } => return Err(no_words()),
             };
-            (template, freeze::draft(telling, boat, state, context))
+            (template, freeze::draft(notification, boat, state, context))
         }
-        Kind::Blind => match &telling.act {
+        Kind::Blind => match &notification.act {
             Act::Raise { .. } | Act::Update { .. } => {
-                ("blind_raise", blind::draft(telling, context))
+                ("blind_raise", blind::draft(notification, context))
             }
-            Act::Close { .. } => ("blind_close", blind::draft(telling, context)),
+            Act::Close { .. } => ("blind_close", blind::draft(notification, context)),
         },
         _ => return Err(no_words()),
     };
-    let ids = identity::of_telling(telling, context.key, &context.sender.domain);
-    let stream = match telling.kind {
+    let ids = identity::of_telling(notification, context.key, &context.sender.domain);
+    let stream = match notification.kind {
         Kind::Blind => "operator",
         _ => "freeze",
     };
-    let urgent =
-        telling.facts.priority == Priority::High && !matches!(telling.act, Act::Close { .. });
+    let urgent = notification.facts.priority == Priority::High
+        && !matches!(notification.act, Act::Close { .. });
     finish(template, &parts, ids, stream, urgent, context)
 }
 
@@ -292,7 +292,7 @@ fn finish(
     stream: &str,
     urgent: bool,
     context: &Context<'_>,
-) -> Result<Letter, MessageError> {
+) -> Result<Email, MessageError> {
     let phrases = context.phrases;
     // Where none is listed the words are still wanted: for the next contact.
     let address = context.person.email.clone().unwrap_or_default();
@@ -309,7 +309,7 @@ fn finish(
     let reply_to = if stream == "freeze" { reply_to(context.sender, &ids.own) } else { None };
     let shown =
         context.picture.map(|picture| Shown { cid: picture_id(&ids.own), alt: &picture.alt });
-    Ok(Letter {
+    Ok(Email {
         picture: context.picture.cloned(),
         message_id: ids.own,
         date: context.date,

@@ -45,7 +45,7 @@ fn shelving_has_limits_ends_by_itself_and_what_is_worse_takes_it_off() {
     quiet.alerts = vec![shelved.clone()];
     quiet.refresh();
     cold(&mut quiet, at(10, 16), 0.3, -5.0, 18);
-    assert!(quiet.round(at(10, 16)).tellings.is_empty());
+    assert!(quiet.round(at(10, 16)).notifications.is_empty());
     cold(&mut quiet, at(10, 21), 0.3, -5.0, 13);
     assert_eq!(acts(&quiet.round(at(10, 21)), "P02"), ["update"]);
     assert_eq!(quiet.alerts[0].flat(), Flat::Unacknowledged);

@@ -142,10 +142,10 @@ fn set(world: &mut World, step: &Step, now: DateTime<Utc>) {
 /// One closing message for each raise, no update without a raise, nothing while blind.
 fn what_was_said(decision: &Decision, step: &Step, open: &mut Open) -> Vec<String> {
     let mut faults = Vec::new();
-    for telling in &decision.tellings {
-        let key = (telling.alert.to_string(), telling.recipient.to_string());
+    for notification in &decision.notifications {
+        let key = (notification.alert.to_string(), notification.recipient.to_string());
         let count = open.entry(key.clone()).or_default();
-        match telling.act {
+        match notification.act {
             Act::Raise { .. } => *count += 1,
             Act::Update { .. } if *count != 1 => faults.push(format!("update, unraised {key:?}")),
             Act::Update { .. } => {}
@@ -155,7 +155,7 @@ fn what_was_said(decision: &Decision, step: &Step, open: &mut Open) -> Vec<Strin
             faults.push(format!("{count} raises open for {key:?}"));
         }
         if step.blind {
-            faults.push(format!("spoke while blind: {:?}", telling.act));
+            faults.push(format!("spoke while blind: {:?}", notification.act));
         }
     }
     faults
@@ -201,7 +201,7 @@ proptest! {
         let (world, faults) = play(&steps);
         prop_assert!(faults.is_empty(), "{faults:?}");
         let (again, _) = play(&steps);
-        prop_assert_eq!(world.tellings, again.tellings);
+        prop_assert_eq!(world.notifications, again.notifications);
     }
 
     #[test]

@@ -7,7 +7,7 @@ use rimeward::domain::boat::{PersonId, SiteId};
 use rimeward::domain::risk::Priority;
 
 /// Hour, word, and to whom.
-type Said = Vec<(i64, Word, Vec<String>)>;
+type CommandOutput = Vec<(i64, Word, Vec<String>)>;
 
 const START: &str = "2022-12-23T22:00:00Z";
 
@@ -23,7 +23,7 @@ fn off() -> Trouble {
 fn week(
     change: impl Fn(&mut HeatedPlace<'_>, i64),
     by_hand: impl Fn(&Alert, i64) -> Option<Alert>,
-) -> (Said, Option<Alert>) {
+) -> (CommandOutput, Option<Alert>) {
     let (site, settings) = (SiteId::from("SHED"), AlertSettings::default());
     let (managers, next) = ([PersonId::from("P51")], [PersonId::from("P52")]);
     let (mut open, mut closed): (Option<Alert>, Option<Alert>) = (None, None);

@@ -19,10 +19,10 @@ pub fn cold(world: &mut World, now: DateTime<Utc>, chance: f64, low_c: f64, slac
 
 pub fn acts(decision: &Decision, person: &str) -> Vec<&'static str> {
     decision
-        .tellings
+        .notifications
         .iter()
-        .filter(|telling| telling.recipient.as_str() == person)
-        .map(|telling| match telling.act {
+        .filter(|notification| notification.recipient.as_str() == person)
+        .map(|notification| match notification.act {
             Act::Raise { .. } => "raise",
             Act::Update { .. } => "update",
             Act::Close { .. } => "close",
@@ -34,9 +34,9 @@ pub fn acts(decision: &Decision, person: &str) -> Vec<&'static str> {
 fn one_issue_over_the_limit_is_not_enough_but_two_are() {
     let mut world = World::boat();
     cold(&mut world, at(10, 12), 0.2, -5.0, 60);
-    assert!(world.round(at(10, 12)).tellings.is_empty());
+    assert!(world.round(at(10, 12)).notifications.is_empty());
     cold(&mut world, at(10, 14), 0.2, -5.0, 58);
-    assert!(world.round(at(10, 14)).tellings.is_empty(), "two hours apart are one issue");
+    assert!(world.round(at(10, 14)).notifications.is_empty(), "two hours apart are one issue");
     cold(&mut world, at(10, 15), 0.2, -5.0, 57);
     let raised = world.round(at(10, 15));
     assert_eq!(acts(&raised, "P02"), ["raise"]);
@@ -44,7 +44,7 @@ fn one_issue_over_the_limit_is_not_enough_but_two_are() {
     assert!(acts(&raised, "P54").is_empty(), "the operator has nothing to drain");
     assert_eq!(world.alerts[0].id.as_str(), "freeze-B02-1");
     cold(&mut world, at(10, 18), 0.2, -5.0, 54);
-    assert!(world.round(at(10, 18)).tellings.is_empty(), "told once");
+    assert!(world.round(at(10, 18)).notifications.is_empty(), "told once");
 }
 
 #[test]
@@ -59,7 +59,7 @@ fn short_slack_waives_the_on_delay_and_a_lapse_starts_it_anew() {
     cold(&mut world, at(10, 18), 0.01, 5.0, 54);
     world.round(at(10, 18));
     cold(&mut world, at(11, 0), 0.2, -5.0, 48);
-    assert!(world.round(at(11, 0)).tellings.is_empty(), "the first issue no longer counts");
+    assert!(world.round(at(11, 0)).notifications.is_empty(), "the first issue no longer counts");
 }
 
 #[test]
@@ -70,14 +70,14 @@ fn only_what_is_worse_than_last_told_is_told_again() {
     world.round(at(10, 12));
     for (hour, chance, low) in [(13, 0.34, -6.0), (14, 0.2, -4.0), (15, 0.31, -7.4)] {
         cold(&mut world, at(10, hour), chance, low, 33 - i64::from(hour));
-        assert!(world.round(at(10, hour)).tellings.is_empty(), "{hour}");
+        assert!(world.round(at(10, hour)).notifications.is_empty(), "{hour}");
     }
     cold(&mut world, at(10, 16), 0.8, -8.2, 16);
     let update = world.round(at(10, 16));
     assert_eq!(acts(&update, "P02"), ["update"]);
-    let Act::Update { worse } = &update.tellings[0].act else { panic!("an update") };
+    let Act::Update { worse } = &update.notifications[0].act else { panic!("an update") };
     assert!(matches!(worse[..], [Worse::Chance { .. }]), "water freezes or not: {worse:?}");
-    assert_eq!(update.tellings[0].revision, 2);
+    assert_eq!(update.notifications[0].revision, 2);
 }
 
 #[test]
@@ -129,10 +129,10 @@ fn a_new_system_is_worse_but_not_one_that_was_named_as_near() {
     world.set_rows(without(rows(at(10, 12), 0.15, 0.0)));
     world.round(at(10, 12));
     world.set_rows(without(rows(at(10, 13), 0.25, 0.0)));
-    assert!(world.round(at(10, 13)).tellings.is_empty(), "the strainer was named");
+    assert!(world.round(at(10, 13)).notifications.is_empty(), "the strainer was named");
     world.set_rows(rows(at(10, 14), 0.25, 0.35));
     let update = world.round(at(10, 14));
-    let Act::Update { worse } = &update.tellings[0].act else { panic!("an update") };
+    let Act::Update { worse } = &update.notifications[0].act else { panic!("an update") };
     assert!(matches!(&worse[..], [Worse::Systems { new }] if new.len() == 1), "{worse:?}");
 }
 
@@ -144,7 +144,7 @@ fn likelier_is_told_once_and_not_within_a_day_of_the_last_word() {
     cold(&mut world, at(10, 16), 0.12, -5.0, 56);
     assert_eq!(acts(&world.round(at(10, 16)), "P02"), ["raise"]);
     cold(&mut world, at(10, 20), 0.9, -5.0, 52);
-    assert!(world.round(at(10, 20)).tellings.is_empty(), "four hours after the last word");
+    assert!(world.round(at(10, 20)).notifications.is_empty(), "four hours after the last word");
     cold(&mut world, at(11, 17), 0.9, -5.0, 31);
     assert_eq!(acts(&world.round(at(11, 17)), "P02"), ["update"]);
     cold(&mut world, at(12, 18), 0.97, -9.0, 6);
@@ -165,7 +165,9 @@ fn the_last_call_goes_out_two_days_after_the_last_word_while_there_is_time() {
         }
         assert_eq!(acts(&world.round(at(day, hour)), "P02"), expected, "{day} {hour}");
     }
-    let Act::Update { worse } = &world.tellings.last().unwrap().act else { panic!("an update") };
+    let Act::Update { worse } = &world.notifications.last().unwrap().act else {
+        panic!("an update")
+    };
     assert!(worse.iter().any(|worse| matches!(worse, Worse::Priority { .. })), "{worse:?}");
 }
 
@@ -183,7 +185,7 @@ fn a_part_of_minor_harm_is_no_news_beside_a_block_but_a_refilled_part_is() {
     world.set_rows(vec![block(None)]);
     world.round(at(10, 12));
     world.set_rows(vec![block(None), row("washdown", Consequence::Minor, 0.9)]);
-    assert!(world.round(at(10, 13)).tellings.is_empty(), "a deck wash");
+    assert!(world.round(at(10, 13)).notifications.is_empty(), "a deck wash");
     world.set_rows(vec![block(Some(at(10, 13)))]);
     let update = world.round(at(10, 14));
     assert_eq!(acts(&update, "P02"), ["update"], "run again since: the same part, other water");
@@ -199,13 +201,15 @@ fn it_closes_once_after_two_issues_and_three_days_and_everybody_hears() {
         let now = at(12, 0) + TimeDelta::hours(hour);
         cold(&mut world, now, 0.01, 3.0, 70);
         let decision = world.round(now);
-        closings.extend(decision.tellings.iter().map(|t| (hour, t.recipient.clone())));
+        closings.extend(decision.notifications.iter().map(|t| (hour, t.recipient.clone())));
     }
     let hours: Vec<i64> = closings.iter().map(|(hour, _)| *hour).collect();
     assert_eq!(hours, [72, 72], "once, after three days, to both");
     assert_eq!(world.alerts.len(), 1);
     assert_eq!(world.alerts[0].flat(), Flat::Closed, "a day after the return");
-    let Act::Close { reason, .. } = &world.tellings.last().unwrap().act else { panic!("close") };
+    let Act::Close { reason, .. } = &world.notifications.last().unwrap().act else {
+        panic!("close")
+    };
     assert_eq!(*reason, CloseReason::Returned);
 }
 
@@ -217,7 +221,7 @@ fn milder_than_off_but_not_by_the_deadband_stays_open() {
     for hour in (0..96).step_by(6) {
         let now = at(12, 0) + TimeDelta::hours(hour);
         cold(&mut world, now, 0.01, 0.4, 70);
-        assert!(world.round(now).tellings.is_empty(), "0.4 C is within 1.0 K of -0.5 C");
+        assert!(world.round(now).notifications.is_empty(), "0.4 C is within 1.0 K of -0.5 C");
     }
 }
 
@@ -230,7 +234,7 @@ fn done_closes_at_once_and_says_so() {
     world.set_rows(Vec::new());
     let decision = world.round(at(10, 17));
     assert_eq!(acts(&decision, "P02"), ["close"]);
-    let Act::Close { reason, records } = &decision.tellings[0].act else { panic!("close") };
+    let Act::Close { reason, records } = &decision.notifications[0].act else { panic!("close") };
     assert_eq!(*reason, CloseReason::Done);
     assert!(records.iter().any(|line| line.holds == Holds::Drained));
     assert_eq!(world.alerts[0].flat(), Flat::Closed);
@@ -248,7 +252,7 @@ fn a_row_that_is_missing_while_the_record_is_wet_is_not_harmless() {
         let now = at(12, 0) + TimeDelta::hours(hour);
         world.set_rows(Vec::new());
         world.set_low(8.0, now);
-        assert!(world.round(now).tellings.is_empty());
+        assert!(world.round(now).notifications.is_empty());
     }
 }
 
@@ -267,16 +271,18 @@ fn what_has_frozen_ends_the_episode_once_and_is_no_news_while_the_record_stays()
     for hour in (0..240).step_by(6) {
         let now = at(12, 0) + TimeDelta::hours(hour);
         frozen(&mut world, now, None);
-        said.extend(world.round(now).tellings.iter().map(|t| (hour, t.recipient.clone())));
+        said.extend(world.round(now).notifications.iter().map(|t| (hour, t.recipient.clone())));
     }
     assert_eq!(said.iter().map(|(hour, _)| *hour).collect::<Vec<_>>(), [24, 24], "{said:?}");
-    let Act::Close { reason, .. } = &world.tellings.last().unwrap().act else { panic!("close") };
+    let Act::Close { reason, .. } = &world.notifications.last().unwrap().act else {
+        panic!("close")
+    };
     assert_eq!(*reason, CloseReason::Passed);
     // A thaw, another spell: the same water in the same block is no news.
     for hour in (0..240).step_by(6) {
         let now = at(22, 0) + TimeDelta::hours(hour);
         cold(&mut world, now, if hour < 100 { 0.0 } else { 0.9 }, -5.0, 60);
-        assert!(world.round(now).tellings.is_empty(), "{hour}");
+        assert!(world.round(now).notifications.is_empty(), "{hour}");
     }
     // Run since: other water.
     frozen(&mut world, at(32, 12), Some(at(32, 0)));
@@ -312,7 +318,7 @@ fn a_manager_is_interrupted_only_for_what_the_next_worklist_comes_too_late_for()
         world.round(now);
         cold(&mut world, now + TimeDelta::hours(4), 0.3, -5.0, slack_h - 4);
         let again = world.round(now + TimeDelta::hours(4));
-        let all: Vec<&str> = world.tellings.iter().map(|t| t.recipient.as_str()).collect();
+        let all: Vec<&str> = world.notifications.iter().map(|t| t.recipient.as_str()).collect();
         assert_eq!(all.contains(&"P51"), heard, "{next_h} {slack_h}: {all:?} {again:?}");
         assert!(all.contains(&"P02"), "the owner hears in any case");
     }
@@ -333,7 +339,7 @@ fn a_plan_that_is_not_kept_is_asked_after_once() {
     for hour in 0..26 {
         let now = at(10, 18) + TimeDelta::hours(hour);
         cold(&mut world, now, 0.3, -5.0, 34 - hour);
-        said.extend(world.round(now).tellings.iter().map(|t| (hour, t.act.clone())));
+        said.extend(world.round(now).notifications.iter().map(|t| (hour, t.act.clone())));
     }
     assert_eq!(said.len(), 1, "{said:?}");
     assert_eq!(said[0].0, 21, "an hour after 14:00 of the next day");
@@ -372,10 +378,10 @@ fn a_low_that_jitters_around_the_limit_for_ten_days_is_one_raise_and_one_close_a
             }
             let count = |wanted: &str| {
                 world
-                    .tellings
+                    .notifications
                     .iter()
-                    .filter(|telling| telling.recipient.as_str() == "P02")
-                    .filter(|telling| match telling.act {
+                    .filter(|notification| notification.recipient.as_str() == "P02")
+                    .filter(|notification| match notification.act {
                         Act::Raise { .. } => wanted == "raise",
                         Act::Update { .. } => wanted == "update",
                         Act::Close { .. } => wanted == "close",
@@ -398,7 +404,7 @@ fn blind_keeps_everything_as_it_is_and_clears_nothing() {
     world.set_rows(Vec::new());
     world.record("block_raw", Holds::Drained, at(10, 16));
     for hour in (0..240).step_by(6) {
-        assert!(world.round(at(11, 0) + TimeDelta::hours(hour)).tellings.is_empty());
+        assert!(world.round(at(11, 0) + TimeDelta::hours(hour)).notifications.is_empty());
     }
     assert!(world.alerts[0].is_raised());
     world.situation.forecast = ForecastState::Fresh;

@@ -22,7 +22,7 @@ fn cold_night() -> World {
 
 fn told(world: &mut World) -> Vec<String> {
     let decision = world.round(at(10, 12));
-    decision.tellings.iter().map(|telling| telling.recipient.to_string()).collect()
+    decision.notifications.iter().map(|notification| notification.recipient.to_string()).collect()
 }
 
 #[test]
@@ -62,7 +62,7 @@ fn an_owner_hears_from_the_chance_that_they_chose_and_the_yard_by_the_thresholds
         world.situation.people[0].tell_at_chance = wish;
         world.round(now);
         let decision = world.round(now + TimeDelta::hours(3));
-        decision.tellings.iter().map(|t| t.recipient.to_string()).collect::<Vec<_>>()
+        decision.notifications.iter().map(|t| t.recipient.to_string()).collect::<Vec<_>>()
     };
     assert!(at_chance(0.06, None).is_empty(), "below the threshold of 10 %");
     assert_eq!(at_chance(0.06, Some(0.05)), ["P02"], "1 in 20 is what this owner asked for");

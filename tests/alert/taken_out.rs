@@ -25,7 +25,7 @@ fn swap(world: &mut World, next: Alert) {
 }
 
 fn reason(decision: &Decision) -> &CloseReason {
-    match &decision.tellings[0].act {
+    match &decision.notifications[0].act {
         Act::Close { reason, .. } => reason,
         other => panic!("{other:?}"),
     }
@@ -48,7 +48,7 @@ fn a_boat_brought_into_the_warm_is_followed_again_when_the_heat_fails() {
         (vec!["close"], vec!["close"])
     );
     assert_eq!(world.alerts[0].flat(), Flat::SuppressedByDesign);
-    assert!(warm(&mut world, at(11, 0)).tellings.is_empty(), "once");
+    assert!(warm(&mut world, at(11, 0)).notifications.is_empty(), "once");
     // The heat fails: the same alert speaks again, to everybody who was told that it does not.
     world.situation.heated = false;
     cold(&mut world, at(11, 6), 0.9, -12.0, 10);
@@ -59,7 +59,7 @@ fn a_boat_brought_into_the_warm_is_followed_again_when_the_heat_fails() {
     assert_eq!(acts(&warm(&mut world, at(11, 12)), "P02"), ["close"]);
     world.situation.heated = false;
     cold(&mut world, at(12, 12), 0.0, 8.0, 40);
-    assert!(world.round(at(12, 12)).tellings.is_empty());
+    assert!(world.round(at(12, 12)).notifications.is_empty());
     assert_eq!(world.alerts[0].flat(), Flat::Closed);
 }
 
@@ -68,7 +68,9 @@ fn in_danger_in_the_warm_is_in_danger() {
     let mut world = raised();
     world.situation.heated = true;
     cold(&mut world, at(10, 18), 0.9, -12.0, 14);
-    assert!(world.round(at(10, 18)).tellings.iter().all(|t| !matches!(t.act, Act::Close { .. })));
+    assert!(
+        world.round(at(10, 18)).notifications.iter().all(|t| !matches!(t.act, Act::Close { .. }))
+    );
     assert_eq!(world.alerts[0].flat(), Flat::Unacknowledged);
 }
 
@@ -89,7 +91,7 @@ fn out_of_service_is_told_once_and_ends_by_itself_on_the_day_of_the_review() {
     for hours in [24, 30, 36] {
         let now = at(10, 0) + TimeDelta::hours(hours);
         cold(&mut world, now, 0.95, -14.0, 10);
-        assert!(world.round(now).tellings.is_empty(), "not followed");
+        assert!(world.round(now).notifications.is_empty(), "not followed");
     }
     cold(&mut world, at(13, 13), 0.95, -14.0, 10);
     world.round(at(13, 13));

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveTime, TimeDelta, TimeZone, Utc};
 use rimeward::domain::alert::{
-    Alert, AlertSettings, Decision, Low, Situation, Target, Telling, Transition, decide, table,
+    Alert, AlertSettings, Decision, Low, Notification, Situation, Target, Transition, decide, table,
 };
 use rimeward::domain::boat::{
     Boat, BoatState, Care, CircuitId, CircuitState, CoolingKind, DrainPermission, Evidence, Holds,
@@ -153,7 +153,7 @@ pub struct World {
     pub situation: Situation,
     pub alerts: Vec<Alert>,
     pub transitions: Vec<Transition>,
-    pub tellings: Vec<Telling>,
+    pub notifications: Vec<Notification>,
 }
 
 impl World {
@@ -200,7 +200,7 @@ impl World {
             working_hours: rimeward::domain::risk::timing::WorkingHours::default(),
             settings: AlertSettings::default(),
         };
-        Self { situation, alerts: Vec::new(), transitions: Vec::new(), tellings: Vec::new() }
+        Self { situation, alerts: Vec::new(), transitions: Vec::new(), notifications: Vec::new() }
     }
 
     pub fn set_low(&mut self, median_c: f64, time: DateTime<Utc>) {
@@ -245,7 +245,7 @@ impl World {
         }
         self.refresh();
         self.transitions.extend(decision.transitions.iter().cloned());
-        self.tellings.extend(decision.tellings.iter().cloned());
+        self.notifications.extend(decision.notifications.iter().cloned());
         decision
     }
 

@@ -1,7 +1,7 @@
 //! Where the yard looks after the boat it hears first, and the owner's first letter waits for it.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::domain::alert::{Decision, Target, Telling, WorklistTimes};
+use rimeward::domain::alert::{Decision, Notification, Target, WorklistTimes};
 use rimeward::domain::boat::Care;
 use rimeward::domain::risk::{Consequence, Priority};
 
@@ -25,15 +25,19 @@ fn decided(care: Care, now: DateTime<Utc>, slack_h: i64, with_worklist: bool) ->
     world.situation.worklist =
         with_worklist.then_some(WorklistTimes { in_this_round: false, next });
     let first = world.round(now);
-    if !first.tellings.is_empty() {
+    if !first.notifications.is_empty() {
         return first;
     }
     // The on-delay: the second issue.
     world.round(now + TimeDelta::hours(3))
 }
 
-fn owner(decision: &Decision) -> &Telling {
-    decision.tellings.iter().find(|telling| telling.recipient.as_str() == "P02").unwrap()
+fn owner(decision: &Decision) -> &Notification {
+    decision
+        .notifications
+        .iter()
+        .find(|notification| notification.recipient.as_str() == "P02")
+        .unwrap()
 }
 
 #[test]
@@ -48,12 +52,14 @@ fn the_owners_letter_waits_two_working_hours_after_the_worklist() {
 #[test]
 fn with_the_manager_told_in_the_same_round_it_waits_two_working_hours_from_now() {
     let decision = decided(Care::Shared, at(10, 14), 20, true);
-    assert!(decision.tellings.iter().any(|telling| telling.recipient.as_str() == "P51"));
+    assert!(
+        decision.notifications.iter().any(|notification| notification.recipient.as_str() == "P51")
+    );
     let owner = owner(&decision);
     // Decided at 09:00 EST. Twelve hours of the twenty have to be left.
     assert_eq!(owner.hold_until, Some(at(10, 16)));
     assert_eq!(owner.hold_most, Some(at(10, 22)));
-    let manager = decision.tellings.iter().find(|t| t.recipient.as_str() == "P51").unwrap();
+    let manager = decision.notifications.iter().find(|t| t.recipient.as_str() == "P51").unwrap();
     assert_eq!(manager.owner_hears, owner.hold_until);
     assert_eq!(manager.hold_until, None);
 }
@@ -73,8 +79,8 @@ fn nothing_waits_where_time_is_short_or_nobody_would_look() {
     world.set_rows(vec![block]);
     world.set_low(-8.0, at(11, 12));
     let decision = world.round(at(10, 14));
-    let telling = owner(&decision);
-    assert!(telling.hold_until.is_none() && !telling.yard_hears, "there is no manager");
+    let notification = owner(&decision);
+    assert!(notification.hold_until.is_none() && !notification.yard_hears, "there is no manager");
 }
 
 /// An owner who asked to be told at 1 in 20 hears alone of what the yard's thresholds leave out. Where no worklist lists it either,
@@ -101,7 +107,7 @@ fn a_letter_at_the_owners_own_chance_does_not_say_that_the_yard_knows() {
         let worklist = WorklistTimes { in_this_round: false, next: at(11, 11) };
         world.situation.worklist = with_worklist.then_some(worklist);
         let first = world.round(now);
-        if first.tellings.is_empty() { world.round(now + TimeDelta::hours(3)) } else { first }
+        if first.notifications.is_empty() { world.round(now + TimeDelta::hours(3)) } else { first }
     };
     let alone = told_at(0.06, false);
     let letter = owner(&alone);

@@ -27,7 +27,7 @@ use rimeward::adapters::weather::mosmix::parse_mosmix;
 use rimeward::adapters::weather::nws::parse_gridpoint;
 use rimeward::adapters::weather::open_meteo::{ENSEMBLE, FORECAST, parse_open_meteo};
 use rimeward::adapters::{intake, sqlite as store};
-use rimeward::app::context::House;
+use rimeward::app::context::AppContext;
 use rimeward::app::fetch::fetch_all;
 use rimeward::domain::yard::Site;
 use serde_json::{Value, json};
@@ -75,13 +75,13 @@ fn sites(count: usize) -> Vec<Site> {
         .collect()
 }
 
-fn house(folder: &std::path::Path, base: &str) -> House {
+fn house(folder: &std::path::Path, base: &str) -> AppContext {
     let text = format!(
         "[yard]\nname = \"Own Yard\"\ntime_zone = \"Europe/Oslo\"\n[store]\npath = \"own.sqlite\"\n[forecast]\n\
          contact = \"office@example.org\"\nservices = [\"met-norway\"]\n[forecast.met_norway]\nbase = \"{base}\"\n\
          [mail]\nfrom = \"desk@example.org\"\nmaildir = \"Maildir\"\n"
     );
-    House::open(Settings::parse(&text, folder).unwrap(), store::Options::default()).unwrap()
+    AppContext::open(Settings::parse(&text, folder).unwrap(), store::Options::default()).unwrap()
 }
 
 fn reading(name: &str, body: &[u8], read: impl Fn(&[u8]) -> usize) -> Value {

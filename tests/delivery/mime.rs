@@ -1,7 +1,7 @@
 //! A letter as bytes.
 
 use rimeward::adapters::delivery::{MimeError, to_bytes};
-use rimeward::domain::message::{Letter, Mailbox};
+use rimeward::domain::message::{Email, Mailbox};
 
 use crate::support::at;
 
@@ -9,8 +9,8 @@ fn mailbox(name: &str, address: &str) -> Mailbox {
     Mailbox { name: name.to_owned(), address: address.to_owned() }
 }
 
-pub fn letter() -> Letter {
-    Letter {
+pub fn letter() -> Email {
+    Email {
         message_id: "mfzwizltoqfawc2lpnzq3tia@rimeward.example".to_owned(),
         date: at("2023-02-02T11:30:00Z"),
         from: mailbox("Quillback Cove freeze watch", "yard@quillback.example"),
@@ -33,7 +33,7 @@ pub fn letter() -> Letter {
     }
 }
 
-fn text(letter: &Letter) -> String {
+fn text(letter: &Email) -> String {
     String::from_utf8(to_bytes(letter).unwrap()).unwrap()
 }
 
@@ -80,13 +80,13 @@ fn a_letter_has_the_headers_that_were_promised_and_no_others() {
     ] {
         assert!(message.contains(line), "{line} is missing in\n{message}");
     }
-    let quiet = Letter { urgent: false, ..letter() };
+    let quiet = Email { urgent: false, ..letter() };
     assert!(!text(&quiet).contains("Importance"));
 }
 
 #[test]
 fn every_line_is_short_and_ascii_and_ends_in_crlf() {
-    let long = Letter {
+    let long = Email {
         subject: "Zoë ".repeat(400),
         to: mailbox(&"Ångström ".repeat(200), "zoe@example.org"),
         references: (0..300)
@@ -108,7 +108,7 @@ fn every_line_is_short_and_ascii_and_ends_in_crlf() {
 #[test]
 fn the_root_of_a_long_thread_stays() {
     let ids = (0..300).map(|n| format!("id{n}@rimeward.example")).collect();
-    let message = text(&Letter { references: ids, ..letter() });
+    let message = text(&Email { references: ids, ..letter() });
     for (id, there) in [
         ("<id0@", true),
         ("<id1@", false),
@@ -123,8 +123,8 @@ fn the_root_of_a_long_thread_stays() {
 #[test]
 fn the_same_letter_gives_the_same_bytes_and_another_another_boundary() {
     assert_eq!(to_bytes(&letter()).unwrap(), to_bytes(&letter()).unwrap());
-    let other = Letter { message_id: "other@rimeward.example".to_owned(), ..letter() };
-    let boundary = |letter: &Letter| {
+    let other = Email { message_id: "other@rimeward.example".to_owned(), ..letter() };
+    let boundary = |letter: &Email| {
         let message = text(letter);
         let at = message.find("boundary=\"").unwrap() + 10;
         message[at..at + 34].to_owned()
@@ -135,7 +135,7 @@ fn the_same_letter_gives_the_same_bytes_and_another_another_boundary() {
 #[test]
 fn nothing_that_people_typed_makes_a_header() {
     let attack = "Kite\r\nBcc: all@example.org\r\n\r\nGo away\0\u{202E}";
-    let hostile = Letter {
+    let hostile = Email {
         subject: attack.to_owned(),
         to: mailbox(attack, "zoe@example.org"),
         from: mailbox("\"x\" <evil@example.org>, y", "yard@quillback.example"),
@@ -147,7 +147,7 @@ fn nothing_that_people_typed_makes_a_header() {
     let (head, _) = message.split_once("\r\n\r\n").unwrap();
     let from = head.lines().find(|line| line.starts_with("From: ")).unwrap();
     assert!(from.ends_with("?= <yard@quillback.example>") && !from.contains("evil"), "{from}");
-    let encoded = Letter { subject: "=?utf-8?Q?=0D=0ABcc:_x?=".to_owned(), ..letter() };
+    let encoded = Email { subject: "=?utf-8?Q?=0D=0ABcc:_x?=".to_owned(), ..letter() };
     assert!(text(&encoded).contains("Subject: = ?utf-8?Q?=0D=0ABcc:_x?=\r\n"));
 }
 
@@ -156,29 +156,29 @@ fn addresses_and_ids_that_are_not_plain_are_refused() {
     for address in
         ["zoe@example.org\r\nBcc: x@y", "zoë@example.org", "\"a b\"@example.org", "nobody", ""]
     {
-        let letter = Letter { to: mailbox("Zoë", address), ..letter() };
+        let letter = Email { to: mailbox("Zoë", address), ..letter() };
         assert!(
             matches!(to_bytes(&letter), Err(MimeError::Address { field: "To", .. })),
             "{address:?}"
         );
     }
     for (field, letter) in [
-        ("Message-ID", Letter { message_id: "a b@c".to_owned(), ..letter() }),
-        ("In-Reply-To", Letter { in_reply_to: Some("a>@c".to_owned()), ..letter() }),
-        ("References", Letter { references: vec!["a\r\n@c".to_owned()], ..letter() }),
-        ("List-Id", Letter { list_id: Some("a b".to_owned()), ..letter() }),
+        ("Message-ID", Email { message_id: "a b@c".to_owned(), ..letter() }),
+        ("In-Reply-To", Email { in_reply_to: Some("a>@c".to_owned()), ..letter() }),
+        ("References", Email { references: vec!["a\r\n@c".to_owned()], ..letter() }),
+        ("List-Id", Email { list_id: Some("a b".to_owned()), ..letter() }),
     ] {
         assert!(
             matches!(to_bytes(&letter), Err(MimeError::Id { field: found, .. }) if found == field)
         );
     }
-    let before_time = Letter { date: at("1969-12-31T23:00:00Z"), ..letter() };
+    let before_time = Email { date: at("1969-12-31T23:00:00Z"), ..letter() };
     assert!(matches!(to_bytes(&before_time), Err(MimeError::Date(_))));
 }
 
 #[test]
 fn a_letter_without_html_is_one_part() {
-    let message = text(&Letter { html: None, ..letter() });
+    let message = text(&Email { html: None, ..letter() });
     assert!(!message.contains("multipart"));
     assert!(
         message.contains("Content-Type: text/plain; charset=utf-8; format=flowed; delsp=no\r\n")
@@ -194,7 +194,7 @@ fn a_picture_goes_with_the_html_that_shows_it() {
     let plain = letter();
     let id = picture_id(&plain.message_id);
     let pixels: Vec<u8> = (0..=255).cycle().take(3000).collect();
-    let shown = Letter {
+    let shown = Email {
         html: Some(format!("<p><img src=\"cid:{id}\" alt=\"low -6 C\"></p>\n")),
         picture: Some(Picture { png: pixels.clone(), alt: "low -6 C".to_owned() }),
         calendar: Some("BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n".to_owned()),

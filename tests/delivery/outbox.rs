@@ -8,7 +8,7 @@ use rimeward::adapters::delivery::{
 };
 use rimeward::adapters::sqlite::outbox::{Cause, Patience};
 use rimeward::adapters::sqlite::{OutboxRow, OutboxState, RoundCommit, Store};
-use rimeward::domain::message::Letter;
+use rimeward::domain::message::Email;
 
 use super::mime::letter as mail;
 use super::{relay, wait_for};
@@ -99,7 +99,7 @@ fn every_fault_ends_in_its_state() {
 /// The letter as the outbox would hold it: HTML beside the text, one Message-ID in the row and in the bytes.
 fn one_letter_with_html() -> Store {
     let store = Store::open_in_memory().unwrap();
-    let mail = Letter { html: Some("<p>Drain her by Thu 18:00.</p>".repeat(200)), ..mail() };
+    let mail = Email { html: Some("<p>Drain her by Thu 18:00.</p>".repeat(200)), ..mail() };
     let bytes = to_bytes(&mail).unwrap();
     let message_id = mail.message_id;
     queue(&store, vec![OutboxRow { bytes, message_id, ..letter("a", 1, "P02") }]);

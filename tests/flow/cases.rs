@@ -29,11 +29,11 @@ fn the_letter(yard: &Yard, to: &str, about: &str) -> String {
 fn after(rounds: &[&str]) -> Yard {
     let yard = Yard::open(rounds[0]);
     yard.import_everything();
-    go_on(&yard, rounds);
+    should_continue(&yard, rounds);
     yard
 }
 
-fn go_on(yard: &Yard, rounds: &[&str]) {
+fn should_continue(yard: &Yard, rounds: &[&str]) {
     for at in rounds {
         let round = yard.round(at, &[]);
         assert_eq!(code(&round), 0, "{at}: {}", text(&round));
@@ -89,7 +89,7 @@ fn the_first_mild_frost_is_worded_otherwise_than_a_night_that_splits_blocks() {
         &small,
         &["Small parts only", "This is not about the engine block", "gear oil of the drive"],
     );
-    go_on(&yard, &["2022-11-10T10:10:00-05:00", "2022-11-10T14:10:00-05:00"]);
+    should_continue(&yard, &["2022-11-10T10:10:00-05:00", "2022-11-10T14:10:00-05:00"]);
     let block = the_letter(&yard, "tess.drawbridge@example.com", "Second Biscuit: drain");
     says(&block, &["engine block"]);
     assert!(!block.to_lowercase().contains("small parts"), "{block}");

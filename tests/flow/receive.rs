@@ -70,7 +70,7 @@ impl Yard {
 }
 
 /// The left part of the address that the demonstration's letters come from.
-fn desk(yard: &Yard) -> String {
+fn composer(yard: &Yard) -> String {
     let text = fs::read_to_string(yard.folder.path().join("rimeward.toml")).unwrap();
     let line = text.lines().find(|line| line.starts_with("from = ")).unwrap();
     line.split('"').nth(1).unwrap().split('@').next().unwrap().to_owned()
@@ -79,9 +79,9 @@ fn desk(yard: &Yard) -> String {
 #[test]
 fn an_answer_acknowledges_and_is_filed_and_a_wish_reaches_the_yard() {
     let yard = Yard::new("answer");
-    let desk = desk(&yard);
+    let composer = composer(&yard);
     let letter = yard.letter("freeze-B02", "P02");
-    let path = yard.post(&letter, &desk, "\r\nYARD, I am away.\r\n> drain\r\n");
+    let path = yard.post(&letter, &composer, "\r\nYARD, I am away.\r\n> drain\r\n");
     let said = yard.run(&["receive", "--at", AT]);
     assert!(said.contains("P02 Tess Drawbridge answers yard") && said.contains("to ACK"), "{said}");
     assert!(
@@ -102,7 +102,7 @@ fn an_answer_acknowledges_and_is_filed_and_a_wish_reaches_the_yard() {
 fn an_answer_to_a_round_acknowledges_all_that_it_told_of() {
     let yard = Yard::new("round-answer");
     let letter = yard.letter("rollup-P51", "P51");
-    yard.post(&letter, &desk(&yard), "\r\nseen, thanks\r\n");
+    yard.post(&letter, &composer(&yard), "\r\nseen, thanks\r\n");
     let said = yard.run(&["receive", "--at", AT]);
     assert!(said.contains("P51 Perry Clothesline answers seen"), "{said}");
     assert!(said.matches("freeze-").count() >= 2, "{said}");
@@ -113,7 +113,7 @@ fn a_question_changes_nothing_and_reaches_a_person() {
     let yard = Yard::new("question");
     let letter = yard.letter("freeze-B02", "P02");
     let before = yard.store().alert(&letter.row.alert).unwrap();
-    yard.post(&letter, &desk(&yard), "\r\nWhich plug is it?\r\n");
+    yard.post(&letter, &composer(&yard), "\r\nWhich plug is it?\r\n");
     let said = yard.run(&["receive", "--at", AT]);
     assert!(said.contains("for people to read; passed on"), "{said}");
     assert_eq!(yard.store().alert(&letter.row.alert).unwrap(), before);
@@ -121,7 +121,7 @@ fn a_question_changes_nothing_and_reaches_a_person() {
     let bytes = String::from_utf8_lossy(&passed.row.bytes).into_owned();
     assert!(bytes.contains("Which plug is it?"), "{bytes}");
     // A machine that answers has read nothing.
-    yard.post(&letter, &desk(&yard), "Auto-Submitted: auto-replied\r\n\r\ndone\r\n");
+    yard.post(&letter, &composer(&yard), "Auto-Submitted: auto-replied\r\n\r\ndone\r\n");
     let said = yard.run(&["receive", "--at", AT]);
     assert!(said.contains("nobody has read anything"), "{said}");
     assert_eq!(yard.store().alert(&letter.row.alert).unwrap(), before);
@@ -137,7 +137,7 @@ fn a_word_with_more_behind_it_or_from_elsewhere_changes_nothing_and_is_read_by_p
         let yard = Yard::new("more");
         let letter = yard.letter("freeze-B02", "P02");
         let before = yard.store().alert(&letter.row.alert).unwrap();
-        yard.post(&letter, &desk(&yard), rest);
+        yard.post(&letter, &composer(&yard), rest);
         let said = yard.run(&["receive", "--at", AT]);
         assert!(said.contains(said_of_it) && said.contains("passed on"), "{said}");
         assert_eq!(yard.store().alert(&letter.row.alert).unwrap(), before, "{rest}");
@@ -155,7 +155,7 @@ fn answers_without_end_are_passed_on_a_few_times() {
     let letter = yard.letter("freeze-B02", "P02");
     let mut said = String::new();
     for number in 0..7 {
-        yard.post(&letter, &desk(&yard), &format!("\r\nAnd what of plug {number}?\r\n"));
+        yard.post(&letter, &composer(&yard), &format!("\r\nAnd what of plug {number}?\r\n"));
         said += &yard.run(&["receive", "--at", AT]);
     }
     let passed = said.matches("passed on").count();
@@ -168,7 +168,7 @@ fn what_cannot_be_taken_stays_and_keeps_nobody_waiting() {
     use std::os::unix::ffi::OsStrExt as _;
     let yard = Yard::new("maildir");
     let letter = yard.letter("freeze-B02", "P02");
-    let message = fs::read(yard.post(&letter, &desk(&yard), "\r\nseen\r\n")).unwrap();
+    let message = fs::read(yard.post(&letter, &composer(&yard), "\r\nseen\r\n")).unwrap();
     let new = yard.folder.path().join("Inbox/new");
     // Was in hand twice when a program ended; in hand once; no text; no mail server's.
     for name in [&b"a.taking.taking"[..], b"b.taking", b"c\xff", b"c\xfe", b".hidden"] {
@@ -202,7 +202,7 @@ fn a_folder_that_cannot_be_filed_into_takes_nothing() {
     let yard = Yard::new("no-cur");
     let letter = yard.letter("freeze-B02", "P02");
     let before = yard.store().alert(&letter.row.alert).unwrap();
-    let path = yard.post(&letter, &desk(&yard), "\r\nseen\r\n");
+    let path = yard.post(&letter, &composer(&yard), "\r\nseen\r\n");
     fs::write(yard.folder.path().join("Inbox/cur"), "").unwrap();
     let own = yard.folder.path().join("rimeward.toml");
     let output = rimeward(Some(&own), &["receive", "--at", AT]);

@@ -9,9 +9,9 @@ use rimeward::adapters::sqlite;
 use rimeward::adapters::weather::client::{
     Client, ClientSettings, FetchState, Options, Outcome, Service,
 };
-use rimeward::app::assess::Instant;
+use rimeward::app::assess::AsOf;
 use rimeward::app::assess::outlook::outlook_of;
-use rimeward::app::context::House;
+use rimeward::app::context::AppContext;
 use rimeward::app::fetch::fetch_all;
 use rimeward::domain::weather::credit::credits;
 use rimeward::domain::weather::{Forecast, ForecastState};
@@ -44,7 +44,7 @@ fn client(service: Service, server: &Server, options: Options) -> Client {
 }
 
 /// Two places side by side, in one cell of every service, and the yard's settings for two servers.
-fn house(folder: &TempDir, norway: &Server, meteo: &Server) -> (House, Vec<Site>) {
+fn house(folder: &TempDir, norway: &Server, meteo: &Server) -> (AppContext, Vec<Site>) {
     let _ = rustls::crypto::ring::default_provider().install_default();
     let text = format!(
         r#"
@@ -69,7 +69,7 @@ maildir = "Maildir"
     );
     std::fs::write(folder.path().join("own.toml"), &text).unwrap();
     let settings = Settings::parse(&text, folder.path()).unwrap();
-    let house = House::open(settings, sqlite::Options::default()).unwrap();
+    let house = AppContext::open(settings, sqlite::Options::default()).unwrap();
     let head = include_str!("../../config/demo/sites.csv").lines().next().unwrap();
     let model = include_str!("../../config/demo/sites.csv").lines().nth(1).unwrap();
     let mut sites = intake::csv::sites(format!("{head}\n{model}\n").as_bytes(), "s").unwrap().rows;
@@ -84,11 +84,11 @@ maildir = "Maildir"
 }
 
 fn state(
-    house: &House,
+    house: &AppContext,
     site: &Site,
     at: DateTime<Utc>,
 ) -> (Option<std::sync::Arc<Forecast>>, ForecastState) {
-    outlook_of(house, site, Instant::now(at)).unwrap()
+    outlook_of(house, site, AsOf::now(at)).unwrap()
 }
 
 #[tokio::test]

@@ -1,7 +1,7 @@
 //! Names that people should not have typed.
 
 use rimeward::domain::alert::Target;
-use rimeward::domain::message::Letter;
+use rimeward::domain::message::Email;
 
 use super::lint::visible;
 use super::samples::{life, mild};
@@ -17,7 +17,7 @@ const NAMES: [&str; 7] = [
     "A name that goes on and on, far past what anybody would paint on a transom, and then on",
 ];
 
-fn clean(letter: &Letter, name: &str) {
+fn clean(letter: &Email, name: &str) {
     let html = letter.html.as_ref().unwrap();
     for part in [&letter.subject, &letter.from.name, &letter.to.name, &letter.message_id] {
         assert!(!part.contains(['\r', '\n']), "{name:?}: {part:?}");

@@ -17,11 +17,11 @@ fn three_hundred_boats_are_one_letter_to_the_manager_and_one_to_each_owner() {
     let fleet = fleet(300);
     let mut owners: BTreeMap<String, usize> = BTreeMap::new();
     let mut rounds = Vec::new();
-    for (_, _, _, tellings) in &fleet.boats {
-        for telling in tellings {
-            match &telling.rollup {
+    for (_, _, _, notifications) in &fleet.boats {
+        for notification in notifications {
+            match &notification.rollup {
                 Some(key) => rounds.push(key.clone()),
-                None => *owners.entry(telling.recipient.to_string()).or_default() += 1,
+                None => *owners.entry(notification.recipient.to_string()).or_default() += 1,
             }
         }
     }
@@ -57,10 +57,10 @@ fn places_that_go_blind_together_are_one_letter() {
         .iter()
         .flat_map(|(site, decision)| {
             decision
-                .tellings
+                .notifications
                 .iter()
-                .filter(|telling| telling.recipient.as_str() == "P54")
-                .map(move |telling| RolledUp { telling, boat: None, site })
+                .filter(|notification| notification.recipient.as_str() == "P54")
+                .map(move |notification| RolledUp { notification, boat: None, site })
         })
         .collect();
     assert_eq!(items.len(), 3);

@@ -1,10 +1,10 @@
 //! One letter of every kind, composed from real decisions.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::domain::alert::{Decision, Low, Standing, Target, Telling};
+use rimeward::domain::alert::{Decision, Low, Notification, Standing, Target};
 use rimeward::domain::boat::{Boat, BoatState, CircuitId, Holds};
 use rimeward::domain::message::{
-    CannotSay, Context, CrewLines, Letter, MessageKey, Phrases, PlaceLine, RolledUp, Sender,
+    CannotSay, Context, CrewLines, Email, MessageKey, Phrases, PlaceLine, RolledUp, Sender,
     Worklist, WorklistBoat, compose, compose_rollup, compose_worklist,
 };
 use rimeward::domain::risk::{CircuitRisk, Consequence, Limit, Priority};
@@ -56,12 +56,12 @@ pub fn cold_rows(start: DateTime<Utc>, now: DateTime<Utc>, priority: Priority) -
 
 pub struct Sample {
     pub name: String,
-    pub letter: Letter,
+    pub letter: Email,
 }
 
 /// Composes what was decided for `person`.
-pub fn letter(decision: &Decision, person: &str, world: &World, scale: TemperatureScale) -> Letter {
-    let telling = telling(decision, person);
+pub fn letter(decision: &Decision, person: &str, world: &World, scale: TemperatureScale) -> Email {
+    let notification = notification(decision, person);
     let phrases = Phrases::built_in().unwrap();
     let key = MessageKey::new(&[7; 32]);
     let mut person =
@@ -75,18 +75,22 @@ pub fn letter(decision: &Decision, person: &str, world: &World, scale: Temperatu
         person: &person,
         site: &world.situation.site,
         label: &label,
-        date: telling.facts.at,
+        date: notification.facts.at,
         picture: None,
     };
     let boat = match &world.situation.target {
         Target::Boat { boat, state, .. } => Some((&**boat, &**state)),
         Target::Site { .. } => None,
     };
-    compose(telling, boat, &context).unwrap()
+    compose(notification, boat, &context).unwrap()
 }
 
-pub fn telling<'a>(decision: &'a Decision, person: &str) -> &'a Telling {
-    decision.tellings.iter().find(|telling| telling.recipient.as_str() == person).unwrap()
+pub fn notification<'a>(decision: &'a Decision, person: &str) -> &'a Notification {
+    decision
+        .notifications
+        .iter()
+        .find(|notification| notification.recipient.as_str() == person)
+        .unwrap()
 }
 
 /// A boat that is raised, becomes worse, and ends as `name` says.
@@ -159,7 +163,7 @@ pub fn life(end: &str, change: impl Fn(&mut World)) -> Vec<Sample> {
         for hour in [0, 6, 12, 18] {
             world.set_low(3.0, at(24, 11));
             let decision = world.round(at(21, hour));
-            if !decision.tellings.is_empty() {
+            if !decision.notifications.is_empty() {
                 keep("close", &decision, &world);
             }
         }
@@ -234,7 +238,7 @@ pub fn first(name: &str, change: impl Fn(&mut World)) -> Sample {
     world.set_low(-6.2, at(19, 11));
     world.round(at(17, 7));
     let mut decision = world.round(at(17, 13));
-    if decision.tellings.is_empty() {
+    if decision.notifications.is_empty() {
         let mut again = World::boat();
         change(&mut again);
         again.set_low(-6.2, at(19, 11));
@@ -278,7 +282,7 @@ pub fn blind() -> Vec<Sample> {
 /// Boats of an invented yard with a telling for the manager each.
 pub struct Fleet {
     pub people: Vec<Person>,
-    pub boats: Vec<(Boat, BoatState, Site, Vec<Telling>)>,
+    pub boats: Vec<(Boat, BoatState, Site, Vec<Notification>)>,
 }
 
 pub fn fleet(count: u32) -> Fleet {
@@ -310,32 +314,27 @@ pub fn fleet(count: u32) -> Fleet {
         world.round(now - TimeDelta::hours(6));
         let decision = world.round(now);
         if let Target::Boat { boat, state, .. } = world.situation.target {
-            boats.push((*boat, *state, world.situation.site, decision.tellings));
+            boats.push((*boat, *state, world.situation.site, decision.notifications));
         }
     }
     Fleet { people: people(), boats }
 }
 
 impl Fleet {
-    pub fn rollup(&self, phrases: &Phrases) -> Letter {
+    pub fn rollup(&self, phrases: &Phrases) -> Email {
         let items: Vec<RolledUp<'_>> = self
             .boats
             .iter()
-            .flat_map(|(boat, state, site, tellings)| {
-                tellings
-                    .iter()
-                    .filter(|telling| telling.rollup.is_some())
-                    .map(move |telling| RolledUp { telling, boat: Some((boat, state)), site })
+            .flat_map(|(boat, state, site, notifications)| {
+                notifications.iter().filter(|notification| notification.rollup.is_some()).map(
+                    move |notification| RolledUp { notification, boat: Some((boat, state)), site },
+                )
             })
             .collect();
         self.with_context(phrases, |context| compose_rollup(&items, context).unwrap())
     }
 
-    pub fn with_context(
-        &self,
-        phrases: &Phrases,
-        write: impl Fn(&Context<'_>) -> Letter,
-    ) -> Letter {
+    pub fn with_context(&self, phrases: &Phrases, write: impl Fn(&Context<'_>) -> Email) -> Email {
         let (key, sender, site) = (MessageKey::new(&[7; 32]), sender(), site());
         let manager = self.people.iter().find(|person| person.role == Role::Manager).unwrap();
         write(&Context {
@@ -350,7 +349,7 @@ impl Fleet {
         })
     }
 
-    pub fn worklist(&self, phrases: &Phrases) -> Letter {
+    pub fn worklist(&self, phrases: &Phrases) -> Email {
         let low = Low { time: at(19, 11), median_c: -6.2, p10_c: -8.4, p90_c: -3.1 };
         let rows = cold_rows(at(18, 19), at(17, 11), Priority::Medium);
         let upper = site();

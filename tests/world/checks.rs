@@ -6,8 +6,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rimeward::adapters::sqlite::outbox::Posted;
 use rimeward::adapters::sqlite::{AlertFilter, OutboxState, Store};
 use rimeward::app::assess::outlook::standings_of;
-use rimeward::app::assess::{Instant, survey};
-use rimeward::app::context::House;
+use rimeward::app::assess::{AsOf, assess};
+use rimeward::app::context::AppContext;
 use rimeward::domain::alert::{Alert, AlertSettings};
 use rimeward::domain::boat::SiteId;
 use rimeward::domain::risk::Priority;
@@ -45,7 +45,7 @@ impl Checks {
     pub fn after(
         &mut self,
         judged: bool,
-        house: &House,
+        house: &AppContext,
         relay: &SmtpServer,
         now: DateTime<Utc>,
         clock: DateTime<Utc>,
@@ -60,9 +60,14 @@ impl Checks {
         }
     }
 
-    fn blindness_is_noticed(&mut self, house: &House, now: DateTime<Utc>, clock: DateTime<Utc>) {
+    fn blindness_is_noticed(
+        &mut self,
+        house: &AppContext,
+        now: DateTime<Utc>,
+        clock: DateTime<Utc>,
+    ) {
         let site = SiteId::from("UPPER");
-        let standing = standings_of(house, &site, Instant::now(clock)).unwrap()[0];
+        let standing = standings_of(house, &site, AsOf::now(clock)).unwrap()[0];
         let limits = house.settings.forecast.limits;
         if limits.state(&standing, clock) != ForecastState::Blind {
             return;
@@ -85,8 +90,8 @@ impl Checks {
     }
 
     /// No silence: a boat far over its limit has an alert, and a day later a raised one.
-    fn no_boat_is_passed_over(&mut self, house: &House, clock: DateTime<Utc>) {
-        let seen = survey(house, Instant::now(clock), |_| true).unwrap();
+    fn no_boat_is_passed_over(&mut self, house: &AppContext, clock: DateTime<Utc>) {
+        let seen = assess(house, AsOf::now(clock), |_| true).unwrap();
         let blind = seen.is_blind();
         let settings = AlertSettings::default();
         let open: Vec<Alert> = open_freeze(house);
@@ -115,7 +120,7 @@ impl Checks {
         self.over = over;
     }
 
-    pub fn at_the_end(&self, house: &House, relay: &SmtpServer, now: DateTime<Utc>) {
+    pub fn at_the_end(&self, house: &AppContext, relay: &SmtpServer, now: DateTime<Utc>) {
         house.store.full_check().unwrap();
         let letters = house.store.letters(None).unwrap();
         every_letter_has_an_end(&letters, now);
@@ -147,7 +152,7 @@ impl Checks {
 }
 
 /// The alert about a boat that was closed within the longest time between two looks.
-fn just_closed(house: &House, boat: &str, clock: DateTime<Utc>) -> Option<Alert> {
+fn just_closed(house: &AppContext, boat: &str, clock: DateTime<Utc>) -> Option<Alert> {
     let filter = AlertFilter {
         open: Some(false),
         kind: Some("freeze".to_owned()),
@@ -159,7 +164,7 @@ fn just_closed(house: &House, boat: &str, clock: DateTime<Utc>) -> Option<Alert>
     recent.then(|| serde_json::from_value(last.document).unwrap())
 }
 
-fn open_freeze(house: &House) -> Vec<Alert> {
+fn open_freeze(house: &AppContext) -> Vec<Alert> {
     let open = house.store.open_alerts().unwrap();
     let freeze = open.into_iter().filter(|record| record.kind == "freeze");
     freeze.map(|record| serde_json::from_value(record.document).unwrap()).collect()
@@ -239,7 +244,7 @@ pub fn alerts_tell_and_close(store: &Store, letters: &[Posted]) {
 }
 
 /// Nothing is let go on a forecast older than its limit.
-fn decided_on_what_could_be_seen(house: &House) {
+fn decided_on_what_could_be_seen(house: &AppContext) {
     let blind_h = TimeDelta::hours(24);
     for record in house.store.alerts(&AlertFilter::default()).unwrap() {
         if record.kind != "freeze" {

@@ -7,7 +7,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rimeward::adapters::intake::{self, Known};
 use rimeward::adapters::settings::Settings;
 use rimeward::adapters::sqlite::Store;
-use rimeward::app::context::House;
+use rimeward::app::context::AppContext;
 use rimeward::daemon::{Daemon, Task};
 use rimeward::domain::catalogue::Catalogue;
 use tokio::runtime::Runtime;
@@ -71,7 +71,7 @@ impl World {
         let mut settings = settings(&server.base, relay.port, home.path());
         change(&mut settings);
         let catalogue = Catalogue::built_in().unwrap();
-        let house = House::over(settings.clone(), catalogue, store);
+        let house = AppContext::over(settings.clone(), catalogue, store);
         load_yard(&house);
         let guard = runtime.enter();
         let daemon = Daemon::over(house).unwrap();
@@ -93,7 +93,7 @@ impl World {
         }
     }
 
-    pub fn house(&self) -> &House {
+    pub fn house(&self) -> &AppContext {
         &self.daemon.as_ref().unwrap().house
     }
 
@@ -111,7 +111,7 @@ impl World {
         let daemon = self.daemon.take().unwrap();
         drop(daemon.loops);
         let old = Arc::try_unwrap(daemon.house).expect("nobody else holds the house");
-        let house = House::over(self.settings.clone(), old.catalogue, old.store);
+        let house = AppContext::over(self.settings.clone(), old.catalogue, old.store);
         let guard = self.runtime.enter();
         let daemon = Daemon::over(house).unwrap();
         drop(guard);
@@ -257,7 +257,7 @@ security = "plaintext-loopback"
 }
 
 /// One place, two boats of which nothing is on record, their owner, a manager, the operator.
-fn load_yard(house: &House) {
+fn load_yard(house: &AppContext) {
     let pick = |text: &str, ids: &[&str]| {
         let mut lines = text.lines();
         let head = lines.next().unwrap().to_owned();

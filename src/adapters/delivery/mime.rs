@@ -21,7 +21,7 @@ use thiserror::Error;
 
 use super::envelope::is_plain_address;
 use crate::domain::message::chart::Picture;
-use crate::domain::message::{Letter, Mailbox, picture_id};
+use crate::domain::message::{Email, Mailbox, picture_id};
 
 /// Ids kept in References: the root, and the newest of the others. Readers thread by these; the header stays short.
 const REFERENCES_MOST: usize = 20;
@@ -61,7 +61,7 @@ pub enum MimeError {
 /// # Errors
 /// [`MimeError`] when an address, an id or the date cannot stand in a header; names and subjects are cleaned instead,
 /// since a warning must not fail for the sake of a strange name.
-pub fn to_bytes(letter: &Letter) -> Result<Vec<u8>, MimeError> {
+pub fn to_bytes(letter: &Email) -> Result<Vec<u8>, MimeError> {
     let message_id = id("Message-ID", &letter.message_id)?;
     let builder = headers(letter, message_id)?;
     let text = part("text/plain; charset=utf-8; format=flowed; delsp=no", {
@@ -104,14 +104,14 @@ pub fn to_bytes(letter: &Letter) -> Result<Vec<u8>, MimeError> {
 ///
 /// # Errors
 /// As [`to_bytes`].
-pub fn short_to_bytes(letter: &Letter, text: &str) -> Result<Vec<u8>, MimeError> {
+pub fn short_to_bytes(letter: &Email, text: &str) -> Result<Vec<u8>, MimeError> {
     let builder = headers(letter, id("Message-ID", &letter.message_id)?)?;
     let text = part("text/plain; charset=utf-8", clean::body_text(text))?;
     Ok(builder.singlepart(text)?.formatted())
 }
 
 /// Everything above the body but its type.
-fn headers(letter: &Letter, message_id: &str) -> Result<MessageBuilder, MimeError> {
+fn headers(letter: &Email, message_id: &str) -> Result<MessageBuilder, MimeError> {
     if !(1970..=9999).contains(&letter.date.year()) {
         return Err(MimeError::Date(letter.date.to_rfc3339()));
     }

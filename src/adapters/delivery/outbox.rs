@@ -132,14 +132,15 @@ pub async fn deliver_while(
     channel: &mut Channel,
     now: DateTime<Utc>,
     limits: &Limits,
-    go_on: &(dyn Fn() -> bool + Sync),
+    should_continue: &(dyn Fn() -> bool + Sync),
 ) -> Result<DeliverReport, StoreError> {
     let mut report = DeliverReport::default();
     let mut outcome = Ok(());
     for lane in [channel.name(), TEXTS] {
         // A relay that cannot be used for letters is not asked again for short texts.
         if outcome.is_ok() && report.relay_trouble.is_none() {
-            outcome = passes(store, (channel, lane), now, (limits, go_on), &mut report).await;
+            outcome =
+                passes(store, (channel, lane), now, (limits, should_continue), &mut report).await;
         }
     }
     channel.finish().await;
@@ -150,7 +151,7 @@ async fn passes(
     store: &Store,
     (channel, lane): (&mut Channel, &str),
     now: DateTime<Utc>,
-    (limits, go_on): (&Limits, &(dyn Fn() -> bool + Sync)),
+    (limits, should_continue): (&Limits, &(dyn Fn() -> bool + Sync)),
     report: &mut DeliverReport,
 ) -> Result<(), StoreError> {
     let deadline = channel.deadline();
@@ -159,7 +160,7 @@ async fn passes(
     let lease_for = TimeDelta::from_std(deadline * 3).unwrap_or(TimeDelta::MAX);
     let (mut begun, mut unknown) = (0, 0);
     let mut refused: Vec<(Posted, String)> = Vec::new();
-    while begun < limits.most && go_on() {
+    while begun < limits.most && should_continue() {
         let left = u32::try_from(limits.most - begun).unwrap_or(u32::MAX);
         // A slow pass moves on with the clock: a lease counted from its start would be over before it is given.
         let now = now + whole_seconds(started.elapsed());
@@ -173,7 +174,8 @@ async fn passes(
         let mut taken = Taken { store, letters: due.letters.into() };
         while let Some(letter) = taken.letters.pop_front() {
             let letter = &letter;
-            if report.relay_trouble.is_some() || leased.elapsed() >= deadline || !go_on() {
+            if report.relay_trouble.is_some() || leased.elapsed() >= deadline || !should_continue()
+            {
                 // Not tried: as if nobody had taken it, or with the relay's trouble noted.
                 put_back(store, letter, now, report)?;
                 continue;
@@ -183,7 +185,7 @@ async fn passes(
             let verdict = {
                 let until = || now + whole_seconds(leased.elapsed()) + lease_for;
                 let sign = || {
-                    go_on();
+                    should_continue();
                     if let Err(error) = store.renew(letter.id, letter.attempts, until()) {
                         tracing::warn!("the lease of a letter in hand runs out: {error}");
                     }

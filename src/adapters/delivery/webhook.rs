@@ -217,7 +217,7 @@ pub async fn deliver_webhooks(
     store: &Store,
     (endpoints, named): (&[Endpoint], &[&str]),
     now: DateTime<Utc>,
-    go_on: &(dyn Fn() -> bool + Sync),
+    should_continue: &(dyn Fn() -> bool + Sync),
 ) -> Result<WebhookReport, StoreError> {
     let mut report = WebhookReport::default();
     let (started, mut begun) = (Instant::now(), 0);
@@ -231,7 +231,7 @@ pub async fn deliver_webhooks(
             break;
         }
         for letter in &due.letters {
-            if !go_on() {
+            if !should_continue() {
                 store.release(letter.id, letter.attempts)?;
                 continue;
             }
@@ -249,7 +249,7 @@ pub async fn deliver_webhooks(
                 tired.push(name);
             }
         }
-        if !go_on() {
+        if !should_continue() {
             break;
         }
     }

@@ -77,11 +77,11 @@ impl Store {
                     "SELECT kind, coalesce(boat, site), count(*) FROM alert WHERE NOT open
                      GROUP BY 1, 2 ORDER BY 1, 2",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))
-                .doing(doing)?;
-            rows.collect::<Result<_, _>>().doing(doing)
+                .context(doing)?;
+            rows.collect::<Result<_, _>>().context(doing)
         })
     }
 
@@ -151,16 +151,16 @@ impl Store {
                     "SELECT alert_id, revision, at_ms, change, decided_on FROM alert_log
                      WHERE alert_id = ?1 ORDER BY seq",
                 )
-                .doing(doing)?;
-            let mut rows = statement.query([alert]).doing(doing)?;
+                .context(doing)?;
+            let mut rows = statement.query([alert]).context(doing)?;
             let mut found = Vec::new();
-            while let Some(row) = rows.next().doing(doing)? {
-                let decided_on: String = row.get(4).doing(doing)?;
+            while let Some(row) = rows.next().context(doing)? {
+                let decided_on: String = row.get(4).context(doing)?;
                 found.push(TransitionRow {
-                    alert: row.get(0).doing(doing)?,
-                    revision: row.get(1).doing(doing)?,
-                    at: row.get::<_, Millis>(2).doing(doing)?.0,
-                    change: row.get(3).doing(doing)?,
+                    alert: row.get(0).context(doing)?,
+                    revision: row.get(1).context(doing)?,
+                    at: row.get::<_, Millis>(2).context(doing)?.0,
+                    change: row.get(3).context(doing)?,
                     decided_on: from_json(&decided_on, doing)?,
                 });
             }
@@ -175,26 +175,26 @@ fn alerts(
     arguments: impl rusqlite::Params,
 ) -> Result<Vec<AlertRecord>, StoreError> {
     let doing = "reading the alerts";
-    let mut statement = connection.prepare_cached(statement).doing(doing)?;
-    let mut rows = statement.query(arguments).doing(doing)?;
+    let mut statement = connection.prepare_cached(statement).context(doing)?;
+    let mut rows = statement.query(arguments).context(doing)?;
     let mut found = Vec::new();
-    while let Some(row) = rows.next().doing(doing)? {
+    while let Some(row) = rows.next().context(doing)? {
         found.push(record(row, doing)?);
     }
     Ok(found)
 }
 
 fn record(row: &Row<'_>, doing: &str) -> Result<AlertRecord, StoreError> {
-    let document: String = row.get(8).doing(doing)?;
+    let document: String = row.get(8).context(doing)?;
     Ok(AlertRecord {
-        id: row.get(0).doing(doing)?,
-        kind: row.get(1).doing(doing)?,
-        boat: row.get::<_, Option<String>>(2).doing(doing)?.map(BoatId::from),
-        site: row.get::<_, String>(3).doing(doing)?.into(),
-        open: row.get(4).doing(doing)?,
-        revision: row.get(5).doing(doing)?,
-        raised_at: row.get::<_, Millis>(6).doing(doing)?.0,
-        closed_at: row.get::<_, Option<Millis>>(7).doing(doing)?.map(|Millis(at)| at),
+        id: row.get(0).context(doing)?,
+        kind: row.get(1).context(doing)?,
+        boat: row.get::<_, Option<String>>(2).context(doing)?.map(BoatId::from),
+        site: row.get::<_, String>(3).context(doing)?.into(),
+        open: row.get(4).context(doing)?,
+        revision: row.get(5).context(doing)?,
+        raised_at: row.get::<_, Millis>(6).context(doing)?.0,
+        closed_at: row.get::<_, Option<Millis>>(7).context(doing)?.map(|Millis(at)| at),
         document: from_json(&document, doing)?,
     })
 }
@@ -221,7 +221,7 @@ pub(super) fn put_alert(tx: &Transaction<'_>, alert: &AlertRecord) -> Result<(),
                 document,
             ],
         )
-        .doing(&doing)?;
+        .context(&doing)?;
     // A revision behind the one that stands was decided on a state that is gone.
     if changed == 0 { Err(StoreError::Overtaken) } else { Ok(()) }
 }
@@ -233,6 +233,6 @@ pub(super) fn put_transition(tx: &Transaction<'_>, row: &TransitionRow) -> Resul
         "INSERT INTO alert_log (alert_id, revision, at_ms, change, decided_on) VALUES (?1, ?2, ?3, ?4, ?5)",
         params![row.alert, row.revision, Millis(row.at), row.change, decided_on],
     )
-    .doing(&doing)
+    .context(&doing)
     .map(drop)
 }

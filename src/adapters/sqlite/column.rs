@@ -26,10 +26,10 @@ impl FromSql for Millis {
 
 /// Writes a document as JSON text.
 pub(crate) fn to_json<T: Serialize>(document: &T, doing: &str) -> Result<String, StoreError> {
-    serde_json::to_string(document).doing(doing)
+    serde_json::to_string(document).context(doing)
 }
 
 /// Reads a document back.
 pub(crate) fn from_json<T: DeserializeOwned>(text: &str, doing: &str) -> Result<T, StoreError> {
-    serde_json::from_str(text).doing(doing)
+    serde_json::from_str(text).context(doing)
 }

@@ -153,23 +153,23 @@ impl StoreError {
 /// Says what we were doing when an answer was an error.
 pub(crate) trait Doing<T> {
     /// Wraps the error with what we were doing: a clause like `reading the boats`.
-    fn doing(self, doing: &str) -> Result<T, StoreError>;
+    fn context(self, doing: &str) -> Result<T, StoreError>;
 }
 
 impl<T> Doing<T> for Result<T, rusqlite::Error> {
-    fn doing(self, doing: &str) -> Result<T, StoreError> {
+    fn context(self, doing: &str) -> Result<T, StoreError> {
         self.map_err(|source| StoreError::from_sql(doing, source))
     }
 }
 
 impl<T> Doing<T> for Result<T, serde_json::Error> {
-    fn doing(self, doing: &str) -> Result<T, StoreError> {
+    fn context(self, doing: &str) -> Result<T, StoreError> {
         self.map_err(|source| StoreError::Document { doing: doing.to_owned(), source })
     }
 }
 
 impl<T> Doing<T> for Result<T, std::io::Error> {
-    fn doing(self, doing: &str) -> Result<T, StoreError> {
+    fn context(self, doing: &str) -> Result<T, StoreError> {
         self.map_err(|source| StoreError::File { doing: doing.to_owned(), source })
     }
 }

@@ -20,11 +20,11 @@ impl Store {
                     "SELECT document FROM exposure WHERE ?1 IS NULL OR boat = ?1
                      ORDER BY from_ms, boat, circuit, instance",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map([boat.map(BoatId::as_str)], |row| row.get::<_, String>(0))
-                .doing(doing)?;
-            rows.map(|document| from_json(&document.doing(doing)?, doing)).collect()
+                .context(doing)?;
+            rows.map(|document| from_json(&document.context(doing)?, doing)).collect()
         })
     }
 }
@@ -42,7 +42,7 @@ pub(super) fn put_exposures(
              ON CONFLICT (boat, circuit, instance, from_ms) DO UPDATE SET to_ms = ?5, document = ?6
              WHERE to_ms <= ?5",
         )
-        .doing(doing)?;
+        .context(doing)?;
     for spell in exposures {
         put.execute(params![
             spell.boat.as_str(),
@@ -52,7 +52,7 @@ pub(super) fn put_exposures(
             Millis(spell.to),
             to_json(spell, doing)?,
         ])
-        .doing(doing)?;
+        .context(doing)?;
     }
     Ok(())
 }

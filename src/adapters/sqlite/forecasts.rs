@@ -67,7 +67,7 @@ impl Store {
                     content
                 ],
             )
-            .doing(doing)
+            .context(doing)
             .map(|rows| rows > 0)
         })?;
         self.forecasts.fetch_add(u64::from(new), Ordering::SeqCst);
@@ -103,7 +103,7 @@ impl Store {
                     raw_forecast,
                 )
                 .optional()
-                .doing(doing)?
+                .context(doing)?
                 .map(|raw| raw.unpack(doing))
                 .transpose()
         })
@@ -129,7 +129,7 @@ impl Store {
                     params![site.as_str(), service, Millis(now)],
                     |row| row.get::<_, Option<Millis>>(0),
                 )
-                .doing(doing)
+                .context(doing)
                 .map(|issued| issued.map(|Millis(at)| at))
         })
     }
@@ -150,13 +150,13 @@ impl Store {
              ORDER BY fetched_ms DESC, issued_ms DESC, id DESC"
         );
         self.read(doing, |connection| {
-            let mut statement = connection.prepare_cached(&statement).doing(doing)?;
+            let mut statement = connection.prepare_cached(&statement).context(doing)?;
             let rows = statement
                 .query_map(params![site.as_str(), Millis(from), Millis(to)], raw_forecast)
-                .doing(doing)?;
+                .context(doing)?;
             let mut found = Vec::new();
             for raw in rows {
-                found.push(raw.doing(doing)?.unpack(doing)?);
+                found.push(raw.context(doing)?.unpack(doing)?);
             }
             Ok(found)
         })
@@ -180,7 +180,7 @@ impl Store {
                     |row| Ok((row.get(0)?, row.get(1)?)),
                 )
                 .optional()
-                .doing(doing)?;
+                .context(doing)?;
             row.map(|(last, text)| {
                 let document = from_json(&text, doing)?;
                 Ok(FetchState { last_answer: last.map(|Millis(at)| at), document })
@@ -209,7 +209,7 @@ impl Store {
                  SET last_answer_ms = coalesce(?3, last_answer_ms), document = ?4",
                 params![service, site.as_str(), last_answer.map(Millis), document],
             )
-            .doing(doing)
+            .context(doing)
             .map(drop)
         })
     }

@@ -50,7 +50,7 @@ impl Hold {
             .truncate(false)
             .mode(0o600)
             .open(Path::new(&lock))
-            .doing(&doing)?;
+            .context(&doing)?;
         match file.try_lock() {
             Ok(()) => Ok(Self { _file: file, path: path.to_owned() }),
             Err(std::fs::TryLockError::WouldBlock) => {
@@ -80,7 +80,7 @@ impl Store {
                     row.get::<_, Millis>(0)
                 })
                 .optional()
-                .doing(doing)?;
+                .context(doing)?;
             super::status::put_last_run(tx, RUNNING, now)?;
             Ok(before.map(|Millis(at)| at))
         })
@@ -94,7 +94,7 @@ impl Store {
         let doing = "noting that the daemon ended";
         self.write(doing, |tx| {
             tx.change("DELETE FROM last_run WHERE name = ?1", params![RUNNING])
-                .doing(doing)
+                .context(doing)
                 .map(drop)
         })
     }
@@ -105,6 +105,6 @@ impl Store {
     /// Whatever the database answers.
     pub fn others_wrote(&self) -> Result<i64, StoreError> {
         let doing = "looking whether others wrote to the store";
-        self.lock().query_row("PRAGMA data_version", [], |row| row.get(0)).doing(doing)
+        self.lock().query_row("PRAGMA data_version", [], |row| row.get(0)).context(doing)
     }
 }

@@ -106,11 +106,11 @@ impl Store {
                     "SELECT log.event_id, log_text.field FROM log_text JOIN log ON log.seq = log_text.seq
                      WHERE log_text.erased_ms IS NOT NULL",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map([], |row| Ok((EventId::from(row.get::<_, String>(0)?), row.get(1)?)))
-                .doing(doing)?;
-            rows.collect::<Result<Erased, _>>().doing(doing)
+                .context(doing)?;
+            rows.collect::<Result<Erased, _>>().context(doing)
         })
     }
 
@@ -133,7 +133,7 @@ impl Store {
                 .one_row("SELECT EXISTS (SELECT 1 FROM log WHERE hash = ?1)", [hash], |row| {
                     row.get(0)
                 })
-                .doing(doing)
+                .context(doing)
         })
     }
 
@@ -164,7 +164,7 @@ impl Store {
                      WHERE seq = (SELECT seq FROM log WHERE event_id = ?1) AND field = ?2 AND text IS NOT NULL",
                     params![event.as_str(), field, Millis(now)],
                 )
-                .doing(doing)?;
+                .context(doing)?;
             if changed == 0 {
                 return Err(StoreError::Refused(format!(
                     "event {event} has no text '{field}' to erase: it is one of {}",
@@ -183,7 +183,7 @@ fn head(connection: &Connection) -> Result<(i64, String), StoreError> {
             Ok((row.get(0)?, row.get(1)?))
         })
         .optional()
-        .doing("reading the head of the log")?;
+        .context("reading the head of the log")?;
     Ok(newest.unwrap_or_else(|| (0, GENESIS.to_owned())))
 }
 
@@ -193,20 +193,20 @@ fn entries(
     arguments: impl rusqlite::Params,
     doing: &str,
 ) -> Result<Vec<Entry>, StoreError> {
-    let mut statement = connection.prepare_cached(statement).doing(doing)?;
-    let mut rows = statement.query(arguments).doing(doing)?;
+    let mut statement = connection.prepare_cached(statement).context(doing)?;
+    let mut rows = statement.query(arguments).context(doing)?;
     let mut found = Vec::new();
-    while let Some(row) = rows.next().doing(doing)? {
+    while let Some(row) = rows.next().context(doing)? {
         found.push(entry(row, doing)?);
     }
     Ok(found)
 }
 
 fn entry(row: &Row<'_>, doing: &str) -> Result<Entry, StoreError> {
-    let seq = row.get(0).doing(doing)?;
-    let Millis(entered_at) = row.get(1).doing(doing)?;
-    let document: String = row.get(2).doing(doing)?;
-    let texts: String = row.get(3).doing(doing)?;
+    let seq = row.get(0).context(doing)?;
+    let Millis(entered_at) = row.get(1).context(doing)?;
+    let document: String = row.get(2).context(doing)?;
+    let texts: String = row.get(3).context(doing)?;
     let mut event: LayupEvent = from_json(&document, doing)?;
     for (field, text) in from_json::<std::collections::BTreeMap<String, String>>(&texts, doing)? {
         if let Some(place) = text_mut(&mut event, &field) {
@@ -231,16 +231,16 @@ fn append(
 ) -> Result<Appended, StoreError> {
     let doing = "appending to the log";
     let mut writer = Writer {
-        known: tx.prepare_cached(&format!("{ENTRY} WHERE log.event_id = ?1")).doing(doing)?,
+        known: tx.prepare_cached(&format!("{ENTRY} WHERE log.event_id = ?1")).context(doing)?,
         insert: tx
             .prepare_cached(
                 "INSERT INTO log (seq, event_id, boat, site, happened_ms, recorded_ms, entered_ms, document, text_hashes, hash)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
             )
-            .doing(doing)?,
+            .context(doing)?,
         insert_text: tx
             .prepare_cached("INSERT INTO log_text (seq, field, salt, text) VALUES (?1, ?2, ?3, ?4)")
-            .doing(doing)?,
+            .context(doing)?,
     };
     let (mut seq, mut hash) = head(tx)?;
     let mut counts = Appended::default();
@@ -292,9 +292,9 @@ fn insert(
             hashes,
             hash,
         ])
-        .doing(&doing)?;
+        .context(&doing)?;
     for (field, salt, text) in texts {
-        writer.insert_text.execute(params![seq, field, salt, text]).doing(&doing)?;
+        writer.insert_text.execute(params![seq, field, salt, text]).context(&doing)?;
     }
     Ok(hash)
 }
@@ -307,8 +307,8 @@ fn already_there(
 ) -> Result<bool, StoreError> {
     let doing = "looking for an event in the log";
     let stored = {
-        let mut rows = writer.known.query([event.id.as_str()]).doing(doing)?;
-        match rows.next().doing(doing)? {
+        let mut rows = writer.known.query([event.id.as_str()]).context(doing)?;
+        match rows.next().context(doing)? {
             Some(row) => entry(row, doing)?,
             None => return Ok(false),
         }
@@ -316,10 +316,10 @@ fn already_there(
     let mut given = event.clone();
     let mut statement = tx
         .prepare_cached("SELECT field FROM log_text WHERE seq = ?1 AND erased_ms IS NOT NULL")
-        .doing(doing)?;
-    let mut erased = statement.query([stored.seq]).doing(doing)?;
-    while let Some(row) = erased.next().doing(doing)? {
-        let field: String = row.get(0).doing(doing)?;
+        .context(doing)?;
+    let mut erased = statement.query([stored.seq]).context(doing)?;
+    while let Some(row) = erased.next().context(doing)? {
+        let field: String = row.get(0).context(doing)?;
         if let Some(place) = text_mut(&mut given, &field) {
             *place = None;
         }

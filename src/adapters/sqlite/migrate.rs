@@ -29,7 +29,7 @@ pub fn newest_layout() -> i64 {
 pub(crate) fn layout(connection: &Connection) -> Result<i64, StoreError> {
     connection
         .query_row("PRAGMA user_version", [], |row| row.get(0))
-        .doing("reading the layout of the store")
+        .context("reading the layout of the store")
 }
 
 /// Runs every step above the layout found, up to and including `up_to`.
@@ -45,15 +45,15 @@ pub(crate) fn forward(connection: &mut Connection, up_to: i64) -> Result<i64, St
     for (number, text) in STEPS.iter().filter(|(number, _)| *number > found && *number <= up_to) {
         let doing = format!("bringing the store to layout {number}");
         let step =
-            connection.transaction_with_behavior(TransactionBehavior::Immediate).doing(&doing)?;
+            connection.transaction_with_behavior(TransactionBehavior::Immediate).context(&doing)?;
         // Two programs may start at once: whoever waited for the other finds the step done.
         if layout(&step)? >= *number {
             continue;
         }
-        step.execute_batch(text).doing(&doing)?;
-        step.pragma_update(None, "user_version", number).doing(&doing)?;
+        step.execute_batch(text).context(&doing)?;
+        step.pragma_update(None, "user_version", number).context(&doing)?;
         super::failpoint::hit("during_migration");
-        step.commit().doing(&doing)?;
+        step.commit().context(&doing)?;
     }
     layout(connection)
 }

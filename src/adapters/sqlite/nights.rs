@@ -34,7 +34,7 @@ impl Store {
                                 (SELECT max(entered_ms) FROM night WHERE site = ?1 AND morning = ?2))",
                         params![site, morning, Millis(now), night.low_c, night.high_c],
                     )
-                    .doing(doing)?;
+                    .context(doing)?;
                 kept += added;
             }
             Ok(kept)
@@ -59,15 +59,15 @@ impl Store {
                             AND morning = own.morning AND entered_ms <= ?2)
                      ORDER BY morning",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map(params![site.as_str(), Millis(known_at)], |row| {
                     Ok((row.get::<_, String>(0)?, row.get(1)?, row.get(2)?))
                 })
-                .doing(doing)?;
+                .context(doing)?;
             let mut found = Vec::new();
             for row in rows {
-                let (morning, low_c, high_c) = row.doing(doing)?;
+                let (morning, low_c, high_c) = row.context(doing)?;
                 let morning = morning.parse().map_err(|_| StoreError::Damaged {
                     doing: doing.to_owned(),
                     what: format!("{morning} is no day"),

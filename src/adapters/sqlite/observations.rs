@@ -36,7 +36,7 @@ impl Store {
                         document
                     ],
                 )
-                .doing(doing)?;
+                .context(doing)?;
             Ok(added > 0)
         })
     }
@@ -58,14 +58,14 @@ impl Store {
                     "SELECT document FROM observation WHERE site = ?1 AND at_ms >= ?2 AND at_ms < ?3
                      AND fetched_ms <= ?4 ORDER BY at_ms, station",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map(
                     params![site.as_str(), Millis(from), Millis(until), Millis(known_at)],
                     |row| row.get::<_, String>(0),
                 )
-                .doing(doing)?;
-            rows.map(|document| from_json(&document.doing(doing)?, doing)).collect()
+                .context(doing)?;
+            rows.map(|document| from_json(&document.context(doing)?, doing)).collect()
         })
     }
 }

@@ -163,9 +163,9 @@ impl Store {
             "SELECT {COLUMNS} FROM outbox WHERE state IN ('queued', 'deferred') ORDER BY id"
         );
         self.read(doing, |connection| {
-            let mut statement = connection.prepare_cached(&statement).doing(doing)?;
-            let rows = statement.query_map([], posted).doing(doing)?;
-            rows.collect::<Result<_, _>>().doing(doing)
+            let mut statement = connection.prepare_cached(&statement).context(doing)?;
+            let rows = statement.query_map([], posted).context(doing)?;
+            rows.collect::<Result<_, _>>().context(doing)
         })
     }
 
@@ -180,7 +180,7 @@ impl Store {
              WHERE substr(message_id, 1, instr(message_id, '@') - 1) = ?1 ORDER BY id DESC LIMIT 1"
         );
         self.read(doing, |connection| {
-            connection.one_row(&statement, [token], posted).optional().doing(doing)
+            connection.one_row(&statement, [token], posted).optional().context(doing)
         })
     }
 
@@ -193,7 +193,9 @@ impl Store {
         self.read(doing, |connection| {
             let query = "SELECT count(DISTINCT alert_id) FROM outbox
                  WHERE substr(alert_id, 1, length(?1)) = ?1 AND queued_ms > ?2";
-            connection.one_row(query, params![start, Millis(since)], |row| row.get(0)).doing(doing)
+            connection
+                .one_row(query, params![start, Millis(since)], |row| row.get(0))
+                .context(doing)
         })
     }
 
@@ -206,9 +208,9 @@ impl Store {
         let statement =
             format!("SELECT {COLUMNS} FROM outbox WHERE ?1 IS NULL OR alert_id = ?1 ORDER BY id");
         self.read(doing, |connection| {
-            let mut statement = connection.prepare_cached(&statement).doing(doing)?;
-            let rows = statement.query_map([alert], posted).doing(doing)?;
-            rows.collect::<Result<_, _>>().doing(doing)
+            let mut statement = connection.prepare_cached(&statement).context(doing)?;
+            let rows = statement.query_map([alert], posted).context(doing)?;
+            rows.collect::<Result<_, _>>().context(doing)
         })
     }
 }
@@ -246,7 +248,7 @@ pub(super) fn insert_letter(tx: &Transaction<'_>, row: &OutboxRow) -> Result<boo
             row.held.as_ref().map(|held| held.draft.as_str()),
         ],
     )
-    .doing(&doing)
+    .context(&doing)
     .map(|rows| rows > 0)
 }
 

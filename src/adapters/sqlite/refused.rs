@@ -46,7 +46,7 @@ impl Store {
                  ON CONFLICT (site, service) DO UPDATE SET at_ms = ?3, why = ?4, body = ?5",
                 params![site.as_str(), answer.service, Millis(answer.at), answer.why, packed],
             )
-            .doing(doing)
+            .context(doing)
             .map(drop)
         })
     }
@@ -62,7 +62,7 @@ impl Store {
                 .prepare_cached(
                     "SELECT service, at_ms, why, body FROM refused WHERE site = ?1 ORDER BY at_ms DESC, service",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map(params![site.as_str()], |row| {
                     let Millis(at) = row.get(1)?;
@@ -74,8 +74,8 @@ impl Store {
                         body: unpacked(&packed),
                     })
                 })
-                .doing(doing)?;
-            rows.collect::<Result<Vec<_>, _>>().doing(doing)
+                .context(doing)?;
+            rows.collect::<Result<Vec<_>, _>>().context(doing)
         })
     }
 }

@@ -55,7 +55,7 @@ impl Store {
     pub fn generation(&self) -> Result<i64, StoreError> {
         let doing = "reading the generation";
         self.read(doing, |connection| {
-            connection.one_row("SELECT number FROM generation", [], |row| row.get(0)).doing(doing)
+            connection.one_row("SELECT number FROM generation", [], |row| row.get(0)).context(doing)
         })
     }
 
@@ -71,7 +71,7 @@ impl Store {
                 .one_row("UPDATE generation SET number = number + 1 RETURNING number", [], |row| {
                     row.get(0)
                 })
-                .doing(doing)?;
+                .context(doing)?;
             if round.based_on.is_some_and(|base| base + 1 != generation) {
                 return Err(StoreError::Overtaken);
             }

@@ -52,7 +52,7 @@ impl Store {
                 .prepare_cached(
                     "SELECT boat, circuit, instance, since_ms FROM separated WHERE seen_ms <= ?1",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map([Millis(known_at)], |row| {
                     let text = |index| row.get::<_, String>(index);
@@ -64,8 +64,8 @@ impl Store {
                         since: row.get::<_, Millis>(3)?.0,
                     })
                 })
-                .doing(doing)?;
-            rows.map(|row| row.doing(doing)).collect()
+                .context(doing)?;
+            rows.map(|row| row.context(doing)).collect()
         })
     }
 }
@@ -81,7 +81,7 @@ pub(super) fn put_separated(
             "INSERT INTO separated (boat, circuit, instance, since_ms, seen_ms)
              VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
         )
-        .doing(doing)?;
+        .context(doing)?;
     for (filling, seen_at) in seen {
         put.execute(params![
             filling.boat.as_str(),
@@ -90,7 +90,7 @@ pub(super) fn put_separated(
             Millis(filling.since),
             Millis(*seen_at),
         ])
-        .doing(doing)?;
+        .context(doing)?;
     }
     Ok(())
 }

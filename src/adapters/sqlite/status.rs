@@ -59,7 +59,7 @@ impl Store {
                 .prepare_cached(
                     "SELECT name, ok, at_ms, last_ok_ms, text FROM loop_status ORDER BY name",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map([], |row| {
                     Ok(LoopStatus {
@@ -70,8 +70,8 @@ impl Store {
                         text: row.get(4)?,
                     })
                 })
-                .doing(doing)?;
-            rows.collect::<Result<_, _>>().doing(doing)
+                .context(doing)?;
+            rows.collect::<Result<_, _>>().context(doing)
         })
     }
 
@@ -87,7 +87,7 @@ impl Store {
                     Ok(row.get::<_, Millis>(0)?.0)
                 })
                 .optional()
-                .doing(doing)
+                .context(doing)
         })
     }
 }
@@ -100,7 +100,7 @@ pub(super) fn put_status(tx: &Transaction<'_>, status: &LoopStatus) -> Result<()
          SET ok = ?2, at_ms = ?3, last_ok_ms = CASE WHEN ?2 THEN ?3 ELSE last_ok_ms END, text = ?4",
         params![status.name, status.ok, Millis(status.at), status.text],
     )
-    .doing("noting how a loop went")
+    .context("noting how a loop went")
     .map(drop)
 }
 
@@ -113,6 +113,6 @@ pub(super) fn put_last_run(
         "INSERT INTO last_run (name, at_ms) VALUES (?1, ?2) ON CONFLICT (name) DO UPDATE SET at_ms = ?2",
         params![name, Millis(at)],
     )
-    .doing("noting a last run")
+    .context("noting a last run")
     .map(drop)
 }

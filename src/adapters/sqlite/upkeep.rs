@@ -40,7 +40,7 @@ impl Store {
     /// [`StoreError::Damaged`] with the first finding.
     pub fn full_check_apart(path: &Path) -> Result<(), StoreError> {
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
-        let apart = Connection::open_with_flags(path, flags).doing("checking the store")?;
+        let apart = Connection::open_with_flags(path, flags).context("checking the store")?;
         check_fully(&apart)
     }
 
@@ -61,7 +61,7 @@ impl Store {
                                 AND alert_log.at_ms < old.fetched_ms + ?2)
                         ORDER BY old.fetched_ms LIMIT ?3)"
                 );
-                gone += tx.change(&statement, params![Millis(before), IN_HAND_MS, most]).doing(doing)?;
+                gone += tx.change(&statement, params![Millis(before), IN_HAND_MS, most]).context(doing)?;
             }
             Ok(gone)
         })
@@ -92,20 +92,20 @@ impl Store {
         unfinished.push(".unfinished");
         let unfinished = Path::new(&unfinished);
         if unfinished.exists() {
-            std::fs::remove_file(unfinished).doing(&doing)?;
+            std::fs::remove_file(unfinished).context(&doing)?;
         }
-        super::create_private(unfinished).doing(&doing)?;
+        super::create_private(unfinished).context(&doing)?;
         {
             let flags = OpenFlags::SQLITE_OPEN_READ_WRITE;
-            let mut copy = Connection::open_with_flags(unfinished, flags).doing(&doing)?;
+            let mut copy = Connection::open_with_flags(unfinished, flags).context(&doing)?;
             copy_all(&self.lock(), &mut copy, &doing)?;
             // One file, without a log beside it.
             copy.query_row("PRAGMA journal_mode=DELETE", [], |row| row.get::<_, String>(0))
-                .doing(&doing)?;
+                .context(&doing)?;
             check(&copy, "PRAGMA quick_check(1)")?;
         }
-        std::fs::File::open(unfinished).and_then(|file| file.sync_all()).doing(&doing)?;
-        std::fs::rename(unfinished, path).doing(&doing)
+        std::fs::File::open(unfinished).and_then(|file| file.sync_all()).context(&doing)?;
+        std::fs::rename(unfinished, path).context(&doing)
     }
 
     /// Replaces everything in this store by what stands in the backup at `path`, in one transaction, and brings it
@@ -141,14 +141,14 @@ impl Store {
                 .prepare(
                     "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%' ORDER BY name",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let tables: Vec<String> = statement
                 .query_map([], |row| row.get(0))
-                .doing(doing)?
+                .context(doing)?
                 .collect::<Result<_, _>>()
-                .doing(doing)?;
+                .context(doing)?;
             for table in tables {
-                dump_table(connection, &table, &mut text).doing(doing)?;
+                dump_table(connection, &table, &mut text).context(doing)?;
             }
             Ok(text)
         })
@@ -157,7 +157,7 @@ impl Store {
 
 fn sound_backup(path: &Path, doing: &str) -> Result<Connection, StoreError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
-    let backup = Connection::open_with_flags(path, flags).doing(doing)?;
+    let backup = Connection::open_with_flags(path, flags).context(doing)?;
     check(&backup, "PRAGMA integrity_check(1)")?;
     let (found, known) = (migrate::layout(&backup)?, migrate::newest_layout());
     if found > known {
@@ -171,9 +171,9 @@ fn sound_backup(path: &Path, doing: &str) -> Result<Connection, StoreError> {
 }
 
 fn copy_all(from: &Connection, to: &mut Connection, doing: &str) -> Result<(), StoreError> {
-    let backup = Backup::new(from, to).doing(doing)?;
+    let backup = Backup::new(from, to).context(doing)?;
     // All pages in one step: consistent, and short for a store of this kind.
-    match backup.step(-1).doing(doing)? {
+    match backup.step(-1).context(doing)? {
         rusqlite::backup::StepResult::Done => Ok(()),
         _ => Err(StoreError::Locked {
             doing: doing.to_owned(),
@@ -188,19 +188,19 @@ fn copy_all(from: &Connection, to: &mut Connection, doing: &str) -> Result<(), S
 fn check_fully(connection: &Connection) -> Result<(), StoreError> {
     check(connection, "PRAGMA integrity_check(1)")?;
     let doing = "checking the references in the store";
-    let mut statement = connection.prepare("PRAGMA foreign_key_check").doing(doing)?;
-    match statement.query([]).doing(doing)?.next().doing(doing)? {
+    let mut statement = connection.prepare("PRAGMA foreign_key_check").context(doing)?;
+    match statement.query([]).context(doing)?.next().context(doing)? {
         None => Ok(()),
         Some(row) => Err(StoreError::Damaged {
             doing: doing.to_owned(),
-            what: format!("a row of {} refers to nothing", row.get::<_, String>(0).doing(doing)?),
+            what: format!("a row of {} refers to nothing", row.get::<_, String>(0).context(doing)?),
         }),
     }
 }
 
 fn check(connection: &Connection, pragma: &str) -> Result<(), StoreError> {
     let doing = "checking the store";
-    let answer: String = connection.query_row(pragma, [], |row| row.get(0)).doing(doing)?;
+    let answer: String = connection.query_row(pragma, [], |row| row.get(0)).context(doing)?;
     if answer == "ok" {
         Ok(())
     } else {

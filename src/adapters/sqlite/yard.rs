@@ -87,7 +87,7 @@ impl Store {
                     row.get::<_, String>(0)
                 })
                 .optional()
-                .doing(doing)?
+                .context(doing)?
                 .map(|text| from_json(&text, doing))
                 .transpose()
         })
@@ -99,11 +99,11 @@ impl Store {
         doing: &str,
     ) -> Result<Vec<T>, StoreError> {
         self.read(doing, |connection| {
-            let mut statement = connection.prepare_cached(statement).doing(doing)?;
-            let mut rows = statement.query([]).doing(doing)?;
+            let mut statement = connection.prepare_cached(statement).context(doing)?;
+            let mut rows = statement.query([]).context(doing)?;
             let mut found = Vec::new();
-            while let Some(row) = rows.next().doing(doing)? {
-                let text: String = row.get(0).doing(doing)?;
+            while let Some(row) = rows.next().context(doing)? {
+                let text: String = row.get(0).context(doing)?;
                 found.push(from_json(&text, doing)?);
             }
             Ok(found)
@@ -123,7 +123,7 @@ fn put(
     let before: Option<String> = tx
         .one_row(&format!("SELECT document FROM {table} WHERE id = ?1"), [id], |row| row.get(0))
         .optional()
-        .doing(&doing)?;
+        .context(&doing)?;
     match before {
         Some(before) if before == document => {
             counts.unchanged += 1;
@@ -146,6 +146,6 @@ fn put(
             params![id, document],
         ),
     }
-    .doing(&doing)
+    .context(&doing)
     .map(drop)
 }

@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::sqlite::OutboxRow;
-use crate::app::assess::Survey;
-use crate::app::context::{House, ServiceError};
-use crate::app::notify::{Desk, Written, blank_row, label_of};
+use crate::app::assess::Assessment;
+use crate::app::context::{AppContext, ServiceError};
+use crate::app::notify::{Composer, Written, blank_row, label_of};
 use crate::domain::alert::quiet::not_before;
 use crate::domain::alert::{Alert, Kind};
 use crate::domain::boat::{CircuitId, PersonId, SiteId};
@@ -34,22 +34,24 @@ pub struct Aged {
 /// # Errors
 /// The store's, or an alert document that cannot be read.
 pub fn aging(
-    house: &House,
-    desk: &Desk,
-    survey: &Survey,
+    house: &AppContext,
+    composer: &Composer,
+    assessment: &Assessment,
     now: DateTime<Utc>,
 ) -> Result<Aged, ServiceError> {
     let mut aged = Aged::default();
-    if survey.places.values().all(|place| place.state != ForecastState::Degraded) {
+    if assessment.places.values().all(|place| place.state != ForecastState::Degraded) {
         return Ok(aged);
     }
-    let standing = standing(house, survey)?;
+    let standing = standing(house, assessment)?;
     let label = |circuit: &CircuitId| label_of(house, circuit);
-    for person in survey.yard.people.values() {
+    for person in assessment.yard.people.values() {
         let mut places = Vec::new();
         let mut names = Vec::new();
         let mut zone_of = None;
-        for place in survey.places.values().filter(|place| place.state == ForecastState::Degraded) {
+        for place in
+            assessment.places.values().filter(|place| place.state == ForecastState::Degraded)
+        {
             let id = &place.site.id;
             let boats = standing.get(&(person.id.clone(), id.clone())).cloned().unwrap_or_default();
             let operates = person.role == Role::Operator
@@ -70,7 +72,7 @@ pub fn aging(
             places.push(Aging { place: place.site.name.clone(), issued_at, blind_from, boats });
         }
         let Some(site) = zone_of else { continue };
-        let context = desk.context((person, site), &label, now);
+        let context = composer.context((person, site), &label, now);
         let letter = compose_aging(&places, &context).map_err(|error| error.to_string());
         let settings = &house.settings.alert;
         let held = not_before(person, site.time_zone, settings, Priority::Low, None, now);
@@ -80,7 +82,7 @@ pub fn aging(
             kind: "aging".to_owned(),
             due_at,
             expires_at: due_at + KEPT,
-            ..blank_row(desk, letter.as_ref().ok(), (&about, person), now)
+            ..blank_row(composer, letter.as_ref().ok(), (&about, person), now)
         };
         aged.written.add(letter, row);
         aged.runs.extend(names.into_iter().map(|name| (name, now)));
@@ -90,8 +92,8 @@ pub fn aging(
 
 /// Names of the boats about whose open alerts a person was told, by person and place.
 fn standing(
-    house: &House,
-    survey: &Survey,
+    house: &AppContext,
+    assessment: &Assessment,
 ) -> Result<BTreeMap<(PersonId, SiteId), Vec<String>>, ServiceError> {
     let mut found: BTreeMap<(PersonId, SiteId), Vec<String>> = BTreeMap::new();
     for record in house.store.open_alerts()? {
@@ -102,9 +104,9 @@ fn standing(
         if alert.kind != Kind::Freeze || !alert.is_raised() {
             continue;
         }
-        let boat = survey.yard.boats.iter().find(|boat| Some(&boat.id) == alert.subject.boat());
+        let boat = assessment.yard.boats.iter().find(|boat| Some(&boat.id) == alert.subject.boat());
         for (person, ledger) in &alert.told {
-            let runs = survey.yard.people.get(person).is_some_and(|p| p.role != Role::Owner);
+            let runs = assessment.yard.people.get(person).is_some_and(|p| p.role != Role::Owner);
             if ledger.awaits_closing && !runs {
                 let name = boat.map_or_else(String::new, |boat| boat.name.clone());
                 found.entry((person.clone(), alert.site.clone())).or_default().push(name);

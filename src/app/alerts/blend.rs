@@ -6,9 +6,9 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use crate::app::alerts::deadline::one_in;
 use crate::app::alerts::seasonal::{Book, Decided, earlier, owner_told, past_of, reader};
 use crate::app::assess::past_seasons::{Passing, PastSeasons};
-use crate::app::assess::{BoatView, Survey};
-use crate::app::context::{House, ServiceError};
-use crate::app::notify::{Desk, label_of};
+use crate::app::assess::{Assessment, BoatView};
+use crate::app::context::{AppContext, ServiceError};
+use crate::app::notify::{Composer, label_of};
 use crate::domain::alert::blend::{Filled, Word, decide_filled};
 use crate::domain::alert::{Alert, Decision, Kind, System, is_wet};
 use crate::domain::boat::{Care, CircuitId, CircuitState, Holds, SiteId};
@@ -30,14 +30,14 @@ const TRIED_STEP: f64 = 0.05;
 /// Strengths are taken down to this grid, so that boats share what is computed: the warm side.
 const GRID: f64 = 200.0;
 
-/// Decides every boat of the survey whose place has past seasons. `decided` is what the same round came to about freezes.
+/// Decides every boat of the assessment whose place has past seasons. `decided` is what the same round came to about freezes.
 ///
 /// # Errors
 /// The store's, or a hole in the tables.
 pub fn blends(
-    house: &House,
-    desk: &Desk,
-    survey: &Survey,
+    house: &AppContext,
+    composer: &Composer,
+    assessment: &Assessment,
     decided: &Decision,
     now: DateTime<Utc>,
 ) -> Result<Decided, ServiceError> {
@@ -46,23 +46,24 @@ pub fn blends(
         return Ok(found);
     }
     let book = Book::read(house, Kind::Blend, decided)?;
-    for view in &survey.boats {
-        let Some(look) = look(house, survey, view, now)? else { continue };
+    for view in &assessment.boats {
+        let Some(look) = look(house, assessment, view, now)? else { continue };
         let id = &view.boat.id;
-        let owner = owner_told(survey, view);
+        let owner = owner_told(assessment, view);
         let weak: Vec<System> = look.weak.iter().map(|part| part.system.clone()).collect();
         let filled = Filled {
-            of: book.of(survey, view, owner),
+            of: book.of(assessment, view, owner),
             weak: &weak,
             chance: look.chance,
             over: look.over,
-            waits: !is_clear(survey, view)
+            waits: !is_clear(assessment, view)
                 || book.open_of(id).is_some_and(|open| is_undone(view, open, now)),
         };
         let Some((alert, transition, word)) = decide_filled(&filled, now) else { continue };
-        if let (Some(word), Some((person, site))) = (word, reader(survey, view, owner, &alert)) {
+        if let (Some(word), Some((person, site))) = (word, reader(assessment, view, owner, &alert))
+        {
             let label = |circuit: &CircuitId| label_of(house, circuit);
-            let context = desk.context((person, site), &label, now);
+            let context = composer.context((person, site), &label, now);
             let told = TooWeak {
                 alert: &alert.id,
                 revision: alert.revision,
@@ -76,7 +77,7 @@ pub fn blends(
                 holds_from: look.holds_from,
             };
             let letter = compose_blend(&told, &context).map_err(|error| error.to_string());
-            found.post((house, desk), &alert, (person, site), letter, word != Word::Weak, now);
+            found.post((house, composer), &alert, (person, site), letter, word != Word::Weak, now);
         }
         found.alerts.push(alert);
         found.transitions.push(transition);
@@ -103,21 +104,25 @@ fn is_undone(view: &BoatView, open: &Alert, now: DateTime<Utc>) -> bool {
 }
 
 /// Is the weather of the boat's place known, and nothing in it that would harm the antifreeze in her?
-fn is_clear(survey: &Survey, view: &BoatView) -> bool {
-    let seen = survey.places.get(&view.state.site);
+fn is_clear(assessment: &Assessment, view: &BoatView) -> bool {
+    let seen = assessment.places.get(&view.state.site);
     let seen = seen.is_some_and(|place| place.weather.is_some());
     let filled = |row: &&CircuitRisk| matches!(row.holds, Holds::Blend | Holds::Coolant);
     seen && view.rows.iter().filter(filled).all(|row| row.chance_limit < IN_SIGHT)
 }
 
 /// `Applecart: oil and fuel coolers, 7 of 20 winters`, for each boat of the yard's care at the places of `own`.
-pub fn too_weak(house: &House, survey: &Survey, own: impl Fn(&SiteId) -> bool) -> Vec<String> {
-    let now = survey.instant.at;
-    let here = survey.boats.iter().filter(|view| own(&view.state.site));
+pub fn too_weak(
+    house: &AppContext,
+    assessment: &Assessment,
+    own: impl Fn(&SiteId) -> bool,
+) -> Vec<String> {
+    let now = assessment.instant.at;
+    let here = assessment.boats.iter().filter(|view| own(&view.state.site));
     let yards = here.filter(|view| view.boat.care != Care::Owner);
     yards
         .filter_map(|view| {
-            let look = look(house, survey, view, now).ok().flatten()?;
+            let look = look(house, assessment, view, now).ok().flatten()?;
             // What cold in sight presses on stands in the list itself.
             let pressed = |part: &&WeakPart| {
                 let mut rows = view.rows.iter();
@@ -148,12 +153,12 @@ struct Look {
 
 /// `None` where the place is heated or has no past seasons, or where nothing of dear parts holds antifreeze.
 fn look(
-    house: &House,
-    survey: &Survey,
+    house: &AppContext,
+    assessment: &Assessment,
     view: &BoatView,
     now: DateTime<Utc>,
 ) -> Result<Option<Look>, ServiceError> {
-    let Some((site, past)) = past_of(house, survey, view) else { return Ok(None) };
+    let Some((site, past)) = past_of(house, assessment, view) else { return Ok(None) };
     let (today, tolerance) = (today(site, now), house.settings.season.tolerance);
     let from = past.half.day_of(today);
     let mut found = Look {
@@ -214,7 +219,7 @@ fn today(site: &Site, now: DateTime<Utc>) -> NaiveDate {
 
 /// The antifreeze in a dear circuit and its strength by mass, where a record of some standing says so.
 fn filled_with<'a>(
-    house: &'a House,
+    house: &'a AppContext,
     view: &BoatView,
     circuit: &CircuitState,
     now: DateTime<Utc>,

@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, NaiveDate, Utc};
 
 use crate::app::alerts::seasonal::{Book, Decided, earlier, owner_told, past_of, reader};
-use crate::app::assess::{BoatView, Survey};
-use crate::app::context::{House, ServiceError};
-use crate::app::notify::{Desk, label_of};
+use crate::app::assess::{Assessment, BoatView};
+use crate::app::context::{AppContext, ServiceError};
+use crate::app::notify::{Composer, label_of};
 use crate::domain::alert::deadline::{Autumn, Word, decide_autumn};
 use crate::domain::alert::{Decision, Kind, System, is_wet};
 use crate::domain::boat::CircuitId;
@@ -20,14 +20,14 @@ use crate::domain::weather::seasons::{End, day_at};
 /// What to do about a loop of engine coolant, as the catalogue calls it.
 const TESTED_NOT_DRAINED: &str = "test_loop";
 
-/// Decides every boat of the survey whose place has past seasons. `decided` is what the same round came to about freezes.
+/// Decides every boat of the assessment whose place has past seasons. `decided` is what the same round came to about freezes.
 ///
 /// # Errors
 /// The store's, or a hole in the tables.
 pub fn nudges(
-    house: &House,
-    desk: &Desk,
-    survey: &Survey,
+    house: &AppContext,
+    composer: &Composer,
+    assessment: &Assessment,
     decided: &Decision,
     now: DateTime<Utc>,
 ) -> Result<Decided, ServiceError> {
@@ -38,20 +38,21 @@ pub fn nudges(
     }
     let book = Book::read(house, Kind::Deadline, decided)?;
     let work = WorkTable::built_in(&house.catalogue)?;
-    for view in &survey.boats {
-        let Some(look) = look(house, survey, view, &work, now)? else { continue };
-        let owner = owner_told(survey, view);
+    for view in &assessment.boats {
+        let Some(look) = look(house, assessment, view, &work, now)? else { continue };
+        let owner = owner_told(assessment, view);
         let autumn = Autumn {
-            of: book.of(survey, view, owner),
+            of: book.of(assessment, view, owner),
             wet: &look.wet,
             last_day: look.last_day,
             tolerance: house.settings.season.tolerance,
             minutes: look.minutes,
         };
         let Some((alert, transition, word)) = decide_autumn(&autumn, now) else { continue };
-        if let (Some(word), Some((person, site))) = (word, reader(survey, view, owner, &alert)) {
+        if let (Some(word), Some((person, site))) = (word, reader(assessment, view, owner, &alert))
+        {
             let label = |circuit: &CircuitId| label_of(house, circuit);
-            let context = desk.context((person, site), &label, now);
+            let context = composer.context((person, site), &label, now);
             let wet: Vec<CircuitId> =
                 look.wet.iter().map(|system| system.circuit.clone()).collect();
             let nudge = Nudge {
@@ -69,7 +70,7 @@ pub fn nudges(
                 hours: house.working_hours(),
             };
             let letter = compose_deadline(&nudge, &context).map_err(|error| error.to_string());
-            nudged.post((house, desk), &alert, (person, site), letter, word == Word::Done, now);
+            nudged.post((house, composer), &alert, (person, site), letter, word == Word::Done, now);
         }
         nudged.alerts.push(alert);
         nudged.transitions.push(transition);
@@ -94,13 +95,13 @@ struct Look {
 
 /// `None` where the place is heated or has no past seasons, or where no winter of them freezes any part.
 fn look(
-    house: &House,
-    survey: &Survey,
+    house: &AppContext,
+    assessment: &Assessment,
     view: &BoatView,
     work: &WorkTable,
     now: DateTime<Utc>,
 ) -> Result<Option<Look>, ServiceError> {
-    let Some((site, past)) = past_of(house, survey, view) else { return Ok(None) };
+    let Some((site, past)) = past_of(house, assessment, view) else { return Ok(None) };
     let today = now.with_timezone(&site.time_zone).date_naive();
     let on = |day: u32| past.half.this_season(today, day);
     let tolerance = house.settings.season.tolerance;

@@ -6,9 +6,9 @@ use chrono::{DateTime, Datelike as _, TimeDelta, Utc};
 
 use crate::app::alerts::seasonal::{Decided, earlier};
 use crate::app::assess::heating::heating;
-use crate::app::assess::{BoatView, PlaceView, Survey};
-use crate::app::context::{House, ServiceError};
-use crate::app::notify::{Desk, label_of};
+use crate::app::assess::{Assessment, BoatView, PlaceView};
+use crate::app::context::{AppContext, ServiceError};
+use crate::app::notify::{Composer, label_of};
 use crate::domain::alert::heat::{HeatedPlace, Outside, Trouble, Word, decide_heat};
 use crate::domain::alert::{Act, Alert, Decision, Kind, System, is_wet};
 use crate::domain::boat::{CircuitId, LayupEvent, PersonId, SiteId};
@@ -16,21 +16,21 @@ use crate::domain::message::{HeatTold, InTheShed, compose_heat};
 use crate::domain::risk::{CircuitRisk, Priority, power};
 use crate::domain::yard::{Role, Site, SiteKind};
 
-/// Decides every heated place of the survey. What its managers read there of each boat they need not be told once more:
+/// Decides every heated place of the assessment. What its managers read there of each boat they need not be told once more:
 /// their letters of `decided` about boats in it go with the worklist.
 ///
 /// # Errors
 /// The store's, or a hole in the tables.
 pub fn heats(
-    house: &House,
-    desk: &Desk,
-    survey: &Survey,
+    house: &AppContext,
+    composer: &Composer,
+    assessment: &Assessment,
     decided: &mut Decision,
     now: DateTime<Utc>,
 ) -> Result<Decided, ServiceError> {
     let mut found = Decided::default();
     let heated =
-        || survey.places.values().filter(|place| place.site.kind == SiteKind::IndoorHeated);
+        || assessment.places.values().filter(|place| place.site.kind == SiteKind::IndoorHeated);
     if heated().next().is_none() {
         return Ok(found);
     }
@@ -39,16 +39,16 @@ pub fn heats(
     let book = Book::read(house)?;
     for place in heated() {
         let site = &place.site.id;
-        let trouble = heating(house, &place.site, &said, survey.instant)?.trouble;
+        let trouble = heating(house, &place.site, &said, assessment.instant)?.trouble;
         let seen = place.weather.is_some();
-        let boats = boats_in(survey, place, trouble, now);
+        let boats = boats_in(assessment, place, trouble, now);
         let in_danger = match seen {
             // A heater that gives way can be mended before anything is in danger.
-            true if matches!(trouble, Some(Trouble::Low { .. })) => holds_water(survey, site),
+            true if matches!(trouble, Some(Trouble::Low { .. })) => holds_water(assessment, site),
             true => boats.iter().any(|line| line.frozen || line.danger.is_some()),
-            false => is_cold_half(&place.site, now) && holds_water(survey, site),
+            false => is_cold_half(&place.site, now) && holds_water(assessment, site),
         };
-        let (managers, next) = people_of(survey, site);
+        let (managers, next) = people_of(assessment, site);
         let low = place.low.filter(|_| place.weather.is_some());
         let settings = &house.settings.alert;
         let heated = HeatedPlace {
@@ -59,7 +59,7 @@ pub fn heats(
             boats: boats.len(),
             in_danger,
             outside: Outside::of(low.map(|low| low.p10_c), settings.deadband_k),
-            chance: greatest_chance(survey, site),
+            chance: greatest_chance(assessment, site),
             issued_at: place.forecast.as_ref().map(|forecast| forecast.issued_at),
             open: book.open.get(site),
             episodes_closed: book.closed.get(site).copied().unwrap_or(0),
@@ -72,9 +72,9 @@ pub fn heats(
         for (word, person) in
             word.iter().flat_map(|(word, people)| people.iter().map(move |person| (*word, person)))
         {
-            let Some(person) = survey.yard.people.get(person) else { continue };
+            let Some(person) = assessment.yard.people.get(person) else { continue };
             let label = |circuit: &CircuitId| label_of(house, circuit);
-            let context = desk.context((person, &place.site), &label, now);
+            let context = composer.context((person, &place.site), &label, now);
             let forecast = place.forecast.as_ref();
             let told = HeatTold {
                 alert: &alert.id,
@@ -89,7 +89,7 @@ pub fn heats(
                     heated.issued_at,
                     place.state,
                 ),
-                until: survey.until,
+                until: assessment.until,
                 seen,
                 was_silent,
             };
@@ -98,7 +98,7 @@ pub fn heats(
                 carry(decided, (site, told.listed()), &person.id);
             }
             let closing = word != Word::Trouble;
-            found.post((house, desk), &alert, (person, &place.site), letter, closing, now);
+            found.post((house, composer), &alert, (person, &place.site), letter, closing, now);
         }
         found.alerts.push(alert);
         found.transitions.push(transition);
@@ -109,17 +109,17 @@ pub fn heats(
 /// The letter about the heat lists the boats in it, with their parts and minutes: no letter of their own to the same reader in
 /// the same round.
 fn carry(decided: &mut Decision, (site, listed): (&SiteId, &[InTheShed<'_>]), reader: &PersonId) {
-    let in_it = |telling: &crate::domain::alert::Telling| {
-        let boat = telling.subject.boat();
+    let in_it = |notification: &crate::domain::alert::Notification| {
+        let boat = notification.subject.boat();
         listed.iter().any(|line| Some(&line.boat.0.id) == boat && line.minutes > 0.0)
     };
-    for telling in &mut decided.tellings {
-        let own = telling.kind == Kind::Freeze
-            && telling.site == *site
-            && in_it(telling)
-            && telling.recipient == *reader
-            && !matches!(telling.act, Act::Close { .. });
-        telling.with_worklist |= own;
+    for notification in &mut decided.notifications {
+        let own = notification.kind == Kind::Freeze
+            && notification.site == *site
+            && in_it(notification)
+            && notification.recipient == *reader
+            && !matches!(notification.act, Act::Close { .. });
+        notification.with_worklist |= own;
     }
 }
 
@@ -130,7 +130,7 @@ struct Book {
 }
 
 impl Book {
-    fn read(house: &House) -> Result<Self, ServiceError> {
+    fn read(house: &AppContext) -> Result<Self, ServiceError> {
         let mut open = BTreeMap::new();
         let of_heat = |kind: &str| kind == Kind::Heat.as_str();
         for record in house.store.open_alerts()?.into_iter().filter(|of| of_heat(&of.kind)) {
@@ -148,14 +148,14 @@ impl Book {
 }
 
 /// Who runs the place, and who is told next; where nobody runs it, whoever keeps this service running.
-fn people_of(survey: &Survey, site: &SiteId) -> (Vec<PersonId>, Vec<PersonId>) {
+fn people_of(assessment: &Assessment, site: &SiteId) -> (Vec<PersonId>, Vec<PersonId>) {
     let of = |role: Role| {
-        let people = survey.yard.people.values();
+        let people = assessment.yard.people.values();
         let mut here: Vec<_> =
             people.filter(|person| person.role == role && person.sites.contains(site)).collect();
         if here.is_empty() && role == Role::Operator {
             // Who keeps this running and lists no places keeps it running for all.
-            here = survey.yard.people.values().filter(|person| person.role == role).collect();
+            here = assessment.yard.people.values().filter(|person| person.role == role).collect();
         }
         here.sort_by_key(|person| person.escalation_order);
         here.into_iter().map(|person| person.id.clone()).collect::<Vec<_>>()
@@ -165,9 +165,9 @@ fn people_of(survey: &Survey, site: &SiteId) -> (Vec<PersonId>, Vec<PersonId>) {
     (managers, of(Role::Technician))
 }
 
-fn views<'a>(survey: &'a Survey, site: &SiteId) -> impl Iterator<Item = &'a BoatView> {
+fn views<'a>(assessment: &'a Assessment, site: &SiteId) -> impl Iterator<Item = &'a BoatView> {
     let site = site.clone();
-    survey.boats.iter().filter(move |view| view.state.site == site && !view.state.afloat)
+    assessment.boats.iter().filter(move |view| view.state.site == site && !view.state.afloat)
 }
 
 /// From October to April, south of the line from April to October.
@@ -177,25 +177,27 @@ fn is_cold_half(site: &Site, now: DateTime<Utc>) -> bool {
 }
 
 /// Does a boat in it hold water in anything that breaks, by the record?
-fn holds_water(survey: &Survey, site: &SiteId) -> bool {
-    views(survey, site).flat_map(|view| &view.state.circuits).any(|circuit| is_wet(circuit.holds))
+fn holds_water(assessment: &Assessment, site: &SiteId) -> bool {
+    views(assessment, site)
+        .flat_map(|view| &view.state.circuits)
+        .any(|circuit| is_wet(circuit.holds))
 }
 
-fn greatest_chance(survey: &Survey, site: &SiteId) -> f64 {
-    let rows = views(survey, site).flat_map(|view| &view.rows);
+fn greatest_chance(assessment: &Assessment, site: &SiteId) -> f64 {
+    let rows = views(assessment, site).flat_map(|view| &view.rows);
     rows.map(|row| row.chance_limit).fold(0.0, f64::max)
 }
 
 /// The boats that stand in the place, the one with the least time first.
 fn boats_in<'a>(
-    survey: &'a Survey,
+    assessment: &'a Assessment,
     place: &PlaceView,
     trouble: Option<Trouble>,
     now: DateTime<Utc>,
 ) -> Vec<InTheShed<'a>> {
     // By the record the heat is on: what each boat would have from now on.
     let silent = matches!(trouble, Some(Trouble::Silent { .. }));
-    let mut boats: Vec<InTheShed<'a>> = views(survey, &place.site.id)
+    let mut boats: Vec<InTheShed<'a>> = views(assessment, &place.site.id)
         .map(|view| if silent { were_it_off(view, now) } else { as_judged(view) })
         .collect();
     boats.sort_by_key(|line| (!line.frozen, line.danger.is_none(), line.danger));

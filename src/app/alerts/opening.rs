@@ -3,9 +3,9 @@
 use chrono::{DateTime, Datelike, TimeDelta, Timelike, Utc};
 
 use crate::adapters::sqlite::OutboxRow;
-use crate::app::assess::Survey;
-use crate::app::context::{House, ServiceError};
-use crate::app::notify::{Desk, Written, blank_row, label_of};
+use crate::app::assess::Assessment;
+use crate::app::context::{AppContext, ServiceError};
+use crate::app::notify::{Composer, Written, blank_row, label_of};
 use crate::domain::boat::{Boat, CircuitId, SiteId};
 use crate::domain::message::{Opening, compose_opening};
 use crate::domain::yard::{Person, Role, Site};
@@ -34,9 +34,9 @@ pub struct Opened {
 /// # Errors
 /// The store's.
 pub fn openings(
-    house: &House,
-    desk: &Desk,
-    survey: &Survey,
+    house: &AppContext,
+    composer: &Composer,
+    assessment: &Assessment,
     now: DateTime<Utc>,
 ) -> Result<Opened, ServiceError> {
     let mut opened = Opened::default();
@@ -44,14 +44,14 @@ pub fn openings(
         return Ok(opened);
     }
     let label = |circuit: &CircuitId| label_of(house, circuit);
-    for person in survey.yard.people.values() {
-        let boats: Vec<&Boat> = survey
+    for person in assessment.yard.people.values() {
+        let boats: Vec<&Boat> = assessment
             .yard
             .boats
             .iter()
             .filter(|boat| boat.owner.as_ref() == Some(&person.id))
             .collect();
-        let places = places(person, &boats, survey);
+        let places = places(person, &boats, assessment);
         let Some(site) = places.first().copied() else { continue };
         let Some(year) = opening_year(site, now) else { continue };
         let name = format!("opening:{year}:{}", person.id);
@@ -69,12 +69,12 @@ pub fn openings(
             && places.iter().any(|site| archives.archive_of(site.id.as_str()).is_some());
         let opening =
             Opening { year, boats: &boats, places: &names, worklist: worklist.as_deref(), nudges };
-        let context = desk.context((person, site), &label, now);
+        let context = composer.context((person, site), &label, now);
         let letter = compose_opening(&opening, &context).map_err(|error| error.to_string());
         let row = OutboxRow {
             kind: "opening".to_owned(),
             expires_at: now + KEPT,
-            ..blank_row(desk, letter.as_ref().ok(), (&name, person), now)
+            ..blank_row(composer, letter.as_ref().ok(), (&name, person), now)
         };
         opened.written.add(letter, row);
         opened.runs.push((name, now));
@@ -83,12 +83,12 @@ pub fn openings(
 }
 
 /// The places that a person answers for, or where their boats stand.
-fn places<'a>(person: &Person, boats: &[&Boat], survey: &'a Survey) -> Vec<&'a Site> {
+fn places<'a>(person: &Person, boats: &[&Boat], assessment: &'a Assessment) -> Vec<&'a Site> {
     let own = |id: &SiteId| match person.role {
         Role::Owner => boats.iter().any(|boat| boat.site == *id),
         _ => person.sites.contains(id),
     };
-    let sites = survey.yard.sites.values();
+    let sites = assessment.yard.sites.values();
     sites.filter(|site| own(&site.id)).collect()
 }
 

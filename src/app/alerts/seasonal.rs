@@ -7,14 +7,14 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::sqlite::{AlertFilter, OutboxRow};
 use crate::app::assess::past_seasons::PastSeasons;
-use crate::app::assess::{BoatView, Survey};
-use crate::app::context::{House, ServiceError};
+use crate::app::assess::{Assessment, BoatView};
+use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::sms;
-use crate::app::notify::{Desk, Written, blank_row};
+use crate::app::notify::{Composer, Written, blank_row};
 use crate::domain::alert::quiet::not_before;
 use crate::domain::alert::{Alert, AlertId, Concerned, Condition, Decision, Kind, Transition};
 use crate::domain::boat::{BoatId, Care, PersonId};
-use crate::domain::message::Letter;
+use crate::domain::message::Email;
 use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Role, Site, SiteKind};
 
@@ -36,10 +36,10 @@ impl Decided {
     /// Puts a letter into what was written; it may wait for the reader's day.
     pub(crate) fn post(
         &mut self,
-        (house, desk): (&House, &Desk),
+        (house, composer): (&AppContext, &Composer),
         alert: &Alert,
         (person, site): (&Person, &Site),
-        letter: Result<Letter, String>,
+        letter: Result<Email, String>,
         closing: bool,
         now: DateTime<Utc>,
     ) {
@@ -56,9 +56,10 @@ impl Decided {
             closing,
             due_at,
             expires_at: due_at + KEPT,
-            ..blank_row(desk, letter.as_ref().ok(), (alert.id.as_str(), person), now)
+            ..blank_row(composer, letter.as_ref().ok(), (alert.id.as_str(), person), now)
         };
-        let text = letter.as_ref().ok().and_then(|letter| sms::beside(desk, person, letter, &row));
+        let text =
+            letter.as_ref().ok().and_then(|letter| sms::beside(composer, person, letter, &row));
         self.written.add(letter, row);
         self.written.letters.extend(text);
     }
@@ -66,11 +67,11 @@ impl Decided {
 
 /// The place of a boat and its past seasons; `None` where it is heated or none are named.
 pub(crate) fn past_of<'a>(
-    house: &House,
-    survey: &'a Survey,
+    house: &AppContext,
+    assessment: &'a Assessment,
     view: &BoatView,
 ) -> Option<(&'a Site, Arc<PastSeasons>)> {
-    let site = survey.yard.sites.get(&view.state.site);
+    let site = assessment.yard.sites.get(&view.state.site);
     let site = site.filter(|site| site.kind != SiteKind::IndoorHeated)?;
     let past = house.past_seasons(site).unwrap_or_else(|error| {
         tracing::warn!("{}: nothing is told by past seasons: {error}", site.id);
@@ -80,20 +81,20 @@ pub(crate) fn past_of<'a>(
 }
 
 /// The owner who is told of a boat; `None` where the yard sees to her, or nobody is listed.
-pub(crate) fn owner_told<'a>(survey: &'a Survey, view: &BoatView) -> Option<&'a Person> {
-    let owner = view.boat.owner.as_ref().and_then(|owner| survey.yard.people.get(owner));
+pub(crate) fn owner_told<'a>(assessment: &'a Assessment, view: &BoatView) -> Option<&'a Person> {
+    let owner = view.boat.owner.as_ref().and_then(|owner| assessment.yard.people.get(owner));
     owner.filter(|person| person.role == Role::Owner && view.boat.care != Care::Yard)
 }
 
 /// Who reads the letter, and about which place: whoever was told is told the end, whoever owns the boat by now.
 pub(crate) fn reader<'a>(
-    survey: &'a Survey,
+    assessment: &'a Assessment,
     view: &BoatView,
     owner: Option<&'a Person>,
     alert: &Alert,
 ) -> Option<(&'a Person, &'a Site)> {
-    let told = || alert.told.keys().next().and_then(|person| survey.yard.people.get(person));
-    Some((owner.or_else(told)?, survey.yard.sites.get(&view.state.site)?))
+    let told = || alert.told.keys().next().and_then(|person| assessment.yard.people.get(person));
+    Some((owner.or_else(told)?, assessment.yard.sites.get(&view.state.site)?))
 }
 
 /// The revisions that a person has had before this one.
@@ -112,7 +113,7 @@ pub(crate) struct Book {
 
 impl Book {
     pub(crate) fn read(
-        house: &House,
+        house: &AppContext,
         kind: Kind,
         decided: &Decision,
     ) -> Result<Self, ServiceError> {
@@ -144,7 +145,7 @@ impl Book {
     /// A boat, and how far its alerts of this kind have come.
     pub(crate) fn of<'a>(
         &'a self,
-        survey: &Survey,
+        assessment: &Assessment,
         view: &'a BoatView,
         reader: Option<&'a Person>,
     ) -> Concerned<'a> {
@@ -158,7 +159,7 @@ impl Book {
         Concerned {
             boat,
             site,
-            zone: survey.yard.zone(site),
+            zone: assessment.yard.zone(site),
             reader: reader.map(|person| &person.id),
             freeze: self.freeze.get(boat).filter(|(_, told)| knows(told)).map(|(id, _)| id),
             open: self.open.get(boat),

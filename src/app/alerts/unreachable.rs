@@ -13,8 +13,8 @@ use crate::adapters::sqlite::outbox::{
 };
 use crate::adapters::sqlite::{AlertFilter, RoundCommit, StoreError};
 use crate::app::alerts::{managers_of, record_of, transition_rows};
-use crate::app::context::{House, ServiceError, YardBook};
-use crate::app::notify::Desk;
+use crate::app::context::{AppContext, ServiceError, YardBook};
+use crate::app::notify::Composer;
 use crate::app::notify::webhooks;
 use crate::domain::alert::unreachable::{Missed, Reach, decide_reach};
 use crate::domain::alert::{Alert, Decision, Kind, Subject};
@@ -49,8 +49,8 @@ pub struct Unreached {
 /// # Errors
 /// The store's.
 pub fn turn_to_next_contact(
-    house: &House,
-    desk: &Desk,
+    house: &AppContext,
+    composer: &Composer,
     now: DateTime<Utc>,
 ) -> Result<Unreached, ServiceError> {
     let based_on = house.store.generation()?;
@@ -70,8 +70,8 @@ pub fn turn_to_next_contact(
     }
     let changed = told_in_vain(house, &missed, now)?;
     found.tell_anew = !changed.is_empty();
-    let written = write(house, desk, &yard, &pass.posts, now);
-    let notes = webhooks::notes(&house.settings, desk, &decision, now);
+    let written = write(house, composer, &yard, &pass.posts, now);
+    let notes = webhooks::notes(&house.settings, composer, &decision, now);
     let mut commit = RoundCommit {
         based_on: Some(based_on),
         transitions: transition_rows(&decision)?,
@@ -98,7 +98,7 @@ pub fn turn_to_next_contact(
 /// # Errors
 /// The store's.
 pub fn next_overdue(
-    house: &House,
+    house: &AppContext,
     since: DateTime<Utc>,
 ) -> Result<Option<DateTime<Utc>>, ServiceError> {
     Ok(house.store.next_overdue(PATIENCE, since)?)
@@ -108,7 +108,7 @@ pub fn next_overdue(
 ///
 /// # Errors
 /// The store's.
-pub fn not_arrived(house: &House, now: DateTime<Utc>) -> Result<Vec<String>, ServiceError> {
+pub fn not_arrived(house: &AppContext, now: DateTime<Utc>) -> Result<Vec<String>, ServiceError> {
     let late = house.store.undelivered(PATIENCE, now)?;
     let yard = house.yard()?;
     let mut lines: Vec<String> = missed_by(&late, &yard)
@@ -136,7 +136,7 @@ pub fn not_arrived(house: &House, now: DateTime<Utc>) -> Result<Vec<String>, Ser
 }
 
 /// Letters that wait go to the address that is listed now.
-fn readdress(house: &House, yard: &YardBook) -> Result<(), ServiceError> {
+fn readdress(house: &AppContext, yard: &YardBook) -> Result<(), ServiceError> {
     let waiting = house.store.waiting_letters()?;
     for letter in waiting
         .into_iter()
@@ -277,7 +277,7 @@ struct Book {
 }
 
 impl Book {
-    fn read(house: &House) -> Result<Self, ServiceError> {
+    fn read(house: &AppContext) -> Result<Self, ServiceError> {
         let mut book = Self::default();
         for alert in alerts(
             house,
@@ -297,7 +297,7 @@ impl Book {
     }
 }
 
-fn alerts(house: &House, filter: AlertFilter) -> Result<Vec<Alert>, ServiceError> {
+fn alerts(house: &AppContext, filter: AlertFilter) -> Result<Vec<Alert>, ServiceError> {
     let records = house.store.alerts(&filter)?;
     let read = |record: crate::adapters::sqlite::AlertRecord| {
         serde_json::from_value(record.document).map_err(|error| {
@@ -311,7 +311,7 @@ fn alerts(house: &House, filter: AlertFilter) -> Result<Vec<Alert>, ServiceError
 /// that the next look tells them anew. Letters expire while nothing runs, and one that could not be written may be by now.
 /// Whose address is at fault waits until it works.
 fn told_in_vain(
-    house: &House,
+    house: &AppContext,
     missed: &ByPerson<'_>,
     now: DateTime<Utc>,
 ) -> Result<Vec<Alert>, ServiceError> {

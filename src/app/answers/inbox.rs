@@ -8,7 +8,7 @@ use chrono::{DateTime, Utc};
 
 use crate::adapters::delivery::received::BYTES_MAX;
 use crate::app::answers::{Taken, take};
-use crate::app::context::House;
+use crate::app::context::AppContext;
 
 /// Messages that are taken in one look.
 const MESSAGES_MOST: usize = 200;
@@ -29,7 +29,7 @@ pub struct Looked {
 /// Takes what lies in `new` of the configured Maildir, and files it under `cur`, seen. What cannot be taken now stays, and
 /// keeps nobody else's message waiting. A message that was in hand twice when the program ended is filed unread.
 #[must_use]
-pub fn look_into_inbox(house: &House, now: DateTime<Utc>) -> Looked {
+pub fn look_into_inbox(house: &AppContext, now: DateTime<Utc>) -> Looked {
     let mut looked = Looked::default();
     let Some(inbox) = &house.settings.mail.inbox else { return looked };
     let cur = inbox.join("cur");
@@ -73,7 +73,7 @@ fn new_messages(inbox: &Path) -> std::io::Result<Vec<PathBuf>> {
 
 /// `None` where somebody else has taken it meanwhile.
 fn take_file(
-    house: &House,
+    house: &AppContext,
     path: &Path,
     cur: &Path,
     now: DateTime<Utc>,

@@ -6,10 +6,10 @@ use std::sync::{Mutex, PoisonError};
 use chrono::{DateTime, Days, LocalResult, NaiveDate, NaiveDateTime, NaiveTime, TimeZone, Utc};
 use chrono_tz::Tz;
 
-use crate::app::assess::Instant;
+use crate::app::assess::AsOf;
 use crate::app::assess::forecast_cache::WeatherMemory;
 use crate::app::assess::outlook::outlook_from;
-use crate::app::context::{House, ServiceError};
+use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::SiteId;
 use crate::domain::weather::errors::ErrorModel;
 use crate::domain::weather::learned::{Night, OwnCold, ReadNight, learn};
@@ -37,7 +37,7 @@ type Key = (SiteId, NaiveDate, usize, u64);
 
 /// What was learned, by place, day and the number of readings known.
 #[derive(Debug, Default)]
-pub struct Lessons(Mutex<BTreeMap<Key, Option<OwnNights>>>);
+pub struct BiasCache(Mutex<BTreeMap<Key, Option<OwnNights>>>);
 
 /// What a place's readings teach, and how many of them have no forecast to be held against.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,12 +50,12 @@ pub struct Lesson {
     pub without_forecast: usize,
 }
 
-impl House {
+impl AppContext {
     /// The place with what its thermometer has taught by the instant, where the configuration lets it.
     ///
     /// # Errors
     /// The store's.
-    pub fn taught(&self, site: Site, instant: Instant) -> Result<Site, ServiceError> {
+    pub fn bias_corrected(&self, site: Site, instant: AsOf) -> Result<Site, ServiceError> {
         if !self.settings.forecast.learn {
             return Ok(site);
         }
@@ -86,12 +86,12 @@ impl House {
     ///
     /// # Errors
     /// The store's.
-    pub fn lesson_of(&self, site: &Site, instant: Instant) -> Result<Lesson, ServiceError> {
+    pub fn lesson_of(&self, site: &Site, instant: AsOf) -> Result<Lesson, ServiceError> {
         lesson(self, site, &self.read_nights(site, instant)?)
     }
 
     /// The nights that may teach at the instant.
-    fn read_nights(&self, site: &Site, instant: Instant) -> Result<Vec<ReadNight>, ServiceError> {
+    fn read_nights(&self, site: &Site, instant: AsOf) -> Result<Vec<ReadNight>, ServiceError> {
         let today = instant.at.with_timezone(&site.time_zone).date_naive();
         let until = self.settings.forecast.learn_until.map_or(today, |until| until.min(today));
         let mut nights = self.store.nights(&site.id, instant.known_at)?;
@@ -108,7 +108,7 @@ fn sum_of(nights: &[ReadNight]) -> u64 {
     nights.iter().fold(17, |sum: u64, night| sum.wrapping_mul(31).wrapping_add(bits(night)))
 }
 
-fn lesson(house: &House, site: &Site, nights: &[ReadNight]) -> Result<Lesson, ServiceError> {
+fn lesson(house: &AppContext, site: &Site, nights: &[ReadNight]) -> Result<Lesson, ServiceError> {
     let mut held = Vec::new();
     // Its own, and forward in time: the rounds' memory stays where it is.
     let memory = WeatherMemory::default();
@@ -124,7 +124,7 @@ fn lesson(house: &House, site: &Site, nights: &[ReadNight]) -> Result<Lesson, Se
 
 /// A night against the outlook of the evening before, as it was known then.
 fn night(
-    (house, memory): (&House, &WeatherMemory),
+    (house, memory): (&AppContext, &WeatherMemory),
     site: &Site,
     read: &ReadNight,
 ) -> Result<Option<Night>, ServiceError> {
@@ -134,10 +134,10 @@ fn night(
     // The day before is forecast from its own morning.
     let day = at_wall(before.and_time(MORNING), site.time_zone);
     let by_day = match read.high_c {
-        Some(_) => outlook_from(house, memory, site, Instant::now(day))?.0,
+        Some(_) => outlook_from(house, memory, site, AsOf::now(day))?.0,
         None => None,
     };
-    let (forecast, state) = outlook_from(house, memory, site, Instant::now(evening))?;
+    let (forecast, state) = outlook_from(house, memory, site, AsOf::now(evening))?;
     let Some(forecast) = forecast.filter(|_| state != ForecastState::Blind) else {
         return Ok(None);
     };

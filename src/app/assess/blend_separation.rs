@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, Utc};
 
 use crate::adapters::sqlite::separated::Filling;
-use crate::app::assess::Survey;
+use crate::app::assess::Assessment;
 use crate::domain::boat::{BoatState, CircuitState};
 
 /// So much below the air a part under a clear sky gets at the most, K.
@@ -26,7 +26,7 @@ pub(crate) fn remember(state: &mut BoatState, separated: &BTreeSet<Filling>) {
 }
 
 /// The blends that are judged to have been slush and were not yet known to.
-pub(crate) fn newly_slush(seen: &Survey, now: DateTime<Utc>) -> Vec<(Filling, DateTime<Utc>)> {
+pub(crate) fn newly_slush(seen: &Assessment, now: DateTime<Utc>) -> Vec<(Filling, DateTime<Utc>)> {
     let rows = seen.boats.iter().flat_map(|view| {
         view.rows.iter().filter(|row| row.separated).map(|row| (&view.state, row))
     });

@@ -7,8 +7,8 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::app::assess::{BoatView, Survey, whole_hour};
-use crate::app::context::{House, ServiceError};
+use crate::app::assess::{Assessment, BoatView, whole_hour};
+use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Exposure, Holds};
 use crate::domain::catalogue::{Catalogue, CircuitId, Confinement};
 use crate::domain::risk::CircuitRisk;
@@ -27,8 +27,8 @@ type Key<'a> = (&'a str, &'a CircuitId, Option<&'a str>);
 /// # Errors
 /// The store's.
 pub fn spells_now(
-    house: &House,
-    seen: &Survey,
+    house: &AppContext,
+    seen: &Assessment,
     now: DateTime<Utc>,
 ) -> Result<Vec<Exposure>, ServiceError> {
     let hour = whole_hour(now);
@@ -82,7 +82,7 @@ fn can_break(circuit: &CircuitId, catalogue: &Catalogue) -> bool {
 
 /// The spell as it stands at `hour`; `None` where nothing has been added to it.
 fn spell(
-    seen: &Survey,
+    seen: &Assessment,
     boat: &Boat,
     row: &CircuitRisk,
     earlier: Option<&Exposure>,

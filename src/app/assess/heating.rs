@@ -2,8 +2,8 @@
 
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 
-use crate::app::assess::Instant;
-use crate::app::context::{House, ServiceError};
+use crate::app::assess::AsOf;
+use crate::app::context::{AppContext, ServiceError};
 use crate::domain::alert::heat::Trouble;
 use crate::domain::boat::{HeatTurn, LayupEvent, heat_of_place};
 use crate::domain::risk::ambient::Heat;
@@ -39,10 +39,10 @@ const SILENT_AFTER_DAYS: i64 = 2;
 /// # Errors
 /// The store's.
 pub(crate) fn heating(
-    house: &House,
+    house: &AppContext,
     site: &Site,
     said: &[&LayupEvent],
-    instant: Instant,
+    instant: AsOf,
 ) -> Result<Heating, ServiceError> {
     let (at, known_at) = (instant.at, instant.known_at);
     let mut turns = heat_of_place(&site.id, said, at, known_at, &house.catalogue);

@@ -4,10 +4,10 @@
 use std::sync::{Arc, LazyLock};
 
 use crate::adapters::weather::client::{FetchState, Service};
-use crate::app::assess::Instant;
+use crate::app::assess::AsOf;
 use crate::app::assess::forecast_cache::WeatherMemory;
 use crate::app::clients::services;
-use crate::app::context::{House, ServiceError};
+use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::SiteId;
 use crate::domain::weather::error_table::ErrorTable;
 use crate::domain::weather::freshness::Standing;
@@ -36,9 +36,9 @@ struct Newest {
 /// # Errors
 /// The store's.
 pub fn outlook_of(
-    house: &House,
+    house: &AppContext,
     site: &Site,
-    instant: Instant,
+    instant: AsOf,
 ) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
     outlook_from(house, &house.weather, site, instant)
 }
@@ -48,10 +48,10 @@ pub fn outlook_of(
 /// # Errors
 /// The store's.
 pub(crate) fn outlook_from(
-    house: &House,
+    house: &AppContext,
     memory: &WeatherMemory,
     site: &Site,
-    instant: Instant,
+    instant: AsOf,
 ) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
     let all = newest(house, memory, &site.id, instant)?;
     let limits = house.settings.forecast.limits;
@@ -100,9 +100,9 @@ fn is_for_height(forecast: &Forecast, site: &Site) -> bool {
 /// # Errors
 /// The store's.
 pub fn standing_of(
-    house: &House,
+    house: &AppContext,
     site: &SiteId,
-    instant: Instant,
+    instant: AsOf,
 ) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
     let all = newest(house, &house.weather, site, instant)?;
     let state = state_of(house, &all, instant);
@@ -115,15 +115,15 @@ pub fn standing_of(
 /// # Errors
 /// The store's.
 pub fn standings_of(
-    house: &House,
+    house: &AppContext,
     site: &SiteId,
-    instant: Instant,
+    instant: AsOf,
 ) -> Result<Vec<Standing>, ServiceError> {
     Ok(newest(house, &house.weather, site, instant)?.into_iter().map(|one| one.standing).collect())
 }
 
 /// The best of what the services allow; blind where every one of them refuses.
-fn state_of(house: &House, all: &[Newest], instant: Instant) -> ForecastState {
+fn state_of(house: &AppContext, all: &[Newest], instant: AsOf) -> ForecastState {
     let limits = house.settings.forecast.limits;
     if !all.is_empty() && all.iter().all(|one| one.refused) {
         return ForecastState::Blind;
@@ -133,10 +133,10 @@ fn state_of(house: &House, all: &[Newest], instant: Instant) -> ForecastState {
 }
 
 fn newest(
-    house: &House,
+    house: &AppContext,
     memory: &WeatherMemory,
     site: &SiteId,
-    instant: Instant,
+    instant: AsOf,
 ) -> Result<Vec<Newest>, ServiceError> {
     let mut all = Vec::new();
     for service in services(&house.settings.forecast) {

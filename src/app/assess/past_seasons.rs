@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use crate::adapters::intake::archive::{ARCHIVE_BYTES_MAX, days, source};
-use crate::app::context::{House, ServiceError};
+use crate::app::context::{AppContext, ServiceError};
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_class;
 use crate::domain::risk::judge::liquid_bits;
@@ -119,7 +119,7 @@ impl PastSeasons {
     }
 }
 
-impl House {
+impl AppContext {
     /// The past seasons of a place; `None` where the configuration names no archive for it.
     ///
     /// # Errors

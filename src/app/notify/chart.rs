@@ -2,8 +2,8 @@
 //! it rather than not at all.
 
 use crate::adapters::delivery::picture::png;
-use crate::app::assess::{BoatView, Survey};
-use crate::app::context::House;
+use crate::app::assess::{Assessment, BoatView};
+use crate::app::context::AppContext;
 use crate::app::notify::label_of;
 use crate::domain::boat::BoatId;
 use crate::domain::message::chart::{Chart, PARTS_MOST, Part, Picture};
@@ -20,16 +20,16 @@ pub(crate) const fn are_wanted(person: &Person) -> bool {
 /// The picture of a boat's most pressing parts for a reader; `None` where the reader wants none, nothing presses, or the
 /// weather is not known.
 pub(crate) fn of_boat(
-    house: &House,
-    survey: &Survey,
+    house: &AppContext,
+    assessment: &Assessment,
     boat: &BoatId,
     person: &Person,
 ) -> Option<Picture> {
     if !are_wanted(person) {
         return None;
     }
-    let view = survey.boats.iter().find(|view| view.boat.id == *boat)?;
-    let chart = drawn(house, survey, view, person)?;
+    let view = assessment.boats.iter().find(|view| view.boat.id == *boat)?;
+    let chart = drawn(house, assessment, view, person)?;
     let svg = chart.svg()?;
     match png(&svg) {
         Ok(png) => Some(Picture { png, alt: chart.alt() }),
@@ -40,8 +40,13 @@ pub(crate) fn of_boat(
     }
 }
 
-fn drawn(house: &House, survey: &Survey, view: &BoatView, person: &Person) -> Option<Chart> {
-    let place = survey.places.get(&view.state.site)?;
+fn drawn(
+    house: &AppContext,
+    assessment: &Assessment,
+    view: &BoatView,
+    person: &Person,
+) -> Option<Chart> {
+    let place = assessment.places.get(&view.state.site)?;
     let weather = place.weather.as_ref()?;
     let is_ahead = |row: &&CircuitRisk| row.priority > Priority::Notice && !row.frozen_now;
     let mut rows: Vec<&CircuitRisk> = view.rows.iter().filter(is_ahead).collect();
@@ -85,7 +90,7 @@ fn drawn(house: &House, survey: &Survey, view: &BoatView, person: &Person) -> Op
         zone: place.site.time_zone,
         scale: person.units,
         from: weather.at,
-        now: survey.instant.at,
+        now: assessment.instant.at,
         air_c,
         parts: parts.collect(),
         latest_start: rows.iter().filter_map(|row| row.latest_start).min(),

@@ -1,6 +1,6 @@
 //! What protects a boat by somebody's word alone, while a cold is coming that would tell.
 
-use crate::app::assess::{BoatView, Survey};
+use crate::app::assess::{Assessment, BoatView};
 use crate::domain::boat::{CircuitId, Evidence, Holds, SiteId};
 use crate::domain::risk::{CircuitRisk, Consequence};
 
@@ -12,15 +12,16 @@ const NAMED: usize = 4;
 /// `Second Biscuit: engine block, exhaust manifolds`, for each boat whose dear circuits are drained or filled only by what
 /// somebody said, at places where the low in the middle of the forecast is below -3 C.
 pub fn only_claimed(
-    survey: &Survey,
+    assessment: &Assessment,
     own: impl Fn(&SiteId) -> bool,
     label: impl Fn(&CircuitId) -> String,
 ) -> Vec<String> {
     let cold = |site: &SiteId| {
-        let low = survey.places.get(site).and_then(|place| place.low.as_ref());
+        let low = assessment.places.get(site).and_then(|place| place.low.as_ref());
         low.is_some_and(|low| low.median_c < COLD_C)
     };
-    let here = survey.boats.iter().filter(|view| own(&view.state.site) && cold(&view.state.site));
+    let here =
+        assessment.boats.iter().filter(|view| own(&view.state.site) && cold(&view.state.site));
     here.filter_map(|view| {
         let mut named: Vec<String> = circuits(view).map(|row| label(&row.circuit)).collect();
         // Two engines have two of a name.

@@ -5,18 +5,18 @@ use chrono::{DateTime, Utc};
 use crate::adapters::delivery::mime;
 use crate::adapters::sqlite::OutboxRow;
 use crate::adapters::sqlite::outbox::{Held, HeldBy, Posted, Rewritten};
-use crate::app::assess::{Instant, Survey, survey};
-use crate::app::context::{House, ServiceError};
-use crate::app::notify::Desk;
+use crate::app::assess::{AsOf, Assessment, assess};
+use crate::app::context::{AppContext, ServiceError};
+use crate::app::notify::Composer;
 use crate::app::notify::chart;
-use crate::domain::alert::Telling;
+use crate::domain::alert::Notification;
 use crate::domain::boat::SiteId;
 use crate::domain::message::{Context, HeldLine, RolledUp, compose_rollup};
 
 /// Those of the store and those of the round in hand, by place.
 pub(crate) fn waiting(
-    house: &House,
-    survey: &Survey,
+    house: &AppContext,
+    assessment: &Assessment,
     letters: &[OutboxRow],
     now: DateTime<Utc>,
 ) -> Vec<(SiteId, HeldLine)> {
@@ -25,27 +25,27 @@ pub(crate) fn waiting(
         Vec::new()
     });
     let stored = stored.iter().map(|posted| &posted.row);
-    stored.chain(letters).filter_map(|row| line(survey, row)).collect()
+    stored.chain(letters).filter_map(|row| line(assessment, row)).collect()
 }
 
-fn line(survey: &Survey, row: &OutboxRow) -> Option<(SiteId, HeldLine)> {
+fn line(assessment: &Assessment, row: &OutboxRow) -> Option<(SiteId, HeldLine)> {
     let held = row.held.as_ref()?;
-    let telling = told(held)?;
-    let boat = telling.subject.boat()?;
-    let boat = survey.boats.iter().find(|view| view.boat.id == *boat)?;
-    let owner = survey.yard.people.get(&row.recipient)?;
+    let notification = told(held)?;
+    let boat = notification.subject.boat()?;
+    let boat = assessment.boats.iter().find(|view| view.boat.id == *boat)?;
+    let owner = assessment.yard.people.get(&row.recipient)?;
     let line = HeldLine {
         owner: owner.name.clone(),
         boat: boat.boat.name.clone(),
         subject: row.subject.clone(),
         goes: row.due_at,
     };
-    Some((telling.site, line))
+    Some((notification.site, line))
 }
 
 /// What a held letter was written from.
 #[must_use]
-pub fn told(held: &Held) -> Option<Telling> {
+pub fn told(held: &Held) -> Option<Notification> {
     serde_json::from_str(&held.draft).ok()
 }
 
@@ -54,32 +54,33 @@ pub fn told(held: &Held) -> Option<Telling> {
 /// # Errors
 /// [`ServiceError::Told`]: it cannot be read, or not written.
 pub fn with_note(
-    house: &House,
-    desk: &Desk,
+    house: &AppContext,
+    composer: &Composer,
     letter: &Posted,
     by: &HeldBy,
 ) -> Result<Rewritten, ServiceError> {
     let failed = |why: &str| ServiceError::Told(format!("letter {}: {why}", letter.id));
     let held = letter.row.held.as_ref().ok_or_else(|| failed("is not held"))?;
-    let telling = told(held).ok_or_else(|| failed("what it was written from cannot be read"))?;
-    let telling = Telling { yard_note: Some(by.why.clone()), ..telling };
+    let notification =
+        told(held).ok_or_else(|| failed("what it was written from cannot be read"))?;
+    let notification = Notification { yard_note: Some(by.why.clone()), ..notification };
     // As the record stood when it was decided.
-    let at = Instant::now(letter.row.queued_at);
-    let seen = survey(house, at, |site| *site == telling.site)?;
+    let at = AsOf::now(letter.row.queued_at);
+    let seen = assess(house, at, |site| *site == notification.site)?;
     let person =
         seen.yard.people.get(&letter.row.recipient).ok_or_else(|| failed("its reader has gone"))?;
-    let place = seen.places.get(&telling.site).ok_or_else(|| failed("its place has gone"))?;
-    let boat = telling.subject.boat();
+    let place = seen.places.get(&notification.site).ok_or_else(|| failed("its place has gone"))?;
+    let boat = notification.subject.boat();
     let view = seen.boats.iter().find(|view| Some(&view.boat.id) == boat);
     let item = RolledUp {
-        telling: &telling,
+        notification: &notification,
         boat: view.map(|view| (&view.boat, &view.state)),
         site: &place.site,
     };
     let label =
         |circuit: &crate::domain::boat::CircuitId| crate::app::notify::label_of(house, circuit);
     let picture = boat.and_then(|boat| chart::of_boat(house, &seen, boat, person));
-    let context = desk.context((person, &place.site), &label, letter.row.queued_at);
+    let context = composer.context((person, &place.site), &label, letter.row.queued_at);
     let context = Context { picture: picture.as_ref(), ..context };
     let written = compose_rollup(&[item], &context).map_err(|error| failed(&error.to_string()))?;
     let bytes = mime::to_bytes(&written).map_err(|error| failed(&error.to_string()))?;

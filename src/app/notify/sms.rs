@@ -3,25 +3,25 @@
 use crate::adapters::delivery::{envelope, mime};
 use crate::adapters::sqlite::OutboxRow;
 use crate::adapters::sqlite::outbox::TEXTS;
-use crate::app::notify::Desk;
-use crate::domain::message::{Letter, Mailbox};
+use crate::app::notify::Composer;
+use crate::domain::message::{Email, Mailbox};
 use crate::domain::yard::Person;
 
 /// The short text that goes with a letter: about the same, at the same time, as long of use. None without the reader's
 /// consent, without a gateway and a whole number, and for letters that have no short form. While the yard holds the letter the
 /// text waits with it: what the yard has not looked at is not told by another way either.
 pub(crate) fn beside(
-    desk: &Desk,
+    composer: &Composer,
     person: &Person,
-    letter: &Letter,
+    letter: &Email,
     row: &OutboxRow,
 ) -> Option<OutboxRow> {
     let text = letter.short.as_ref().filter(|_| person.text_consent)?;
-    let address = desk.texts.address(person.phone.as_deref()?)?;
+    let address = composer.texts.address(person.phone.as_deref()?)?;
     let step = u8::try_from(row.step).unwrap_or(u8::MAX);
-    let (about, domain) = (format!("text {}", row.alert), &desk.sender.domain);
-    let message_id = desk.key.id(&about, row.revision, person.id.as_str(), step, domain);
-    let wrapped = Letter {
+    let (about, domain) = (format!("text {}", row.alert), &composer.sender.domain);
+    let message_id = composer.key.id(&about, row.revision, person.id.as_str(), step, domain);
+    let wrapped = Email {
         message_id: message_id.clone(),
         to: Mailbox { name: String::new(), address: address.clone() },
         // Gateways set a subject before the text, which says it all.

@@ -9,7 +9,7 @@ use crate::adapters::settings::webhook::{WebhookSettings, parse_url};
 use crate::adapters::sqlite::OutboxRow;
 use crate::adapters::sqlite::outbox::WEBHOOKS;
 use crate::app::context::ServiceError;
-use crate::app::notify::Desk;
+use crate::app::notify::Composer;
 use crate::domain::alert::Decision;
 use crate::domain::boat::PersonId;
 use crate::domain::message::notice;
@@ -23,7 +23,7 @@ const KEPT: TimeDelta = TimeDelta::days(4);
 /// The notes for everything of a decision that is news, to every endpoint.
 pub(crate) fn notes(
     settings: &Settings,
-    desk: &Desk,
+    composer: &Composer,
     decided: &Decision,
     now: DateTime<Utc>,
 ) -> Vec<OutboxRow> {
@@ -40,7 +40,7 @@ pub(crate) fn notes(
         let closing = matches!(event, "alert.cleared" | "alert.cancelled" | "input.restored");
         let urgent = alert.condition.is_high();
         for name in settings.webhook.keys() {
-            let row = blank(desk, name, (about, alert.revision, step), &body, now);
+            let row = blank(composer, name, (about, alert.revision, step), &body, now);
             rows.push(OutboxRow { closing, urgent, ..row });
         }
     }
@@ -50,25 +50,26 @@ pub(crate) fn notes(
 /// The note that a worklist has gone out.
 pub(crate) fn worklist(
     settings: &Settings,
-    desk: &Desk,
+    composer: &Composer,
     (places, boats): (usize, usize),
     now: DateTime<Utc>,
 ) -> Vec<OutboxRow> {
     let body = notice::worklist(now, places, boats);
     let about = format!("worklist:{}", now.timestamp());
     let names = settings.webhook.keys();
-    names.map(|name| blank(desk, name, (&about, 1, 0), &body, now)).collect()
+    names.map(|name| blank(composer, name, (&about, 1, 0), &body, now)).collect()
 }
 
 fn blank(
-    desk: &Desk,
+    composer: &Composer,
     name: &str,
     (about, revision, step): (&str, u32, u32),
     body: &str,
     now: DateTime<Utc>,
 ) -> OutboxRow {
     // The same move gives the same id for ever; no dot may stand in it.
-    let id = desk.key.id(&format!("{about}|{step}"), revision, &format!("webhook {name}"), 0, "");
+    let id =
+        composer.key.id(&format!("{about}|{step}"), revision, &format!("webhook {name}"), 0, "");
     let id = format!("msg_{}", id.trim_end_matches('@'));
     OutboxRow {
         alert: about.to_owned(),

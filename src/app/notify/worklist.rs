@@ -4,17 +4,17 @@ use chrono::{DateTime, Utc};
 
 use crate::adapters::sqlite::{AlertFilter, OutboxRow};
 use crate::app::alerts::blend::too_weak;
-use crate::app::assess::{BoatView, Survey};
-use crate::app::context::{House, ServiceError};
+use crate::app::assess::{Assessment, BoatView};
+use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::chart;
 use crate::app::notify::claimed::only_claimed;
-use crate::app::notify::{Desk, Written, blank_row, label_of};
+use crate::app::notify::{Composer, Written, blank_row, label_of};
 use crate::app::planning::{YardPlan, lines, plan_of};
 use crate::app::round::WORKLIST_RUN;
 use crate::domain::alert::{Alert, CloseReason, Flat, Kind};
 use crate::domain::boat::{CircuitId, Holds, SiteId};
 use crate::domain::message::{
-    CannotSay, Context, CrewLines, HeldLine, Letter, OverLine, PlaceLine, Worklist, WorklistBoat,
+    CannotSay, Context, CrewLines, Email, HeldLine, OverLine, PlaceLine, Worklist, WorklistBoat,
     compose_worklist,
 };
 use crate::domain::risk::{CircuitRisk, Priority, rank};
@@ -31,15 +31,15 @@ const MANY_UNKNOWN: usize = 3;
 /// One letter with the worklist of their places to each manager; `letters` are those of the same round.
 #[must_use]
 pub fn worklist_letters(
-    house: &House,
-    desk: &Desk,
-    survey: &Survey,
+    house: &AppContext,
+    composer: &Composer,
+    assessment: &Assessment,
     letters: &[OutboxRow],
     now: DateTime<Utc>,
 ) -> Written {
-    let managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
-    let plan = crew_plan(house, survey);
-    let waiting = crate::app::notify::held::waiting(house, survey, letters, now);
+    let managers = assessment.yard.people.values().filter(|person| person.role == Role::Manager);
+    let plan = crew_plan(house, assessment);
+    let waiting = crate::app::notify::held::waiting(house, assessment, letters, now);
     let day = now.with_timezone(&house.settings.yard.time_zone).date_naive();
     let mut written = Written::default();
     for person in managers {
@@ -52,8 +52,8 @@ pub fn worklist_letters(
             .collect();
         let letter = worklist_letter(
             house,
-            desk,
-            survey,
+            composer,
+            assessment,
             Reader { person, plan: plan.as_ref(), held: &held, pictures: true },
             own,
         )
@@ -62,7 +62,7 @@ pub fn worklist_letters(
         let row = OutboxRow {
             kind: "worklist".to_owned(),
             expires_at: now + chrono::TimeDelta::hours(WORKLIST_KEPT_H),
-            ..blank_row(desk, letter.as_ref().ok(), (&about, person), now)
+            ..blank_row(composer, letter.as_ref().ok(), (&about, person), now)
         };
         written.add(letter, row);
     }
@@ -73,10 +73,11 @@ pub fn worklist_letters(
 ///
 /// # Errors
 /// The phrase catalogue or the store.
-pub fn worklist_text(house: &House, survey: &Survey) -> Result<String, ServiceError> {
-    let desk = Desk::of(house)?;
-    let mut managers = survey.yard.people.values().filter(|person| person.role == Role::Manager);
-    let Some(first) = survey.places.values().next() else {
+pub fn worklist_text(house: &AppContext, assessment: &Assessment) -> Result<String, ServiceError> {
+    let composer = Composer::of(house)?;
+    let mut managers =
+        assessment.yard.people.values().filter(|person| person.role == Role::Manager);
+    let Some(first) = assessment.places.values().next() else {
         return Ok(
             "The store holds no place yet: bring in your tables with rimeward import.\n".into()
         );
@@ -85,11 +86,11 @@ pub fn worklist_text(house: &House, survey: &Survey) -> Result<String, ServiceEr
     reader.email.get_or_insert_with(|| "nobody@localhost".to_owned());
     let letter = worklist_letter(
         house,
-        &desk,
-        survey,
+        &composer,
+        assessment,
         Reader {
             person: &reader,
-            plan: crew_plan(house, survey).as_ref(),
+            plan: crew_plan(house, assessment).as_ref(),
             held: &[],
             pictures: false,
         },
@@ -107,13 +108,13 @@ struct Reader<'a> {
 }
 
 fn worklist_letter(
-    house: &House,
-    desk: &Desk,
-    survey: &Survey,
+    house: &AppContext,
+    composer: &Composer,
+    assessment: &Assessment,
     Reader { person, plan, held, pictures }: Reader<'_>,
     own: impl Fn(&SiteId) -> bool,
-) -> Result<Letter, ServiceError> {
-    let places: Vec<PlaceLine<'_>> = survey
+) -> Result<Email, ServiceError> {
+    let places: Vec<PlaceLine<'_>> = assessment
         .places
         .values()
         .filter(|place| own(&place.site.id))
@@ -124,14 +125,14 @@ fn worklist_letter(
             forecast: place.state,
             service: place.forecast.as_ref().map_or("", |forecast| forecast.service.as_str()),
             measured: place.measured.as_ref(),
-            snow: place.snow(survey.until),
+            snow: place.snow(assessment.until),
             official: place
                 .official()
                 .map(|(notice, not_shown)| (notice.clone(), not_shown))
                 .collect(),
         })
         .collect();
-    let mut listed: Vec<(&BoatView, Vec<CircuitRisk>)> = survey
+    let mut listed: Vec<(&BoatView, Vec<CircuitRisk>)> = assessment
         .boats
         .iter()
         .filter(|view| own(&view.state.site))
@@ -149,14 +150,14 @@ fn worklist_letter(
     let boats: Vec<WorklistBoat<'_>> = listed
         .iter()
         .filter_map(|(view, rows)| {
-            let site = survey.places.get(&view.state.site).map(|place| &place.site)?;
+            let site = assessment.places.get(&view.state.site).map(|place| &place.site)?;
             Some(WorklistBoat { boat: &view.boat, state: &view.state, site, rows, remark: "" })
         })
         .collect();
     let head = house.store.log_head()?;
-    let over = over_since_the_last(house, survey, person)?;
+    let over = over_since_the_last(house, assessment, person)?;
     let label = |circuit: &CircuitId| label_of(house, circuit);
-    let home = survey.places.values().find(|place| own(&place.site.id));
+    let home = assessment.places.values().find(|place| own(&place.site.id));
     let Some(home) = home else {
         return Err(ServiceError::Told(format!(
             "{} answers for no place that is listed",
@@ -169,8 +170,8 @@ fn worklist_letter(
     });
     let picture = first
         .filter(|_| pictures)
-        .and_then(|(view, _)| chart::of_boat(house, survey, &view.boat.id, person));
-    let context = desk.context((person, &home.site), &label, survey.instant.at);
+        .and_then(|(view, _)| chart::of_boat(house, assessment, &view.boat.id, person));
+    let context = composer.context((person, &home.site), &label, assessment.instant.at);
     let context = Context { picture: picture.as_ref(), ..context };
     let crew = plan.map(|plan| CrewLines {
         headline: plan.headline.clone(),
@@ -183,11 +184,11 @@ fn worklist_letter(
         subject: lines::subject(plan, &own),
     });
     let worklist = Worklist {
-        at: survey.instant.at,
-        until: survey.until,
+        at: assessment.instant.at,
+        until: assessment.until,
         places: &places,
         boats: &boats,
-        cannot_say: &cannot_say((house, survey), &own, &label),
+        cannot_say: &cannot_say((house, assessment), &own, &label),
         over: &over,
         held,
         plan: crew.as_ref(),
@@ -199,8 +200,8 @@ fn worklist_letter(
 
 /// What ended since the last worklist, of the alerts that this reader had been told of: their closing message.
 fn over_since_the_last(
-    house: &House,
-    survey: &Survey,
+    house: &AppContext,
+    assessment: &Assessment,
     person: &Person,
 ) -> Result<Vec<OverLine>, ServiceError> {
     let Some(last) = house.store.last_run(WORKLIST_RUN)? else { return Ok(Vec::new()) };
@@ -216,11 +217,11 @@ fn over_since_the_last(
         let Some(ended) = told.and_then(|ledger| ledger.sent.last()).map(|sent| sent.at) else {
             continue;
         };
-        let boat = survey.boats.iter().find(|view| Some(&view.boat.id) == alert.subject.boat());
-        let (true, Some(view)) = (ended >= last && ended < survey.instant.at, boat) else {
+        let boat = assessment.boats.iter().find(|view| Some(&view.boat.id) == alert.subject.boat());
+        let (true, Some(view)) = (ended >= last && ended < assessment.instant.at, boat) else {
             continue;
         };
-        let place = survey.places.get(&alert.site).map(|place| place.site.name.clone());
+        let place = assessment.places.get(&alert.site).map(|place| place.site.name.clone());
         let reason = alert.closed.as_ref().map(|end| &end.reason);
         over.push(OverLine {
             boat: view.boat.name.clone(),
@@ -235,8 +236,8 @@ fn over_since_the_last(
 }
 
 /// The crew plan. A worklist goes out without it rather than not at all.
-fn crew_plan(house: &House, survey: &Survey) -> Option<YardPlan> {
-    plan_of(house, survey)
+fn crew_plan(house: &AppContext, assessment: &Assessment) -> Option<YardPlan> {
+    plan_of(house, assessment)
         .inspect_err(|error| tracing::warn!(%error, "worklist goes out without the crew plan"))
         .ok()
 }
@@ -248,12 +249,12 @@ fn pressing(rows: &[CircuitRisk]) -> Option<&CircuitRisk> {
 
 /// What cannot be judged: places without a forecast, boats of which hardly anything is on record.
 fn cannot_say(
-    (house, survey): (&House, &Survey),
+    (house, assessment): (&AppContext, &Assessment),
     own: &impl Fn(&SiteId) -> bool,
     label: &impl Fn(&CircuitId) -> String,
 ) -> Vec<CannotSay> {
     let mut found = Vec::new();
-    for place in survey.places.values().filter(|place| own(&place.site.id)) {
+    for place in assessment.places.values().filter(|place| own(&place.site.id)) {
         if place.state == ForecastState::Blind {
             found.push(CannotSay {
                 what: place.site.name.clone(),
@@ -261,7 +262,7 @@ fn cannot_say(
             });
         }
     }
-    let unknown: Vec<(usize, &str)> = survey
+    let unknown: Vec<(usize, &str)> = assessment
         .boats
         .iter()
         .filter(|view| own(&view.state.site))
@@ -279,14 +280,14 @@ fn cannot_say(
             why: named.join(", "),
         });
     }
-    let weak = too_weak(house, survey, own);
+    let weak = too_weak(house, assessment, own);
     if !weak.is_empty() {
         found.push(CannotSay {
             what: "antifreeze too weak for a winter here: test it and renew it".to_owned(),
             why: weak.join("; "),
         });
     }
-    let claimed = only_claimed(survey, own, label);
+    let claimed = only_claimed(assessment, own, label);
     if !claimed.is_empty() {
         found.push(CannotSay {
             what: "only said to be done, and cold is coming: ask who did it, or look".to_owned(),

@@ -6,8 +6,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, Datelike, TimeDelta, Utc, Weekday};
 
 use crate::adapters::settings::crew::Objective;
-use crate::app::assess::Survey;
-use crate::app::context::House;
+use crate::app::assess::Assessment;
+use crate::app::context::AppContext;
 use crate::app::planning::Row;
 use crate::domain::boat::SiteId;
 use crate::domain::risk::plan::Job;
@@ -18,7 +18,7 @@ use crate::domain::risk::plan::tonight::{Errand, Evening, Round, Stop, at_the_th
 
 /// Whose hours the evening's round takes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Hands {
+pub enum Parallel {
     /// The crew's, of today.
     OnRoster,
     /// It is a working day, but its hours are over.
@@ -30,7 +30,7 @@ pub enum Hands {
 /// The round and what goes with it.
 pub(crate) struct Tonight {
     pub round: Option<Round>,
-    pub hands: Hands,
+    pub hands: Parallel,
     /// When it begins, and how many work on it.
     pub begins: (DateTime<Utc>, u32),
     /// Minutes of the crew's day that it takes, ways included.
@@ -53,8 +53,8 @@ const LATE_CALL: TimeDelta = TimeDelta::hours(4);
 
 /// Chooses the round and marks its rows; their work is seen as drained from then on.
 pub(crate) fn evening(
-    house: &House,
-    seen: &Survey,
+    house: &AppContext,
+    seen: &Assessment,
     crew: &Crew,
     (days, capacity): (&[WorkDay], &[u32]),
     rows: &mut [Row],
@@ -63,9 +63,9 @@ pub(crate) fn evening(
     let today = capacity.first().copied().unwrap_or(0);
     let anybody = capacity.iter().any(|minutes| *minutes > 0);
     let hands = match days.first() {
-        _ if today > 0 => Hands::OnRoster,
-        Some(day) if anybody && crew.works_on(day.date) && at >= day.evening => Hands::DayOver,
-        _ => Hands::Nobody,
+        _ if today > 0 => Parallel::OnRoster,
+        Some(day) if anybody && crew.works_on(day.date) && at >= day.evening => Parallel::DayOver,
+        _ => Parallel::Nobody,
     };
     let begins = begins(at, days, hands, today);
     let next = next_working_day(&calendar(days));
@@ -90,11 +90,11 @@ pub(crate) fn evening(
     }
     // Until then nobody else is there: what freezes before goes by the hour.
     let until = match hands {
-        Hands::OnRoster => days.first().map(|day| day.evening),
+        Parallel::OnRoster => days.first().map(|day| day.evening),
         _ => days.get(next).map(|day| day.opens),
     };
     let way = |id: &SiteId| way_of(seen, id);
-    let minutes_left = (hands == Hands::OnRoster).then_some(today);
+    let minutes_left = (hands == Parallel::OnRoster).then_some(today);
     let by_crew = Evening { minutes_left, next, people: begins.1, way: &way };
     let errands = |rows: &[Row], which: &[usize], begins, until, harm: bool| -> Vec<Errand> {
         let rows = which.iter().filter_map(|row| rows.get(*row));
@@ -105,7 +105,7 @@ pub(crate) fn evening(
     };
     let mut found = crew_round(rows, &due);
     let opens = days.first().map(|day| day.opens);
-    if let Some(opens) = opens.filter(|opens| hands == Hands::OnRoster && at < *opens) {
+    if let Some(opens) = opens.filter(|opens| hands == Parallel::OnRoster && at < *opens) {
         let harm = |row: usize| {
             let row = rows.get(row)?;
             Some(at + TimeDelta::hours(i64::from(row.work.harm_in_h(row.urgent?)?)))
@@ -162,7 +162,7 @@ pub(crate) fn evening(
         let Some(scope) = row.urgent else { continue };
         load(&mut tonight.cart, row, scope);
     }
-    if hands == Hands::OnRoster {
+    if hands == Parallel::OnRoster {
         let last = found.within_hours().next_back();
         let ways = last.map_or(0, |stop| {
             let back = rows.get(stop.job).map_or(0, |row| way(&row.place()) / 2);
@@ -179,7 +179,7 @@ pub(crate) fn evening(
 }
 
 /// Minutes to a place and back.
-pub(crate) fn way_of(seen: &Survey, place: &SiteId) -> u32 {
+pub(crate) fn way_of(seen: &Assessment, place: &SiteId) -> u32 {
     seen.places.get(place).map_or(0, |place| whole(2.0 * place.site.travel_minutes))
 }
 
@@ -191,8 +191,13 @@ pub(crate) fn load(cart: &mut BTreeMap<String, f64>, row: &Row, scope: Scope) {
 }
 
 /// From when on, and by how many people at once: whoever is called has to come first, and comes with another.
-fn begins(at: DateTime<Utc>, days: &[WorkDay], hands: Hands, today: u32) -> (DateTime<Utc>, u32) {
-    let Some(day) = days.first().filter(|_| hands == Hands::OnRoster) else {
+fn begins(
+    at: DateTime<Utc>,
+    days: &[WorkDay],
+    hands: Parallel,
+    today: u32,
+) -> (DateTime<Utc>, u32) {
+    let Some(day) = days.first().filter(|_| hands == Parallel::OnRoster) else {
         return (at + CALL_IN, CALLED);
     };
     let begins = at.max(day.opens);

@@ -1,7 +1,7 @@
 //! From the configuration and the list of people to a crew and what is scarce besides hands.
 
-use crate::app::assess::Survey;
-use crate::app::context::{House, ServiceError};
+use crate::app::assess::Assessment;
+use crate::app::context::{AppContext, ServiceError};
 use crate::app::planning::{Row, WhatIf};
 use crate::domain::risk::plan::crew::{Crew, Technician, WorkDay};
 use crate::domain::risk::plan::schedule::Scarce;
@@ -9,7 +9,11 @@ use crate::domain::risk::timing::WorkingHours;
 use crate::domain::yard::Role;
 
 /// The crew by the configuration, or else by the list of people.
-pub(crate) fn crew(house: &House, seen: &Survey, what_if: &WhatIf) -> Result<Crew, ServiceError> {
+pub(crate) fn crew(
+    house: &AppContext,
+    seen: &Assessment,
+    what_if: &WhatIf,
+) -> Result<Crew, ServiceError> {
     let settings = &house.settings.crew;
     let mut technicians: Vec<Technician> = settings
         .technicians
@@ -67,7 +71,12 @@ pub(crate) fn crew(house: &House, seen: &Survey, what_if: &WhatIf) -> Result<Cre
 }
 
 /// What is scarce besides hands: the lift, skills that not all have.
-pub(crate) fn scarce(house: &House, rows: &[Row], crew: &Crew, days: &[WorkDay]) -> Vec<Scarce> {
+pub(crate) fn scarce(
+    house: &AppContext,
+    rows: &[Row],
+    crew: &Crew,
+    days: &[WorkDay],
+) -> Vec<Scarce> {
     let mut found = Vec::new();
     let needed = &house.settings.crew.skills_needed;
     let mut skills: Vec<&String> = needed.values().collect();

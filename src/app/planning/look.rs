@@ -2,8 +2,8 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::app::assess::{BoatView, PlaceView, Survey, error_model, whole_hour};
-use crate::app::context::{House, ServiceError};
+use crate::app::assess::{Assessment, BoatView, PlaceView, error_model, whole_hour};
+use crate::app::context::{AppContext, ServiceError};
 use crate::app::parallel::on_threads;
 use crate::app::planning::WhatIf;
 use crate::domain::boat::SiteId;
@@ -30,8 +30,8 @@ pub(crate) struct Looked<'a> {
 
 /// Looks at every boat through all hours of the forecast and the season after it.
 pub(crate) fn look<'a>(
-    house: &House,
-    seen: &'a Survey,
+    house: &AppContext,
+    seen: &'a Assessment,
     what_if: &WhatIf,
     days: &[WorkDay],
 ) -> Result<Looked<'a>, ServiceError> {
@@ -87,7 +87,7 @@ pub(crate) fn look<'a>(
 /// The weather of a place with every hour that the forecast has: a look over the yard keeps only its horizon. One seed for
 /// all places, so that the same cold meets them all.
 fn all_hours(
-    house: &House,
+    house: &AppContext,
     place: &PlaceView,
     at: DateTime<Utc>,
     colder_k: f64,

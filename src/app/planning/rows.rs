@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use crate::adapters::settings::crew::Objective;
-use crate::app::assess::{BoatView, Survey, whole_hour};
-use crate::app::context::House;
+use crate::app::assess::{Assessment, BoatView, whole_hour};
+use crate::app::context::AppContext;
 use crate::app::planning::{Row, Visit};
 use crate::domain::boat::{Boat, BoatId, Care, SiteId};
 use crate::domain::risk::plan::boat::{BoatWork, FrozenCircuit, Scope};
@@ -62,8 +62,8 @@ pub struct Outside {
 }
 
 pub(crate) fn sorted(
-    house: &House,
-    seen: &Survey,
+    house: &AppContext,
+    seen: &Assessment,
     crew: &Crew,
     (days, boats): (&[WorkDay], Vec<(&BoatView, BoatWork)>),
 ) -> Sorted {
@@ -169,7 +169,7 @@ fn wait_for_the_lift(rows: &mut [Row], slots: u32, days: &[WorkDay], objective: 
 }
 
 fn row(
-    house: &House,
+    house: &AppContext,
     view: &BoatView,
     (work, days): (BoatWork, &[WorkDay]),
     crew: &Crew,

@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 
 use chrono::{Datelike, NaiveDate};
 
-use crate::app::assess::Survey;
-use crate::app::context::{House, ServiceError};
+use crate::app::assess::Assessment;
+use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::SiteId;
 use crate::domain::catalogue::Consequence;
 use crate::domain::weather::seasons::{End, day_at};
@@ -35,8 +35,8 @@ pub struct FillFrom {
 /// # Errors
 /// A hole in the tables.
 pub(crate) fn fill_from(
-    house: &House,
-    seen: &Survey,
+    house: &AppContext,
+    seen: &Assessment,
     today: NaiveDate,
 ) -> Result<Vec<FillFrom>, ServiceError> {
     let mut found = Vec::new();

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::app::context::House;
+use crate::app::context::AppContext;
 use crate::app::planning::Row;
 use crate::app::planning::evening::shares;
 use crate::domain::boat::BoatId;
@@ -20,7 +20,7 @@ const WEEK: usize = 7;
 
 /// The check of due days for the crew as a whole, or for a skill that few have where that is harder to meet.
 pub(crate) fn check(
-    house: &House,
+    house: &AppContext,
     rows: &[Row],
     capacity: &[u32],
     (days, scarce): (&[WorkDay], &[Scarce]),
@@ -45,7 +45,7 @@ pub(crate) fn check(
 }
 
 /// Does a group of circuits ask for this skill?
-pub(crate) fn asks_for(house: &House, group: &GroupWork, thing: &Scarce) -> bool {
+pub(crate) fn asks_for(house: &AppContext, group: &GroupWork, thing: &Scarce) -> bool {
     house.settings.crew.skills_needed.get(&group.group) == Some(&thing.what)
 }
 

@@ -3,7 +3,7 @@
 use minijinja::{AutoEscape, Environment, context};
 use serde::Serialize;
 
-use super::{Refusal, below, beside, record_lines, text};
+use super::{CliError, below, beside, record_lines, text};
 use crate::app::planning::lines::{self as planned, litres};
 use crate::app::planning::{Row, WhatIf, YardPlan};
 use crate::domain::risk::plan::boat::Scope;
@@ -46,7 +46,7 @@ struct Line {
 }
 
 /// The page; every text of the yard is escaped.
-pub(super) fn html(plan: &YardPlan, yard: &str, what_if: &WhatIf) -> Result<String, Refusal> {
+pub(super) fn html(plan: &YardPlan, yard: &str, what_if: &WhatIf) -> Result<String, CliError> {
     let mut parts = Vec::new();
     parts.extend(Part::naming(beside::ICE_BEGUN, beside::frozen(plan, true)));
     if let Some(round) = &plan.tonight {
@@ -107,7 +107,7 @@ pub(super) fn html(plan: &YardPlan, yard: &str, what_if: &WhatIf) -> Result<Stri
     }
     let mut environment = Environment::new();
     environment.set_auto_escape_callback(|_| AutoEscape::Html);
-    let wrong = |error: minijinja::Error| Refusal::failed(format!("writing the page: {error}"));
+    let wrong = |error: minijinja::Error| CliError::failed(format!("writing the page: {error}"));
     let at = plan.at.with_timezone(&plan.crew.zone).format("%A %-d %B %Y, %H:%M").to_string();
     environment
         .render_named_str(

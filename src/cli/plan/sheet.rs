@@ -1,6 +1,6 @@
 //! The plan as a table: one row for each group of work.
 
-use super::{Refusal, permission, record_lines};
+use super::{CliError, permission, record_lines};
 use crate::app::planning::lines::left_over;
 use crate::app::planning::{Row, WhatIf, YardPlan};
 use crate::domain::boat::Care;
@@ -13,9 +13,9 @@ const COLUMNS: usize = 20;
 const NOTE: usize = 13;
 
 /// Comma-separated text with a header line. Texts that a spreadsheet would run as a formula are quoted with an apostrophe.
-pub(super) fn csv(plan: &YardPlan, what_if: &WhatIf) -> Result<String, Refusal> {
+pub(super) fn csv(plan: &YardPlan, what_if: &WhatIf) -> Result<String, CliError> {
     let mut writer = csv::Writer::from_writer(Vec::new());
-    let failed = |error: csv::Error| Refusal::failed(format!("writing the table: {error}"));
+    let failed = |error: csv::Error| CliError::failed(format!("writing the table: {error}"));
     writer
         .write_record([
             "place",
@@ -102,7 +102,7 @@ pub(super) fn csv(plan: &YardPlan, what_if: &WhatIf) -> Result<String, Refusal> 
     }
     let bytes = writer
         .into_inner()
-        .map_err(|error| Refusal::failed(format!("writing the table: {error}")))?;
+        .map_err(|error| CliError::failed(format!("writing the table: {error}")))?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 

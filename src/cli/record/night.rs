@@ -5,12 +5,12 @@ use chrono::NaiveTime;
 use chrono_tz::Tz;
 use serde_json::json;
 
-use super::super::{Exit, Refusal, Said, Surroundings};
+use super::super::{CliContext, CliError, CommandOutput, Exit};
 use super::RecordArgs;
 use crate::adapters::intake;
 use crate::adapters::intake::layout::Layout;
-use crate::app::assess::Instant;
-use crate::app::context::House;
+use crate::app::assess::AsOf;
+use crate::app::context::AppContext;
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
 
@@ -27,15 +27,15 @@ pub(super) fn is_meant(event: &str) -> bool {
 /// Keeps the reading, and says what it is and what the place's nights have taught with it.
 ///
 /// # Errors
-/// [`Refusal`]: no low, a temperature without its scale, a morning that is none or lies ahead, the store.
+/// [`CliError`]: no low, a temperature without its scale, a morning that is none or lies ahead, the store.
 pub(super) fn record(
     args: &RecordArgs,
     site: &Site,
-    (house, zone): (&House, Tz),
-    around: &Surroundings<'_>,
-) -> Result<Said, Refusal> {
+    (house, zone): (&AppContext, Tz),
+    around: &CliContext<'_>,
+) -> Result<CommandOutput, CliError> {
     if args.evidence.is_some() || args.by.is_some() {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "a thermometer's reading has no --evidence and no --by; {HOW}"
         )));
     }
@@ -50,7 +50,7 @@ pub(super) fn record(
     });
     for fact in &args.facts {
         let Some((key, value)) = fact.split_once('=') else {
-            return Err(Refusal::bad_input(format!("{fact:?} is no KEY=VALUE; {HOW}")));
+            return Err(CliError::bad_input(format!("{fact:?} is no KEY=VALUE; {HOW}")));
         };
         let (head, value) = temperature(key.trim(), value.trim())?;
         heads.push(head);
@@ -61,8 +61,8 @@ pub(super) fn record(
     let sites = std::slice::from_ref(site);
     let name = "the reading";
     let read = intake::csv::readings(&table, name, (&layout, sites), around.now)
-        .map_err(|problems| Refusal::bad_input(problems.to_string()))?;
-    let night = read.rows.first().ok_or_else(|| Refusal::bad_input(HOW))?;
+        .map_err(|problems| CliError::bad_input(problems.to_string()))?;
+    let night = read.rows.first().ok_or_else(|| CliError::bad_input(HOW))?;
     let both = |c: f64| in_both_scales(Celsius::clamped(c), site.usual_scale());
     let high =
         night.high_c.map_or_else(String::new, |c| format!(", high of the day before {}", both(c)));
@@ -78,16 +78,16 @@ pub(super) fn record(
         (false, 0) => "That stands there already.\n",
         (false, _) => "Kept. A wrong one is put right by the right one for the same morning.\n",
     };
-    let lesson = house.lesson_of(site, Instant::now(around.now))?;
+    let lesson = house.lesson_of(site, AsOf::now(around.now))?;
     if let Some(own) = &lesson.own {
         text += &super::super::place::learned(site, own, &lesson);
     }
     let json = json!({ "reading": night, "kept": kept > 0, "learned": lesson.own });
-    Ok(Said { text, json, exit: Exit::Done })
+    Ok(CommandOutput { text, json, exit: Exit::Done })
 }
 
 /// The column of a stated temperature, and its number.
-fn temperature(key: &str, value: &str) -> Result<(&'static str, String), Refusal> {
+fn temperature(key: &str, value: &str) -> Result<(&'static str, String), CliError> {
     let plain = value.trim_end_matches(['°', ' ']);
     let (number, scale) = match plain.char_indices().next_back() {
         Some((at, scale @ ('C' | 'c' | 'F' | 'f'))) => {
@@ -102,19 +102,19 @@ fn temperature(key: &str, value: &str) -> Result<(&'static str, String), Refusal
         ("high", Some('c')) | ("high_c", None | Some('c')) => "high_c",
         ("high", Some('f')) | ("high_f", None | Some('f')) => "high_f",
         ("low" | "high", _) => {
-            return Err(Refusal::bad_input(format!(
+            return Err(CliError::bad_input(format!(
                 "{key}={value}: in C or in F? Write {key}={value}C or {key}={value}F"
             )));
         }
-        _ => return Err(Refusal::bad_input(format!("{key}={value} is not known here; {HOW}"))),
+        _ => return Err(CliError::bad_input(format!("{key}={value} is not known here; {HOW}"))),
     };
     Ok((head, number))
 }
 
-fn one_row(heads: &[&str], cells: &[String]) -> Result<Vec<u8>, Refusal> {
-    let trouble = |error: csv::Error| Refusal::failed(error.to_string());
+fn one_row(heads: &[&str], cells: &[String]) -> Result<Vec<u8>, CliError> {
+    let trouble = |error: csv::Error| CliError::failed(error.to_string());
     let mut table = csv::Writer::from_writer(Vec::new());
     table.write_record(heads).map_err(trouble)?;
     table.write_record(cells).map_err(trouble)?;
-    table.into_inner().map_err(|error| Refusal::failed(error.to_string()))
+    table.into_inner().map_err(|error| CliError::failed(error.to_string()))
 }

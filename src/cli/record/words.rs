@@ -8,7 +8,7 @@ use super::RecordArgs;
 use crate::adapters::intake::{ImportProblems, entry};
 use crate::app::context::YardBook;
 use crate::app::salt::Salt;
-use crate::cli::{Refusal, parse_time};
+use crate::cli::{CliError, parse_time};
 use crate::domain::boat::{Boat, CircuitId, EventId, LayupEvent, SiteId};
 use crate::domain::catalogue::entry_word::plain;
 use crate::domain::catalogue::{Catalogue, NotAKind, nearest};
@@ -49,7 +49,7 @@ impl Subject<'_> {
 ///
 /// # Errors
 /// The nearest right number.
-pub(super) fn subject<'a>(words: &str, yard: &'a YardBook) -> Result<Subject<'a>, Refusal> {
+pub(super) fn subject<'a>(words: &str, yard: &'a YardBook) -> Result<Subject<'a>, CliError> {
     let wanted = plain(words);
     let boats = || yard.boats.iter();
     let is = |id: &str, name: &str| plain(id) == wanted || plain(name) == wanted;
@@ -68,7 +68,7 @@ pub(super) fn subject<'a>(words: &str, yard: &'a YardBook) -> Result<Subject<'a>
         let id = boats().find(|boat| boat.name == like).map_or(like, |boat| boat.id.as_str());
         format!("; did you mean {id}?")
     });
-    Err(Refusal::bad_input(format!("no boat is called {words}{}", hint.unwrap_or_default())))
+    Err(CliError::bad_input(format!("no boat is called {words}{}", hint.unwrap_or_default())))
 }
 
 /// Everything but time and grade.
@@ -80,9 +80,9 @@ pub(super) fn cells(
     subject: &Subject<'_>,
     yard: &YardBook,
     catalogue: &Catalogue,
-) -> Result<Cells, Refusal> {
+) -> Result<Cells, CliError> {
     let kind = catalogue.kind_in_words(&args.event).map_err(|why| {
-        Refusal::bad_input(match why {
+        CliError::bad_input(match why {
             NotAKind::Ask(ask) => {
                 format!("{:?} may mean more than one thing; please say which: {ask}", args.event)
             }
@@ -102,9 +102,9 @@ pub(super) fn cells(
         Subject::Place(site) => cells.push(("site_id".into(), site.id.to_string())),
     }
     for fact in &args.facts {
-        for (column, value) in entry::cells(fact, catalogue).map_err(Refusal::bad_input)? {
+        for (column, value) in entry::cells(fact, catalogue).map_err(CliError::bad_input)? {
             if cells.iter().any(|(there, _)| *there == column) {
-                return Err(Refusal::bad_input(format!("{column} is given twice; keep one")));
+                return Err(CliError::bad_input(format!("{column} is given twice; keep one")));
             }
             cells.push((column, value));
         }
@@ -132,7 +132,7 @@ pub(super) fn cells(
     Ok(cells)
 }
 
-fn person<'a>(words: &str, yard: &'a YardBook) -> Result<&'a Person, Refusal> {
+fn person<'a>(words: &str, yard: &'a YardBook) -> Result<&'a Person, CliError> {
     let wanted = plain(words);
     let people = || yard.people.values();
     let is =
@@ -142,7 +142,7 @@ fn person<'a>(words: &str, yard: &'a YardBook) -> Result<&'a Person, Refusal> {
         let hint = nearest(words, names)
             .and_then(|like| people().find(|p| p.id.as_str() == like || p.name == like))
             .map_or_else(String::new, |person| format!("; did you mean {}?", person.id));
-        Refusal::bad_input(format!(
+        CliError::bad_input(format!(
             "nobody on the list of people is called {words}{hint}; for somebody who is not on it write who=..."
         ))
     })
@@ -194,7 +194,7 @@ pub(super) fn moment(
     happened: Option<&str>,
     now: DateTime<Utc>,
     zone: Tz,
-) -> Result<Cells, Refusal> {
+) -> Result<Cells, CliError> {
     let local_now = now.with_timezone(&zone);
     let (text, mut hour_known) = (happened.unwrap_or("now").trim().to_lowercase(), true);
     let clock = |text: &str| {
@@ -216,7 +216,7 @@ pub(super) fn moment(
         (Some(date), _) => {
             let time = clock(day).or_else(|| clock(rest));
             if time.is_none() && !rest.is_empty() {
-                return Err(Refusal::bad_input(format!(
+                return Err(CliError::bad_input(format!(
                     "{rest:?} is not a time of day; write 14:30"
                 )));
             }
@@ -259,7 +259,7 @@ const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
 };
 
 /// What was wrong, without the lines and columns of a table that nobody wrote.
-pub(super) fn refusal(problems: &ImportProblems) -> Refusal {
+pub(super) fn refusal(problems: &ImportProblems) -> CliError {
     let lines: Vec<String> = problems
         .problems
         .iter()
@@ -271,7 +271,7 @@ pub(super) fn refusal(problems: &ImportProblems) -> Refusal {
             column => format!("{column}={}: {}", problem.value, problem.remedy),
         })
         .collect();
-    Refusal::bad_input(format!("nothing was appended: {}", lines.join("\n  ")))
+    CliError::bad_input(format!("nothing was appended: {}", lines.join("\n  ")))
 }
 
 /// What an entry without parts would change is nothing.
@@ -282,12 +282,12 @@ pub(super) fn must_name_parts(
     event: &LayupEvent,
     subject: &Subject<'_>,
     catalogue: &Catalogue,
-) -> Result<(), Refusal> {
+) -> Result<(), CliError> {
     let Subject::Boat(boat) = subject else { return Ok(()) };
     let wants = catalogue.event(&event.kind).filter(|kind| kind.wants_parts());
     let Some(kind) = wants.filter(|_| event.circuits.is_empty()) else { return Ok(()) };
     let parts: Vec<&str> = boat.fitted.iter().map(CircuitId::as_str).collect();
-    Err(Refusal::bad_input(format!(
+    Err(CliError::bad_input(format!(
         "nothing was appended: {} of which parts? Say circuits=...; those of {} are {}",
         kind.label,
         boat.id,

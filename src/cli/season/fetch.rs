@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Datelike as _, NaiveDate, TimeDelta, Utc};
 
-use super::super::{Refusal, runtime};
+use super::super::{CliError, runtime};
 use crate::adapters::settings::ForecastSettings;
 use crate::adapters::weather::Place;
 use crate::adapters::weather::open_meteo::ARCHIVE;
@@ -20,36 +20,36 @@ const FIRST_YEAR: i32 = 1940;
 /// Asks for the last `years` years of a place and keeps them in `file`, which must not be there yet.
 ///
 /// # Errors
-/// [`Refusal`]: use that is not allowed, a file that stands there, the service's refusal; nothing is written then.
+/// [`CliError`]: use that is not allowed, a file that stands there, the service's refusal; nothing is written then.
 pub fn fetch(
     forecast: &ForecastSettings,
     site: &Site,
     (years, file): (i32, &Path),
     now: DateTime<Utc>,
-) -> Result<(), Refusal> {
+) -> Result<(), CliError> {
     if !forecast.open_meteo.is_allowed() {
-        return Err(Refusal::bad_input(
+        return Err(CliError::bad_input(
             "the archive is Open-Meteo's, whose free tier is for non-commercial use only: set \
              forecast.open_meteo.use = \"noncommercial\" if that is so, or forecast.open_meteo.key_file for a paid plan; \
              or bring a file of your own with --archive FILE (a GHCN-Daily .dly file, or date,tmin_c,tmax_c)",
         ));
     }
     if file.exists() {
-        return Err(Refusal::bad_input(format!(
+        return Err(CliError::bad_input(format!(
             "{} is there already and is left as it is: move it away, or name another with --archive FILE",
             file.display()
         )));
     }
     let place = Place::new(site.latitude, site.longitude);
-    let place = place.map_err(|error| Refusal::bad_input(error.to_string()))?;
+    let place = place.map_err(|error| CliError::bad_input(error.to_string()))?;
     let to = (now - NOT_BEFORE).date_naive();
     let from = NaiveDate::from_ymd_opt((to.year() - years).max(FIRST_YEAR), 7, 1);
-    let from = from.ok_or_else(|| Refusal::bad_input("--years: too far back"))?;
+    let from = from.ok_or_else(|| CliError::bad_input("--years: too far back"))?;
     let client = archive_client(forecast)?;
     let asked = client.past_days((place, site.elevation_m), (from, to), now);
-    let days = runtime()?.block_on(asked).map_err(Refusal::failed)?;
+    let days = runtime()?.block_on(asked).map_err(CliError::failed)?;
     write(file, &days)
-        .map_err(|error| Refusal::failed(format!("writing {}: {error}", file.display())))
+        .map_err(|error| CliError::failed(format!("writing {}: {error}", file.display())))
 }
 
 /// Where the days of a place are kept unless a file is named: beside the configuration.

@@ -8,7 +8,7 @@ use tokio::sync::{Notify, watch};
 use tokio::task::JoinSet;
 
 use crate::adapters::sqlite::Store;
-use crate::app::context::House;
+use crate::app::context::AppContext;
 use crate::app::context::with_causes;
 use crate::daemon::clock::SystemClock;
 use crate::daemon::{Daemon, Done, Loop, Task};
@@ -37,7 +37,7 @@ impl Common {
     }
 
     /// Notes progress; the answer is whether to go on.
-    fn go_on(&self, task: Task) -> bool {
+    fn should_continue(&self, task: Task) -> bool {
         if let Some(progress) = self.progress_of(task) {
             *progress.lock().unwrap_or_else(PoisonError::into_inner) = Instant::now();
         }
@@ -68,7 +68,7 @@ pub(crate) struct Ended {
 
 /// Loops at work.
 pub(crate) struct Shift {
-    house: Arc<House>,
+    house: Arc<AppContext>,
     common: Arc<Common>,
     stop: watch::Sender<bool>,
     tasks: JoinSet<Task>,
@@ -93,7 +93,7 @@ impl Shift {
     }
 
     /// What they work on.
-    pub(crate) fn house(&self) -> Arc<House> {
+    pub(crate) fn house(&self) -> Arc<AppContext> {
         Arc::clone(&self.house)
     }
 
@@ -159,7 +159,7 @@ async fn turn(
 ) -> Task {
     let task = one.task();
     let mut woken = true;
-    while common.go_on(task) {
+    while common.should_continue(task) {
         let now = clock.now();
         let due = match one.next_due(now) {
             Ok(due) => due,
@@ -175,8 +175,8 @@ async fn turn(
         };
         if woken || due <= now {
             woken = false;
-            let go_on = || common.go_on(task);
-            let activation = one.activate(now, &go_on);
+            let should_continue = || common.should_continue(task);
+            let activation = one.activate(now, &should_continue);
             // A call to a weather service may be dropped at any time; a letter in hand is finished.
             let outcome = if task == Task::Fetch {
                 tokio::select! {

@@ -41,7 +41,7 @@ pub fn decide_filled(
     now: DateTime<Utc>,
 ) -> Option<(Alert, Transition, Option<Word>)> {
     match filled.of.open {
-        Some(open) => go_on(filled, open, now),
+        Some(open) => should_continue(filled, open, now),
         None => begin(filled, now),
     }
 }
@@ -74,7 +74,7 @@ fn begin(filled: &Filled<'_>, now: DateTime<Utc>) -> Option<(Alert, Transition, 
     Some((next, transition, Some(Word::Weak)))
 }
 
-fn go_on(
+fn should_continue(
     filled: &Filled<'_>,
     open: &Alert,
     now: DateTime<Utc>,

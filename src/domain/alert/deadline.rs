@@ -49,7 +49,7 @@ pub fn decide_autumn(
     now: DateTime<Utc>,
 ) -> Option<(Alert, Transition, Option<Word>)> {
     match autumn.of.open {
-        Some(open) => go_on(autumn, open, now),
+        Some(open) => should_continue(autumn, open, now),
         None => begin(autumn, now),
     }
 }
@@ -72,7 +72,7 @@ fn begin(autumn: &Autumn<'_>, now: DateTime<Utc>) -> Option<(Alert, Transition, 
     Some((next, transition, Some(Word::Nudge(1))))
 }
 
-fn go_on(
+fn should_continue(
     autumn: &Autumn<'_>,
     open: &Alert,
     now: DateTime<Utc>,

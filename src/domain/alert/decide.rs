@@ -3,7 +3,9 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::{Alert, AlertId, Facts, Flat, Kind, Sent, Situation, Standing, Subject, Target, Told};
+use super::{
+    Alert, AlertId, Facts, Flat, Kind, LastNotified, Sent, Situation, Standing, Subject, Target,
+};
 use super::{Worse, blind, freeze};
 use crate::domain::boat::{Care, Evidence, Holds, PersonId, SiteId};
 
@@ -83,7 +85,7 @@ pub struct RollUp {
 
 /// One thing to tell one person.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Telling {
+pub struct Notification {
     /// Which alert.
     pub alert: AlertId,
     /// Its kind.
@@ -103,7 +105,7 @@ pub struct Telling {
     /// The numbers.
     pub facts: Facts,
     /// What this person was last told, if anything.
-    pub previous: Option<Told>,
+    pub previous: Option<LastNotified>,
     /// The messages that this person has had from this alert, oldest first.
     pub earlier: Vec<Sent>,
     /// The reader's next worklist carries it: no letter of its own.
@@ -126,7 +128,7 @@ pub struct Telling {
     pub yard_note: Option<String>,
     /// Who looks after the boat, and so hears first; `None` for a place.
     pub care: Option<Care>,
-    /// For managers and operators: tellings of one round to be put into one letter.
+    /// For managers and operators: notifications of one round to be put into one letter.
     pub rollup: Option<RollUp>,
     /// For `blind`: the advice that stands for this person, over the boats of the place.
     pub standing: Vec<Standing>,
@@ -181,7 +183,7 @@ impl Transition {
     }
 }
 
-/// What follows from a situation. Store `alerts` and `transitions` and put the tellings into the outbox, all in one
+/// What follows from a situation. Store `alerts` and `transitions` and put the notifications into the outbox, all in one
 /// transaction, or none of it.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Decision {
@@ -190,7 +192,7 @@ pub struct Decision {
     /// Rows for the append-only log.
     pub transitions: Vec<Transition>,
     /// What to tell to whom.
-    pub tellings: Vec<Telling>,
+    pub notifications: Vec<Notification>,
     /// The numbers that each alert with a transition was looked at with, whether or not anybody was told.
     pub looked: Vec<(AlertId, Facts)>,
 }

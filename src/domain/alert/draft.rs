@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use super::decide::{Act, CloseReason, Decision, RecordLine, RollUp, Telling, Transition};
+use super::decide::{Act, CloseReason, Decision, Notification, RecordLine, RollUp, Transition};
 use super::known::{Look, note_told};
 use super::quiet::not_before;
 use super::settings::AlertSettings;
@@ -24,7 +24,7 @@ pub(super) struct Draft<'a> {
     /// A manager gets a letter about it in this round.
     pub yard_hears_now: bool,
     transitions: Vec<Transition>,
-    tellings: Vec<Telling>,
+    notifications: Vec<Notification>,
 }
 
 impl<'a> Draft<'a> {
@@ -34,10 +34,20 @@ impl<'a> Draft<'a> {
         alert: Alert,
         now: DateTime<Utc>,
     ) -> Self {
-        let (transitions, tellings) = (Vec::new(), Vec::new());
+        let (transitions, notifications) = (Vec::new(), Vec::new());
         let (next, before) = (alert.clone(), alert);
         let (looked, yard_hears_now) = (None, false);
-        Self { situation, now, care, before, next, looked, yard_hears_now, transitions, tellings }
+        Self {
+            situation,
+            now,
+            care,
+            before,
+            next,
+            looked,
+            yard_hears_now,
+            transitions,
+            notifications,
+        }
     }
 
     /// Finishes: an alert that did not change is not written again.
@@ -49,7 +59,7 @@ impl<'a> Draft<'a> {
             looked: looked.map(|facts| (self.next.id.clone(), facts)).into_iter().collect(),
             alerts: if changed { vec![self.next] } else { Vec::new() },
             transitions: self.transitions,
-            tellings: self.tellings,
+            notifications: self.notifications,
         }
     }
 
@@ -178,7 +188,7 @@ impl<'a> Draft<'a> {
             (step == 0).then(|| yard_first::hold(self, person, (&act, facts), self.yard_hears_now));
         let yard = yard.flatten();
         let ledger = self.next.told.get(&person.id);
-        let telling = Telling {
+        let notification = Notification {
             previous: ledger.map(|ledger| ledger.last.clone()),
             earlier: ledger.map(|ledger| ledger.sent.clone()).unwrap_or_default(),
             not_before: hold,
@@ -208,7 +218,7 @@ impl<'a> Draft<'a> {
         entry.last = facts.as_told();
         entry.sent.push(sent);
         entry.awaits_closing = true;
-        self.tellings.push(telling);
+        self.notifications.push(notification);
     }
 
     /// Who was told of the raise and not yet of its end.
@@ -235,19 +245,19 @@ impl<'a> Draft<'a> {
             let with_worklist = person.is_some_and(|person| person.role == Role::Manager)
                 && self.next.kind == super::Kind::Freeze
                 && self.situation.worklist.is_some();
-            let mut telling = Telling {
+            let mut notification = Notification {
                 not_before: hold,
                 with_worklist,
                 ..self.blank(id.clone(), act, facts.clone(), manager)
             };
             let sent = Sent { at: self.now, revision: self.next.revision, step: 0 };
             if let Some(ledger) = self.next.told.get_mut(&id) {
-                telling.previous = Some(ledger.last.clone());
-                telling.earlier = ledger.sent.clone();
+                notification.previous = Some(ledger.last.clone());
+                notification.earlier = ledger.sent.clone();
                 ledger.sent.push(sent);
                 ledger.awaits_closing = false;
             }
-            self.tellings.push(telling);
+            self.notifications.push(notification);
         }
     }
 
@@ -279,8 +289,8 @@ impl<'a> Draft<'a> {
         )
     }
 
-    fn blank(&self, recipient: PersonId, act: Act, facts: Facts, manager: bool) -> Telling {
-        Telling {
+    fn blank(&self, recipient: PersonId, act: Act, facts: Facts, manager: bool) -> Notification {
+        Notification {
             alert: self.next.id.clone(),
             kind: self.next.kind,
             subject: self.next.subject.clone(),
@@ -298,7 +308,7 @@ impl<'a> Draft<'a> {
             not_before: None,
             hold_until: None,
             hold_most: None,
-            owner_hears: self.tellings.iter().find_map(|telling| telling.hold_until),
+            owner_hears: self.notifications.iter().find_map(|notification| notification.hold_until),
             yard_note: None,
             care: self.care,
             standing: Vec::new(),

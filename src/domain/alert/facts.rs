@@ -4,7 +4,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::{ChanceClass, Low, Situation, System, Told};
+use super::{ChanceClass, LastNotified, Low, Situation, System};
 use crate::domain::risk::{CircuitRisk, Priority};
 use crate::domain::weather::ForecastState;
 
@@ -84,9 +84,9 @@ impl Facts {
 
     /// What a reader of a message with these facts has been told.
     #[must_use]
-    pub fn as_told(&self) -> Told {
+    pub fn as_told(&self) -> LastNotified {
         let chance = self.lead().map_or(0.0, |row| row.chance_limit);
-        Told {
+        LastNotified {
             at: self.at,
             priority: self.priority,
             chance,

@@ -62,7 +62,9 @@ pub(super) fn decide(
     match draft.next.flat() {
         Flat::OutOfService => out_of_service(&mut draft, &view, &facts),
         Flat::Normal => rise(&mut draft, &view, &facts, boat, 1),
-        Flat::Unacknowledged | Flat::Acknowledged => go_on(&mut draft, &view, &facts, boat),
+        Flat::Unacknowledged | Flat::Acknowledged => {
+            should_continue(&mut draft, &view, &facts, boat)
+        }
         Flat::Returned => after_return(&mut draft, &view, &facts, boat),
         Flat::Shelved => on_the_shelf(&mut draft, &view, &facts, boat),
         Flat::SuppressedByDesign => suppressed(&mut draft, &view, &facts, boat),
@@ -176,7 +178,7 @@ fn rise(draft: &mut Draft<'_>, view: &View, facts: &Facts, boat: &Boat, row: u8)
 }
 
 /// Raised: end it, or say what has become worse.
-fn go_on(draft: &mut Draft<'_>, view: &View, facts: &Facts, boat: &Boat) {
+fn should_continue(draft: &mut Draft<'_>, view: &View, facts: &Facts, boat: &Boat) {
     if view.done && view.below {
         return finish_done(draft, view, facts);
     }

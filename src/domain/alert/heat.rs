@@ -148,7 +148,7 @@ const MILD_FOR_H: f64 = 12.0;
 #[must_use]
 pub fn decide_heat(place: &HeatedPlace<'_>, now: DateTime<Utc>) -> Option<Decided> {
     match place.open {
-        Some(open) => go_on(place, open, now),
+        Some(open) => should_continue(place, open, now),
         None => begin(place, now),
     }
 }
@@ -170,7 +170,7 @@ fn begin(place: &HeatedPlace<'_>, now: DateTime<Utc>) -> Option<Decided> {
     Some((next, transition, Some((Word::Trouble, place.managers.to_vec()))))
 }
 
-fn go_on(place: &HeatedPlace<'_>, open: &Alert, now: DateTime<Utc>) -> Option<Decided> {
+fn should_continue(place: &HeatedPlace<'_>, open: &Alert, now: DateTime<Utc>) -> Option<Decided> {
     let told = || open.told.iter().filter(|(_, of)| of.awaits_closing).map(|(id, _)| id.clone());
     let close = |row, reason, why: &str, word| {
         let people: Vec<PersonId> = told().collect();

@@ -4,8 +4,8 @@ use chrono::{DateTime, Datelike, Utc};
 use chrono_tz::Tz;
 
 use super::{
-    Alert, AlertId, ChanceClass, CloseReason, Closing, Condition, Heard, Kind, Ledger, Sent,
-    Subject, System, Told, Transition,
+    Alert, AlertId, ChanceClass, CloseReason, Closing, Condition, Heard, Kind, LastNotified,
+    Ledger, Sent, Subject, System, Transition,
 };
 use crate::domain::boat::{BoatId, PersonId, SiteId};
 use crate::domain::risk::{Consequence, Priority};
@@ -67,7 +67,7 @@ pub(super) fn tell(next: &mut Alert, people: &[PersonId], plain: &Plain<'_>, now
     next.condition = Condition::Active { priority };
     next.revision = next.revision.saturating_add(1);
     let sent = Sent { at: now, revision: next.revision, step: 0 };
-    let last = Told {
+    let last = LastNotified {
         at: now,
         priority,
         chance,

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::{Alert, AlertSettings, Known, Told};
+use super::{Alert, AlertSettings, Known, LastNotified};
 use crate::domain::boat::{Boat, BoatId, BoatState, PersonId, SiteId};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::risk::timing::WorkingHours;
@@ -45,7 +45,7 @@ pub struct Standing {
     /// Its name.
     pub boat_name: String,
     /// What.
-    pub told: Told,
+    pub told: LastNotified,
 }
 
 /// When the managers' worklist goes out.

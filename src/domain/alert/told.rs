@@ -8,7 +8,7 @@ use crate::domain::risk::{CircuitRisk, Consequence, Priority};
 
 /// What a reader was told.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Told {
+pub struct LastNotified {
     /// When.
     pub at: DateTime<Utc>,
     /// How pressing it was.
@@ -46,7 +46,7 @@ pub struct Sent {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Ledger {
     /// The last of it.
-    pub last: Told,
+    pub last: LastNotified,
     /// The worst of it, point by point: what is no worse than this is no news.
     pub worst: Heard,
     /// Every message, oldest first.

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::voice::{Voice, key_of, object};
 use super::words::{count, one_line, zone_name};
-use super::{Context, Draft, Letter, MessageError, finish, identity};
+use super::{Context, Draft, Email, MessageError, finish, identity};
 
 /// Letters of a place's name.
 const PLACE_LETTERS: usize = 60;
@@ -30,7 +30,7 @@ pub struct Aging {
 ///
 /// # Errors
 /// A phrase catalogue that does not fit.
-pub fn compose_aging(places: &[Aging], context: &Context<'_>) -> Result<Letter, MessageError> {
+pub fn compose_aging(places: &[Aging], context: &Context<'_>) -> Result<Email, MessageError> {
     let voice = Voice::of(context, context.date);
     let name = |aging: &Aging| one_line(&aging.place, PLACE_LETTERS);
     let lines: Vec<Value> = places

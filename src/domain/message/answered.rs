@@ -6,7 +6,7 @@ use serde_json::json;
 
 use super::voice::object;
 use super::words::one_line;
-use super::{Context, Draft, Letter, MessageError, finish, identity};
+use super::{Context, Draft, Email, MessageError, finish, identity};
 
 /// Letters of what they wrote, and of names.
 const TEXT_LETTERS: usize = 2_000;
@@ -42,7 +42,7 @@ pub fn compose_answered(
     answered: &Answered<'_>,
     about: &str,
     context: &Context<'_>,
-) -> Result<Letter, MessageError> {
+) -> Result<Email, MessageError> {
     let words = object(vec![vec![
         ("name", json!(one_line(answered.name, NAME_LETTERS))),
         ("letter", json!(one_line(answered.letter, SUBJECT_LETTERS))),

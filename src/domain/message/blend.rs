@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::voice::{Voice, alert_name, boat_name, key_of, location, object, phone, place_name};
 use super::words::{count, list, zone_name};
-use super::{Context, Draft, Letter, MessageError, cautions, finish, identity};
+use super::{Context, Draft, Email, MessageError, cautions, finish, identity};
 use crate::domain::alert::blend::Word;
 use crate::domain::alert::{AlertId, System};
 use crate::domain::boat::{Boat, BoatState};
@@ -60,7 +60,7 @@ pub struct TooWeak<'a> {
 ///
 /// # Errors
 /// A phrase catalogue that does not fit.
-pub fn compose_blend(told: &TooWeak<'_>, context: &Context<'_>) -> Result<Letter, MessageError> {
+pub fn compose_blend(told: &TooWeak<'_>, context: &Context<'_>) -> Result<Email, MessageError> {
     let (boat, state) = told.boat;
     let voice = Voice::of(context, context.date);
     let name = |part: &WeakPart| voice.system(&part.system);

@@ -7,13 +7,13 @@ use super::voice::{Voice, alert_name, boat_name, key_of, object, phone, place_na
 use super::words::{day, list};
 use super::{Context, Draft};
 use crate::domain::alert::chance::SpokenChance;
-use crate::domain::alert::{Standing, Telling};
+use crate::domain::alert::{Notification, Standing};
 
-pub(super) fn draft(telling: &Telling, context: &Context<'_>) -> Draft {
-    let facts = &telling.facts;
+pub(super) fn draft(notification: &Notification, context: &Context<'_>) -> Draft {
+    let facts = &notification.facts;
     let voice = Voice::of(context, facts.at);
     let mut days: Vec<String> =
-        telling.earlier.iter().map(|sent| day(sent.at, voice.zone)).collect();
+        notification.earlier.iter().map(|sent| day(sent.at, voice.zone)).collect();
     days.dedup();
     let words = vec![
         voice.basis(&facts.service, facts.issued_at, facts.forecast, context.site),
@@ -25,12 +25,12 @@ pub(super) fn draft(telling: &Telling, context: &Context<'_>) -> Draft {
                 json!(if context.site.duty_phone.is_some() { "the yard" } else { "a boatyard" }),
             ),
             ("reader", json!(key_of(&context.person.role))),
-            ("alert", json!(alert_name(&telling.alert))),
-            ("number", json!(telling.earlier.len().saturating_add(1))),
+            ("alert", json!(alert_name(&notification.alert))),
+            ("number", json!(notification.earlier.len().saturating_add(1))),
             ("messages", json!(list(&days, days.len()))),
             (
                 "standing",
-                Value::Array(telling.standing.iter().map(|s| advice(&voice, s)).collect()),
+                Value::Array(notification.standing.iter().map(|s| advice(&voice, s)).collect()),
             ),
         ],
     ];

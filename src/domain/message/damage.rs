@@ -6,7 +6,7 @@ use serde_json::json;
 
 use super::voice::{Voice, object};
 use super::words::one_line;
-use super::{Context, Draft, Letter, MessageError, finish, identity};
+use super::{Context, Draft, Email, MessageError, finish, identity};
 
 /// Letters of what was found, and of the name of the file.
 const FOUND_LETTERS: usize = 200;
@@ -19,7 +19,7 @@ pub fn compose_damage(
     found: &str,
     store: &str,
     context: &Context<'_>,
-) -> Result<Letter, MessageError> {
+) -> Result<Email, MessageError> {
     let voice = Voice::of(context, context.date);
     let words = object(vec![vec![
         ("found", json!(one_line(found, FOUND_LETTERS))),

@@ -8,7 +8,7 @@ use serde_json::json;
 use super::calendar::{WorkBlock, calendar};
 use super::voice::{Voice, alert_name, boat_name, key_of, location, object, phone, place_name};
 use super::words::{count, list, work};
-use super::{Context, Draft, Letter, MessageError, cautions, finish, identity};
+use super::{Context, Draft, Email, MessageError, cautions, finish, identity};
 use crate::domain::alert::AlertId;
 use crate::domain::alert::deadline::Word;
 use crate::domain::boat::{Boat, BoatState, CircuitId};
@@ -50,7 +50,7 @@ pub struct Nudge<'a> {
 ///
 /// # Errors
 /// A phrase catalogue that does not fit.
-pub fn compose_deadline(nudge: &Nudge<'_>, context: &Context<'_>) -> Result<Letter, MessageError> {
+pub fn compose_deadline(nudge: &Nudge<'_>, context: &Context<'_>) -> Result<Email, MessageError> {
     let (boat, state) = nudge.boat;
     let voice = Voice::of(context, context.date);
     let mut parts: Vec<String> =
@@ -99,7 +99,7 @@ pub fn compose_deadline(nudge: &Nudge<'_>, context: &Context<'_>) -> Result<Lett
     let ids = identity::Ids { own: id(nudge.revision), earlier };
     let template = if done { "deadline_done" } else { "deadline_raise" };
     let letter = finish(template, &draft, ids, "deadline", false, context)?;
-    Ok(Letter { calendar: block.map(|block| calendar(&block)), ..letter })
+    Ok(Email { calendar: block.map(|block| calendar(&block)), ..letter })
 }
 
 /// In how many of the past seasons it had frozen by the day after the last one.

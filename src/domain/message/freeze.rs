@@ -12,7 +12,7 @@ use super::words::{
 };
 use super::{Context, Draft, cautions};
 use crate::domain::alert::chance::SpokenChance;
-use crate::domain::alert::{Act, CloseReason, Facts, Telling, Told, is_wet};
+use crate::domain::alert::{Act, CloseReason, Facts, LastNotified, Notification, is_wet};
 use crate::domain::boat::{Boat, BoatState, Care, DrainPermission};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::yard::{Role, Site, SiteKind};
@@ -76,27 +76,27 @@ pub(super) fn done_by(start: DateTime<Utc>, minutes: f64) -> DateTime<Utc> {
 }
 
 pub(super) fn draft(
-    telling: &Telling,
+    notification: &Notification,
     boat: &Boat,
     state: &BoatState,
     context: &Context<'_>,
 ) -> Draft {
-    let facts = &telling.facts;
+    let facts = &notification.facts;
     let voice = Voice::of(context, facts.at);
     let stand = Stand::of(facts, context.person.role);
-    let closing = matches!(telling.act, Act::Close { .. });
+    let closing = matches!(notification.act, Act::Close { .. });
     let mut words = vec![
-        place_words(telling, boat, state, context),
+        place_words(notification, boat, state, context),
         low_words(&voice, facts),
         voice.basis(&facts.service, facts.issued_at, facts.forecast, context.site),
-        told_words(&voice, telling),
+        told_words(&voice, notification),
     ];
     let heated = context.site.kind == SiteKind::IndoorHeated;
     words
         .push(vec![("answerable", json!(context.sender.replies)), ("heated_place", json!(heated))]);
     if !closing {
         words.push(threat_words(&voice, facts, &stand, state));
-        words.push(ask_words(&voice, telling, &stand));
+        words.push(ask_words(&voice, notification, &stand));
     }
     let rules = if closing {
         let mut rules = cautions::for_visit(boat, state, context.site);
@@ -109,8 +109,13 @@ pub(super) fn draft(
     Draft { words: object(words), cautions: rules, table: Vec::new(), shorten }
 }
 
-fn place_words(telling: &Telling, boat: &Boat, state: &BoatState, context: &Context<'_>) -> Words {
-    let care = telling.care.unwrap_or(boat.care);
+fn place_words(
+    notification: &Notification,
+    boat: &Boat,
+    state: &BoatState,
+    context: &Context<'_>,
+) -> Words {
+    let care = notification.care.unwrap_or(boat.care);
     let permission = match boat.drain_permission {
         DrainPermission::Yes => "yes",
         DrainPermission::No => "no",
@@ -126,9 +131,12 @@ fn place_words(telling: &Telling, boat: &Boat, state: &BoatState, context: &Cont
         ("afloat", json!(state.afloat)),
         ("care", json!(if to_owner { key_of(&care) } else { String::new() })),
         ("permission", json!(if to_owner { permission } else { "" })),
-        ("yard_hears", json!(telling.yard_hears)),
-        ("owner_hears", json!(telling.owner_hears.filter(|_| !to_owner).map(clock))),
-        ("yard_note", json!(telling.yard_note.as_ref().map(|note| one_line(note, NOTE_LETTERS)))),
+        ("yard_hears", json!(notification.yard_hears)),
+        ("owner_hears", json!(notification.owner_hears.filter(|_| !to_owner).map(clock))),
+        (
+            "yard_note",
+            json!(notification.yard_note.as_ref().map(|note| one_line(note, NOTE_LETTERS))),
+        ),
         ("phone", json!(phone(context.site))),
         ("to_owner", json!(to_owner)),
         ("yard", json!(yard(context.site, care))),
@@ -140,8 +148,8 @@ fn place_words(telling: &Telling, boat: &Boat, state: &BoatState, context: &Cont
                 "the yard or the owner".to_owned()
             }),
         ),
-        ("alert", json!(alert_name(&telling.alert))),
-        ("number", json!(telling.earlier.len().saturating_add(1))),
+        ("alert", json!(alert_name(&notification.alert))),
+        ("number", json!(notification.earlier.len().saturating_add(1))),
     ]
 }
 
@@ -211,11 +219,11 @@ fn wet(voice: &Voice<'_>, row: &CircuitRisk, state: &BoatState) -> Value {
     })
 }
 
-fn ask_words(voice: &Voice<'_>, telling: &Telling, stand: &Stand) -> Words {
-    let (facts, zone) = (&telling.facts, voice.zone);
+fn ask_words(voice: &Voice<'_>, notification: &Notification, stand: &Stand) -> Words {
+    let (facts, zone) = (&notification.facts, voice.zone);
     let first = facts.latest_start.or(facts.first_danger).unwrap_or(facts.at);
     // "Tonight" always with its date, by when the letter leaves: quiet hours may hold it till morning.
-    let read = telling.not_before.unwrap_or(facts.at);
+    let read = notification.not_before.unwrap_or(facts.at);
     let tonight = (first - read < TimeDelta::hours(24)).then(|| day(read, zone));
     vec![
         ("ask", json!(stand.ask(voice, facts, ""))),
@@ -237,19 +245,19 @@ fn by(voice: &Voice<'_>, stand: &Stand) -> String {
 }
 
 /// What this reader was told before, and what has changed since.
-fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
-    let told = telling.previous.as_ref();
-    let changed: Vec<String> = match &telling.act {
+fn told_words(voice: &Voice<'_>, notification: &Notification) -> Words {
+    let told = notification.previous.as_ref();
+    let changed: Vec<String> = match &notification.act {
         Act::Update { worse } if worse.is_empty() => vec![voice.word(Table::Change, "none")],
         Act::Update { worse } => worse.iter().map(|worse| voice.change(worse)).collect(),
         _ => Vec::new(),
     };
-    let passed = matches!(&telling.act, Act::Close { reason: CloseReason::Passed, .. });
-    let records = match &telling.act {
+    let passed = matches!(&notification.act, Act::Close { reason: CloseReason::Passed, .. });
+    let records = match &notification.act {
         Act::Close { records, .. } => records
             .iter()
             .filter(|line| {
-                let frozen = telling.facts.active().iter().any(|row| {
+                let frozen = notification.facts.active().iter().any(|row| {
                     row.frozen_now && crate::domain::alert::System::of(row) == line.system
                 });
                 // Of what has frozen only that: what is sound is neither to be tested nor let go of.
@@ -259,7 +267,7 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
             .collect(),
         _ => Vec::new(),
     };
-    let still_wet: Vec<String> = match &telling.act {
+    let still_wet: Vec<String> = match &notification.act {
         Act::Close { records, .. } => records
             .iter()
             .filter(|line| is_wet(line.holds))
@@ -268,7 +276,7 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
             .collect(),
         _ => Vec::new(),
     };
-    let dropped = match &telling.act {
+    let dropped = match &notification.act {
         Act::Close { reason: CloseReason::NotFollowed { why, until }, .. } => Some((why, *until)),
         Act::Close { reason: CloseReason::Cancelled { why }, .. } => Some((why, None)),
         _ => None,
@@ -276,7 +284,7 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
     let came = told.and_then(|told| told.first_danger).is_none_or(|at| at <= voice.now);
     let ended = voice.word(Table::Ended, if came { "over" } else { "unexpected" });
     let mut days: Vec<String> =
-        telling.earlier.iter().map(|sent| day(sent.at, voice.zone)).collect();
+        notification.earlier.iter().map(|sent| day(sent.at, voice.zone)).collect();
     days.dedup();
     vec![
         ("ended", json!(ended)),
@@ -298,6 +306,6 @@ fn told_words(voice: &Voice<'_>, telling: &Telling) -> Words {
 }
 
 /// The system that a chance was told for, which is the first of the list.
-pub(super) fn told_parts(voice: &Voice<'_>, told: &Told) -> String {
+pub(super) fn told_parts(voice: &Voice<'_>, told: &LastNotified) -> String {
     told.systems.first().map_or_else(|| "the boat".to_owned(), |system| voice.system(system))
 }

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::voice::{Voice, alert_name, boat_name, location, object, phone, place_name};
 use super::words::{count, list, work, zone_name};
-use super::{Context, Draft, Letter, MessageError, cautions, finish, identity};
+use super::{Context, Draft, Email, MessageError, cautions, finish, identity};
 use crate::domain::alert::heat::{Trouble, Word};
 use crate::domain::alert::{AlertId, Low, System};
 use crate::domain::boat::{Boat, BoatState};
@@ -74,7 +74,7 @@ impl<'a> HeatTold<'a> {
 ///
 /// # Errors
 /// A phrase catalogue that does not fit.
-pub fn compose_heat(told: &HeatTold<'_>, context: &Context<'_>) -> Result<Letter, MessageError> {
+pub fn compose_heat(told: &HeatTold<'_>, context: &Context<'_>) -> Result<Email, MessageError> {
     let (site, now) = (context.site, context.date);
     let voice = Voice::of(context, now);
     let (service, issued, state) = told.forecast;

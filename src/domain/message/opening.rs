@@ -7,7 +7,7 @@ use serde_json::json;
 use super::phrases::Table;
 use super::voice::{Voice, boat_name, key_of, object, phone};
 use super::words::{list, one_line, zone_name};
-use super::{Context, Draft, Letter, MessageError, finish, identity};
+use super::{Context, Draft, Email, MessageError, finish, identity};
 use crate::domain::boat::Boat;
 use crate::domain::yard::Role;
 
@@ -38,7 +38,7 @@ pub struct Opening<'a> {
 pub fn compose_opening(
     opening: &Opening<'_>,
     context: &Context<'_>,
-) -> Result<Letter, MessageError> {
+) -> Result<Email, MessageError> {
     let voice = Voice::of(context, context.date);
     let boats: Vec<String> = opening.boats.iter().map(|boat| boat_name(&boat.name)).collect();
     let places: Vec<String> =

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use super::phrases::Table;
 use super::voice::{Voice, object};
 use super::words::{count, list, one_line};
-use super::{Context, Draft, Letter, MessageError, finish, identity};
+use super::{Context, Draft, Email, MessageError, finish, identity};
 use crate::domain::yard::Person;
 
 /// Letters of a name, and of what a server said.
@@ -76,7 +76,7 @@ pub fn compose_unreached(
     places: &[String],
     urgent: bool,
     context: &Context<'_>,
-) -> Result<Letter, MessageError> {
+) -> Result<Email, MessageError> {
     let voice = Voice::of(context, context.date);
     let people: Vec<Value> = missed.iter().map(|one| person(&voice, one)).collect();
     let letters: Vec<Value> = missed
@@ -113,7 +113,7 @@ pub fn compose_unreached(
 pub fn compose_reached(
     people: &[(String, DateTime<Utc>)],
     context: &Context<'_>,
-) -> Result<Letter, MessageError> {
+) -> Result<Email, MessageError> {
     let voice = Voice::of(context, context.date);
     let lines: Vec<Value> = people
         .iter()

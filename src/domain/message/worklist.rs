@@ -11,7 +11,7 @@ use super::block::Group;
 use super::phrases::Table;
 use super::voice::{Voice, boat_name, credit_words, is_corrected, object};
 use super::words::{count, day, one_line, to_five_minutes, work, zone_name};
-use super::{Context, Draft, Letter, MessageError, cautions, finish, identity};
+use super::{Context, Draft, Email, MessageError, cautions, finish, identity};
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatState};
 use crate::domain::risk::{CircuitRisk, Priority};
@@ -165,7 +165,7 @@ pub struct Worklist<'a> {
 pub fn compose_worklist(
     worklist: &Worklist<'_>,
     context: &Context<'_>,
-) -> Result<Letter, MessageError> {
+) -> Result<Email, MessageError> {
     let voice = Voice::of(context, worklist.at);
     let pressing: Vec<(&WorklistBoat<'_>, Vec<CircuitRisk>)> = worklist
         .boats

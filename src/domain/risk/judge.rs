@@ -97,7 +97,7 @@ impl Case<'_> {
 }
 
 /// Whoever can do the same work on many things at once.
-pub trait Hands {
+pub trait Parallel {
     /// The results in the order of the items; `None` where a hand came to a sudden end.
     fn share<T: Send, R: Send>(
         &self,
@@ -216,7 +216,11 @@ impl<'a> Judge<'a> {
     }
 
     /// Computes what these boats will need, shared among `hands`; what fails here is told when the boat is judged.
-    pub fn prepare<'s>(&mut self, states: impl Iterator<Item = &'s BoatState>, hands: &impl Hands) {
+    pub fn prepare<'s>(
+        &mut self,
+        states: impl Iterator<Item = &'s BoatState>,
+        hands: &impl Parallel,
+    ) {
         let mut open: HashMap<CaseKey, Case<'a>> = HashMap::new();
         for state in states {
             for power in [Power::AsLogged, Power::FailsNow] {

@@ -9,10 +9,10 @@ use chrono::{DateTime, TimeDelta, Utc};
 use crate::adapters::intake::{self, ImportProblems, Imported, Known};
 use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Durability, MessageCount, Options};
-use crate::app::assess::{Instant, Survey, survey};
-use crate::app::context::{House, ServiceError};
-use crate::app::notify::Desk;
-use crate::app::round::{Memory, Works, round};
+use crate::app::assess::{AsOf, Assessment, assess};
+use crate::app::context::{AppContext, ServiceError};
+use crate::app::notify::Composer;
+use crate::app::round::{Memory, RoundDeps, round};
 use crate::app::salt;
 use crate::daemon::post::channel;
 use crate::domain::boat::LayupEvent;
@@ -38,9 +38,9 @@ const EVENTS: &str = include_str!("../../../config/demo/layup_events.csv");
 #[derive(Debug)]
 pub struct Season {
     /// The service as the last round left it.
-    pub house: House,
+    pub house: AppContext,
     /// The look over the yard at the end.
-    pub survey: Survey,
+    pub assessment: Assessment,
     /// Messages by person and kind.
     pub messages: Vec<MessageCount>,
     /// Rounds that were run.
@@ -83,9 +83,9 @@ pub async fn run(
     let maildir = settings.mail.maildir.clone().unwrap_or_default();
     let store = settings.store.path.clone();
     let options = Options { durability: Durability::Normal, ..Options::default() };
-    let house = House::open(settings, options)?;
+    let house = AppContext::open(settings, options)?;
     let log = load_yard(&house)?;
-    let desk = Desk::of(&house)?;
+    let composer = Composer::of(&house)?;
     let client = house.weather_client()?;
     let mut way_out = channel(&house.settings.mail, false)?;
     let mut memory = Memory::default();
@@ -102,10 +102,10 @@ pub async fn run(
             house.store.append_events(new, now, &mut salt)?;
             told = known;
         }
-        let mut works = Works {
+        let mut works = RoundDeps {
             present: None,
             house: &house,
-            desk: &desk,
+            composer: &composer,
             client: client.as_ref(),
             channel: Some(&mut way_out),
         };
@@ -118,10 +118,10 @@ pub async fn run(
         }
         now += TimeDelta::hours(1);
     }
-    let survey = survey(&house, Instant::now(until), |_| true)?;
+    let assessment = assess(&house, AsOf::now(until), |_| true)?;
     let messages = house.store.message_counts()?;
     let requests = stand_in.requests();
-    Ok(Season { house, survey, messages, rounds, requests, issues, store, maildir })
+    Ok(Season { house, assessment, messages, rounds, requests, issues, store, maildir })
 }
 
 /// The configuration of the demonstration, through the same door as any other.
@@ -170,7 +170,7 @@ maildir = "Maildir"
 }
 
 /// Brings in the invented yard and returns its log in the order in which the yard learned of it.
-fn load_yard(house: &House) -> Result<Vec<LayupEvent>, ServiceError> {
+fn load_yard(house: &AppContext) -> Result<Vec<LayupEvent>, ServiceError> {
     let sites = rows(intake::csv::sites(SITES.as_bytes(), "sites.csv"))?;
     let people = rows(intake::csv::people(PEOPLE.as_bytes(), "people.csv"))?;
     let known = Known::catalogue(&house.catalogue).with_sites(&sites);

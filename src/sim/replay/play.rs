@@ -7,7 +7,8 @@ use std::sync::Arc;
 use crate::adapters::settings::schedule::Schedule;
 use crate::app::assess::{left_places, low};
 use crate::domain::alert::{
-    Act, Alert, AlertSettings, Kind, Low, Situation, System, Target, Telling, WorklistTimes, decide,
+    Act, Alert, AlertSettings, Kind, Low, Notification, Situation, System, Target, WorklistTimes,
+    decide,
 };
 use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold, heat_of_place};
 use crate::domain::catalogue::Catalogue;
@@ -295,8 +296,10 @@ impl Game<'_> {
         };
         let decision = decide(&situation, now);
         // What a manager reads on the worklist is no message of its own.
-        for telling in decision.tellings.iter().filter(|telling| !telling.with_worklist) {
-            self.heard(telling, boat, now);
+        for notification in
+            decision.notifications.iter().filter(|notification| !notification.with_worklist)
+        {
+            self.heard(notification, boat, now);
         }
         for alert in decision.alerts {
             if alert.closed.is_some() {
@@ -308,34 +311,34 @@ impl Game<'_> {
         }
     }
 
-    fn heard(&mut self, telling: &Telling, boat: &Boat, now: DateTime<Utc>) {
-        let closing = matches!(telling.act, Act::Close { .. });
-        let priority = if closing { Priority::Low } else { telling.facts.priority };
-        let name = (telling.alert.to_string(), telling.revision);
-        if matches!(telling.act, Act::Raise { .. })
-            && boat.owner.as_ref() == Some(&telling.recipient)
+    fn heard(&mut self, notification: &Notification, boat: &Boat, now: DateTime<Utc>) {
+        let closing = matches!(notification.act, Act::Close { .. });
+        let priority = if closing { Priority::Low } else { notification.facts.priority };
+        let name = (notification.alert.to_string(), notification.revision);
+        if matches!(notification.act, Act::Raise { .. })
+            && boat.owner.as_ref() == Some(&notification.recipient)
         {
             self.played.raised.entry(boat.id.clone()).or_default().push(now);
         }
-        let joined = telling.rollup.is_some().then(|| {
+        let joined = notification.rollup.is_some().then(|| {
             self.played.messages.iter_mut().rev().take_while(|m| m.at >= now).find(|message| {
                 message.at == now
-                    && message.person == telling.recipient
+                    && message.person == notification.recipient
                     && !message.alerts.is_empty()
             })
         });
         if let Some(Some(message)) = joined {
             message.alerts.push(name);
-            message.tellings.push(telling.clone());
+            message.notifications.push(notification.clone());
             message.closing &= closing;
             message.priority = message.priority.max(priority);
             return;
         }
         self.played.messages.push(Message {
             at: now,
-            person: telling.recipient.clone(),
+            person: notification.recipient.clone(),
             alerts: vec![name],
-            tellings: vec![telling.clone()],
+            notifications: vec![notification.clone()],
             closing,
             priority,
         });

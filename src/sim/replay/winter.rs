@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Datelike as _, NaiveDate, TimeDelta, Utc};
 
-use crate::app::context::{House, ServiceError};
+use crate::app::context::{AppContext, ServiceError};
 use crate::domain::alert::AlertSettings;
 use crate::domain::boat::{BoatId, SiteId};
 use crate::domain::weather::Step;
@@ -50,7 +50,7 @@ pub struct Replayed {
 ///
 /// # Errors
 /// The store's.
-pub fn fleet(house: &House, only: Option<&BoatId>) -> Result<Fleet, ServiceError> {
+pub fn fleet(house: &AppContext, only: Option<&BoatId>) -> Result<Fleet, ServiceError> {
     let yard = house.yard()?;
     let events = house.events()?;
     let wanted = yard.boats.into_iter().filter(|boat| only.is_none_or(|id| boat.id == *id));
@@ -111,7 +111,7 @@ fn window(half: Half, year: i32) -> Option<Span> {
 /// # Errors
 /// [`ServiceError::Told`]: no place has enough weather of that winter; a hole in the tables.
 pub fn replay(
-    house: &House,
+    house: &AppContext,
     fleet: &Fleet,
     past: &PastAir,
     (weather, record): (i32, i32),

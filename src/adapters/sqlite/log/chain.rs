@@ -118,19 +118,19 @@ pub(super) fn verify(
     let doing = "checking the log";
     let mut texts = connection
         .prepare_cached("SELECT field, salt, text FROM log_text WHERE seq = ?1")
-        .doing(doing)?;
+        .context(doing)?;
     let mut statement = connection
         .prepare_cached(
             "SELECT seq, event_id, boat, site, happened_ms, recorded_ms, entered_ms, document,
                 text_hashes, hash
              FROM log ORDER BY seq",
         )
-        .doing(doing)?;
-    let mut rows = statement.query([]).doing(doing)?;
+        .context(doing)?;
+    let mut rows = statement.query([]).context(doing)?;
     let mut report = LogReport { head: GENESIS.to_owned(), rows: 0, first_broken: None };
     let (mut previous, mut last) = (GENESIS.to_owned(), 0);
-    while let Some(row) = rows.next().doing(doing)? {
-        let row = stored(row).doing(doing)?;
+    while let Some(row) = rows.next().context(doing)? {
+        let row = stored(row).context(doing)?;
         if boat.is_none_or(|boat| row.boat.as_deref() == Some(boat.as_str())) {
             report.rows += 1;
             report.head.clone_from(&row.hash);
@@ -191,11 +191,11 @@ fn wrong_text(
 ) -> Result<Option<String>, StoreError> {
     let doing = "checking the texts of the log";
     let mut expected: Hashes = from_json(&row.text_hashes, doing)?;
-    let mut rows = texts.query([row.seq]).doing(doing)?;
-    while let Some(text) = rows.next().doing(doing)? {
-        let field: String = text.get(0).doing(doing)?;
-        let salt: Option<String> = text.get(1).doing(doing)?;
-        let words: Option<String> = text.get(2).doing(doing)?;
+    let mut rows = texts.query([row.seq]).context(doing)?;
+    while let Some(text) = rows.next().context(doing)? {
+        let field: String = text.get(0).context(doing)?;
+        let salt: Option<String> = text.get(1).context(doing)?;
+        let words: Option<String> = text.get(2).context(doing)?;
         let Some(hash) = expected.remove(&field) else {
             return Ok(Some(format!("the text '{field}' was added after the row was entered")));
         };

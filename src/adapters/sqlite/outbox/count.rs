@@ -82,15 +82,15 @@ impl Store {
                      WHERE queued_ms > ?1 AND state NOT IN ('expired', 'superseded', 'failed')
                      AND kind NOT IN ('worklist', 'opening', 'aging', 'text', 'webhook') ORDER BY id",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map([Millis(since)], |row| {
                     let recipient: String = row.get(0)?;
                     let Millis(at) = row.get(2)?;
                     Ok((PersonId::from(recipient), row.get(1)?, at))
                 })
-                .doing(doing)?;
-            rows.collect::<Result<_, _>>().doing(doing)
+                .context(doing)?;
+            rows.collect::<Result<_, _>>().context(doing)
         })
     }
 
@@ -107,7 +107,7 @@ impl Store {
                         sum(state = 'failed'), sum(state IN ('expired', 'superseded'))
                      FROM outbox GROUP BY recipient, kind ORDER BY recipient, kind",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map([], |row| {
                     Ok(MessageCount {
@@ -119,8 +119,8 @@ impl Store {
                         dropped: row.get(5)?,
                     })
                 })
-                .doing(doing)?;
-            rows.collect::<Result<_, _>>().doing(doing)
+                .context(doing)?;
+            rows.collect::<Result<_, _>>().context(doing)
         })
     }
 
@@ -133,13 +133,13 @@ impl Store {
         self.read(doing, |connection| {
             let mut statement = connection
                 .prepare_cached("SELECT state, count(*) FROM outbox GROUP BY state ORDER BY state")
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map([], |row| Ok((row.get::<_, String>(0)?, row.get(1)?)))
-                .doing(doing)?;
+                .context(doing)?;
             let mut states = Vec::new();
             for row in rows {
-                let (state, count) = row.doing(doing)?;
+                let (state, count) = row.context(doing)?;
                 states.extend(OutboxState::parse(&state).map(|state| (state, count)));
             }
             let (oldest, next) = connection
@@ -149,7 +149,7 @@ impl Store {
                     [],
                     |row| Ok((row.get::<_, Option<Millis>>(0)?, row.get::<_, Option<Millis>>(1)?)),
                 )
-                .doing(doing)?;
+                .context(doing)?;
             Ok(OutboxSummary {
                 states,
                 oldest_waiting: oldest.map(|Millis(at)| at),
@@ -170,7 +170,7 @@ impl Store {
                     "SELECT alert_id, recipient, channel, urgent, queued_ms, attempts, answer FROM outbox
                      WHERE state IN ('queued', 'leased', 'deferred') AND queued_ms < ?1 ORDER BY queued_ms, id",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map([Millis(before)], |row| {
                     Ok(Waiting {
@@ -183,8 +183,8 @@ impl Store {
                         why: row.get(6)?,
                     })
                 })
-                .doing(doing)?;
-            rows.collect::<Result<_, _>>().doing(doing)
+                .context(doing)?;
+            rows.collect::<Result<_, _>>().context(doing)
         })
     }
 }

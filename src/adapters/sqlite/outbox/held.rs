@@ -54,9 +54,9 @@ impl Store {
             "SELECT {COLUMNS} FROM outbox WHERE state = 'queued' AND held_until_ms > ?1 ORDER BY held_until_ms, id"
         );
         self.read(doing, |connection| {
-            let mut statement = connection.prepare_cached(&statement).doing(doing)?;
-            let rows = statement.query_map([Millis(now)], posted).doing(doing)?;
-            rows.collect::<Result<_, _>>().doing(doing)
+            let mut statement = connection.prepare_cached(&statement).context(doing)?;
+            let rows = statement.query_map([Millis(now)], posted).context(doing)?;
+            rows.collect::<Result<_, _>>().context(doing)
         })
     }
 
@@ -88,7 +88,7 @@ impl Store {
                     Millis(now)
                 ],
             )
-            .doing(doing)
+            .context(doing)
             .map(|rows| rows > 0)
         })
     }

@@ -136,7 +136,7 @@ impl Store {
                     [channel, TEXTS, WEBHOOKS],
                     |row| row.get::<_, Option<Millis>>(0),
                 )
-                .doing(doing)
+                .context(doing)
                 .map(|due| due.map(|Millis(at)| at))
         })
     }
@@ -160,7 +160,7 @@ impl Store {
                     OR (state = 'leased' AND lease_until_ms <= ?2))",
                 params![channel, Millis(now), TEXTS, WEBHOOKS],
             )
-            .doing(doing)
+            .context(doing)
         })
     }
 
@@ -181,7 +181,7 @@ impl Store {
                     OR (state = 'queued' AND queued_ms > ?2 AND due_ms > ?2)",
                 params![Millis(now), Millis(far)],
             )
-            .doing(doing)
+            .context(doing)
         })
     }
 
@@ -200,7 +200,7 @@ impl Store {
                  WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
                 params![id, attempt],
             )
-            .doing(doing)
+            .context(doing)
             .map(|rows| rows > 0)
         })
     }
@@ -217,7 +217,7 @@ impl Store {
                  WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
                 params![id, attempt, Millis(until)],
             )
-            .doing(doing)
+            .context(doing)
             .map(|rows| rows > 0)
         })
     }
@@ -241,7 +241,7 @@ fn supersede(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<
         ),
         params![channel, Millis(now)],
     )
-    .doing("clearing superseded letters")
+    .context("clearing superseded letters")
 }
 
 /// Takes out closing letters about a danger of which the reader has had no word, because it was still held: nobody needs
@@ -264,7 +264,7 @@ fn withdraw(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<u
         ),
         params![channel, Millis(now)],
     )
-    .doing("clearing the end of what was never told")
+    .context("clearing the end of what was never told")
     .and_then(|count| {
         if count == 0 {
             return Ok(0);
@@ -277,7 +277,7 @@ fn withdraw(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<u
                     AND closing.revision > outbox.revision)",
             params![channel, Millis(now)],
         )
-        .doing("clearing what was over before it went")
+        .context("clearing what was over before it went")
         .map(|held| held + count)
     })
 }
@@ -292,7 +292,7 @@ fn expire(tx: &Transaction<'_>, channel: &str, now: DateTime<Utc>) -> Result<usi
         ),
         params![channel, Millis(now)],
     )
-    .doing("clearing expired letters")
+    .context("clearing expired letters")
 }
 
 fn lease(
@@ -315,11 +315,11 @@ fn lease(
         idle = idle!(),
         may_go = may_go!()
     );
-    let mut statement = tx.prepare_cached(&statement).doing(doing)?;
+    let mut statement = tx.prepare_cached(&statement).context(doing)?;
     let rows = statement
         .query_map(params![channel, Millis(now), most, Millis(until)], posted)
-        .doing(doing)?;
-    let mut letters: Vec<Posted> = rows.collect::<Result<_, _>>().doing(doing)?;
+        .context(doing)?;
+    let mut letters: Vec<Posted> = rows.collect::<Result<_, _>>().context(doing)?;
     // RETURNING promises no order.
     letters.sort_by_key(|letter| (!letter.row.urgent, letter.row.due_at, letter.id));
     Ok(letters)

@@ -53,7 +53,7 @@ impl Store {
                  WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
                 params![id, attempt, Millis(wait.until), wait.why, Millis(now), fault],
             )
-            .doing(doing)
+            .context(doing)
             .map(|rows| rows > 0)
         })
     }
@@ -78,7 +78,7 @@ impl Store {
                  WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
                 params![id, attempt, Millis(until), why, Millis(now)],
             )
-            .doing(doing)
+            .context(doing)
             .map(|rows| rows > 0)
         })
     }
@@ -100,7 +100,7 @@ impl Store {
                     [id],
                     |row| row.get(0),
                 )
-                .doing(doing)
+                .context(doing)
         })
     }
 
@@ -129,7 +129,7 @@ impl Store {
                  WHERE id = ?1 AND state IN ('queued', 'deferred')",
                 params![id, address, bytes],
             )
-            .doing(doing)
+            .context(doing)
             .map(|rows| rows > 0)
         })
     }
@@ -161,7 +161,7 @@ impl Store {
                     plainer.bytes
                 ],
             )
-            .doing(doing)
+            .context(doing)
             .map(|rows| rows > 0)
         })
     }
@@ -186,7 +186,7 @@ impl Store {
                  WHERE id = ?1 AND attempts = ?2 AND state = 'leased'",
                 params![id, attempt, fault.as_str(), why, Millis(now)],
             )
-            .doing(doing)
+            .context(doing)
             .map(|rows| rows > 0)
         })
     }
@@ -214,7 +214,7 @@ impl Store {
                  WHERE id = ?1 AND state = 'sent'",
                 params![id, fault.as_str(), format!("{CAME_BACK}{why}"), Millis(now)],
             )
-            .doing(doing)
+            .context(doing)
             .map(|rows| rows > 0)
         })
     }
@@ -232,6 +232,6 @@ pub(super) fn sent(
          WHERE id = ?1 AND state <> 'sent'",
         params![id, reply, Millis(now)],
     )
-    .doing("noting that a letter was sent")
+    .context("noting that a letter was sent")
     .map(drop)
 }

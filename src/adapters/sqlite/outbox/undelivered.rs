@@ -118,7 +118,7 @@ impl Store {
                                     AND (coalesce(late.answer, '') NOT LIKE ?4 || '%' OR later.done_ms <= ?5))))
                      ORDER BY recipient, id",
                 )
-                .doing(doing)?;
+                .context(doing)?;
             let rows = statement
                 .query_map(
                     params![
@@ -132,8 +132,8 @@ impl Store {
                     ],
                     undelivered,
                 )
-                .doing(doing)?;
-            rows.collect::<Result<_, _>>().doing(doing)
+                .context(doing)?;
+            rows.collect::<Result<_, _>>().context(doing)
         })
     }
 }
@@ -164,7 +164,7 @@ impl Store {
                     ],
                     |row| row.get::<_, Option<Millis>>(0),
                 )
-                .doing(doing)
+                .context(doing)
                 .map(|due| due.map(|Millis(at)| at))
         })
     }
@@ -218,7 +218,7 @@ pub(in crate::adapters::sqlite) fn insert_unsendable(
                 letter.why
             ],
         )
-        .doing("noting a letter that cannot go")?;
+        .context("noting a letter that cannot go")?;
     }
     Ok(new)
 }

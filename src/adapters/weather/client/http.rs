@@ -161,7 +161,7 @@ impl Http {
     /// Gets a document.
     ///
     /// # Errors
-    /// A classified [`Refusal`]; a 404 is `Permanent` and for the caller to interpret.
+    /// A classified [`CliError`]; a 404 is `Permanent` and for the caller to interpret.
     pub async fn get(&self, url: Url, ask: &Ask<'_>, now: DateTime<Utc>) -> Result<Reply, Refusal> {
         let whole = tokio::time::timeout(self.deadline, self.get_unbounded(url.clone(), ask, now));
         whole.await.unwrap_or_else(|_| {

@@ -7,8 +7,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use crate::adapters::sqlite::OutboxRow;
 use crate::adapters::sqlite::outbox::Cause;
 use crate::app::alerts::unreachable::{Post, places_of};
-use crate::app::context::{House, YardBook};
-use crate::app::notify::{Desk, Written, blank_row, label_of};
+use crate::app::context::{AppContext, YardBook};
+use crate::app::notify::{Composer, Written, blank_row, label_of};
 use crate::domain::alert::quiet::not_before;
 use crate::domain::alert::{AlertSettings, Kind};
 use crate::domain::boat::{CircuitId, PersonId, SiteId};
@@ -21,8 +21,8 @@ const KEPT: TimeDelta = TimeDelta::days(4);
 
 /// One letter to each contact, however many people it is about; and one about those who can be reached again.
 pub(crate) fn write(
-    house: &House,
-    desk: &Desk,
+    house: &AppContext,
+    composer: &Composer,
     yard: &YardBook,
     posts: &[Post<'_>],
     now: DateTime<Utc>,
@@ -39,7 +39,7 @@ pub(crate) fn write(
         };
         let site = places_of(person, yard).first().and_then(|site| yard.sites.get(site));
         let Some(site) = site else { continue };
-        let context = desk.context((person, site), &label, now);
+        let context = composer.context((person, site), &label, now);
         let letter = if again {
             let people: Vec<(String, DateTime<Utc>)> =
                 group.iter().map(|post| reached_again(post, yard, now)).collect();
@@ -61,7 +61,7 @@ pub(crate) fn write(
             kind: Kind::Unreachable.as_str().to_owned(),
             due_at: held.unwrap_or(now),
             expires_at: now + KEPT,
-            ..blank_row(desk, letter.as_ref().ok(), (&about, person), now)
+            ..blank_row(composer, letter.as_ref().ok(), (&about, person), now)
         };
         written.add(letter, row);
     }
