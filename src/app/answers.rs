@@ -6,16 +6,21 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::delivery::received::{Received, Word, read};
 use crate::adapters::sqlite::outbox::Posted;
-use crate::adapters::sqlite::{AlertFilter, AlertRecord, OutboxRow, RoundCommit};
-use crate::app::alerts::{by_hand, managers_of};
+use crate::adapters::sqlite::{AlertFilter, AlertRecord, RoundCommit};
+use crate::app::alerts::by_hand::by_hand;
+use crate::app::alerts::outlook::managers_of;
 use crate::app::context::{AppContext, ServiceError};
-use crate::app::notify::{Composer, Written, blank_row, label_of};
+use crate::app::notify::{Composer, Written, label_of};
 use crate::domain::alert::Alert;
+use crate::domain::alert::action::Posting;
 use crate::domain::alert::told::Sent;
 use crate::domain::boat::CircuitId;
 use crate::domain::message::words::one_line;
 use crate::domain::message::{Answered, compose_answered};
 use crate::domain::yard::{Person, Role};
+
+/// So long an answer that is passed on is worth reading.
+const KEPT: TimeDelta = TimeDelta::days(4);
 
 pub use inbox::{Looked, look_into_inbox};
 
@@ -196,11 +201,8 @@ fn pass_on(
     for reader in readers {
         let context = composer.context((reader, site), &label, now);
         let mail = compose_answered(&answered, &about, &context).map_err(|error| error.to_string());
-        let row = OutboxRow {
-            kind: "answer".to_owned(),
-            ..blank_row(&composer, mail.as_ref().ok(), (&about, reader), now)
-        };
-        written.add(mail, row);
+        let posting = Posting::named(about.clone(), "answer", KEPT, now);
+        written.post_at_once(&composer, &posting, reader, mail);
     }
     let commit = RoundCommit {
         letters: written.letters,

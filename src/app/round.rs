@@ -9,24 +9,18 @@ use crate::adapters::delivery::Channel;
 use crate::adapters::delivery::outbox::{DeliverReport, Limits, deliver_due};
 use crate::adapters::delivery::webhook::deliver_webhooks;
 use crate::adapters::settings::schedule::Schedule;
-use crate::adapters::sqlite::{RoundCommit, StoreError};
+use crate::adapters::sqlite::{Committed, RoundCommit, StoreError};
 use crate::adapters::weather::client::Clients;
-use crate::app::alerts::aging::aging;
-use crate::app::alerts::blend::blends;
-use crate::app::alerts::deadline::nudges;
-use crate::app::alerts::heat::heats;
-use crate::app::alerts::opening::openings;
+use crate::app::alerts::decide_round;
+use crate::app::alerts::rows::{record_of, transition_rows};
 use crate::app::alerts::unreachable::turn_to_next_contact;
-use crate::app::alerts::{decide_all, record_of, transition_rows};
 use crate::app::assess::blend_separation::newly_slush;
 use crate::app::assess::exposures::spells_now;
 use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::fetch::{Fetched, fetch_all};
-use crate::app::notify::webhooks;
-use crate::app::notify::worklist::worklist_letters;
-use crate::app::notify::{Composer, letters};
-use crate::domain::alert::Transition;
+use crate::app::notify::{Composer, Scene, Written, webhooks, write};
+use crate::domain::alert::{Decision, Transition, worklist};
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::weather::ForecastState;
 use crate::domain::yard::Site;
@@ -38,8 +32,6 @@ const CLOCK_APART: TimeDelta = TimeDelta::hours(2);
 /// How often a round is decided anew because another one landed meanwhile. Each time somebody else got further, and a
 /// round lands three times at most, so that this lets four rounds by.
 const TRIES: usize = 12;
-/// Name under which the store keeps when the worklist last went out.
-pub(crate) const WORKLIST_RUN: &str = "worklist";
 
 /// What a service remembers between its rounds, only to spare work: without it a round does the same, at more length.
 #[derive(Debug, Default)]
@@ -199,75 +191,28 @@ pub fn judge_pass(
 }
 
 fn judge_and_decide(
-    (house, composer): (&AppContext, &Composer),
+    (app, composer): (&AppContext, &Composer),
     memory: &mut Memory,
     (stale, worklist_due): (&BTreeSet<SiteId>, bool),
     now: DateTime<Utc>,
 ) -> Result<Option<Judgement>, ServiceError> {
     for last in (0..TRIES).rev() {
-        let based_on = house.store.generation()?;
-        let log_head = house.store.log_head()?;
-        let seen = assess(house, AsOf::now(now), |site| stale.contains(site))?;
-        let mut decision = decide_all(house, &seen, worklist_due, now)?;
-        let heat = heats(house, composer, &seen, &mut decision, now)?;
-        let nudged = nudges(house, composer, &seen, &decision, now)?;
-        let mut written = letters(house, composer, &seen, &decision.notifications, now);
-        written.letters.extend(heat.written.letters);
-        written.unsendable.extend(heat.written.unsendable);
-        written.letters.extend(nudged.written.letters);
-        written.unsendable.extend(nudged.written.unsendable);
-        let opened = openings(house, composer, &seen, now)?;
-        written.letters.extend(opened.written.letters);
-        written.unsendable.extend(opened.written.unsendable);
-        let aged = aging(house, composer, &seen, now)?;
-        written.letters.extend(aged.written.letters);
-        written.unsendable.extend(aged.written.unsendable);
-        let thin = blends(house, composer, &seen, &decision, now)?;
-        written.letters.extend(thin.written.letters);
-        written.unsendable.extend(thin.written.unsendable);
-        decision.alerts.extend(heat.alerts.into_iter().chain(nudged.alerts).chain(thin.alerts));
-        let transitions = heat.transitions.into_iter().chain(nudged.transitions);
-        decision.transitions.extend(transitions.chain(thin.transitions));
-        if worklist_due {
-            let lists = worklist_letters(house, composer, &seen, &written.letters, now);
-            written.letters.extend(lists.letters);
-            written.unsendable.extend(lists.unsendable);
-        }
-        written.letters.extend(webhooks::notes(&house.settings, composer, &decision, now));
-        if worklist_due {
-            let counts = (seen.places.len(), seen.boats.len());
-            written.letters.extend(webhooks::worklist(&house.settings, composer, counts, now));
-        }
-        let mut commit = RoundCommit {
-            based_on: Some(based_on),
-            transitions: transition_rows(&decision)?,
-            letters: written.letters,
-            unsendable: written.unsendable,
-            exposures: spells_now(house, &seen, now)?,
-            separated: newly_slush(&seen, now),
-            runs: opened.runs.into_iter().chain(aged.runs).collect(),
-            ..RoundCommit::default()
-        };
-        for alert in &decision.alerts {
-            commit.alerts.push(record_of(alert, now)?);
-        }
-        if worklist_due {
-            commit.runs.push((WORKLIST_RUN.to_owned(), now));
-        }
-        match house.store.commit_round(&commit) {
+        // The head from before the look: what was entered meanwhile is looked at next time.
+        let (based_on, log_head) = (app.store.generation()?, app.store.log_head()?);
+        let seen = assess(app, AsOf::now(now), |site| stale.contains(site))?;
+        let decision = decide_round(app, &seen, worklist_due, now)?;
+        let scene = Scene { app, composer, yard: &seen.yard, seen: Some(&seen), now };
+        let mut written = write(&scene, &decision.notifications);
+        written.letters.extend(webhooks::of_round(&scene, &decision, worklist_due));
+        let commit = commit_of(&scene, &seen, &decision, written)?;
+        let unsendable = commit.unsendable.len();
+        match app.store.commit_round(&RoundCommit { based_on: Some(based_on), ..commit }) {
             Ok(committed) => {
-                let words = |t: &Transition| {
-                    format!("{}: {} to {} ({})", t.alert, t.from.as_str(), t.to.as_str(), t.reason)
-                };
-                // The head from before the look: what was entered meanwhile is looked at next time.
                 memory.log_head = log_head;
                 memory.places.extend(judged_on(&seen, now));
-                return Ok(Some(Judgement {
-                    changes: decision.transitions.iter().map(words).collect(),
-                    queued: committed.queued,
-                    unsendable: commit.unsendable.len(),
-                    assessment: seen,
-                }));
+                let changes = decision.transitions.iter().map(in_words).collect();
+                let Committed { queued, .. } = committed;
+                return Ok(Some(Judgement { changes, queued, unsendable, assessment: seen }));
             }
             // Somebody else's round landed between our reading and our writing.
             Err(StoreError::Overtaken) if last > 0 => {}
@@ -275,6 +220,31 @@ fn judge_and_decide(
         }
     }
     Ok(None)
+}
+
+fn in_words(t: &Transition) -> String {
+    format!("{}: {} to {} ({})", t.alert, t.from.as_str(), t.to.as_str(), t.reason)
+}
+
+/// Everything that a round has decided, as one transaction.
+fn commit_of(
+    scene: &Scene<'_>,
+    seen: &Assessment,
+    decision: &Decision,
+    written: Written,
+) -> Result<RoundCommit, ServiceError> {
+    let (app, now) = (scene.app, scene.now);
+    let alerts = decision.alerts.iter().map(|alert| record_of(alert, now));
+    Ok(RoundCommit {
+        alerts: alerts.collect::<Result<_, _>>()?,
+        transitions: transition_rows(decision)?,
+        letters: written.letters,
+        unsendable: written.unsendable,
+        exposures: spells_now(app, seen, now)?,
+        separated: newly_slush(seen, now),
+        runs: decision.remember.iter().map(|name| (name.clone(), now)).collect(),
+        ..RoundCommit::default()
+    })
 }
 
 fn judged_on(seen: &Assessment, at: DateTime<Utc>) -> impl Iterator<Item = (SiteId, Judged)> {
@@ -349,11 +319,11 @@ pub fn worklist_due(
 ) -> Result<Option<DateTime<Utc>>, ServiceError> {
     let schedule = Schedule::parse(&house.settings.yard.worklist).map_err(ServiceError::Told)?;
     let zone = house.settings.yard.time_zone;
-    let last = house.store.last_run(WORKLIST_RUN)?;
+    let last = house.store.last_run(worklist::RUN)?;
     // A last run in the future means that the clock has been put back since: it counts from now on.
     let Some(last) = last.filter(|last| *last <= now + CLOCK_APART) else {
         let first =
-            RoundCommit { runs: vec![(WORKLIST_RUN.to_owned(), now)], ..RoundCommit::default() };
+            RoundCommit { runs: vec![(worklist::RUN.to_owned(), now)], ..RoundCommit::default() };
         house.store.commit_round(&first)?;
         return Ok(schedule.next_after(now, zone));
     };

@@ -9,7 +9,7 @@ use crate::adapters::sqlite::outbox::{Held, HeldBy, Posted};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::notify::Composer;
 use crate::app::notify::held::{told, with_note};
-use crate::domain::alert::Notification;
+use crate::domain::alert::Advice;
 use crate::domain::units::is_hidden;
 use crate::domain::yard::{Person, Role};
 
@@ -53,8 +53,8 @@ pub fn list(
     let mut text = String::new();
     let mut rows: Vec<Value> = Vec::new();
     for letter in house.store.held_letters(now)? {
-        let Some((held, notification)) = parts(&letter) else { continue };
-        let zone = yard.zone(&notification.site);
+        let Some((held, advice)) = parts(&letter) else { continue };
+        let zone = yard.zone(&advice.site);
         let owner =
             yard.people.get(&letter.row.recipient).map_or("", |person| person.name.as_str());
         text += &format!(
@@ -92,9 +92,9 @@ pub fn hold(
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
     let letter = find(house, args.letter, now)?;
-    let (held, notification) = parts(&letter).ok_or_else(|| gone(args.letter))?;
-    let by = said(yard, &notification, &args.by, &args.reason)?;
-    let zone = yard.zone(&notification.site);
+    let (held, advice) = parts(&letter).ok_or_else(|| gone(args.letter))?;
+    let by = said(yard, &advice, &args.by, &args.reason)?;
+    let zone = yard.zone(&advice.site);
     let until = parse_time(&args.until, zone)?;
     if until <= now {
         return Err(CliError::bad_input("--until lies in the past: to let it go use release"));
@@ -132,8 +132,8 @@ pub fn release(
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
     let letter = find(house, args.letter, now)?;
-    let (held, notification) = parts(&letter).ok_or_else(|| gone(args.letter))?;
-    let by = said(yard, &notification, &args.by, args.note.as_deref().unwrap_or("let go"))?;
+    let (held, advice) = parts(&letter).ok_or_else(|| gone(args.letter))?;
+    let by = said(yard, &advice, &args.by, args.note.as_deref().unwrap_or("let go"))?;
     let rewritten = match &args.note {
         Some(_) => {
             let composer = Composer::of(house)?;
@@ -144,7 +144,7 @@ pub fn release(
     if !house.store.hold_letter(letter.id, (now, &by), rewritten.as_ref(), now)? {
         return Err(gone(args.letter));
     }
-    let zone = yard.zone(&notification.site);
+    let zone = yard.zone(&advice.site);
     let goes = held.free.max(now);
     Ok(CommandOutput {
         text: format!("letter {} goes {}\n", letter.id, local(goes, zone)),
@@ -158,10 +158,10 @@ fn find(house: &AppContext, number: i64, now: DateTime<Utc>) -> Result<Posted, C
     waiting.into_iter().find(|letter| letter.id == number).ok_or_else(|| gone(number))
 }
 
-fn parts(letter: &Posted) -> Option<(Held, Notification)> {
+fn parts(letter: &Posted) -> Option<(Held, Advice)> {
     let held = letter.row.held.clone()?;
-    let notification = told(&held)?;
-    Some((held, notification))
+    let advice = told(&held)?;
+    Some((held, advice))
 }
 
 fn gone(number: i64) -> CliError {
@@ -171,17 +171,12 @@ fn gone(number: i64) -> CliError {
 }
 
 /// What a person of the yard says about a letter.
-fn said(
-    yard: &YardBook,
-    notification: &Notification,
-    by: &str,
-    words: &str,
-) -> Result<HeldBy, CliError> {
+fn said(yard: &YardBook, advice: &Advice, by: &str, words: &str) -> Result<HeldBy, CliError> {
     let person = person_by(yard, by)?;
-    if !runs(person, notification) {
+    if !runs(person, advice) {
         return Err(CliError::bad_input(format!(
             "{by} does not run {}: a manager of the place can hold its letters or let them go",
-            notification.site
+            advice.site
         )));
     }
     if words.trim().is_empty() {
@@ -197,6 +192,6 @@ fn said(
     Ok(HeldBy { person: person.id.clone(), why })
 }
 
-fn runs(person: &Person, notification: &Notification) -> bool {
-    person.role == Role::Manager && person.sites.contains(&notification.site)
+fn runs(person: &Person, advice: &Advice) -> bool {
+    person.role == Role::Manager && person.sites.contains(&advice.site)
 }

@@ -225,7 +225,7 @@ fn subjects<'a>(
             .filter_map(|(notification, state)| {
                 let site = fleet.sites.get(&notification.site)?;
                 let boat = state.as_ref().map(|(boat, state)| (*boat, state));
-                Some(RolledUp { notification, boat, site })
+                Some(RolledUp { advice: notification, boat, site })
             })
             .collect();
         let Composer { phrases, sender, key, .. } = &composer;

@@ -9,7 +9,7 @@ use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Hold, Options, OutboxState};
 use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{Client, FetchState, Outcome};
-use crate::app::alerts::managers_of;
+use crate::app::alerts::outlook::managers_of;
 use crate::app::alerts::unreachable::not_arrived;
 use crate::app::clock_watch;
 use crate::app::context::AppContext;

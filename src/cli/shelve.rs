@@ -6,7 +6,7 @@ use serde_json::json;
 use super::alerts::{find, person_by};
 use super::{CliError, CommandOutput, Exit, parse_time};
 use crate::adapters::sqlite::AlertRecord;
-use crate::app::alerts::by_hand;
+use crate::app::alerts::by_hand::by_hand;
 use crate::app::context::{AppContext, YardBook};
 use crate::domain::yard::{Person, Role};
 

@@ -4,14 +4,17 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::settings::schedule::Schedule;
-use crate::adapters::sqlite::{OutboxRow, RoundCommit, Store};
+use crate::adapters::sqlite::{RoundCommit, Store};
 use crate::app::context::{AppContext, ServiceError, with_causes};
-use crate::app::notify::{Composer, Written, blank_row, label_of};
+use crate::app::notify::{Composer, Written, label_of};
 use crate::daemon::{Done, Task};
+use crate::domain::alert::action::Posting;
 use crate::domain::boat::CircuitId;
 use crate::domain::message::compose_damage;
 use crate::domain::yard::{Person, Role};
 
+/// So long word of damage is worth reading.
+const KEPT: TimeDelta = TimeDelta::days(4);
 /// When the store is checked in full, in the yard's time: when nobody reads or writes much.
 const FULL_CHECK: &str = "40 3 * * *";
 /// Name under which the store keeps when that last was.
@@ -113,11 +116,8 @@ fn tell_damage(house: &AppContext, found: &str, now: DateTime<Utc>) -> Result<()
         let context = composer.context((person, site), &label, now);
         let letter = compose_damage(found, &path, &context).map_err(|error| error.to_string());
         let about = format!("damage-{}-{}", person.id, now.timestamp());
-        let row = OutboxRow {
-            kind: "damage".to_owned(),
-            ..blank_row(&composer, letter.as_ref().ok(), (&about, person), now)
-        };
-        written.add(letter, row);
+        let posting = Posting::named(about, "damage", KEPT, now);
+        written.post_at_once(&composer, &posting, person, letter);
     }
     let commit = RoundCommit {
         letters: written.letters,

@@ -3,7 +3,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::app::alerts::unreachable::{Unreached, next_overdue, turn_to_next_contact};
+use crate::app::alerts::unreachable::{Undeliverable, next_overdue, turn_to_next_contact};
 use crate::app::clients::services;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::Composer;
@@ -156,7 +156,7 @@ fn places_to_ask(house: &AppContext, now: DateTime<Utc>) -> Result<usize, Servic
     Ok(places)
 }
 
-fn note_unreached(done: &mut Done, unreached: &Unreached) {
+fn note_unreached(done: &mut Done, unreached: &Undeliverable) {
     if unreached.queued > 0 {
         done.text += &format!("; {} letters to next contacts", unreached.queued);
         done.news = true;

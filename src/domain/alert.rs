@@ -8,9 +8,13 @@
 //! Invariants, tested by fuzzing: unknown is never read as harmless (nothing is cleared or eased while blind); whoever was
 //! told of a raise gets exactly one closing message for it; a closed id is never opened again.
 
+pub mod action;
+mod advice;
+pub mod aging;
 pub mod answer;
 pub mod blend;
 mod blind;
+pub mod bundle;
 pub mod chance;
 pub mod deadline;
 pub mod decide;
@@ -19,6 +23,7 @@ pub mod facts;
 mod freeze;
 pub mod heat;
 pub mod known;
+pub mod opening;
 mod plain;
 pub mod quiet;
 pub mod settings;
@@ -27,7 +32,9 @@ pub mod situation;
 pub mod table;
 pub mod told;
 mod taken_out;
+mod transition;
 pub mod unreachable;
+pub mod worklist;
 pub mod worse;
 pub mod yard_first;
 
@@ -40,11 +47,11 @@ use crate::domain::boat::{BoatId, CircuitId, Holds, PersonId, SiteId};
 use crate::domain::catalogue::identifier;
 use crate::domain::risk::{Consequence, Priority};
 
+pub use action::{Action, Content, Decision, Notification};
+pub use advice::{Act, Advice, CloseReason, RecordLine, RollUp};
 pub use answer::AnswerError;
 pub use chance::ChanceClass;
-pub use decide::{
-    Act, CloseReason, Decision, Notification, RecordLine, RollUp, Transition, decide,
-};
+pub use decide::{DecisionInput, decide};
 pub use facts::Facts;
 pub use known::Known;
 pub use plain::Concerned;
@@ -54,6 +61,7 @@ pub use situation::{Low, Situation, Standing, Subject, Target, WorklistTimes};
 pub use table::{Flat, TRANSITIONS, TransitionRow};
 pub use taken_out::TakeOutError;
 pub use told::{Heard, LastNotified, Ledger, Sent};
+pub use transition::Transition;
 pub use worse::Worse;
 
 identifier!(

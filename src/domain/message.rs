@@ -1,6 +1,6 @@
 //! Words and standard formats for one thing to tell one person.
 //!
-//! A letter is made in three steps: the numbers of a telling become words ([`words`]), the phrase catalogue puts the words
+//! A letter is made in three steps: the numbers of advice become words ([`words`]), the phrase catalogue puts the words
 //! into parts in a fixed order ([`phrases`]), and the parts are written twice, as text and as HTML ([`block`]). What is not
 //! in a part is in neither, so the text says all that the HTML says. Nothing here decides anything or computes a risk.
 
@@ -33,7 +33,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use crate::domain::alert::{Act, CloseReason, Kind, Notification};
+use crate::domain::alert::{Act, Advice, CloseReason, Kind};
 use crate::domain::boat::{Boat, BoatState, CircuitId};
 use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Site};
@@ -42,7 +42,7 @@ use chart::Picture;
 
 pub use aging::{Aging, compose_aging};
 pub use answered::{Answered, compose_answered};
-pub use blend::{TooWeak, WeakPart, compose_blend};
+pub use blend::{TooWeak, compose_blend};
 pub use damage::compose_damage;
 pub use deadline::{Nudge, compose_deadline};
 pub use heat::{HeatTold, InTheShed, compose_heat};
@@ -50,7 +50,7 @@ pub use identity::MessageKey;
 pub use opening::{Opening, compose_opening};
 pub use phrases::Phrases;
 pub use rollup::{RolledUp, compose_rollup};
-pub use unreached::{MissedBy, Trouble, compose_reached, compose_unreached};
+pub use unreached::{MissedBy, compose_reached, compose_unreached};
 pub use worklist::{
     CannotSay, CrewLines, HeldLine, OverLine, PlaceLine, Worklist, WorklistBoat, compose_worklist,
 };
@@ -139,7 +139,7 @@ pub enum MessageError {
         /// Name of the part.
         part: String,
     },
-    /// The notification is about a boat and none was handed in.
+    /// The advice is about a boat and none was handed in.
     #[error("composing {alert}: the boat and its record are needed; hand them in with the context")]
     NoBoat {
         /// The alert.
@@ -197,21 +197,21 @@ pub fn plain_label(circuit: &CircuitId) -> String {
     circuit.as_str().replace('_', " ")
 }
 
-/// Writes the letter for one notification to one person. A telling about a boat needs the boat and its record.
+/// Writes the letter with one piece of advice to one person. Advice about a boat needs the boat and its record.
 ///
 /// # Errors
 /// [`MessageError`] where there is no address, no boat, or the phrase catalogue does not fit.
 pub fn compose(
-    notification: &Notification,
+    advice: &Advice,
     boat: Option<(&Boat, &BoatState)>,
     context: &Context<'_>,
 ) -> Result<Email, MessageError> {
-    let no_words = || MessageError::NoWords { alert: notification.alert.to_string() };
-    let (template, parts) = match notification.kind {
+    let no_words = || MessageError::NoWords { alert: advice.alert.to_string() };
+    let (template, parts) = match advice.kind {
         Kind::Freeze => {
             let (boat, state) =
-                boat.ok_or_else(|| MessageError::NoBoat { alert: notification.alert.to_string() })?;
-            let template = match &notification.act {
+                boat.ok_or_else(|| MessageError::NoBoat { alert: advice.alert.to_string() })?;
+            let template = match &advice.act {
                 Act::Raise { .. } => "freeze_raise",
                 Act::Update { .. } => "freeze_update",
                 Act::Close { reason: CloseReason::Returned, .. } => "freeze_returned",
@@ -221,23 +221,23 @@ pub fn compose(
                 Act::Close { reason: CloseReason::Cancelled { .. }, .. } => "freeze_cancelled",
                 Act::Close { .. } => return Err(no_words()),
             };
-            (template, freeze::draft(notification, boat, state, context))
+            (template, freeze::draft(advice, boat, state, context))
         }
-        Kind::Blind => match &notification.act {
+        Kind::Blind => match &advice.act {
             Act::Raise { .. } | Act::Update { .. } => {
-                ("blind_raise", blind::draft(notification, context))
+                ("blind_raise", blind::draft(advice, context))
             }
-            Act::Close { .. } => ("blind_close", blind::draft(notification, context)),
+            Act::Close { .. } => ("blind_close", blind::draft(advice, context)),
         },
         _ => return Err(no_words()),
     };
-    let ids = identity::of_telling(notification, context.key, &context.sender.domain);
-    let stream = match notification.kind {
+    let ids = identity::of_advice(advice, context.key, &context.sender.domain);
+    let stream = match advice.kind {
         Kind::Blind => "operator",
         _ => "freeze",
     };
-    let urgent = notification.facts.priority == Priority::High
-        && !matches!(notification.act, Act::Close { .. });
+    let urgent =
+        advice.facts.priority == Priority::High && !matches!(advice.act, Act::Close { .. });
     finish(template, &parts, ids, stream, urgent, context)
 }
 

@@ -1,7 +1,7 @@
 //! Antifreeze that would not hold a winter: one word, one that closes it, and none beside a freeze that says more.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::domain::alert::blend::{Filled, Word, decide_filled};
+use rimeward::domain::alert::blend::{Filled, PastWinters, Word, decide_filled};
 use rimeward::domain::alert::{Alert, AlertId, Concerned, Flat, System, table};
 use rimeward::domain::boat::{BoatId, PersonId, SiteId};
 
@@ -9,6 +9,7 @@ use rimeward::domain::boat::{BoatId, PersonId, SiteId};
 fn winter(change: impl Fn(&mut Filled<'_>, DateTime<Utc>)) -> (Vec<(String, Word)>, Option<Alert>) {
     let (boat, site, owner) = (BoatId::from("B11"), SiteId::from("BARN"), PersonId::from("P11"));
     let weak = [System { circuit: "coolers_raw".into(), instance: None }];
+    let past = PastWinters::default();
     let mut now: DateTime<Utc> = "2022-11-01T04:07:00Z".parse().unwrap();
     let (mut open, mut closed): (Option<Alert>, Option<Alert>) = (None, None);
     let mut words = Vec::new();
@@ -26,6 +27,7 @@ fn winter(change: impl Fn(&mut Filled<'_>, DateTime<Utc>)) -> (Vec<(String, Word
                 episodes_closed: u32::from(last.is_some()),
             },
             weak: &weak,
+            past: &past,
             chance: 0.3,
             over: false,
             waits: false,

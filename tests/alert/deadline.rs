@@ -29,6 +29,8 @@ fn autumn(change: impl Fn(&mut Autumn<'_>, DateTime<Utc>)) -> (Vec<(String, Word
             last_day: NaiveDate::from_ymd_opt(2022, 11, 6).unwrap(),
             tolerance: 0.1,
             minutes: 150.0,
+            half_day: None,
+            seasons: 20,
         };
         change(&mut look, now);
         if let Some((alert, step, word)) = decide_autumn(&look, now) {

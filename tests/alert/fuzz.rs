@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use proptest::prelude::*;
-use rimeward::domain::alert::{Act, Alert, Decision, Flat};
+use rimeward::domain::alert::{Act, Alert, Flat};
 use rimeward::domain::boat::Holds;
 use rimeward::domain::risk::{Consequence, Priority};
 use rimeward::domain::weather::ForecastState;
 use rimeward::domain::yard::Role;
 
-use super::world::{World, at, row};
+use super::world::{Decision, World, at, row};
 
 #[derive(Debug, Clone)]
 struct Step {

@@ -1,12 +1,12 @@
 //! Raise once, update when worse than last told, close once.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::domain::alert::{Act, CloseReason, Decision, Flat, Worse};
+use rimeward::domain::alert::{Act, CloseReason, Flat, Worse};
 use rimeward::domain::boat::Holds;
 use rimeward::domain::risk::{Consequence, Priority};
 use rimeward::domain::weather::ForecastState;
 
-use super::world::{World, at, row};
+use super::world::{Decision, World, at, row};
 
 pub fn cold(world: &mut World, now: DateTime<Utc>, chance: f64, low_c: f64, slack_h: i64) {
     let mut block = row("block_raw", Consequence::Severe, chance);

@@ -1,11 +1,11 @@
 //! Kept back by a written rule, taken out of service, taken back: nobody who was told is left waiting, and nothing is forgotten.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::domain::alert::{Act, Alert, CloseReason, Decision, Flat, TakeOutError};
+use rimeward::domain::alert::{Act, Alert, CloseReason, Flat, TakeOutError};
 use rimeward::domain::yard::{Person, Role};
 
 use super::life::{acts, cold};
-use super::world::{World, at, people};
+use super::world::{Decision, World, at, people};
 
 fn manager() -> Person {
     people().into_iter().find(|person| person.role == Role::Manager).unwrap()

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveTime, TimeDelta, TimeZone, Utc};
 use rimeward::domain::alert::{
-    Alert, AlertSettings, Decision, Low, Notification, Situation, Target, Transition, decide, table,
+    Advice, Alert, AlertSettings, DecisionInput, Low, Situation, Target, Transition, decide, table,
 };
 use rimeward::domain::boat::{
     Boat, BoatState, Care, CircuitId, CircuitState, CoolingKind, DrainPermission, Evidence, Holds,
@@ -148,12 +148,30 @@ pub fn row(circuit: &str, consequence: Consequence, chance: f64) -> CircuitRisk 
     }
 }
 
+/// What was decided, with the advice taken out of its notifications.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Decision {
+    pub alerts: Vec<Alert>,
+    pub transitions: Vec<Transition>,
+    pub notifications: Vec<Advice>,
+}
+
+impl Decision {
+    pub fn of(situation: &Situation, now: DateTime<Utc>) -> Self {
+        let actions = decide(DecisionInput::Outlook(situation), now);
+        let all: rimeward::domain::alert::Decision = actions.into_iter().collect();
+        let notifications =
+            all.notifications.iter().flat_map(|one| one.advice()).cloned().collect();
+        Self { alerts: all.alerts, transitions: all.transitions, notifications }
+    }
+}
+
 /// One boat (or one place) with its alerts, and everything that was decided.
 pub struct World {
     pub situation: Situation,
     pub alerts: Vec<Alert>,
     pub transitions: Vec<Transition>,
-    pub notifications: Vec<Notification>,
+    pub notifications: Vec<Advice>,
 }
 
 impl World {
@@ -230,8 +248,8 @@ impl World {
             self.situation.issued_at = Some(now);
         }
         self.situation.until = now + TimeDelta::hours(72);
-        let decision = decide(&self.situation, now);
-        assert_eq!(decision, decide(&self.situation, now), "a replay must decide the same");
+        let decision = Decision::of(&self.situation, now);
+        assert_eq!(decision, Decision::of(&self.situation, now), "a replay must decide the same");
         for step in &decision.transitions {
             let row = table::row(step.row).expect("a row of the table");
             assert!(row.in_force && row.allows(step.from, step.to), "{step:?} breaks the table");

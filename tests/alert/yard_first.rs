@@ -1,11 +1,11 @@
 //! Where the yard looks after the boat it hears first, and the owner's first letter waits for it.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::domain::alert::{Decision, Notification, Target, WorklistTimes};
+use rimeward::domain::alert::{Advice, Target, WorklistTimes};
 use rimeward::domain::boat::Care;
 use rimeward::domain::risk::{Consequence, Priority};
 
-use super::world::{World, at, row};
+use super::world::{Decision, World, at, row};
 
 /// Decided at `now` about a block that must be begun in `slack_h` hours; the next worklist is at 11:30 UTC (06:30 EST).
 fn decided(care: Care, now: DateTime<Utc>, slack_h: i64, with_worklist: bool) -> Decision {
@@ -32,7 +32,7 @@ fn decided(care: Care, now: DateTime<Utc>, slack_h: i64, with_worklist: bool) ->
     world.round(now + TimeDelta::hours(3))
 }
 
-fn owner(decision: &Decision) -> &Notification {
+fn owner(decision: &Decision) -> &Advice {
     decision
         .notifications
         .iter()

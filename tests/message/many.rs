@@ -60,7 +60,7 @@ fn places_that_go_blind_together_are_one_letter() {
                 .notifications
                 .iter()
                 .filter(|notification| notification.recipient.as_str() == "P54")
-                .map(move |notification| RolledUp { notification, boat: None, site })
+                .map(move |notification| RolledUp { advice: notification, boat: None, site })
         })
         .collect();
     assert_eq!(items.len(), 3);

@@ -1,7 +1,7 @@
 //! One letter of every kind, composed from real decisions.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::domain::alert::{Decision, Low, Notification, Standing, Target};
+use rimeward::domain::alert::{Advice, Low, Standing, Target};
 use rimeward::domain::boat::{Boat, BoatState, CircuitId, Holds};
 use rimeward::domain::message::{
     CannotSay, Context, CrewLines, Email, MessageKey, Phrases, PlaceLine, RolledUp, Sender,
@@ -13,7 +13,7 @@ use rimeward::domain::weather::ForecastState;
 use rimeward::domain::weather::official::Official;
 use rimeward::domain::yard::{Person, Role, Site};
 
-use crate::alert::world::{World, at, people, row, site};
+use crate::alert::world::{Decision, World, at, people, row, site};
 
 pub fn sender() -> Sender {
     Sender {
@@ -85,7 +85,7 @@ pub fn letter(decision: &Decision, person: &str, world: &World, scale: Temperatu
     compose(notification, boat, &context).unwrap()
 }
 
-pub fn notification<'a>(decision: &'a Decision, person: &str) -> &'a Notification {
+pub fn notification<'a>(decision: &'a Decision, person: &str) -> &'a Advice {
     decision
         .notifications
         .iter()
@@ -282,7 +282,7 @@ pub fn blind() -> Vec<Sample> {
 /// Boats of an invented yard with a telling for the manager each.
 pub struct Fleet {
     pub people: Vec<Person>,
-    pub boats: Vec<(Boat, BoatState, Site, Vec<Notification>)>,
+    pub boats: Vec<(Boat, BoatState, Site, Vec<Advice>)>,
 }
 
 pub fn fleet(count: u32) -> Fleet {
@@ -327,7 +327,11 @@ impl Fleet {
             .iter()
             .flat_map(|(boat, state, site, notifications)| {
                 notifications.iter().filter(|notification| notification.rollup.is_some()).map(
-                    move |notification| RolledUp { notification, boat: Some((boat, state)), site },
+                    move |notification| RolledUp {
+                        advice: notification,
+                        boat: Some((boat, state)),
+                        site,
+                    },
                 )
             })
             .collect();

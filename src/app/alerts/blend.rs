@@ -3,17 +3,17 @@
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
-use crate::app::alerts::deadline::one_in;
-use crate::app::alerts::seasonal::{Book, Decided, earlier, owner_told, past_of, reader};
+use super::Gathering;
+use super::open_alerts::last_closed;
+use super::seasonal::{Freezes, concerned, owner_told, past_of};
 use crate::app::assess::past_seasons::{Passing, PastSeasons};
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::{AppContext, ServiceError};
-use crate::app::notify::{Composer, label_of};
-use crate::domain::alert::blend::{Filled, Word, decide_filled};
-use crate::domain::alert::{Alert, Decision, Kind, System, is_wet};
-use crate::domain::boat::{Care, CircuitId, CircuitState, Holds, SiteId};
+use crate::app::notify::label_of;
+use crate::domain::alert::blend::{Filled, PastWinters, WeakPart};
+use crate::domain::alert::{Alert, Decision, DecisionInput, Kind, System, decide, is_wet};
+use crate::domain::boat::{Care, CircuitState, Holds, SiteId};
 use crate::domain::catalogue::{CircuitKind, Consequence};
-use crate::domain::message::{TooWeak, WeakPart, compose_blend};
 use crate::domain::physics::{BURST_SHARE, Liquid, STRONGEST, Solute};
 use crate::domain::risk::judge::interrupts;
 use crate::domain::risk::{CircuitRisk, Priority};
@@ -30,59 +30,36 @@ const TRIED_STEP: f64 = 0.05;
 /// Strengths are taken down to this grid, so that boats share what is computed: the warm side.
 const GRID: f64 = 200.0;
 
-/// Decides every boat of the assessment whose place has past seasons. `decided` is what the same round came to about freezes.
+/// Decides every boat of the seen whose place has past seasons.
 ///
 /// # Errors
 /// The store's, or a hole in the tables.
-pub fn blends(
-    house: &AppContext,
-    composer: &Composer,
-    assessment: &Assessment,
-    decided: &Decision,
-    now: DateTime<Utc>,
-) -> Result<Decided, ServiceError> {
-    let mut found = Decided::default();
-    if house.clock.doubt(now).is_some() || house.settings.season.archives.is_empty() {
-        return Ok(found);
+pub(super) fn blends(
+    gathering: &Gathering<'_>,
+    decided: &mut Decision,
+) -> Result<(), ServiceError> {
+    let Gathering { app, seen, open, now, .. } = *gathering;
+    if app.clock.doubt(now).is_some() || app.settings.season.archives.is_empty() {
+        return Ok(());
     }
-    let book = Book::read(house, Kind::Blend, decided)?;
-    for view in &assessment.boats {
-        let Some(look) = look(house, assessment, view, now)? else { continue };
-        let id = &view.boat.id;
-        let owner = owner_told(assessment, view);
-        let weak: Vec<System> = look.weak.iter().map(|part| part.system.clone()).collect();
+    let freezes = Freezes::of(open, decided);
+    for view in &seen.boats {
+        let Some(look) = look(app, seen, view, now)? else { continue };
+        let closed = last_closed(app, Kind::Blend, &view.boat.id)?;
+        let owner = owner_told(seen, view);
+        let weak: Vec<System> = look.past.weak.iter().map(|part| part.system.clone()).collect();
+        let told = open.of(Kind::Blend, view.boat.id.as_str());
         let filled = Filled {
-            of: book.of(assessment, view, owner),
+            of: concerned(gathering, (Kind::Blend, view), owner, closed.as_ref(), &freezes),
             weak: &weak,
+            past: &look.past,
             chance: look.chance,
             over: look.over,
-            waits: !is_clear(assessment, view)
-                || book.open_of(id).is_some_and(|open| is_undone(view, open, now)),
+            waits: !is_clear(seen, view) || told.is_some_and(|told| is_undone(view, told, now)),
         };
-        let Some((alert, transition, word)) = decide_filled(&filled, now) else { continue };
-        if let (Some(word), Some((person, site))) = (word, reader(assessment, view, owner, &alert))
-        {
-            let label = |circuit: &CircuitId| label_of(house, circuit);
-            let context = composer.context((person, site), &label, now);
-            let told = TooWeak {
-                alert: &alert.id,
-                revision: alert.revision,
-                earlier: &earlier(&alert, person),
-                word,
-                boat: (&view.boat, &view.state),
-                weak: &look.weak,
-                winters: look.winters,
-                one_in: one_in(house.settings.season.tolerance),
-                earliest: look.earliest,
-                holds_from: look.holds_from,
-            };
-            let letter = compose_blend(&told, &context).map_err(|error| error.to_string());
-            found.post((house, composer), &alert, (person, site), letter, word != Word::Weak, now);
-        }
-        found.alerts.push(alert);
-        found.transitions.push(transition);
+        decided.extend(decide(DecisionInput::Blend(&filled), now));
     }
-    Ok(found)
+    Ok(())
 }
 
 /// Does something that was told of hold water again, or what nobody knows, or a filling that is not yet written up? Then it is
@@ -104,25 +81,21 @@ fn is_undone(view: &BoatView, open: &Alert, now: DateTime<Utc>) -> bool {
 }
 
 /// Is the weather of the boat's place known, and nothing in it that would harm the antifreeze in her?
-fn is_clear(assessment: &Assessment, view: &BoatView) -> bool {
-    let seen = assessment.places.get(&view.state.site);
+fn is_clear(seen: &Assessment, view: &BoatView) -> bool {
+    let seen = seen.places.get(&view.state.site);
     let seen = seen.is_some_and(|place| place.weather.is_some());
     let filled = |row: &&CircuitRisk| matches!(row.holds, Holds::Blend | Holds::Coolant);
     seen && view.rows.iter().filter(filled).all(|row| row.chance_limit < IN_SIGHT)
 }
 
 /// `Applecart: oil and fuel coolers, 7 of 20 winters`, for each boat of the yard's care at the places of `own`.
-pub fn too_weak(
-    house: &AppContext,
-    assessment: &Assessment,
-    own: impl Fn(&SiteId) -> bool,
-) -> Vec<String> {
-    let now = assessment.instant.at;
-    let here = assessment.boats.iter().filter(|view| own(&view.state.site));
+pub fn too_weak(app: &AppContext, seen: &Assessment, own: impl Fn(&SiteId) -> bool) -> Vec<String> {
+    let now = seen.instant.at;
+    let here = seen.boats.iter().filter(|view| own(&view.state.site));
     let yards = here.filter(|view| view.boat.care != Care::Owner);
     yards
         .filter_map(|view| {
-            let look = look(house, assessment, view, now).ok().flatten()?;
+            let look = look(app, seen, view, now).ok().flatten()?;
             // What cold in sight presses on stands in the list itself.
             let pressed = |part: &&WeakPart| {
                 let mut rows = view.rows.iter();
@@ -130,54 +103,46 @@ pub fn too_weak(
                     row.circuit == part.system.circuit && row.priority > Priority::Notice
                 })
             };
-            let weak: Vec<&WeakPart> = look.weak.iter().filter(|part| !pressed(part)).collect();
+            let weak: Vec<&WeakPart> =
+                look.past.weak.iter().filter(|part| !pressed(part)).collect();
             let mut parts: Vec<String> =
-                weak.iter().map(|part| label_of(house, &part.system.circuit)).collect();
+                weak.iter().map(|part| label_of(app, &part.system.circuit)).collect();
             parts.dedup();
             let most = weak.iter().map(|part| part.winters).max()?;
             let name = view.boat.name.trim();
-            Some(format!("{name}: {}, {most} of {} winters", parts.join(", "), look.winters))
+            Some(format!("{name}: {}, {most} of {} winters", parts.join(", "), look.past.winters))
         })
         .collect()
 }
 
-/// What a boat's antifreeze would have come to in past winters.
+/// What a boat's antifreeze would have come to.
 struct Look {
-    weak: Vec<WeakPart>,
+    past: PastWinters,
     chance: f64,
-    winters: usize,
-    earliest: Option<NaiveDate>,
     over: bool,
-    holds_from: Option<Celsius>,
 }
 
 /// `None` where the place is heated or has no past seasons, or where nothing of dear parts holds antifreeze.
 fn look(
-    house: &AppContext,
-    assessment: &Assessment,
+    app: &AppContext,
+    seen: &Assessment,
     view: &BoatView,
     now: DateTime<Utc>,
 ) -> Result<Option<Look>, ServiceError> {
-    let Some((site, past)) = past_of(house, assessment, view) else { return Ok(None) };
-    let (today, tolerance) = (today(site, now), house.settings.season.tolerance);
+    let Some((site, past)) = past_of(app, seen, view) else { return Ok(None) };
+    let (today, tolerance) = (today(site, now), app.settings.season.tolerance);
     let from = past.half.day_of(today);
-    let mut found = Look {
-        weak: Vec::new(),
-        chance: 0.0,
-        winters: past.winters.len(),
-        earliest: None,
-        over: false,
-        holds_from: None,
-    };
+    let said = PastWinters { winters: past.winters.len(), tolerance, ..PastWinters::default() };
+    let mut found = Look { past: said, chance: 0.0, over: false };
     let mut needed: Option<f64> = Some(0.0);
     for circuit in &view.state.circuits {
-        let Some((kind, solute, strength)) = filled_with(house, view, circuit, now) else {
+        let Some((kind, solute, strength)) = filled_with(app, view, circuit, now) else {
             continue;
         };
         let come = |strength: f64, from: u32| {
             let liquid = Liquid::Blend { solute, mass_fraction: MassFraction::clamped(strength) };
             let passing = Passing { liquid, share: BURST_SHARE };
-            let days = house.passed(&past, &kind.thermal_class, passing)?;
+            let days = app.passed(&past, &kind.thermal_class, passing)?;
             Ok::<_, ServiceError>(still_to_come(&days, from))
         };
         let (share, first) = come(strength, from)?;
@@ -190,10 +155,10 @@ fn look(
             System { circuit: circuit.circuit.clone(), instance: circuit.instance.clone() };
         let winters = in_winters(share, &past);
         let (first_ice, burst) = (liquid.first_ice(), liquid.burst());
-        found.weak.push(WeakPart { system, first_ice, burst, winters });
+        found.past.weak.push(WeakPart { system, first_ice, burst, winters });
         found.chance = found.chance.max(share);
         let day = first.and_then(|day| past.half.this_season(today, day));
-        found.earliest = [found.earliest, day].into_iter().flatten().min();
+        found.past.earliest = [found.past.earliest, day].into_iter().flatten().min();
         // The weakest mixture that holds, and the strongest of those that the parts need.
         let mut tried = strength;
         let holds = loop {
@@ -207,8 +172,8 @@ fn look(
         };
         needed = needed.zip(holds).map(|(known, own)| known.min(own));
     }
-    if !found.weak.is_empty() {
-        found.holds_from = needed.map(Celsius::clamped);
+    if !found.past.weak.is_empty() {
+        found.past.holds_from = needed.map(Celsius::clamped);
     }
     Ok(Some(found))
 }
@@ -219,12 +184,12 @@ fn today(site: &Site, now: DateTime<Utc>) -> NaiveDate {
 
 /// The antifreeze in a dear circuit and its strength by mass, where a record of some standing says so.
 fn filled_with<'a>(
-    house: &'a AppContext,
+    app: &'a AppContext,
     view: &BoatView,
     circuit: &CircuitState,
     now: DateTime<Utc>,
 ) -> Option<(&'a CircuitKind, Solute, f64)> {
-    let kind = house.catalogue.circuit(&circuit.circuit)?;
+    let kind = app.catalogue.circuit(&circuit.circuit)?;
     let dear = kind.consequence_when(view.state.afloat) >= Consequence::Major;
     let settled = circuit.since.is_some_and(|since| now - since >= SETTLED);
     let holds = matches!(circuit.holds, Holds::Blend | Holds::Coolant);

@@ -1,18 +1,16 @@
-//! Nudges to lay up in time: from past seasons and the record to what each owner is told, decided by the pure core.
+//! Kind `deadline`: nudges to lay up in time, from past seasons and the record to what each owner is told.
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::NaiveDate;
 
-use crate::app::alerts::seasonal::{Book, Decided, earlier, owner_told, past_of, reader};
-use crate::app::assess::{Assessment, BoatView};
-use crate::app::context::{AppContext, ServiceError};
-use crate::app::notify::{Composer, label_of};
-use crate::domain::alert::deadline::{Autumn, Word, decide_autumn};
-use crate::domain::alert::{Decision, Kind, System, is_wet};
-use crate::domain::boat::CircuitId;
+use super::Gathering;
+use super::seasonal::{Freezes, concerned, owner_told, past_of};
+use crate::app::assess::BoatView;
+use crate::app::context::ServiceError;
+use crate::domain::alert::deadline::Autumn;
+use crate::domain::alert::{Decision, DecisionInput, Kind, System, decide, is_wet};
 use crate::domain::catalogue::Consequence;
-use crate::domain::message::{Nudge, compose_deadline};
 use crate::domain::risk::judge::interrupts;
 use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::weather::seasons::{End, day_at};
@@ -20,68 +18,37 @@ use crate::domain::weather::seasons::{End, day_at};
 /// What to do about a loop of engine coolant, as the catalogue calls it.
 const TESTED_NOT_DRAINED: &str = "test_loop";
 
-/// Decides every boat of the assessment whose place has past seasons. `decided` is what the same round came to about freezes.
+/// Decides every boat of the assessment whose place has past seasons.
 ///
 /// # Errors
 /// The store's, or a hole in the tables.
-pub fn nudges(
-    house: &AppContext,
-    composer: &Composer,
-    assessment: &Assessment,
-    decided: &Decision,
-    now: DateTime<Utc>,
-) -> Result<Decided, ServiceError> {
-    let mut nudged = Decided::default();
-    let is_off = house.clock.doubt(now).is_some() || !house.settings.season.nudges;
-    if is_off || house.settings.season.archives.is_empty() {
-        return Ok(nudged);
+pub(super) fn nudges(
+    gathering: &Gathering<'_>,
+    decided: &mut Decision,
+) -> Result<(), ServiceError> {
+    let Gathering { app, seen, now, .. } = *gathering;
+    let is_off = app.clock.doubt(now).is_some() || !app.settings.season.nudges;
+    if is_off || app.settings.season.archives.is_empty() {
+        return Ok(());
     }
-    let book = Book::read(house, Kind::Deadline, decided)?;
-    let work = WorkTable::built_in(&house.catalogue)?;
-    for view in &assessment.boats {
-        let Some(look) = look(house, assessment, view, &work, now)? else { continue };
-        let owner = owner_told(assessment, view);
+    let freezes = Freezes::of(gathering.open, decided);
+    let work = WorkTable::built_in(&app.catalogue)?;
+    for view in &seen.boats {
+        let Some(look) = look(gathering, view, &work)? else { continue };
+        let closed = super::open_alerts::last_closed(app, Kind::Deadline, &view.boat.id)?;
+        let owner = owner_told(seen, view);
         let autumn = Autumn {
-            of: book.of(assessment, view, owner),
+            of: concerned(gathering, (Kind::Deadline, view), owner, closed.as_ref(), &freezes),
             wet: &look.wet,
             last_day: look.last_day,
-            tolerance: house.settings.season.tolerance,
+            tolerance: app.settings.season.tolerance,
             minutes: look.minutes,
+            half_day: look.half_day,
+            seasons: look.seasons,
         };
-        let Some((alert, transition, word)) = decide_autumn(&autumn, now) else { continue };
-        if let (Some(word), Some((person, site))) = (word, reader(assessment, view, owner, &alert))
-        {
-            let label = |circuit: &CircuitId| label_of(house, circuit);
-            let context = composer.context((person, site), &label, now);
-            let wet: Vec<CircuitId> =
-                look.wet.iter().map(|system| system.circuit.clone()).collect();
-            let nudge = Nudge {
-                alert: &alert.id,
-                revision: alert.revision,
-                earlier: &earlier(&alert, person),
-                word,
-                boat: (&view.boat, &view.state),
-                wet: &wet,
-                last_day: look.last_day,
-                one_in: one_in(house.settings.season.tolerance),
-                half_day: look.half_day,
-                seasons: look.seasons,
-                minutes: look.minutes,
-                hours: house.working_hours(),
-            };
-            let letter = compose_deadline(&nudge, &context).map_err(|error| error.to_string());
-            nudged.post((house, composer), &alert, (person, site), letter, word == Word::Done, now);
-        }
-        nudged.alerts.push(alert);
-        nudged.transitions.push(transition);
+        decided.extend(decide(DecisionInput::Deadline(&autumn), now));
     }
-    Ok(nudged)
-}
-
-/// A tolerance as one in so many.
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0.02 to 0.5")]
-pub(crate) fn one_in(tolerance: f64) -> u32 {
-    (1.0 / tolerance.clamp(0.02, 0.5)).round() as u32
+    Ok(())
 }
 
 /// What a boat still has in it, and by when it has to be out.
@@ -95,16 +62,15 @@ struct Look {
 
 /// `None` where the place is heated or has no past seasons, or where no winter of them freezes any part.
 fn look(
-    house: &AppContext,
-    assessment: &Assessment,
+    gathering: &Gathering<'_>,
     view: &BoatView,
     work: &WorkTable,
-    now: DateTime<Utc>,
 ) -> Result<Option<Look>, ServiceError> {
-    let Some((site, past)) = past_of(house, assessment, view) else { return Ok(None) };
+    let Gathering { app, seen, now, .. } = *gathering;
+    let Some((site, past)) = past_of(app, seen, view) else { return Ok(None) };
     let today = now.with_timezone(&site.time_zone).date_naive();
     let on = |day: u32| past.half.this_season(today, day);
-    let tolerance = house.settings.season.tolerance;
+    let tolerance = app.settings.season.tolerance;
     let mut found = Look {
         wet: Vec::new(),
         last_day: NaiveDate::MAX,
@@ -114,8 +80,8 @@ fn look(
     };
     let mut groups: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
     for circuit in &view.state.circuits {
-        let Some(kind) = house.catalogue.circuit(&circuit.circuit) else { continue };
-        let group = work.group_of(&circuit.circuit, &house.catalogue);
+        let Some(kind) = app.catalogue.circuit(&circuit.circuit) else { continue };
+        let group = work.group_of(&circuit.circuit, &app.catalogue);
         if let Some(group) = group {
             groups.entry(group).or_default().1 += kind.drain_minutes;
         }
@@ -129,7 +95,7 @@ fn look(
         if let Some(group) = group {
             groups.entry(group).or_default().0 += kind.drain_minutes;
         }
-        let days = house.first_and_last(&past, &kind.thermal_class)?;
+        let days = app.first_and_last(&past, &kind.thermal_class)?;
         let (Some(bad), half) =
             (day_at(&days, End::First, tolerance), day_at(&days, End::First, 0.5))
         else {

@@ -1,27 +1,24 @@
-//! When what we wrote does not arrive, the next contact hears of it: those who run the places concerned, in their order,
-//! and the operator. A letter that was refused is a danger untold, not a matter of tidiness.
-
-mod letter;
+//! Kind `unreachable`: when what we wrote does not arrive, the next contact hears of it: those who run the places concerned,
+//! in their order, and the operator. A letter that was refused is a danger untold, not a matter of tidiness.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use super::open_alerts::{OpenAlerts, person_of, typed};
+use super::outlook::managers_of;
+use super::rows::{record_of, transition_rows};
 use crate::adapters::delivery::mime;
 use crate::adapters::sqlite::outbox::{
     Cause, Fault, OutboxState, Patience, Posted, TEXTS, Undelivered, WEBHOOKS,
 };
 use crate::adapters::sqlite::{AlertFilter, RoundCommit, StoreError};
-use crate::app::alerts::{managers_of, record_of, transition_rows};
 use crate::app::context::{AppContext, ServiceError, YardBook};
-use crate::app::notify::Composer;
-use crate::app::notify::webhooks;
-use crate::domain::alert::unreachable::{Missed, Reach, decide_reach};
-use crate::domain::alert::{Alert, Decision, Kind, Subject};
+use crate::app::notify::{Composer, Scene, webhooks, write};
+use crate::domain::alert::unreachable::{Late, Missed, Reach, Trouble};
+use crate::domain::alert::{Alert, Decision, DecisionInput, Kind, decide};
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::yard::{Person, Role};
-pub use letter::round_name;
-use letter::write;
 
 /// Letters of this long ago raise nothing any more.
 const RECENT: TimeDelta = TimeDelta::days(4);
@@ -34,7 +31,7 @@ const PATIENCE: Patience = Patience { urgent: TimeDelta::minutes(30), other: Tim
 
 /// What came of looking.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Unreached {
+pub struct Undeliverable {
     /// Letters to next contacts that are new in the outbox.
     pub queued: usize,
     /// People for whom nobody is left to turn to.
@@ -49,29 +46,23 @@ pub struct Unreached {
 /// # Errors
 /// The store's.
 pub fn turn_to_next_contact(
-    house: &AppContext,
+    app: &AppContext,
     composer: &Composer,
     now: DateTime<Utc>,
-) -> Result<Unreached, ServiceError> {
-    let based_on = house.store.generation()?;
-    let yard = house.yard()?;
-    readdress(house, &yard)?;
-    let late = house.store.undelivered(PATIENCE, now)?;
-    let book = Book::read(house)?;
-    let mut found = Unreached::default();
+) -> Result<Undeliverable, ServiceError> {
+    let based_on = app.store.generation()?;
+    let yard = app.yard()?;
+    readdress(app, &yard)?;
+    let late = app.store.undelivered(PATIENCE, now)?;
     let missed = missed_by(&late, &yard);
-    let mut pass = Pass { yard: &yard, missed: &missed, book: &book, now, posts: Vec::new() };
-    let mut decision = Decision::default();
-    let people: BTreeSet<&PersonId> = missed.keys().copied().chain(book.open.keys()).collect();
-    for person in people {
-        let Some((alert, transition)) = pass.look_at(person, &mut found) else { continue };
-        decision.alerts.push(alert);
-        decision.transitions.push(transition);
-    }
-    let changed = told_in_vain(house, &missed, now)?;
+    let people = People { yard: &yard, missed: &missed, open: &OpenAlerts::read(app)?, now };
+    let mut found = Undeliverable::default();
+    let decision = people.decide_all(app, &mut found)?;
+    let changed = told_in_vain(app, &missed, people.open, now)?;
     found.tell_anew = !changed.is_empty();
-    let written = write(house, composer, &yard, &pass.posts, now);
-    let notes = webhooks::notes(&house.settings, composer, &decision, now);
+    let scene = Scene { app, composer, yard: &yard, seen: None, now };
+    let written = write(&scene, &decision.notifications);
+    let notes = webhooks::notes(&app.settings, composer, &decision, now);
     let mut commit = RoundCommit {
         based_on: Some(based_on),
         transitions: transition_rows(&decision)?,
@@ -83,7 +74,7 @@ pub fn turn_to_next_contact(
         commit.alerts.push(record_of(alert, now)?);
     }
     if !commit.alerts.is_empty() {
-        match house.store.commit_round(&commit) {
+        match app.store.commit_round(&commit) {
             Ok(committed) => found.queued = committed.queued,
             // Somebody else's round landed meanwhile: the next look decides again.
             Err(StoreError::Overtaken) => found.tell_anew = false,
@@ -98,19 +89,19 @@ pub fn turn_to_next_contact(
 /// # Errors
 /// The store's.
 pub fn next_overdue(
-    house: &AppContext,
+    app: &AppContext,
     since: DateTime<Utc>,
 ) -> Result<Option<DateTime<Utc>>, ServiceError> {
-    Ok(house.store.next_overdue(PATIENCE, since)?)
+    Ok(app.store.next_overdue(PATIENCE, since)?)
 }
 
 /// What has not arrived and should have, a line for each person, and one for what waits at the relay.
 ///
 /// # Errors
 /// The store's.
-pub fn not_arrived(house: &AppContext, now: DateTime<Utc>) -> Result<Vec<String>, ServiceError> {
-    let late = house.store.undelivered(PATIENCE, now)?;
-    let yard = house.yard()?;
+pub fn not_arrived(app: &AppContext, now: DateTime<Utc>) -> Result<Vec<String>, ServiceError> {
+    let late = app.store.undelivered(PATIENCE, now)?;
+    let yard = app.yard()?;
     let mut lines: Vec<String> = missed_by(&late, &yard)
         .into_iter()
         .filter_map(|(person, own)| {
@@ -122,7 +113,7 @@ pub fn not_arrived(house: &AppContext, now: DateTime<Utc>) -> Result<Vec<String>
             ))
         })
         .collect();
-    let waiting = house.store.waiting(now - PATIENCE.urgent)?;
+    let waiting = app.store.waiting(now - PATIENCE.urgent)?;
     let tried = || waiting.iter().filter(|letter| letter.attempts > 0);
     if let Some(oldest) = tried().next() {
         lines.push(format!(
@@ -136,8 +127,8 @@ pub fn not_arrived(house: &AppContext, now: DateTime<Utc>) -> Result<Vec<String>
 }
 
 /// Letters that wait go to the address that is listed now.
-fn readdress(house: &AppContext, yard: &YardBook) -> Result<(), ServiceError> {
-    let waiting = house.store.waiting_letters()?;
+fn readdress(app: &AppContext, yard: &YardBook) -> Result<(), ServiceError> {
+    let waiting = app.store.waiting_letters()?;
     for letter in waiting
         .into_iter()
         .filter(|letter| ![TEXTS, WEBHOOKS].contains(&letter.row.channel.as_str()))
@@ -146,7 +137,7 @@ fn readdress(house: &AppContext, yard: &YardBook) -> Result<(), ServiceError> {
             yard.people.get(&letter.row.recipient).and_then(|person| person.email.as_deref());
         let Some(listed) = listed.filter(|listed| *listed != letter.row.address) else { continue };
         let bytes = mime::to_address(&letter.row.bytes, &letter.row.address, listed);
-        if house.store.readdress(letter.id, listed, &bytes)? {
+        if app.store.readdress(letter.id, listed, &bytes)? {
             tracing::info!("a letter to {} goes to the address listed now", letter.row.recipient);
         }
     }
@@ -167,42 +158,60 @@ fn missed_by<'a>(late: &'a [Undelivered], yard: &YardBook) -> ByPerson<'a> {
     missed
 }
 
-/// One thing to write to one contact.
-struct Post<'a> {
-    contact: PersonId,
-    alert: Alert,
-    /// What they missed; `None`: reached again.
-    missed: Option<(&'a Person, &'a [&'a Undelivered], Vec<String>)>,
-}
-
-/// One look over everybody concerned.
-struct Pass<'a> {
+/// Everybody, and what did not reach them.
+struct People<'a> {
     yard: &'a YardBook,
     missed: &'a ByPerson<'a>,
-    book: &'a Book,
+    open: &'a OpenAlerts,
     now: DateTime<Utc>,
-    posts: Vec<Post<'a>>,
 }
 
-impl<'a> Pass<'a> {
-    fn look_at(
-        &mut self,
+impl People<'_> {
+    fn decide_all(
+        &self,
+        app: &AppContext,
+        found: &mut Undeliverable,
+    ) -> Result<Decision, ServiceError> {
+        let open: BTreeMap<&PersonId, &Alert> = self
+            .open
+            .of_kind(Kind::Unreachable)
+            .filter_map(|alert| Some((person_of(alert)?, alert)))
+            .collect();
+        let everybody: BTreeSet<&PersonId> =
+            self.missed.keys().copied().chain(open.keys().copied()).collect();
+        let mut decision = Decision::default();
+        if everybody.is_empty() {
+            return Ok(decision);
+        }
+        let closed = closed_before(app)?;
+        for person in everybody {
+            let before = closed.get(person).copied().unwrap_or(0);
+            self.decide(person, (open.get(person).copied(), before), found, &mut decision);
+        }
+        Ok(decision)
+    }
+
+    fn decide(
+        &self,
         id: &PersonId,
-        found: &mut Unreached,
-    ) -> Option<(Alert, crate::domain::alert::Transition)> {
-        let open = self.book.open.get(id);
+        (open, episodes_closed): (Option<&Alert>, u32),
+        found: &mut Undeliverable,
+        decision: &mut Decision,
+    ) {
         let person = self.yard.people.get(id);
         let places = person.map_or_else(Vec::new, |person| places_of(person, self.yard));
-        let site = places.first().cloned().or_else(|| open.map(|alert| alert.site.clone()))?;
+        let site = places.first().cloned().or_else(|| open.map(|alert| alert.site.clone()));
+        let Some(site) = site else { return };
         let late = self.missed.get(id).map_or(&[][..], Vec::as_slice);
         let recent = late.iter().any(|one| self.now - one.since < RECENT);
         let missed = person.filter(|_| !late.is_empty() && (open.is_some() || recent));
         let contacts = missed.map_or_else(Vec::new, |person| self.contacts(person, &places));
         if missed.is_some() && contacts.is_empty() {
-            tracing::error!("{id} cannot be written to, nor anybody else");
+            tracing::error!(person.id = %id, "cannot be written to, nor anybody else");
             found.nobody_left.push(id.clone());
         }
         let danger = |one: &&&Undelivered| !one.closing && !NO_DANGER.contains(&one.kind.as_str());
+        let lines: Vec<Late> = late.iter().map(|one| line(one)).collect();
         let reach = Reach {
             person: id,
             site: &site,
@@ -210,31 +219,12 @@ impl<'a> Pass<'a> {
                 newest_danger: late.iter().filter(danger).map(|one| one.since).max(),
                 pressing: late.iter().any(|one| one.urgent && !one.closing),
             }),
+            late: &lines,
             contacts: &contacts,
             open,
-            episodes_closed: self.book.closed.get(id).copied().unwrap_or(0),
+            episodes_closed,
         };
-        let (alert, transition) = decide_reach(&reach, self.now)?;
-        match missed {
-            Some(person) => {
-                let last = open.and_then(|open| open.passed_on.last()).map(|passed| passed.at);
-                let subjects = subjects(late, last);
-                self.posts.extend(contacts.into_iter().map(|contact| Post {
-                    contact,
-                    alert: alert.clone(),
-                    missed: Some((person, late, subjects.clone())),
-                }));
-            }
-            None => {
-                let told: BTreeSet<&PersonId> = alert.passed_on.iter().map(|p| &p.to).collect();
-                self.posts.extend(told.into_iter().map(|contact| Post {
-                    contact: contact.clone(),
-                    alert: alert.clone(),
-                    missed: None,
-                }));
-            }
-        }
-        Some((alert, transition))
+        decision.extend(decide(DecisionInput::Undeliverable(&reach), self.now));
     }
 
     /// For each place the first manager whom mail reaches; and every operator whom it does.
@@ -257,62 +247,49 @@ impl<'a> Pass<'a> {
     }
 }
 
-/// Subjects of what did not arrive after `last`, each once; without one, of everything still recent.
-fn subjects(late: &[&Undelivered], last: Option<DateTime<Utc>>) -> Vec<String> {
-    let mut found: Vec<String> = Vec::new();
-    for one in late {
-        let new = last.is_none_or(|last| one.since > last);
-        if new && !found.contains(&one.subject) {
-            found.push(one.subject.clone());
-        }
-    }
-    found
-}
-
-/// The alerts about people: those not closed, and how many are.
-#[derive(Default)]
-struct Book {
-    open: BTreeMap<PersonId, Alert>,
-    closed: BTreeMap<PersonId, u32>,
-}
-
-impl Book {
-    fn read(house: &AppContext) -> Result<Self, ServiceError> {
-        let mut book = Self::default();
-        for alert in alerts(
-            house,
-            AlertFilter {
-                kind: Some(Kind::Unreachable.as_str().to_owned()),
-                ..AlertFilter::default()
-            },
-        )? {
-            let Subject::Person(person) = &alert.subject else { continue };
-            if alert.closed.is_some() {
-                *book.closed.entry(person.clone()).or_default() += 1;
-            } else {
-                book.open.insert(person.clone(), alert);
-            }
-        }
-        Ok(book)
-    }
-}
-
-fn alerts(house: &AppContext, filter: AlertFilter) -> Result<Vec<Alert>, ServiceError> {
-    let records = house.store.alerts(&filter)?;
-    let read = |record: crate::adapters::sqlite::AlertRecord| {
-        serde_json::from_value(record.document).map_err(|error| {
-            ServiceError::Told(format!("the alert {} cannot be read: {error}", record.id))
-        })
+/// A letter that did not arrive, as the next contact is told of it.
+fn line(one: &Undelivered) -> Late {
+    let trouble = match one.cause {
+        Cause::Address if one.address.is_empty() => Trouble::NoAddress,
+        Cause::Address => Trouble::Address,
+        Cause::Policy | Cause::Size | Cause::Other => Trouble::Refused,
+        Cause::Unwritten => Trouble::Unwritten,
+        Cause::Waits => Trouble::Waits,
     };
-    records.into_iter().map(read).collect()
+    Late {
+        trouble,
+        address: one.address.clone(),
+        why: one.why.clone(),
+        subject: one.subject.clone(),
+        queued_at: one.queued_at,
+        since: one.since,
+    }
+}
+
+/// How many alerts about each person are closed.
+fn closed_before(app: &AppContext) -> Result<BTreeMap<PersonId, u32>, ServiceError> {
+    let filter = AlertFilter {
+        kind: Some(Kind::Unreachable.as_str().to_owned()),
+        open: Some(false),
+        ..AlertFilter::default()
+    };
+    let mut closed = BTreeMap::new();
+    for record in app.store.alerts(&filter)? {
+        let alert = typed(record)?;
+        if let Some(person) = person_of(&alert) {
+            *closed.entry(person.clone()).or_default() += 1;
+        }
+    }
+    Ok(closed)
 }
 
 /// Open alerts of which nothing reached somebody who was meant to be told and who can be: with the telling taken back, so
 /// that the next look tells them anew. Letters expire while nothing runs, and one that could not be written may be by now.
 /// Whose address is at fault waits until it works.
 fn told_in_vain(
-    house: &AppContext,
+    app: &AppContext,
     missed: &ByPerson<'_>,
+    open: &OpenAlerts,
     now: DateTime<Utc>,
 ) -> Result<Vec<Alert>, ServiceError> {
     let at_fault = |person: &PersonId| {
@@ -320,20 +297,20 @@ fn told_in_vain(
         late.iter().any(|one| one.cause == Cause::Address)
     };
     let mut found = Vec::new();
-    for mut alert in alerts(house, AlertFilter { open: Some(true), ..AlertFilter::default() })? {
+    for alert in open.all() {
         let (mut in_vain, mut last_lost) = (Vec::new(), Vec::new());
         for (person, ledger) in &alert.told {
             if !ledger.awaits_closing || at_fault(person) {
                 continue;
             }
-            let mut letters = house.store.letters(Some(alert.id.as_str()))?;
+            let mut letters = app.store.letters(Some(alert.id.as_str()))?;
             for sent in &ledger.sent {
                 // Only these are put into one letter with others of the same second.
                 if !matches!(alert.kind, Kind::Freeze | Kind::Blind) {
                     continue;
                 }
                 let rolled = format!("rollup-{person}-{}", sent.at.timestamp());
-                letters.extend(house.store.letters(Some(&rolled))?);
+                letters.extend(app.store.letters(Some(&rolled))?);
             }
             letters.retain(|letter| letter.row.recipient == *person);
             let lost = |letter: &Posted| match letter.state {
@@ -355,6 +332,7 @@ fn told_in_vain(
             }
         }
         if !in_vain.is_empty() || !last_lost.is_empty() {
+            let mut alert = alert.clone();
             in_vain.iter().for_each(|person| alert.untell(person));
             last_lost.iter().for_each(|person| alert.untell_last(person));
             found.push(alert);
@@ -364,7 +342,7 @@ fn told_in_vain(
 }
 
 /// Where a person has boats, or which places they run; all of them where none is said.
-fn places_of(person: &Person, yard: &YardBook) -> Vec<SiteId> {
+pub(crate) fn places_of(person: &Person, yard: &YardBook) -> Vec<SiteId> {
     let own = yard.boats.iter().filter(|boat| boat.owner.as_ref() == Some(&person.id));
     let mut places: Vec<SiteId> = person.sites.clone();
     places.extend(own.map(|boat| boat.site.clone()));

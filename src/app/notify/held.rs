@@ -9,7 +9,7 @@ use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::Composer;
 use crate::app::notify::chart;
-use crate::domain::alert::Notification;
+use crate::domain::alert::Advice;
 use crate::domain::boat::SiteId;
 use crate::domain::message::{Context, HeldLine, RolledUp, compose_rollup};
 
@@ -30,8 +30,8 @@ pub(crate) fn waiting(
 
 fn line(assessment: &Assessment, row: &OutboxRow) -> Option<(SiteId, HeldLine)> {
     let held = row.held.as_ref()?;
-    let notification = told(held)?;
-    let boat = notification.subject.boat()?;
+    let advice = told(held)?;
+    let boat = advice.subject.boat()?;
     let boat = assessment.boats.iter().find(|view| view.boat.id == *boat)?;
     let owner = assessment.yard.people.get(&row.recipient)?;
     let line = HeldLine {
@@ -40,12 +40,12 @@ fn line(assessment: &Assessment, row: &OutboxRow) -> Option<(SiteId, HeldLine)> 
         subject: row.subject.clone(),
         goes: row.due_at,
     };
-    Some((notification.site, line))
+    Some((advice.site, line))
 }
 
 /// What a held letter was written from.
 #[must_use]
-pub fn told(held: &Held) -> Option<Notification> {
+pub fn told(held: &Held) -> Option<Advice> {
     serde_json::from_str(&held.draft).ok()
 }
 
@@ -61,19 +61,18 @@ pub fn with_note(
 ) -> Result<Rewritten, ServiceError> {
     let failed = |why: &str| ServiceError::Told(format!("letter {}: {why}", letter.id));
     let held = letter.row.held.as_ref().ok_or_else(|| failed("is not held"))?;
-    let notification =
-        told(held).ok_or_else(|| failed("what it was written from cannot be read"))?;
-    let notification = Notification { yard_note: Some(by.why.clone()), ..notification };
+    let advice = told(held).ok_or_else(|| failed("what it was written from cannot be read"))?;
+    let advice = Advice { yard_note: Some(by.why.clone()), ..advice };
     // As the record stood when it was decided.
     let at = AsOf::now(letter.row.queued_at);
-    let seen = assess(house, at, |site| *site == notification.site)?;
+    let seen = assess(house, at, |site| *site == advice.site)?;
     let person =
         seen.yard.people.get(&letter.row.recipient).ok_or_else(|| failed("its reader has gone"))?;
-    let place = seen.places.get(&notification.site).ok_or_else(|| failed("its place has gone"))?;
-    let boat = notification.subject.boat();
+    let place = seen.places.get(&advice.site).ok_or_else(|| failed("its place has gone"))?;
+    let boat = advice.subject.boat();
     let view = seen.boats.iter().find(|view| Some(&view.boat.id) == boat);
     let item = RolledUp {
-        notification: &notification,
+        advice: &advice,
         boat: view.map(|view| (&view.boat, &view.state)),
         site: &place.site,
     };

@@ -9,7 +9,7 @@ use crate::adapters::settings::webhook::{WebhookSettings, parse_url};
 use crate::adapters::sqlite::OutboxRow;
 use crate::adapters::sqlite::outbox::WEBHOOKS;
 use crate::app::context::ServiceError;
-use crate::app::notify::Composer;
+use crate::app::notify::{Composer, Scene};
 use crate::domain::alert::Decision;
 use crate::domain::boat::PersonId;
 use crate::domain::message::notice;
@@ -19,6 +19,21 @@ const SECONDS_KEPT: i64 = 100 * 86_400;
 const ROWS: u32 = 32;
 /// A note is of no use much later.
 const KEPT: TimeDelta = TimeDelta::days(4);
+
+/// The notes of a round: everything that is news, and that a worklist has gone out.
+pub(crate) fn of_round(
+    scene: &Scene<'_>,
+    decided: &Decision,
+    worklist_due: bool,
+) -> Vec<OutboxRow> {
+    let (settings, composer, now) = (&scene.app.settings, scene.composer, scene.now);
+    let mut rows = notes(settings, composer, decided, now);
+    if let Some(seen) = scene.seen.filter(|_| worklist_due) {
+        let counts = (seen.places.len(), seen.boats.len());
+        rows.extend(worklist(settings, composer, counts, now));
+    }
+    rows
+}
 
 /// The notes for everything of a decision that is news, to every endpoint.
 pub(crate) fn notes(
@@ -48,7 +63,7 @@ pub(crate) fn notes(
 }
 
 /// The note that a worklist has gone out.
-pub(crate) fn worklist(
+fn worklist(
     settings: &Settings,
     composer: &Composer,
     (places, boats): (usize, usize),

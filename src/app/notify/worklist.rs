@@ -1,16 +1,15 @@
 //! The worklist: for a manager as a letter, for a screen as the same words.
 
-use chrono::{DateTime, Utc};
-
 use crate::adapters::sqlite::{AlertFilter, OutboxRow};
 use crate::app::alerts::blend::too_weak;
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::chart;
 use crate::app::notify::claimed::only_claimed;
-use crate::app::notify::{Composer, Written, blank_row, label_of};
+use crate::app::notify::{Composer, Scene, label_of};
 use crate::app::planning::{YardPlan, lines, plan_of};
-use crate::app::round::WORKLIST_RUN;
+
+use crate::domain::alert::worklist;
 use crate::domain::alert::{Alert, CloseReason, Flat, Kind};
 use crate::domain::boat::{CircuitId, Holds, SiteId};
 use crate::domain::message::{
@@ -21,52 +20,35 @@ use crate::domain::risk::{CircuitRisk, Priority, rank};
 use crate::domain::weather::ForecastState;
 use crate::domain::yard::{Person, Role};
 
-/// A worklist is of no use after the next one.
-const WORKLIST_KEPT_H: i64 = 20;
 /// A returned alert is closed for good a day after its all-clear, and a worklist may come three days after the last.
 const TOLD_OVER_BACK: chrono::TimeDelta = chrono::TimeDelta::days(1);
 /// Boats with so many circuits of which nothing is known are named under "cannot say".
 const MANY_UNKNOWN: usize = 3;
 
-/// One letter with the worklist of their places to each manager; `letters` are those of the same round.
-#[must_use]
-pub fn worklist_letters(
-    house: &AppContext,
-    composer: &Composer,
-    assessment: &Assessment,
-    letters: &[OutboxRow],
-    now: DateTime<Utc>,
-) -> Written {
-    let managers = assessment.yard.people.values().filter(|person| person.role == Role::Manager);
-    let plan = crew_plan(house, assessment);
-    let waiting = crate::app::notify::held::waiting(house, assessment, letters, now);
-    let day = now.with_timezone(&house.settings.yard.time_zone).date_naive();
-    let mut written = Written::default();
-    for person in managers {
-        let own = |site: &SiteId| person.sites.is_empty() || person.sites.contains(site);
-        // One manager whose list cannot be written must not stop the round and with it everybody's alerts.
-        let held: Vec<HeldLine> = waiting
-            .iter()
-            .filter(|(site, _)| person.sites.contains(site))
-            .map(|(_, line)| line.clone())
-            .collect();
-        let letter = worklist_letter(
-            house,
-            composer,
-            assessment,
-            Reader { person, plan: plan.as_ref(), held: &held, pictures: true },
-            own,
-        )
-        .map_err(|error| error.to_string());
-        let about = format!("worklist:{}:{day}", person.id);
-        let row = OutboxRow {
-            kind: "worklist".to_owned(),
-            expires_at: now + chrono::TimeDelta::hours(WORKLIST_KEPT_H),
-            ..blank_row(composer, letter.as_ref().ok(), (&about, person), now)
-        };
-        written.add(letter, row);
+/// What the worklists of one round have in common.
+pub struct Shared {
+    plan: Option<YardPlan>,
+    /// Letters that wait for the yard, by place.
+    waiting: Vec<(SiteId, HeldLine)>,
+}
+
+impl Shared {
+    /// `letters` are those of the same round.
+    pub(super) fn of(scene: &Scene<'_>, letters: &[OutboxRow]) -> Self {
+        let plan = scene.seen.and_then(|seen| crew_plan(scene.app, seen));
+        let waiting = |seen| super::held::waiting(scene.app, seen, letters, scene.now);
+        Self { plan, waiting: scene.seen.map(waiting).unwrap_or_default() }
     }
-    written
+}
+
+/// The worklist of a manager's places.
+pub(super) fn words(scene: &Scene<'_>, person: &Person, shared: &Shared) -> Result<Email, String> {
+    let own = |site: &SiteId| person.sites.is_empty() || person.sites.contains(site);
+    let waiting = shared.waiting.iter().filter(|(site, _)| person.sites.contains(site));
+    let held: Vec<HeldLine> = waiting.map(|(_, line)| line.clone()).collect();
+    let reader = Reader { person, plan: shared.plan.as_ref(), held: &held, pictures: true };
+    worklist_letter(scene.app, scene.composer, scene.seen()?, reader, own)
+        .map_err(|error| error.to_string())
 }
 
 /// The worklist of all places in the words of the letter, for a screen.
@@ -204,7 +186,7 @@ fn over_since_the_last(
     assessment: &Assessment,
     person: &Person,
 ) -> Result<Vec<OverLine>, ServiceError> {
-    let Some(last) = house.store.last_run(WORKLIST_RUN)? else { return Ok(Vec::new()) };
+    let Some(last) = house.store.last_run(worklist::RUN)? else { return Ok(Vec::new()) };
     let filter =
         AlertFilter { kind: Some(Kind::Freeze.as_str().to_owned()), ..AlertFilter::default() };
     let mut over = Vec::new();

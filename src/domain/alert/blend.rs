@@ -1,11 +1,14 @@
 //! Kind `blend`: what the record says is in a dear circuit would not hold a winter of its place, and no such cold is in
 //! sight. One word a winter, so that it is tested and renewed at the next visit; a freeze in sight says more and takes over.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
+use super::action::{Action, Content, Notification, Posting, Thread, moved};
 use super::plain::{self, Plain};
 use super::{Alert, CloseReason, Concerned, Flat, Kind, System, Transition};
+use crate::domain::boat::BoatId;
 use crate::domain::risk::Priority;
+use crate::domain::units::Celsius;
 
 /// One boat with antifreeze in her.
 #[derive(Debug, Clone)]
@@ -14,6 +17,8 @@ pub struct Filled<'a> {
     pub of: Concerned<'a>,
     /// Dear circuits whose mixture is too weak for the rest of a winter; empty: none.
     pub weak: &'a [System],
+    /// What a word would say of them.
+    pub past: &'a PastWinters,
     /// The share of past winters in which the worst of them broke on or after this day of the season, 0 to 1.
     pub chance: f64,
     /// Is the cold over that would break it?
@@ -21,6 +26,70 @@ pub struct Filled<'a> {
     /// Cold may be in sight that nobody has been told of yet, nobody can see, or what was told of has been undone and not renewed:
     /// nothing is said and nothing closed.
     pub waits: bool,
+}
+
+/// A circuit with too weak a mixture.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WeakPart {
+    /// Which.
+    pub system: System,
+    /// First ice of what is in it.
+    pub first_ice: Celsius,
+    /// A third of it ice; `None` where the data end before.
+    pub burst: Option<Celsius>,
+    /// Past winters in which it broke on or after this day of the season.
+    pub winters: usize,
+}
+
+/// What a boat's antifreeze would have come to in past winters.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct PastWinters {
+    /// What is too weak.
+    pub weak: Vec<WeakPart>,
+    /// Past winters looked at.
+    pub winters: usize,
+    /// More than this share of them is told, 0 to 1.
+    pub tolerance: f64,
+    /// The earliest day on which one of them broke in a past winter, in this one.
+    pub earliest: Option<NaiveDate>,
+    /// First ice of the weakest mixture that holds in nearly all of those winters; `None`: no mixture is known to.
+    pub holds_from: Option<Celsius>,
+}
+
+/// What a word says: the numbers that it was decided on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Notice {
+    /// The alert.
+    pub thread: Thread,
+    /// Which word.
+    pub word: Word,
+    /// Which boat.
+    pub boat: BoatId,
+    /// What past winters say.
+    pub past: PastWinters,
+}
+
+/// So long such a word is worth reading.
+const KEPT: TimeDelta = TimeDelta::days(2);
+
+/// What follows for one boat.
+pub(super) fn actions(filled: &Filled<'_>, now: DateTime<Utc>) -> Vec<Action> {
+    let Some((alert, transition, word)) = decide_filled(filled, now) else { return Vec::new() };
+    let mut actions = moved(&alert, transition);
+    actions.extend(word.zip(filled.of.reader_of(&alert)).map(|(word, person)| {
+        Action::Notify(Box::new(Notification {
+            recipient: person.clone(),
+            site: filled.of.site.clone(),
+            posting: Posting::about(&alert, word != Word::Weak, KEPT, now),
+            content: Content::Blend(Notice {
+                thread: Thread::of(&alert, person),
+                word,
+                boat: filled.of.boat.clone(),
+                past: filled.past.clone(),
+            }),
+        }))
+    }));
+    actions
 }
 
 /// What to tell.

@@ -2,7 +2,8 @@
 
 use chrono::{DateTime, Utc};
 
-use super::decide::{Act, CloseReason, Decision};
+use super::action::Action;
+use super::advice::{Act, CloseReason};
 use super::draft::Draft;
 use super::worse::hours;
 use super::{Alert, Condition, Facts, Flat, Kind, Response, Situation, Standing, Subject};
@@ -13,12 +14,16 @@ use crate::domain::yard::{Person, Role};
 /// Blindness presses on the operator, who can repair it.
 const PRIORITY: Priority = Priority::Medium;
 
-pub(super) fn decide(situation: &Situation, standing: &[Standing], now: DateTime<Utc>) -> Decision {
+pub(super) fn decide(
+    situation: &Situation,
+    standing: &[Standing],
+    now: DateTime<Utc>,
+) -> Vec<Action> {
     let blind = situation.forecast == ForecastState::Blind;
     let alert = match &situation.open {
-        Some(alert) if alert.closed.is_some() => return Decision::default(),
+        Some(alert) if alert.closed.is_some() => return Vec::new(),
         Some(alert) => alert.clone(),
-        None if !blind => return Decision::default(),
+        None if !blind => return Vec::new(),
         None => Alert::candidate(
             Kind::Blind,
             Subject::Site(situation.site.id.clone()),

@@ -2,12 +2,15 @@
 
 use chrono::{DateTime, Utc};
 
-use super::decide::{Act, CloseReason, Decision, Notification, RecordLine, RollUp, Transition};
+use super::action::{Action, Notification};
+use super::advice::{Act, Advice, CloseReason, RecordLine, RollUp};
 use super::known::{Look, note_told};
 use super::quiet::not_before;
 use super::settings::AlertSettings;
 use super::yard_first;
-use super::{Alert, Closing, Condition, Facts, Heard, Ledger, Sent, Situation, Standing};
+use super::{
+    Alert, Closing, Condition, Facts, Heard, Ledger, Sent, Situation, Standing, Transition,
+};
 use crate::domain::boat::{Care, PersonId};
 use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Role};
@@ -24,7 +27,7 @@ pub(super) struct Draft<'a> {
     /// A manager gets a letter about it in this round.
     pub yard_hears_now: bool,
     transitions: Vec<Transition>,
-    notifications: Vec<Notification>,
+    advice: Vec<Advice>,
 }
 
 impl<'a> Draft<'a> {
@@ -34,33 +37,27 @@ impl<'a> Draft<'a> {
         alert: Alert,
         now: DateTime<Utc>,
     ) -> Self {
-        let (transitions, notifications) = (Vec::new(), Vec::new());
+        let (transitions, advice) = (Vec::new(), Vec::new());
         let (next, before) = (alert.clone(), alert);
         let (looked, yard_hears_now) = (None, false);
-        Self {
-            situation,
-            now,
-            care,
-            before,
-            next,
-            looked,
-            yard_hears_now,
-            transitions,
-            notifications,
-        }
+        Self { situation, now, care, before, next, looked, yard_hears_now, transitions, advice }
     }
 
     /// Finishes: an alert that did not change is not written again.
-    pub fn finish(self) -> Decision {
+    pub fn finish(self) -> Vec<Action> {
         let is_new = self.situation.open.is_none();
         let changed = self.next != self.before || is_new;
-        let looked = self.looked.filter(|_| !self.transitions.is_empty());
-        Decision {
-            looked: looked.map(|facts| (self.next.id.clone(), facts)).into_iter().collect(),
-            alerts: if changed { vec![self.next] } else { Vec::new() },
-            transitions: self.transitions,
-            notifications: self.notifications,
+        let mut looked = self.looked.map(Box::new);
+        let mut actions = Vec::new();
+        if changed {
+            actions.push(Action::Keep(Box::new(self.next)));
         }
+        // The numbers of the look stand with the first move.
+        let moves = self.transitions.into_iter();
+        actions.extend(moves.map(|transition| Action::Log { transition, looked: looked.take() }));
+        let told = self.advice.into_iter().map(Notification::of_advice);
+        actions.extend(told.map(|notification| Action::Notify(Box::new(notification))));
+        actions
     }
 
     /// Logs the move from the last logged state to the one of `next`.
@@ -188,7 +185,7 @@ impl<'a> Draft<'a> {
             (step == 0).then(|| yard_first::hold(self, person, (&act, facts), self.yard_hears_now));
         let yard = yard.flatten();
         let ledger = self.next.told.get(&person.id);
-        let notification = Notification {
+        let advice = Advice {
             previous: ledger.map(|ledger| ledger.last.clone()),
             earlier: ledger.map(|ledger| ledger.sent.clone()).unwrap_or_default(),
             not_before: hold,
@@ -218,7 +215,7 @@ impl<'a> Draft<'a> {
         entry.last = facts.as_told();
         entry.sent.push(sent);
         entry.awaits_closing = true;
-        self.notifications.push(notification);
+        self.advice.push(advice);
     }
 
     /// Who was told of the raise and not yet of its end.
@@ -245,19 +242,19 @@ impl<'a> Draft<'a> {
             let with_worklist = person.is_some_and(|person| person.role == Role::Manager)
                 && self.next.kind == super::Kind::Freeze
                 && self.situation.worklist.is_some();
-            let mut notification = Notification {
+            let mut advice = Advice {
                 not_before: hold,
                 with_worklist,
                 ..self.blank(id.clone(), act, facts.clone(), manager)
             };
             let sent = Sent { at: self.now, revision: self.next.revision, step: 0 };
             if let Some(ledger) = self.next.told.get_mut(&id) {
-                notification.previous = Some(ledger.last.clone());
-                notification.earlier = ledger.sent.clone();
+                advice.previous = Some(ledger.last.clone());
+                advice.earlier = ledger.sent.clone();
                 ledger.sent.push(sent);
                 ledger.awaits_closing = false;
             }
-            self.notifications.push(notification);
+            self.advice.push(advice);
         }
     }
 
@@ -289,8 +286,8 @@ impl<'a> Draft<'a> {
         )
     }
 
-    fn blank(&self, recipient: PersonId, act: Act, facts: Facts, manager: bool) -> Notification {
-        Notification {
+    fn blank(&self, recipient: PersonId, act: Act, facts: Facts, manager: bool) -> Advice {
+        Advice {
             alert: self.next.id.clone(),
             kind: self.next.kind,
             subject: self.next.subject.clone(),
@@ -308,7 +305,7 @@ impl<'a> Draft<'a> {
             not_before: None,
             hold_until: None,
             hold_most: None,
-            owner_hears: self.notifications.iter().find_map(|notification| notification.hold_until),
+            owner_hears: self.advice.iter().find_map(|advice| advice.hold_until),
             yard_note: None,
             care: self.care,
             standing: Vec::new(),

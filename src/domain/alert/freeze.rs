@@ -11,7 +11,8 @@ mod tell;
 
 use chrono::{DateTime, Utc};
 
-use super::decide::{CloseReason, Decision};
+use super::action::Action;
+use super::advice::CloseReason;
 use super::draft::Draft;
 use super::known::{note_frozen, note_told};
 use super::worse::hours;
@@ -26,17 +27,16 @@ use tell::{escalate, is_news_to_anybody, lapse, tell_changes};
 
 pub(super) fn decide(
     situation: &Situation,
-    boat: &Boat,
-    state: &BoatState,
+    (boat, state): (&Boat, &BoatState),
     rows: &[CircuitRisk],
     now: DateTime<Utc>,
-) -> Decision {
+) -> Vec<Action> {
     let view = look(situation, state, rows);
     let alert = match &situation.open {
-        Some(alert) if alert.closed.is_some() => return Decision::default(),
+        Some(alert) if alert.closed.is_some() => return Vec::new(),
         Some(alert) => alert.clone(),
         None if view.active.is_empty() || situation.issued_at.is_none() => {
-            return Decision::default();
+            return Vec::new();
         }
         None => Alert {
             known: situation.known.clone(),
@@ -50,7 +50,7 @@ pub(super) fn decide(
     };
     let mut draft = Draft::new(situation, Some(boat.care), alert, now);
     if draft.look_at_input() {
-        return if situation.open.is_some() { draft.finish() } else { Decision::default() };
+        return if situation.open.is_some() { draft.finish() } else { Vec::new() };
     }
     draft.next.site = state.site.clone();
     let facts = Facts::gather(situation, &view.active, &view.near, view.priority, now);

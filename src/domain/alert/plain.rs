@@ -35,6 +35,11 @@ pub struct Concerned<'a> {
 }
 
 impl Concerned<'_> {
+    /// Who reads a word about `alert`: whoever owns the boat by now, else whoever was told.
+    pub(super) fn reader_of<'b>(&'b self, alert: &'b Alert) -> Option<&'b PersonId> {
+        self.reader.or_else(|| alert.told.keys().next())
+    }
+
     /// Has there been one in the winter that `now` belongs to?
     pub(super) fn had_one(&self, now: DateTime<Utc>) -> bool {
         self.closed.is_some_and(|closed| is_of_this_winter(closed, self.zone, now))

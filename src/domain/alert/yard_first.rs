@@ -5,7 +5,7 @@
 use chrono::{DateTime, Duration, Utc};
 
 use super::Facts;
-use super::decide::Act;
+use super::advice::Act;
 use super::draft::Draft;
 use super::quiet::instant;
 use crate::domain::boat::Care;

@@ -8,8 +8,8 @@ use serde_json::{Value, json};
 use super::voice::{Voice, alert_name, boat_name, key_of, location, object, phone, place_name};
 use super::words::{count, list, zone_name};
 use super::{Context, Draft, Email, MessageError, cautions, finish, identity};
-use crate::domain::alert::blend::Word;
-use crate::domain::alert::{AlertId, System};
+use crate::domain::alert::AlertId;
+use crate::domain::alert::blend::{WeakPart, Word};
 use crate::domain::boat::{Boat, BoatState};
 use crate::domain::units::Celsius;
 
@@ -17,19 +17,6 @@ use crate::domain::units::Celsius;
 const SOON_DAYS: i64 = 14;
 /// Parts named before "and 3 more".
 const PARTS_NAMED: usize = 4;
-
-/// A circuit with too weak a mixture.
-#[derive(Debug, Clone, PartialEq)]
-pub struct WeakPart {
-    /// Which.
-    pub system: System,
-    /// First ice of what is in it.
-    pub first_ice: Celsius,
-    /// A third of it ice; `None` where the data end before.
-    pub burst: Option<Celsius>,
-    /// Past winters in which it broke on or after this day of the season.
-    pub winters: usize,
-}
 
 /// What the word says.
 #[derive(Debug, Clone, Copy)]

@@ -7,13 +7,13 @@ use super::voice::{Voice, alert_name, boat_name, key_of, object, phone, place_na
 use super::words::{day, list};
 use super::{Context, Draft};
 use crate::domain::alert::chance::SpokenChance;
-use crate::domain::alert::{Notification, Standing};
+use crate::domain::alert::{Advice, Standing};
 
-pub(super) fn draft(notification: &Notification, context: &Context<'_>) -> Draft {
-    let facts = &notification.facts;
+pub(super) fn draft(advice: &Advice, context: &Context<'_>) -> Draft {
+    let facts = &advice.facts;
     let voice = Voice::of(context, facts.at);
     let mut days: Vec<String> =
-        notification.earlier.iter().map(|sent| day(sent.at, voice.zone)).collect();
+        advice.earlier.iter().map(|sent| day(sent.at, voice.zone)).collect();
     days.dedup();
     let words = vec![
         voice.basis(&facts.service, facts.issued_at, facts.forecast, context.site),
@@ -25,12 +25,12 @@ pub(super) fn draft(notification: &Notification, context: &Context<'_>) -> Draft
                 json!(if context.site.duty_phone.is_some() { "the yard" } else { "a boatyard" }),
             ),
             ("reader", json!(key_of(&context.person.role))),
-            ("alert", json!(alert_name(&notification.alert))),
-            ("number", json!(notification.earlier.len().saturating_add(1))),
+            ("alert", json!(alert_name(&advice.alert))),
+            ("number", json!(advice.earlier.len().saturating_add(1))),
             ("messages", json!(list(&days, days.len()))),
             (
                 "standing",
-                Value::Array(notification.standing.iter().map(|s| advice(&voice, s)).collect()),
+                Value::Array(advice.standing.iter().map(|s| advice_line(&voice, s)).collect()),
             ),
         ],
     ];
@@ -43,7 +43,7 @@ pub(super) fn draft(notification: &Notification, context: &Context<'_>) -> Draft
     }
 }
 
-fn advice(voice: &Voice<'_>, standing: &Standing) -> Value {
+fn advice_line(voice: &Voice<'_>, standing: &Standing) -> Value {
     let told = &standing.told;
     let by = told
         .latest_start

@@ -12,7 +12,7 @@ use super::words::{
 };
 use super::{Context, Draft, cautions};
 use crate::domain::alert::chance::SpokenChance;
-use crate::domain::alert::{Act, CloseReason, Facts, LastNotified, Notification, is_wet};
+use crate::domain::alert::{Act, Advice, CloseReason, Facts, LastNotified, is_wet};
 use crate::domain::boat::{Boat, BoatState, Care, DrainPermission};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::yard::{Role, Site, SiteKind};
@@ -76,27 +76,27 @@ pub(super) fn done_by(start: DateTime<Utc>, minutes: f64) -> DateTime<Utc> {
 }
 
 pub(super) fn draft(
-    notification: &Notification,
+    advice: &Advice,
     boat: &Boat,
     state: &BoatState,
     context: &Context<'_>,
 ) -> Draft {
-    let facts = &notification.facts;
+    let facts = &advice.facts;
     let voice = Voice::of(context, facts.at);
     let stand = Stand::of(facts, context.person.role);
-    let closing = matches!(notification.act, Act::Close { .. });
+    let closing = matches!(advice.act, Act::Close { .. });
     let mut words = vec![
-        place_words(notification, boat, state, context),
+        place_words(advice, boat, state, context),
         low_words(&voice, facts),
         voice.basis(&facts.service, facts.issued_at, facts.forecast, context.site),
-        told_words(&voice, notification),
+        told_words(&voice, advice),
     ];
     let heated = context.site.kind == SiteKind::IndoorHeated;
     words
         .push(vec![("answerable", json!(context.sender.replies)), ("heated_place", json!(heated))]);
     if !closing {
         words.push(threat_words(&voice, facts, &stand, state));
-        words.push(ask_words(&voice, notification, &stand));
+        words.push(ask_words(&voice, advice, &stand));
     }
     let rules = if closing {
         let mut rules = cautions::for_visit(boat, state, context.site);
@@ -109,13 +109,8 @@ pub(super) fn draft(
     Draft { words: object(words), cautions: rules, table: Vec::new(), shorten }
 }
 
-fn place_words(
-    notification: &Notification,
-    boat: &Boat,
-    state: &BoatState,
-    context: &Context<'_>,
-) -> Words {
-    let care = notification.care.unwrap_or(boat.care);
+fn place_words(advice: &Advice, boat: &Boat, state: &BoatState, context: &Context<'_>) -> Words {
+    let care = advice.care.unwrap_or(boat.care);
     let permission = match boat.drain_permission {
         DrainPermission::Yes => "yes",
         DrainPermission::No => "no",
@@ -131,12 +126,9 @@ fn place_words(
         ("afloat", json!(state.afloat)),
         ("care", json!(if to_owner { key_of(&care) } else { String::new() })),
         ("permission", json!(if to_owner { permission } else { "" })),
-        ("yard_hears", json!(notification.yard_hears)),
-        ("owner_hears", json!(notification.owner_hears.filter(|_| !to_owner).map(clock))),
-        (
-            "yard_note",
-            json!(notification.yard_note.as_ref().map(|note| one_line(note, NOTE_LETTERS))),
-        ),
+        ("yard_hears", json!(advice.yard_hears)),
+        ("owner_hears", json!(advice.owner_hears.filter(|_| !to_owner).map(clock))),
+        ("yard_note", json!(advice.yard_note.as_ref().map(|note| one_line(note, NOTE_LETTERS)))),
         ("phone", json!(phone(context.site))),
         ("to_owner", json!(to_owner)),
         ("yard", json!(yard(context.site, care))),
@@ -148,8 +140,8 @@ fn place_words(
                 "the yard or the owner".to_owned()
             }),
         ),
-        ("alert", json!(alert_name(&notification.alert))),
-        ("number", json!(notification.earlier.len().saturating_add(1))),
+        ("alert", json!(alert_name(&advice.alert))),
+        ("number", json!(advice.earlier.len().saturating_add(1))),
     ]
 }
 
@@ -219,11 +211,11 @@ fn wet(voice: &Voice<'_>, row: &CircuitRisk, state: &BoatState) -> Value {
     })
 }
 
-fn ask_words(voice: &Voice<'_>, notification: &Notification, stand: &Stand) -> Words {
-    let (facts, zone) = (&notification.facts, voice.zone);
+fn ask_words(voice: &Voice<'_>, advice: &Advice, stand: &Stand) -> Words {
+    let (facts, zone) = (&advice.facts, voice.zone);
     let first = facts.latest_start.or(facts.first_danger).unwrap_or(facts.at);
     // "Tonight" always with its date, by when the letter leaves: quiet hours may hold it till morning.
-    let read = notification.not_before.unwrap_or(facts.at);
+    let read = advice.not_before.unwrap_or(facts.at);
     let tonight = (first - read < TimeDelta::hours(24)).then(|| day(read, zone));
     vec![
         ("ask", json!(stand.ask(voice, facts, ""))),
@@ -245,19 +237,19 @@ fn by(voice: &Voice<'_>, stand: &Stand) -> String {
 }
 
 /// What this reader was told before, and what has changed since.
-fn told_words(voice: &Voice<'_>, notification: &Notification) -> Words {
-    let told = notification.previous.as_ref();
-    let changed: Vec<String> = match &notification.act {
+fn told_words(voice: &Voice<'_>, advice: &Advice) -> Words {
+    let told = advice.previous.as_ref();
+    let changed: Vec<String> = match &advice.act {
         Act::Update { worse } if worse.is_empty() => vec![voice.word(Table::Change, "none")],
         Act::Update { worse } => worse.iter().map(|worse| voice.change(worse)).collect(),
         _ => Vec::new(),
     };
-    let passed = matches!(&notification.act, Act::Close { reason: CloseReason::Passed, .. });
-    let records = match &notification.act {
+    let passed = matches!(&advice.act, Act::Close { reason: CloseReason::Passed, .. });
+    let records = match &advice.act {
         Act::Close { records, .. } => records
             .iter()
             .filter(|line| {
-                let frozen = notification.facts.active().iter().any(|row| {
+                let frozen = advice.facts.active().iter().any(|row| {
                     row.frozen_now && crate::domain::alert::System::of(row) == line.system
                 });
                 // Of what has frozen only that: what is sound is neither to be tested nor let go of.
@@ -267,7 +259,7 @@ fn told_words(voice: &Voice<'_>, notification: &Notification) -> Words {
             .collect(),
         _ => Vec::new(),
     };
-    let still_wet: Vec<String> = match &notification.act {
+    let still_wet: Vec<String> = match &advice.act {
         Act::Close { records, .. } => records
             .iter()
             .filter(|line| is_wet(line.holds))
@@ -276,7 +268,7 @@ fn told_words(voice: &Voice<'_>, notification: &Notification) -> Words {
             .collect(),
         _ => Vec::new(),
     };
-    let dropped = match &notification.act {
+    let dropped = match &advice.act {
         Act::Close { reason: CloseReason::NotFollowed { why, until }, .. } => Some((why, *until)),
         Act::Close { reason: CloseReason::Cancelled { why }, .. } => Some((why, None)),
         _ => None,
@@ -284,7 +276,7 @@ fn told_words(voice: &Voice<'_>, notification: &Notification) -> Words {
     let came = told.and_then(|told| told.first_danger).is_none_or(|at| at <= voice.now);
     let ended = voice.word(Table::Ended, if came { "over" } else { "unexpected" });
     let mut days: Vec<String> =
-        notification.earlier.iter().map(|sent| day(sent.at, voice.zone)).collect();
+        advice.earlier.iter().map(|sent| day(sent.at, voice.zone)).collect();
     days.dedup();
     vec![
         ("ended", json!(ended)),

@@ -7,7 +7,7 @@ use chrono::{DateTime, SecondsFormat, Utc};
 use data_encoding::BASE32_NOPAD;
 use ring::hmac;
 
-use crate::domain::alert::Notification;
+use crate::domain::alert::Advice;
 
 /// Bytes of the tag that the id keeps: 120 bits are 24 letters of base32 without padding.
 const KEPT: usize = 15;
@@ -57,17 +57,17 @@ pub(super) struct Ids {
     pub earlier: Vec<String>,
 }
 
-pub(super) fn of_telling(notification: &Notification, key: &MessageKey, domain: &str) -> Ids {
+pub(super) fn of_advice(advice: &Advice, key: &MessageKey, domain: &str) -> Ids {
     let id = |revision, step| {
-        key.id(notification.alert.as_str(), revision, notification.recipient.as_str(), step, domain)
+        key.id(advice.alert.as_str(), revision, advice.recipient.as_str(), step, domain)
     };
     // What was told in a roll-up has no letter of its own to refer to.
-    let earlier = if notification.rollup.is_some() {
+    let earlier = if advice.rollup.is_some() {
         Vec::new()
     } else {
-        notification.earlier.iter().map(|sent| id(sent.revision, sent.step)).collect()
+        advice.earlier.iter().map(|sent| id(sent.revision, sent.step)).collect()
     };
-    Ids { own: id(notification.revision, notification.step), earlier }
+    Ids { own: id(advice.revision, advice.step), earlier }
 }
 
 /// The id of a letter that is not about one alert: a roll-up or a worklist, by the round it was made in.

@@ -14,17 +14,17 @@ use super::words::{count, list, to_five_minutes, work, zone_name};
 use super::worklist::{OverLine, over as over_line};
 use super::{Context, Draft, Email, MessageError, cautions, compose, finish, identity};
 use crate::domain::alert::chance::SpokenChance;
-use crate::domain::alert::{Act, CloseReason, Kind, Notification};
+use crate::domain::alert::{Act, Advice, CloseReason, Kind};
 use crate::domain::boat::{Boat, BoatState, DrainPermission, Holds};
 use crate::domain::risk::{CircuitRisk, Priority};
 use crate::domain::weather::credit;
 use crate::domain::yard::Site;
 
-/// One notification of the round, with what its words need.
+/// One advice of the round, with what its words need.
 #[derive(Clone, Copy)]
 pub struct RolledUp<'a> {
     /// What is told.
-    pub notification: &'a Notification,
+    pub advice: &'a Advice,
     /// The boat and its record; `None` for a place.
     pub boat: Option<(&'a Boat, &'a BoatState)>,
     /// The place.
@@ -48,9 +48,9 @@ pub fn compose_rollup(
     };
     if items.len() == 1 {
         let context = Context { site: first.site, ..*context };
-        return compose(first.notification, first.boat, &context);
+        return compose(first.advice, first.boat, &context);
     }
-    let now = items.iter().map(|item| item.notification.facts.at).max().unwrap_or(context.date);
+    let now = items.iter().map(|item| item.advice.facts.at).max().unwrap_or(context.date);
     let voice = Voice::of(context, now);
     let boats = by_place(items);
     let table = groups(&voice, &boats);
@@ -58,7 +58,7 @@ pub fn compose_rollup(
     for (site, item) in boats.iter().flat_map(|(site, items)| items.iter().map(move |i| (site, i)))
     {
         if let Some((boat, state)) = item.boat {
-            rules.extend(cautions::for_work(boat, state, site, item.notification.facts.active()));
+            rules.extend(cautions::for_work(boat, state, site, item.advice.facts.active()));
         }
     }
     let words = object(vec![
@@ -76,14 +76,14 @@ pub fn compose_rollup(
     ]);
     let ids = identity::of_round(
         "rollup",
-        first.notification.rollup.as_ref().map_or(now, |key| key.round),
+        first.advice.rollup.as_ref().map_or(now, |key| key.round),
         context.person.id.as_str(),
         context.key,
         &context.sender.domain,
     );
     let urgent = items.iter().any(|item| {
-        item.notification.facts.priority == Priority::High
-            && !matches!(item.notification.act, Act::Close { .. })
+        item.advice.facts.priority == Priority::High
+            && !matches!(item.advice.act, Act::Close { .. })
     });
     let draft = Draft { words, cautions: rules, table, shorten: None };
     finish("rollup", &draft, ids, "freeze", urgent, context)
@@ -95,10 +95,10 @@ type ByPlace<'a, 'b> = Vec<(&'a Site, Vec<&'b RolledUp<'a>>)>;
 fn by_place<'a, 'b>(items: &'b [RolledUp<'a>]) -> ByPlace<'a, 'b> {
     let mut work: Vec<&RolledUp<'a>> = items
         .iter()
-        .filter(|item| item.notification.kind == Kind::Freeze)
-        .filter(|item| !matches!(item.notification.act, Act::Close { .. }))
+        .filter(|item| item.advice.kind == Kind::Freeze)
+        .filter(|item| !matches!(item.advice.act, Act::Close { .. }))
         .collect();
-    work.sort_by_key(|item| item.notification.facts.latest_start);
+    work.sort_by_key(|item| item.advice.facts.latest_start);
     let mut places: ByPlace<'a, 'b> = Vec::new();
     for item in work {
         match places.iter_mut().find(|(site, _)| site.id == item.site.id) {
@@ -113,20 +113,20 @@ fn groups(voice: &Voice<'_>, places: &ByPlace<'_, '_>) -> Vec<Group> {
     let mut number = 0_usize;
     let mut groups = Vec::new();
     for (site, items) in places {
-        let minutes: f64 = items.iter().map(|item| item.notification.facts.minutes).sum();
+        let minutes: f64 = items.iter().map(|item| item.advice.facts.minutes).sum();
         let mut rows = Vec::new();
         for item in items {
             let Some((boat, state)) = item.boat else { continue };
             number = number.saturating_add(1);
-            let facts = &item.notification.facts;
-            let changed = match &item.notification.act {
+            let facts = &item.advice.facts;
+            let changed = match &item.advice.act {
                 Act::Update { worse } => {
                     worse.iter().map(|worse| voice.change(worse)).collect::<Vec<_>>()
                 }
                 _ => Vec::new(),
             };
             let mut changed: Vec<String> = changed;
-            changed.extend(item.notification.owner_hears.map(|at| {
+            changed.extend(item.advice.owner_hears.map(|at| {
                 voice.word(Table::Remark, "owner_hears").replace("{at}", &voice.soon(at))
             }));
             rows.push(boat_row(
@@ -155,20 +155,20 @@ fn head_words(
     boats: &ByPlace<'_, '_>,
 ) -> Vec<(&'static str, Value)> {
     let work_items = || boats.iter().flat_map(|(_, items)| items.iter());
-    let minutes: f64 = work_items().map(|item| item.notification.facts.minutes).sum();
-    let start = work_items().filter_map(|item| item.notification.facts.latest_start).min();
+    let minutes: f64 = work_items().map(|item| item.advice.facts.minutes).sum();
+    let start = work_items().filter_map(|item| item.advice.facts.latest_start).min();
     let late = start.is_some_and(|start| start <= voice.now)
         || work_items().any(|item| {
-            let facts = &item.notification.facts;
+            let facts = &item.advice.facts;
             facts.latest_start.is_none() && facts.active().iter().any(|row| !row.frozen_now)
         });
     let low = work_items()
-        .filter_map(|item| item.notification.facts.low)
+        .filter_map(|item| item.advice.facts.low)
         .map(|low| low.median_c)
         .reduce(f64::min);
     let total = work_items().count();
-    let over = |item: &&RolledUp<'_>| matches!(item.notification.act, Act::Close { .. });
-    let freeze = |item: &&RolledUp<'_>| item.notification.kind == Kind::Freeze;
+    let over = |item: &&RolledUp<'_>| matches!(item.advice.act, Act::Close { .. });
+    let freeze = |item: &&RolledUp<'_>| item.advice.kind == Kind::Freeze;
     let over_count = items.iter().filter(freeze).filter(over).count();
     let blind = items.iter().filter(|item| !freeze(item)).filter(|item| !over(item)).count();
     let seeing = items.iter().filter(|item| !freeze(item)).filter(over).count();
@@ -189,7 +189,7 @@ fn head_words(
                 boats
                     .iter()
                     .filter_map(|(site, items)| {
-                        let low = items.first()?.notification.facts.low;
+                        let low = items.first()?.advice.facts.low;
                         Some(voice.place(site, low.as_ref(), None, false))
                     })
                     .collect(),
@@ -202,7 +202,7 @@ fn rest_words(voice: &Voice<'_>, items: &[RolledUp<'_>]) -> Vec<(&'static str, V
     let (mut over, mut blind) = (Vec::new(), Vec::new());
     for item in items {
         let place = place_name(item.site);
-        match (&item.notification.kind, &item.notification.act, item.boat) {
+        match (&item.advice.kind, &item.advice.act, item.boat) {
             (Kind::Freeze, Act::Close { reason, .. }, Some((boat, _))) => {
                 over.push(over_line(&OverLine {
                     boat: boat.name.clone(),
@@ -216,7 +216,7 @@ fn rest_words(voice: &Voice<'_>, items: &[RolledUp<'_>]) -> Vec<(&'static str, V
             (Kind::Blind, act, _) => blind.push(json!({
                 "place": place,
                 "again": matches!(act, Act::Close { .. }),
-                "issued": item.notification.facts.issued_at.map(|issued| voice.time(issued)),
+                "issued": item.advice.facts.issued_at.map(|issued| voice.time(issued)),
             })),
             _ => {}
         }
@@ -225,12 +225,12 @@ fn rest_words(voice: &Voice<'_>, items: &[RolledUp<'_>]) -> Vec<(&'static str, V
 }
 
 fn services<'a>(items: &'a [RolledUp<'_>]) -> impl Iterator<Item = &'a str> {
-    items.iter().map(|item| item.notification.facts.service.as_str())
+    items.iter().map(|item| item.advice.facts.service.as_str())
 }
 
 /// The issue times that the round rests on, oldest and newest.
 fn issues(voice: &Voice<'_>, items: &[RolledUp<'_>]) -> Option<String> {
-    let issued = || items.iter().filter_map(|item| item.notification.facts.issued_at);
+    let issued = || items.iter().filter_map(|item| item.advice.facts.issued_at);
     let (oldest, newest) = (issued().min()?, issued().max()?);
     let oldest = voice.time(oldest);
     let newest = voice.time(newest);

@@ -9,6 +9,7 @@ use super::phrases::Table;
 use super::voice::{Voice, object};
 use super::words::{count, list, one_line};
 use super::{Context, Draft, Email, MessageError, finish, identity};
+use crate::domain::alert::unreachable::Trouble;
 use crate::domain::yard::Person;
 
 /// Letters of a name, and of what a server said.
@@ -16,38 +17,6 @@ const NAME_LETTERS: usize = 60;
 const ANSWER_LETTERS: usize = 160;
 /// Subjects of one person named before "and 2 more".
 const SUBJECTS_NAMED: usize = 8;
-
-/// Why mail does not reach somebody.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Trouble {
-    /// No address is listed.
-    NoAddress,
-    /// The address takes no mail.
-    Address,
-    /// The server refuses what we send.
-    Refused,
-    /// The letter could not be written at all.
-    Unwritten,
-    /// It has waited for too long.
-    Waits,
-}
-
-impl Trouble {
-    const fn key(self) -> &'static str {
-        match self {
-            Self::NoAddress => "no_address",
-            Self::Address => "address",
-            Self::Refused => "refused",
-            Self::Unwritten => "unwritten",
-            Self::Waits => "waits",
-        }
-    }
-
-    /// Is it for whoever keeps the list of people, and not for the operator?
-    const fn is_the_address(self) -> bool {
-        matches!(self, Self::NoAddress | Self::Address)
-    }
-}
 
 /// What one person did not get.
 #[derive(Debug, Clone, Copy)]

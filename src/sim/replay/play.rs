@@ -7,8 +7,8 @@ use std::sync::Arc;
 use crate::adapters::settings::schedule::Schedule;
 use crate::app::assess::{left_places, low};
 use crate::domain::alert::{
-    Act, Alert, AlertSettings, Kind, Low, Notification, Situation, System, Target, WorklistTimes,
-    decide,
+    Act, Advice, Alert, AlertSettings, Decision, DecisionInput, Kind, Low, Notification, Situation,
+    System, Target, WorklistTimes, decide,
 };
 use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold, heat_of_place};
 use crate::domain::catalogue::Catalogue;
@@ -294,12 +294,12 @@ impl Game<'_> {
             working_hours: self.rules.working_hours,
             settings: self.rules.alert.clone(),
         };
-        let decision = decide(&situation, now);
+        let decision: Decision =
+            decide(DecisionInput::Outlook(&situation), now).into_iter().collect();
         // What a manager reads on the worklist is no message of its own.
-        for notification in
-            decision.notifications.iter().filter(|notification| !notification.with_worklist)
-        {
-            self.heard(notification, boat, now);
+        let told = decision.notifications.iter().flat_map(Notification::advice);
+        for advice in told.filter(|advice| !advice.with_worklist) {
+            self.heard(advice, boat, now);
         }
         for alert in decision.alerts {
             if alert.closed.is_some() {
@@ -311,34 +311,33 @@ impl Game<'_> {
         }
     }
 
-    fn heard(&mut self, notification: &Notification, boat: &Boat, now: DateTime<Utc>) {
-        let closing = matches!(notification.act, Act::Close { .. });
-        let priority = if closing { Priority::Low } else { notification.facts.priority };
-        let name = (notification.alert.to_string(), notification.revision);
-        if matches!(notification.act, Act::Raise { .. })
-            && boat.owner.as_ref() == Some(&notification.recipient)
+    fn heard(&mut self, advice: &Advice, boat: &Boat, now: DateTime<Utc>) {
+        let closing = matches!(advice.act, Act::Close { .. });
+        let priority = if closing { Priority::Low } else { advice.facts.priority };
+        let name = (advice.alert.to_string(), advice.revision);
+        if matches!(advice.act, Act::Raise { .. }) && boat.owner.as_ref() == Some(&advice.recipient)
         {
             self.played.raised.entry(boat.id.clone()).or_default().push(now);
         }
-        let joined = notification.rollup.is_some().then(|| {
+        let joined = advice.rollup.is_some().then(|| {
             self.played.messages.iter_mut().rev().take_while(|m| m.at >= now).find(|message| {
                 message.at == now
-                    && message.person == notification.recipient
+                    && message.person == advice.recipient
                     && !message.alerts.is_empty()
             })
         });
         if let Some(Some(message)) = joined {
             message.alerts.push(name);
-            message.notifications.push(notification.clone());
+            message.notifications.push(advice.clone());
             message.closing &= closing;
             message.priority = message.priority.max(priority);
             return;
         }
         self.played.messages.push(Message {
             at: now,
-            person: notification.recipient.clone(),
+            person: advice.recipient.clone(),
             alerts: vec![name],
-            notifications: vec![notification.clone()],
+            notifications: vec![advice.clone()],
             closing,
             priority,
         });

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::domain::alert::{Alert, Notification};
+use crate::domain::alert::{Advice, Alert};
 use crate::domain::boat::{BoatId, CircuitId, PersonId};
 use crate::domain::risk::Priority;
 
@@ -18,7 +18,7 @@ pub struct Message {
     /// The alerts that it tells of, each with its revision.
     pub alerts: Vec<(String, u32)>,
     /// What is told, one for each of them.
-    pub notifications: Vec<Notification>,
+    pub notifications: Vec<Advice>,
     /// It releases its reader.
     pub closing: bool,
     /// The highest of what it tells.

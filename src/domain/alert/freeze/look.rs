@@ -1,6 +1,6 @@
 //! What the rows of a boat come to: what is over its threshold, what is near, what the record says.
 
-use super::super::decide::RecordLine;
+use super::super::advice::RecordLine;
 use super::super::settings::Threshold;
 use super::super::worse::hours;
 use super::super::{AlertSettings, Member, Situation, System, is_wet};

@@ -6,7 +6,7 @@
 
 use chrono::{DateTime, Duration, Utc};
 
-use super::super::decide::Act;
+use super::super::advice::Act;
 use super::super::draft::Draft;
 use super::super::known::is_news;
 use super::super::worse::{Worse, hours, worse_than_told};

@@ -1,0 +1,70 @@
+//! The opening of a season: once a winter each reader is told when they hear from us, and what silence means.
+
+use chrono::{DateTime, Datelike, TimeDelta, Timelike, Utc};
+
+use super::action::{Action, Content, Notification, Posting};
+use crate::domain::boat::PersonId;
+use crate::domain::yard::Site;
+
+/// Months of the northern autumn in which a season opens; half a year later in the south. Whoever joins later, or a service
+/// that is set up in winter, is written to then.
+const MONTHS: [u32; 7] = [9, 10, 11, 12, 1, 2, 3];
+/// In September only from this day on.
+const FIRST_DAY: u32 = 15;
+/// Hours of the day, local, in which it is written.
+const HOURS: std::ops::Range<u32> = 9..20;
+/// So long it is worth reading.
+const KEPT: TimeDelta = TimeDelta::days(4);
+
+/// One reader at the beginning of a season.
+#[derive(Debug, Clone, Copy)]
+pub struct Opening<'a> {
+    /// Who.
+    pub person: &'a PersonId,
+    /// The first of their places.
+    pub site: &'a Site,
+    /// The first year of the winter that opens; see [`year_of`].
+    pub year: i32,
+    /// They have been told.
+    pub told: bool,
+}
+
+/// The name under which the store notes that somebody has been told.
+#[must_use]
+pub fn name(year: i32, person: &PersonId) -> String {
+    format!("opening:{year}:{person}")
+}
+
+/// The first year of the winter that opens at a place now; `None` in summer and at night.
+#[must_use]
+pub fn year_of(site: &Site, now: DateTime<Utc>) -> Option<i32> {
+    let local = now.with_timezone(&site.time_zone);
+    if !HOURS.contains(&local.hour()) {
+        return None;
+    }
+    // A year in the south runs from its own autumn.
+    let shifted = if site.latitude < 0.0 {
+        local.date_naive().checked_add_months(chrono::Months::new(6))?
+    } else {
+        local.date_naive()
+    };
+    let early = shifted.month() == 9 && shifted.day() < FIRST_DAY;
+    if !MONTHS.contains(&shifted.month()) || early {
+        return None;
+    }
+    Some(if shifted.month() >= 7 { shifted.year() } else { shifted.year() - 1 })
+}
+
+pub(super) fn actions(opening: &Opening<'_>, now: DateTime<Utc>) -> Vec<Action> {
+    if opening.told {
+        return Vec::new();
+    }
+    let name = name(opening.year, opening.person);
+    let notification = Notification {
+        recipient: opening.person.clone(),
+        site: opening.site.id.clone(),
+        posting: Posting::named(name.clone(), "opening", KEPT, now),
+        content: Content::Opening(opening.year),
+    };
+    vec![Action::Notify(Box::new(notification)), Action::Remember(name)]
+}
