@@ -1,5 +1,6 @@
 //! The store on real files.
 
+mod filled;
 mod forecasts;
 mod log;
 mod open;
