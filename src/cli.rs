@@ -126,6 +126,12 @@ impl CliError {
     }
 }
 
+/// A read model as the document that `--json` prints.
+pub(crate) fn as_json(view: &impl serde::Serialize) -> Result<Value, CliError> {
+    serde_json::to_value(view)
+        .map_err(|error| CliError::failed(format!("writing the document: {error}")))
+}
+
 impl From<crate::adapters::sqlite::StoreError> for CliError {
     fn from(error: crate::adapters::sqlite::StoreError) -> Self {
         ServiceError::from(error).into()

@@ -8,6 +8,7 @@ pub mod forecast_cache;
 pub mod heating;
 pub mod outlook;
 pub mod past_seasons;
+pub mod view;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

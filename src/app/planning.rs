@@ -27,7 +27,7 @@ use crate::domain::risk::plan::tail::Tail;
 use crate::domain::risk::plan::tonight::{Round, Stop};
 use crate::domain::risk::plan::words::{Facts, headline};
 use crate::domain::weather::credit;
-pub use evening::Parallel;
+pub use evening::RoundCrew;
 use evening::{
     CALL_IN, CALLED, Tonight, ask_for_drains, calendar, evening, load, mark_urgent, way_of,
 };
@@ -167,7 +167,7 @@ pub struct YardPlan {
     /// Emergency drains of this evening: indices of [`YardPlan::rows`].
     pub tonight: Option<Round>,
     /// Whose hours the round takes.
-    pub hands: Parallel,
+    pub hands: RoundCrew,
     /// When the round begins, and how many work on it.
     pub begins: (DateTime<Utc>, u32),
     /// Where somebody is called in before work begins: how many people would be in time everywhere; inner `None` where

@@ -5,7 +5,7 @@ use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use serde_json::{Value, json};
 
-use super::{CliContext, CliError, CommandOutput, Exit, parse_time};
+use super::{CliContext, CliError, CommandOutput, Exit, as_json, parse_time};
 use crate::adapters::sqlite::outbox::Posted;
 use crate::adapters::sqlite::{AlertFilter, AlertRecord};
 use crate::app::alerts::by_hand::by_hand;
@@ -14,6 +14,7 @@ use crate::domain::alert::unreachable::round_name;
 use crate::domain::alert::{Alert, Annunciation, Response};
 use crate::domain::boat::PersonId;
 use crate::domain::yard::Person;
+use crate::views::alert::{AlertRow, AlertView, AlertsView, LetterLine, MoveLine};
 
 /// Arguments of `alerts`.
 #[derive(Debug, clap::Args)]
@@ -205,7 +206,6 @@ fn list(house: &AppContext, yard: &YardBook, all: bool) -> Result<CommandOutput,
         let alert = read(&record)?;
         let flat = alert.flat();
         let zone = yard.zone(&record.site);
-        let priority = alert.decided_on.as_ref().map(|facts| facts.priority);
         let told: Vec<&str> = alert.told.keys().map(PersonId::as_str).collect();
         text += &format!(
             "{:20} {:7} {}; since {}; told {}{}\n",
@@ -216,17 +216,13 @@ fn list(house: &AppContext, yard: &YardBook, all: bool) -> Result<CommandOutput,
             if told.is_empty() { "nobody yet".to_owned() } else { told.join(", ") },
             said_of(&alert, zone).map_or_else(String::new, |said| format!("; {said}")),
         );
-        rows.push(json!({
-            "id": record.id, "kind": record.kind, "boat": record.boat, "site": record.site,
-            "state": flat.as_str(), "open": record.open, "priority": priority, "revision": record.revision,
-            "raised": rfc(record.raised_at, zone), "closed": record.closed_at.map(|at| rfc(at, zone)),
-            "told": told,
-        }));
+        let times = (rfc(record.raised_at, zone), record.closed_at.map(|at| rfc(at, zone)));
+        rows.push(AlertRow::of(&alert, times));
     }
     if rows.is_empty() {
         text = if all { "no alert was ever raised\n" } else { "no alert is open\n" }.to_owned();
     }
-    Ok(CommandOutput { text, json: json!({ "alerts": rows }), exit: Exit::Done })
+    Ok(CommandOutput { text, json: as_json(&AlertsView { alerts: rows })?, exit: Exit::Done })
 }
 
 /// The letters of an alert; a roll-up stands under its own name and is found by who was told when.
@@ -282,22 +278,27 @@ fn show(house: &AppContext, yard: &YardBook, id: &str) -> Result<CommandOutput, 
             letter.row.subject,
         );
     }
-    let changes: Vec<Value> = transitions
-        .iter()
-        .map(|row| json!({ "at": rfc(row.at, zone), "revision": row.revision, "change": row.change }))
-        .collect();
-    let posted: Vec<Value> = letters
-        .iter()
-        .map(|letter| {
-            json!({
-                "recipient": letter.row.recipient, "state": letter.state.as_str(), "attempts": letter.attempts,
-                "queued": rfc(letter.row.queued_at, zone), "message_id": letter.row.message_id,
-                "subject": letter.row.subject, "answer": letter.answer,
-            })
-        })
-        .collect();
-    let json = json!({
-        "id": id, "state": alert.flat().as_str(), "alert": record.document, "transitions": changes, "letters": posted,
-    });
-    Ok(CommandOutput { text, json, exit: Exit::Done })
+    let moves = transitions.iter();
+    let view = AlertView {
+        id: id.to_owned(),
+        state: alert.flat().as_str(),
+        alert: record.document,
+        transitions: moves
+            .map(|row| MoveLine::of(row.at, row.revision, &row.change, zone))
+            .collect(),
+        letters: letters.into_iter().map(|letter| letter_line(letter, zone)).collect(),
+    };
+    Ok(CommandOutput { text, json: as_json(&view)?, exit: Exit::Done })
+}
+
+fn letter_line(letter: Posted, zone: Tz) -> LetterLine {
+    LetterLine {
+        recipient: letter.row.recipient,
+        state: letter.state.as_str(),
+        attempts: letter.attempts,
+        queued: rfc(letter.row.queued_at, zone),
+        message_id: letter.row.message_id,
+        subject: letter.row.subject,
+        answer: letter.answer,
+    }
 }

@@ -4,16 +4,16 @@
 
 use std::fmt::Write as _;
 
-use chrono::{DateTime, SecondsFormat, Utc};
-use serde_json::{Value, json};
+use chrono::{DateTime, Utc};
 
-use super::{CliContext, CliError, CommandOutput, Exit};
+use super::{CliContext, CliError, CommandOutput, Exit, as_json};
 use crate::app::context::YardBook;
 use crate::domain::boat::{Boat, BoatState, CircuitState, Evidence, Holds};
 use crate::domain::boat::{BoatId, Spells, fold, uncleared};
 use crate::domain::catalogue::{Catalogue, Confinement};
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
+use crate::views::boat::BoatView;
 
 /// Arguments of `boat`.
 #[derive(Debug, clap::Args)]
@@ -58,7 +58,11 @@ pub fn run(args: &BoatArgs, around: &CliContext<'_>) -> Result<CommandOutput, Cl
         // For whoever sits at the desk: lists and mail carry the code only.
         text += &format!("\nKey ({code} on lists): {}\n", boat.keys);
     }
-    Ok(CommandOutput { text, json: render_json(&state, site), exit: Exit::Done })
+    Ok(CommandOutput {
+        text,
+        json: as_json(&BoatView::of(&state, site.time_zone))?,
+        exit: Exit::Done,
+    })
 }
 
 /// The boat with this number.
@@ -72,64 +76,6 @@ pub(super) fn look_up<'a>(words: &str, yard: &'a YardBook) -> Result<&'a Boat, C
         let nearest = crate::domain::catalogue::nearest(words, known);
         let hint = nearest.map(|id| format!("; did you mean {id}?")).unwrap_or_default();
         CliError::bad_input(format!("no boat is called {words}{hint}"))
-    })
-}
-
-/// The JSON of the contract: times with the place's offset, temperatures in C with two decimals.
-#[must_use]
-pub fn render_json(state: &BoatState, site: &Site) -> Value {
-    let time = |moment: DateTime<Utc>| {
-        moment.with_timezone(&site.time_zone).to_rfc3339_opts(SecondsFormat::Secs, false)
-    };
-    let degrees = |value: Option<Celsius>| {
-        value.map(|value| {
-            let rounded = (value.value() * 100.0).round() / 100.0;
-            if rounded == 0.0 { 0.0 } else { rounded }
-        })
-    };
-    let circuits: Vec<Value> = state
-        .circuits
-        .iter()
-        .map(|circuit| {
-            json!({
-                "circuit": circuit.circuit,
-                "instance": circuit.instance,
-                "holds": circuit.holds,
-                "first_ice_c": degrees(circuit.first_ice),
-                "slush_c": degrees(circuit.slush),
-                "burst_c": degrees(circuit.burst),
-                "evidence": circuit.evidence,
-                "full_pocket": circuit.closed_pocket,
-                "since": circuit.since.map(time),
-                "because": circuit.because,
-                "undone_by": circuit.undone_by,
-                "open_questions": circuit.open_questions,
-            })
-        })
-        .collect();
-    let mitigations: Vec<Value> = state
-        .mitigations
-        .iter()
-        .map(|mitigation| {
-            json!({
-                "kind": mitigation.kind,
-                "on": mitigation.on,
-                "since": time(mitigation.since),
-                "event": mitigation.event,
-            })
-        })
-        .collect();
-    json!({
-        "boat": state.boat,
-        "at": time(state.at),
-        "known_at": time(state.known_at),
-        "site": state.site,
-        "afloat": state.afloat,
-        "covered": state.covered,
-        "circuits": circuits,
-        "mitigations": mitigations,
-        "test_before_running": state.test_before_running,
-        "open_questions": state.open_questions,
     })
 }
 

@@ -7,8 +7,8 @@ use std::path::PathBuf;
 use chrono::{DateTime, TimeDelta, Utc};
 use serde_json::json;
 
-use super::worklist::worklist_json;
 use super::{CliContext, CliError, CommandOutput, Exit, parse_time, runtime};
+use crate::app::assess::view::worklist_view;
 use crate::app::context::ServiceError;
 use crate::app::notify::worklist::worklist_text;
 use crate::sim::demo::season::{FIRST_ROUND, LAST_ROUND, Progress, Season, instant, run};
@@ -158,7 +158,7 @@ fn named(season: &Season, id: &str) -> String {
 
 fn as_json(season: &Season) -> serde_json::Value {
     json!({
-        "worklist": worklist_json(&season.assessment),
+        "worklist": worklist_view(&season.assessment),
         "rounds": season.rounds,
         "forecasts": season.issues,
         "requests": season.requests,

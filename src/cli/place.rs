@@ -3,14 +3,13 @@
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use serde_json::{Value, json};
-
-use super::{CliContext, CliError, CommandOutput, Exit};
+use super::{CliContext, CliError, CommandOutput, Exit, as_json};
 use crate::adapters::sqlite::refused::KEPT_BYTES;
 use crate::app::assess::bias::Lesson;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::learned::{OwnCold, Sort};
 use crate::domain::yard::{Site, SiteKind};
+use crate::views::place::{PlaceView, RefusedLine};
 
 /// Refused nights that are named; all of them stand in the JSON.
 const REFUSED_NAMED: usize = 10;
@@ -95,18 +94,25 @@ pub fn place(args: &PlaceArgs, around: &CliContext<'_>) -> Result<CommandOutput,
             site.id
         );
     }
-    let refused: Vec<Value> = refused
-        .iter()
-        .map(|answer| json!({ "service": answer.service, "at": answer.at, "why": answer.why }))
-        .collect();
-    let json = json!({
-        "refused": refused,
-        "site": site.id, "kind": site.kind, "latitude": site.latitude, "longitude": site.longitude,
-        "listed_night_offset_k": site.night_offset_k,
-        "nights_read": lesson.nights, "nights_without_forecast": lesson.without_forecast,
-        "used": used, "learn_until": until, "learned": lesson.own,
+    let refused = refused.into_iter().map(|answer| RefusedLine {
+        service: answer.service,
+        at: answer.at,
+        why: answer.why,
     });
-    Ok(CommandOutput { text, json, exit: Exit::Done })
+    let view = PlaceView {
+        refused: refused.collect(),
+        site: site.id,
+        kind: site.kind,
+        latitude: site.latitude,
+        longitude: site.longitude,
+        listed_night_offset_k: site.night_offset_k,
+        nights_read: lesson.nights,
+        nights_without_forecast: lesson.without_forecast,
+        used,
+        learn_until: until,
+        learned: lesson.own,
+    };
+    Ok(CommandOutput { text, json: as_json(&view)?, exit: Exit::Done })
 }
 
 /// What is there stays as it is.

@@ -1,9 +1,8 @@
 //! `rimeward self-test`: reaches the store, each weather service and the mail relay, and says in words what is wrong.
 
 use chrono::{DateTime, Utc};
-use serde_json::{Value, json};
 
-use super::{CliContext, CliError, CommandOutput, Exit, runtime};
+use super::{CliContext, CliError, CommandOutput, Exit, as_json, runtime};
 use crate::adapters::delivery::Channel;
 use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Hold, Options, OutboxState};
@@ -15,6 +14,8 @@ use crate::app::clock_watch;
 use crate::app::context::AppContext;
 use crate::app::notify::webhooks;
 use crate::daemon::post::channel;
+use crate::views::health::{Finding, HealthView, LoopLine};
+use crate::views::local;
 
 /// What is written beside the store, and taken away again, to see that the disk takes more.
 const TRIED_BYTES: usize = 1024 * 1024;
@@ -23,24 +24,18 @@ const TRIED_BYTES: usize = 1024 * 1024;
 #[derive(Debug, clap::Args)]
 pub struct SelfTestArgs {}
 
-/// One finding.
-struct Finding {
-    what: String,
-    ok: bool,
-    words: String,
-}
-
 /// Asks everything once; changes nothing and sends nothing.
 ///
 /// # Errors
 /// [`CliError`]: the configuration.
 pub fn self_test(_args: &SelfTestArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let settings = Settings::load(&around.config_path())?;
-    let mut findings = Vec::new();
+    let (mut findings, mut loops) = (Vec::new(), Vec::new());
     let mut exit = Exit::Done;
     match AppContext::open(settings.clone(), Options::default()) {
         Ok(house) => {
             store(&house, &mut findings);
+            loops = loop_lines(&house)?;
             findings.push(disk(&house));
             findings.extend(people(&house));
             findings.extend(texts(&house));
@@ -63,9 +58,21 @@ pub fn self_test(_args: &SelfTestArgs, around: &CliContext<'_>) -> Result<Comman
         let mark = if finding.ok { "good " } else { "WRONG" };
         text += &format!("{mark}  {}: {}\n", finding.what, finding.words);
     }
-    let rows: Vec<Value> =
-        findings.iter().map(|f| json!({ "what": f.what, "ok": f.ok, "words": f.words })).collect();
-    Ok(CommandOutput { text, json: json!({ "findings": rows }), exit })
+    let json = as_json(&HealthView { findings, loops })?;
+    Ok(CommandOutput { text, json, exit })
+}
+
+/// How the loops of the daemon last went.
+fn loop_lines(house: &AppContext) -> Result<Vec<LoopLine>, CliError> {
+    let zone = house.settings.yard.time_zone;
+    let lines = house.store.statuses()?.into_iter().map(|status| LoopLine {
+        name: status.name,
+        ok: status.ok,
+        at: local(status.at, zone),
+        last_ok: status.last_ok.map(|at| local(at, zone)),
+        words: status.text,
+    });
+    Ok(lines.collect())
 }
 
 fn store(house: &AppContext, findings: &mut Vec<Finding>) {

@@ -1,8 +1,9 @@
 //! What `rimeward boat` shows: the JSON of the contract and the people's text.
 
 use chrono::{DateTime, Utc};
-use rimeward::cli::boat::{render_json, render_text};
+use rimeward::cli::boat::render_text;
 use rimeward::domain::boat::fold;
+use rimeward::views::boat::BoatView;
 
 use super::demo::yard;
 
@@ -17,7 +18,7 @@ fn the_json_has_the_fields_of_the_contract() {
     let then = at("2022-11-18T17:00:00-05:00");
     let state = fold(boat, &yard.sites, &yard.events, then, then, &yard.catalogue);
     let site = yard.sites.iter().find(|site| site.id == state.site).unwrap();
-    let json = render_json(&state, site);
+    let json = serde_json::to_value(BoatView::of(&state, site.time_zone)).unwrap();
     assert_eq!(json["boat"], "B11");
     assert_eq!(json["at"], "2022-11-18T17:00:00-05:00");
     let circuits = json["circuits"].as_array().unwrap();

@@ -18,7 +18,7 @@ use crate::domain::risk::plan::tonight::{Errand, Evening, Round, Stop, at_the_th
 
 /// Whose hours the evening's round takes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Parallel {
+pub enum RoundCrew {
     /// The crew's, of today.
     OnRoster,
     /// It is a working day, but its hours are over.
@@ -30,7 +30,7 @@ pub enum Parallel {
 /// The round and what goes with it.
 pub(crate) struct Tonight {
     pub round: Option<Round>,
-    pub hands: Parallel,
+    pub hands: RoundCrew,
     /// When it begins, and how many work on it.
     pub begins: (DateTime<Utc>, u32),
     /// Minutes of the crew's day that it takes, ways included.
@@ -63,9 +63,9 @@ pub(crate) fn evening(
     let today = capacity.first().copied().unwrap_or(0);
     let anybody = capacity.iter().any(|minutes| *minutes > 0);
     let hands = match days.first() {
-        _ if today > 0 => Parallel::OnRoster,
-        Some(day) if anybody && crew.works_on(day.date) && at >= day.evening => Parallel::DayOver,
-        _ => Parallel::Nobody,
+        _ if today > 0 => RoundCrew::OnRoster,
+        Some(day) if anybody && crew.works_on(day.date) && at >= day.evening => RoundCrew::DayOver,
+        _ => RoundCrew::Nobody,
     };
     let begins = begins(at, days, hands, today);
     let next = next_working_day(&calendar(days));
@@ -90,11 +90,11 @@ pub(crate) fn evening(
     }
     // Until then nobody else is there: what freezes before goes by the hour.
     let until = match hands {
-        Parallel::OnRoster => days.first().map(|day| day.evening),
+        RoundCrew::OnRoster => days.first().map(|day| day.evening),
         _ => days.get(next).map(|day| day.opens),
     };
     let way = |id: &SiteId| way_of(seen, id);
-    let minutes_left = (hands == Parallel::OnRoster).then_some(today);
+    let minutes_left = (hands == RoundCrew::OnRoster).then_some(today);
     let by_crew = Evening { minutes_left, next, people: begins.1, way: &way };
     let errands = |rows: &[Row], which: &[usize], begins, until, harm: bool| -> Vec<Errand> {
         let rows = which.iter().filter_map(|row| rows.get(*row));
@@ -105,7 +105,7 @@ pub(crate) fn evening(
     };
     let mut found = crew_round(rows, &due);
     let opens = days.first().map(|day| day.opens);
-    if let Some(opens) = opens.filter(|opens| hands == Parallel::OnRoster && at < *opens) {
+    if let Some(opens) = opens.filter(|opens| hands == RoundCrew::OnRoster && at < *opens) {
         let harm = |row: usize| {
             let row = rows.get(row)?;
             Some(at + TimeDelta::hours(i64::from(row.work.harm_in_h(row.urgent?)?)))
@@ -162,7 +162,7 @@ pub(crate) fn evening(
         let Some(scope) = row.urgent else { continue };
         load(&mut tonight.cart, row, scope);
     }
-    if hands == Parallel::OnRoster {
+    if hands == RoundCrew::OnRoster {
         let last = found.within_hours().next_back();
         let ways = last.map_or(0, |stop| {
             let back = rows.get(stop.job).map_or(0, |row| way(&row.place()) / 2);
@@ -194,10 +194,10 @@ pub(crate) fn load(cart: &mut BTreeMap<String, f64>, row: &Row, scope: Scope) {
 fn begins(
     at: DateTime<Utc>,
     days: &[WorkDay],
-    hands: Parallel,
+    hands: RoundCrew,
     today: u32,
 ) -> (DateTime<Utc>, u32) {
-    let Some(day) = days.first().filter(|_| hands == Parallel::OnRoster) else {
+    let Some(day) = days.first().filter(|_| hands == RoundCrew::OnRoster) else {
         return (at + CALL_IN, CALLED);
     };
     let begins = at.max(day.opens);

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::app::planning::{Outside, Parallel, Row, YardPlan};
+use crate::app::planning::{Outside, RoundCrew, Row, YardPlan};
 use crate::domain::boat::{BoatId, DrainPermission, SiteId};
 use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::tonight::Stop;
@@ -60,14 +60,14 @@ pub fn pressing(row: &Row, stop: &Stop) -> &'static str {
 pub fn hands(plan: &YardPlan) -> &'static str {
     let dark = || plan.days.first().is_some_and(|today| plan.crew.is_dark_on(today.date));
     match plan.hands {
-        Parallel::OnRoster if dark() => {
+        RoundCrew::OnRoster if dark() => {
             "The sun does not rise today: by lamp, two together; nobody alone on a ladder."
         }
-        Parallel::OnRoster => "",
-        Parallel::DayOver => {
+        RoundCrew::OnRoster => "",
+        RoundCrew::DayOver => {
             "Today's hours are over: somebody has to stay or come back. After dark two people, with lamps; nobody alone on a ladder."
         }
-        Parallel::Nobody => {
+        RoundCrew::Nobody => {
             "Nobody is on the roster today: call somebody in for these, two together after dark."
         }
     }

@@ -7,7 +7,7 @@ use super::below;
 use super::beside::{grounds, others, thaw_in_words};
 use super::permission;
 use crate::app::planning::lines::{self, litres};
-use crate::app::planning::{Parallel, Row, WhatIf, YardPlan};
+use crate::app::planning::{RoundCrew, Row, WhatIf, YardPlan};
 use crate::domain::risk::plan::group::GroupWork;
 use crate::domain::risk::plan::tonight::Round;
 use crate::domain::risk::plan::words::{boats, in_words as date_in_words};
@@ -94,8 +94,8 @@ fn the_round(plan: &YardPlan, round: &Round, out: &mut String) {
         out,
         "TONIGHT: emergency drains {} (plugs, hose, probe; the full job later)",
         match plan.hands {
-            Parallel::OnRoster => "before dark",
-            Parallel::DayOver | Parallel::Nobody => "that cannot wait for the next working day",
+            RoundCrew::OnRoster => "before dark",
+            RoundCrew::DayOver | RoundCrew::Nobody => "that cannot wait for the next working day",
         }
     );
     let hands = lines::hands(plan);
@@ -132,8 +132,8 @@ fn the_round(plan: &YardPlan, round: &Round, out: &mut String) {
             },
             clock(begins),
             match (plan.hands, people) {
-                (Parallel::OnRoster, 1) => " with 1 person".to_owned(),
-                (Parallel::OnRoster, people) => format!(" with {people} people"),
+                (RoundCrew::OnRoster, 1) => " with 1 person".to_owned(),
+                (RoundCrew::OnRoster, people) => format!(" with {people} people"),
                 (_, people) => format!(" with {people} people who are called in"),
             },
             clock(plan.done_at(last)),
