@@ -13,11 +13,11 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::settings::schedule::Schedule;
-use crate::adapters::sqlite::{AlertRecord, TransitionRow};
 use crate::app::assess::{Assessment, BoatView, PlaceView};
 use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::notify::Composer;
 use crate::app::notify::webhooks;
+use crate::app::ports::{AlertRecord, TransitionRow};
 use crate::domain::alert::{
     Alert, AlertSettings, Decision, Kind, Known, Situation, Standing, Subject, Target, Transition,
     WorklistTimes, decide,
@@ -86,13 +86,8 @@ fn extend(all: &mut Decision, one: Decision) {
 
 /// What people were told of a boat in the episodes before, as the last of them kept it.
 fn known_of(house: &AppContext, boat: &BoatId) -> Result<Vec<Known>, ServiceError> {
-    let Some(record) = house.store.last_closed(Kind::Freeze.as_str(), boat)? else {
-        return Ok(Vec::new());
-    };
-    let id = record.id.clone();
-    let alert: Alert = serde_json::from_value(record.document)
-        .map_err(|error| ServiceError::Told(format!("the alert {id} cannot be read: {error}")))?;
-    Ok(alert.known)
+    let last = house.store.last_closed(Kind::Freeze.as_str(), boat)?;
+    Ok(last.map_or_else(Vec::new, |alert| alert.known))
 }
 
 /// When the managers read the worklist, if anybody gets one.
@@ -167,10 +162,7 @@ struct OpenAlerts {
 impl OpenAlerts {
     fn read(house: &AppContext) -> Result<Self, ServiceError> {
         let mut book = Self { open: BTreeMap::new(), closed: BTreeMap::new() };
-        for record in house.store.open_alerts()? {
-            let alert: Alert = serde_json::from_value(record.document).map_err(|error| {
-                ServiceError::Told(format!("the alert {} cannot be read: {error}", record.id))
-            })?;
+        for alert in house.store.open_alerts()? {
             book.open.insert((alert.kind, alert.subject.as_str().to_owned()), alert);
         }
         for (kind, subject, count) in house.store.closed_counts()? {
@@ -260,9 +252,7 @@ pub fn by_hand<E>(
     let Some(record) = house.store.alert(&record.id)? else {
         return Err(ServiceError::Told(format!("the alert {} has gone", record.id)));
     };
-    let id = record.id;
-    let alert: Alert = serde_json::from_value(record.document)
-        .map_err(|error| ServiceError::Told(format!("the alert {id} cannot be read: {error}")))?;
+    let alert = record.alert()?;
     let boats = house.store.boats()?;
     let boat = record.boat.and_then(|id| boats.into_iter().find(|boat| boat.id == id));
     let (next, transition) = match act(&alert, boat.as_ref().and_then(|boat| boat.owner.as_ref())) {
@@ -271,10 +261,10 @@ pub fn by_hand<E>(
     };
     let decision =
         Decision { alerts: vec![next], transitions: vec![transition], ..Decision::default() };
-    let mut commit = crate::adapters::sqlite::RoundCommit {
+    let mut commit = crate::app::ports::RoundCommit {
         based_on: Some(based_on),
         transitions: transition_rows(&decision)?,
-        ..crate::adapters::sqlite::RoundCommit::default()
+        ..crate::app::ports::RoundCommit::default()
     };
     for alert in &decision.alerts {
         commit.alerts.push(record_of(alert, now)?);

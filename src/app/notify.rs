@@ -14,10 +14,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 use crate::adapters::delivery::{envelope, mime};
 use crate::adapters::settings::Settings;
 use crate::adapters::settings::text::TextSettings;
-use crate::adapters::sqlite::OutboxRow;
-use crate::adapters::sqlite::outbox::{Fault, Held, Unsendable};
 use crate::app::assess::Assessment;
 use crate::app::context::{AppContext, ServiceError};
+use crate::app::ports::{Fault, Held, OutboxRow, Unsendable};
 use crate::domain::alert::{Act, CloseReason, Kind, Notification};
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{

@@ -9,7 +9,6 @@ use crate::adapters::delivery::Channel;
 use crate::adapters::delivery::outbox::{DeliverReport, Limits, deliver_due};
 use crate::adapters::delivery::webhook::deliver_webhooks;
 use crate::adapters::settings::schedule::Schedule;
-use crate::adapters::sqlite::{RoundCommit, StoreError};
 use crate::adapters::weather::client::Clients;
 use crate::app::alerts::aging::aging;
 use crate::app::alerts::blend::blends;
@@ -26,6 +25,7 @@ use crate::app::fetch::{Fetched, fetch_all};
 use crate::app::notify::webhooks;
 use crate::app::notify::worklist::worklist_letters;
 use crate::app::notify::{Composer, letters};
+use crate::app::ports::{RoundCommit, StoreError};
 use crate::domain::alert::Transition;
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::weather::ForecastState;
@@ -131,11 +131,12 @@ pub async fn round(
         *memory = Memory::default();
     }
     if let Some(channel) = works.channel.as_deref_mut() {
-        report.delivered = Some(deliver_due(&house.store, channel, now, &Limits::default()).await?);
+        report.delivered =
+            Some(deliver_due(&*house.store, channel, now, &Limits::default()).await?);
         if !house.settings.webhook.is_empty() {
             let (endpoints, troubles) = webhooks::endpoints(&house.settings);
             let named: Vec<&str> = house.settings.webhook.keys().map(String::as_str).collect();
-            let sent = deliver_webhooks(&house.store, (&endpoints, &named), now, &|| true).await?;
+            let sent = deliver_webhooks(&*house.store, (&endpoints, &named), now, &|| true).await?;
             for trouble in troubles.iter().chain(&sent.troubles) {
                 tracing::warn!("{trouble}");
             }

@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use super::{CliContext, CliError, CommandOutput, Exit};
-use crate::adapters::sqlite::refused::KEPT_BYTES;
 use crate::app::assess::bias::Lesson;
+use crate::app::ports::KEPT_BYTES;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::learned::{OwnCold, Sort};
 use crate::domain::yard::{Site, SiteKind};

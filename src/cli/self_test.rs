@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use super::{CliContext, CliError, CommandOutput, Exit, runtime};
 use crate::adapters::delivery::Channel;
 use crate::adapters::settings::Settings;
-use crate::adapters::sqlite::{Hold, Options, OutboxState};
+use crate::adapters::sqlite::{Hold, Options};
 use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{Client, FetchState, Outcome};
 use crate::app::alerts::managers_of;
@@ -14,6 +14,7 @@ use crate::app::alerts::unreachable::not_arrived;
 use crate::app::clock_watch;
 use crate::app::context::AppContext;
 use crate::app::notify::webhooks;
+use crate::app::ports::OutboxState;
 use crate::daemon::post::channel;
 
 /// What is written beside the store, and taken away again, to see that the disk takes more.
@@ -69,7 +70,7 @@ pub fn self_test(_args: &SelfTestArgs, around: &CliContext<'_>) -> Result<Comman
 }
 
 fn store(house: &AppContext, findings: &mut Vec<Finding>) {
-    let look = || -> Result<String, crate::adapters::sqlite::StoreError> {
+    let look = || -> Result<String, crate::app::ports::StoreError> {
         house.store.full_check()?;
         let (sites, boats) = (house.store.sites()?.len(), house.store.boats()?.len());
         let outbox = house.store.outbox_summary()?;

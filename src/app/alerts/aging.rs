@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::sqlite::OutboxRow;
 use crate::app::assess::Assessment;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::{Composer, Written, blank_row, label_of};
+use crate::app::ports::OutboxRow;
+use crate::domain::alert::Kind;
 use crate::domain::alert::quiet::not_before;
-use crate::domain::alert::{Alert, Kind};
 use crate::domain::boat::{CircuitId, PersonId, SiteId};
 use crate::domain::message::{Aging, compose_aging};
 use crate::domain::risk::Priority;
@@ -96,11 +96,7 @@ fn standing(
     assessment: &Assessment,
 ) -> Result<BTreeMap<(PersonId, SiteId), Vec<String>>, ServiceError> {
     let mut found: BTreeMap<(PersonId, SiteId), Vec<String>> = BTreeMap::new();
-    for record in house.store.open_alerts()? {
-        let id = record.id.clone();
-        let alert: Alert = serde_json::from_value(record.document).map_err(|error| {
-            ServiceError::Told(format!("the alert {id} cannot be read: {error}"))
-        })?;
+    for alert in house.store.open_alerts()? {
         if alert.kind != Kind::Freeze || !alert.is_raised() {
             continue;
         }

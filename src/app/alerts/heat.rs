@@ -132,16 +132,11 @@ struct Book {
 impl Book {
     fn read(house: &AppContext) -> Result<Self, ServiceError> {
         let mut open = BTreeMap::new();
-        let of_heat = |kind: &str| kind == Kind::Heat.as_str();
-        for record in house.store.open_alerts()?.into_iter().filter(|of| of_heat(&of.kind)) {
-            let (id, site) = (record.id, record.site);
-            let alert = serde_json::from_value(record.document).map_err(|error| {
-                ServiceError::Told(format!("the alert {id} cannot be read: {error}"))
-            })?;
-            open.insert(site, alert);
+        for alert in house.store.open_alerts()?.into_iter().filter(|of| of.kind == Kind::Heat) {
+            open.insert(alert.site.clone(), alert);
         }
         let counts = house.store.closed_counts()?.into_iter();
-        let counts = counts.filter(|(kind, ..)| of_heat(kind));
+        let counts = counts.filter(|(kind, ..)| kind == Kind::Heat.as_str());
         let closed = counts.map(|(_, site, count)| (SiteId::from(site), count)).collect();
         Ok(Self { open, closed })
     }

@@ -2,10 +2,10 @@
 
 use chrono::{DateTime, Datelike, TimeDelta, Timelike, Utc};
 
-use crate::adapters::sqlite::OutboxRow;
 use crate::app::assess::Assessment;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::{Composer, Written, blank_row, label_of};
+use crate::app::ports::OutboxRow;
 use crate::domain::boat::{Boat, CircuitId, SiteId};
 use crate::domain::message::{Opening, compose_opening};
 use crate::domain::yard::{Person, Role, Site};

@@ -5,12 +5,12 @@ use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::sqlite::{AlertFilter, OutboxRow};
 use crate::app::assess::past_seasons::PastSeasons;
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::sms;
 use crate::app::notify::{Composer, Written, blank_row};
+use crate::app::ports::{AlertFilter, OutboxRow};
 use crate::domain::alert::quiet::not_before;
 use crate::domain::alert::{Alert, AlertId, Concerned, Condition, Decision, Kind, Transition};
 use crate::domain::boat::{BoatId, Care, PersonId};
@@ -120,9 +120,8 @@ impl Book {
         let mut book =
             Self { open: BTreeMap::new(), closed: BTreeMap::new(), freeze: BTreeMap::new() };
         let filter = AlertFilter { kind: Some(kind.as_str().to_owned()), ..AlertFilter::default() };
-        for record in house.store.alerts(&filter)? {
-            let (alert, boat) = read(record)?;
-            let Some(boat) = boat else { continue };
+        for alert in house.store.alerts(&filter)? {
+            let Some(boat) = alert.subject.boat().cloned() else { continue };
             if alert.closed.is_none() {
                 book.open.insert(boat, alert);
             } else {
@@ -130,11 +129,8 @@ impl Book {
                 book.closed.insert(boat, (alert, count.saturating_add(1)));
             }
         }
-        for record in house.store.open_alerts()? {
-            if record.kind == Kind::Freeze.as_str() {
-                let (alert, _) = read(record)?;
-                book.note(&alert);
-            }
+        for alert in house.store.open_alerts()?.iter().filter(|of| of.kind == Kind::Freeze) {
+            book.note(alert);
         }
         for alert in decided.alerts.iter().filter(|alert| alert.kind == Kind::Freeze) {
             book.note(alert);
@@ -184,14 +180,4 @@ impl Book {
             self.freeze.remove(boat);
         }
     }
-}
-
-fn read(
-    record: crate::adapters::sqlite::AlertRecord,
-) -> Result<(Alert, Option<BoatId>), ServiceError> {
-    let id = record.id.clone();
-    let boat = record.boat.clone();
-    let alert = serde_json::from_value(record.document)
-        .map_err(|error| ServiceError::Told(format!("the alert {id} cannot be read: {error}")))?;
-    Ok((alert, boat))
 }

@@ -8,14 +8,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::delivery::mime;
-use crate::adapters::sqlite::outbox::{
-    Cause, Fault, OutboxState, Patience, Posted, TEXTS, Undelivered, WEBHOOKS,
-};
-use crate::adapters::sqlite::{AlertFilter, RoundCommit, StoreError};
 use crate::app::alerts::{managers_of, record_of, transition_rows};
 use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::notify::Composer;
 use crate::app::notify::webhooks;
+use crate::app::ports::{
+    AlertFilter, Cause, Fault, OutboxState, Patience, Posted, RoundCommit, StoreError, TEXTS,
+    Undelivered, WEBHOOKS,
+};
 use crate::domain::alert::unreachable::{Missed, Reach, decide_reach};
 use crate::domain::alert::{Alert, Decision, Kind, Subject};
 use crate::domain::boat::{PersonId, SiteId};
@@ -298,13 +298,7 @@ impl Book {
 }
 
 fn alerts(house: &AppContext, filter: AlertFilter) -> Result<Vec<Alert>, ServiceError> {
-    let records = house.store.alerts(&filter)?;
-    let read = |record: crate::adapters::sqlite::AlertRecord| {
-        serde_json::from_value(record.document).map_err(|error| {
-            ServiceError::Told(format!("the alert {} cannot be read: {error}", record.id))
-        })
-    };
-    records.into_iter().map(read).collect()
+    Ok(house.store.alerts(&filter)?)
 }
 
 /// Open alerts of which nothing reached somebody who was meant to be told and who can be: with the telling taken back, so

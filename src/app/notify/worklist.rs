@@ -2,7 +2,6 @@
 
 use chrono::{DateTime, Utc};
 
-use crate::adapters::sqlite::{AlertFilter, OutboxRow};
 use crate::app::alerts::blend::too_weak;
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::{AppContext, ServiceError};
@@ -10,6 +9,7 @@ use crate::app::notify::chart;
 use crate::app::notify::claimed::only_claimed;
 use crate::app::notify::{Composer, Written, blank_row, label_of};
 use crate::app::planning::{YardPlan, lines, plan_of};
+use crate::app::ports::{AlertFilter, OutboxRow};
 use crate::app::round::WORKLIST_RUN;
 use crate::domain::alert::{Alert, CloseReason, Flat, Kind};
 use crate::domain::boat::{CircuitId, Holds, SiteId};
@@ -208,7 +208,7 @@ fn over_since_the_last(
     let filter =
         AlertFilter { kind: Some(Kind::Freeze.as_str().to_owned()), ..AlertFilter::default() };
     let mut over = Vec::new();
-    for record in house.store.alerts(&filter)? {
+    for record in house.store.alert_records(&filter)? {
         if record.closed_at.is_some_and(|at| at < last - TOLD_OVER_BACK) {
             continue;
         }

@@ -4,11 +4,10 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::sqlite::OutboxRow;
-use crate::adapters::sqlite::outbox::Cause;
 use crate::app::alerts::unreachable::{Post, places_of};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::notify::{Composer, Written, blank_row, label_of};
+use crate::app::ports::{Cause, OutboxRow};
 use crate::domain::alert::quiet::not_before;
 use crate::domain::alert::{AlertSettings, Kind};
 use crate::domain::boat::{CircuitId, PersonId, SiteId};
