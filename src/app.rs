@@ -4,12 +4,12 @@
 pub mod alerts;
 pub mod answers;
 pub mod assess;
-pub mod clients;
 pub mod clock_watch;
 pub mod context;
 pub mod fetch;
 pub mod notify;
 pub mod parallel;
 pub mod planning;
+pub mod ports;
 pub mod round;
 pub mod salt;

@@ -43,10 +43,11 @@ use clap::{Parser, Subcommand};
 use serde_json::Value;
 
 use crate::adapters::settings::{Settings, SettingsError};
-use crate::adapters::sqlite::{Options, StoreErrorKind};
+use crate::adapters::sqlite::Options;
 use crate::app::assess::AsOf;
 use crate::app::context::with_causes;
 use crate::app::context::{AppContext, ServiceError};
+use crate::app::ports::StoreErrorKind;
 use crate::daemon::clock::SystemClock;
 use crate::domain::units::TemperatureScale;
 
@@ -132,8 +133,8 @@ pub(crate) fn as_json(view: &impl serde::Serialize) -> Result<Value, CliError> {
         .map_err(|error| CliError::failed(format!("writing the document: {error}")))
 }
 
-impl From<crate::adapters::sqlite::StoreError> for CliError {
-    fn from(error: crate::adapters::sqlite::StoreError) -> Self {
+impl From<crate::app::ports::StoreError> for CliError {
+    fn from(error: crate::app::ports::StoreError) -> Self {
         ServiceError::from(error).into()
     }
 }
@@ -303,7 +304,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, environment: &Environment) 
     let usual = if matches!(line.command, Command::Run(_)) { "warn,rimeward=info" } else { "warn" };
     talk::start(environment, usual);
     if let Some(place) = environment.get("FAILPOINT") {
-        crate::adapters::sqlite::failpoint::arm(place);
+        crate::app::ports::failpoint::arm(place);
     }
     let _ = rustls::crypto::ring::default_provider().install_default();
     let around =

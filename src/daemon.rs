@@ -4,6 +4,7 @@
 //! work. A restart and an ordinary pass are the same path, and the next activation is the retry. Nothing here waits or
 //! reads a clock: [`crate::daemon::run`] does, and tests drive the same loops on a clock of their own.
 
+pub mod clients;
 pub mod clock;
 mod deliver;
 mod fetch;
@@ -11,6 +12,7 @@ mod housekeep;
 mod judge;
 pub mod post;
 pub mod run;
+mod wiring;
 
 use std::path::Path;
 use std::sync::Arc;
@@ -18,9 +20,10 @@ use std::sync::Arc;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::settings::Settings;
-use crate::adapters::sqlite::{Options, StoreError};
+use crate::adapters::sqlite::Options;
 use crate::app::context::{AppContext, ServiceError, with_causes};
 use crate::app::notify::Composer;
+use crate::app::ports::StoreError;
 use crate::daemon::post::channel;
 
 pub use deliver::DeliverLoop;

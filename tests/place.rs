@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use rimeward::adapters::sqlite::{Options, Store};
+use rimeward::app::ports::*;
 use rimeward::domain::boat::SiteId;
 use rimeward::domain::weather::learned::ReadNight;
 use serde_json::Value;

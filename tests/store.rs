@@ -8,7 +8,7 @@ mod outbox;
 mod round;
 mod yard;
 
-use rimeward::adapters::sqlite::OutboxRow;
+use rimeward::app::ports::OutboxRow;
 use rimeward::domain::boat::{Evidence, LayupEvent};
 
 use crate::support::at;

@@ -10,26 +10,24 @@
 //! ones that no alert rests on go at night);
 //! letters enter the outbox in the same transaction as the state change that they tell of.
 
-pub mod alerts;
-pub mod error;
-pub mod exposures;
-pub mod failpoint;
-pub mod forecasts;
-pub mod hold;
-pub mod log;
-pub mod nights;
-pub mod observations;
-pub mod outbox;
-pub mod refused;
-pub mod round;
-pub mod separated;
-pub mod status;
-pub mod upkeep;
-pub mod yard;
-
+mod alerts;
 mod cached;
 mod column;
+mod error;
+mod exposures;
+mod forecasts;
+mod hold;
+mod log;
 mod migrate;
+mod nights;
+mod observations;
+mod outbox;
+mod refused;
+mod round;
+mod separated;
+mod status;
+mod upkeep;
+mod yard;
 
 use std::path::Path;
 use std::sync::atomic::AtomicU64;
@@ -39,18 +37,11 @@ use std::time::Duration;
 use chrono::{DateTime, Utc};
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 
-pub use alerts::{AlertFilter, AlertRecord, TransitionRow};
 use error::Doing as _;
-pub use error::{StoreError, StoreErrorKind};
-pub use forecasts::StoredForecast;
 pub use hold::Hold;
-pub use log::{Appended, LogReport};
 pub use migrate::newest_layout;
-pub use outbox::{MessageCount, OutboxRow, OutboxState};
-pub use refused::RefusedAnswer;
-pub use round::{Committed, RoundCommit};
-pub use status::LoopStatus;
-pub use yard::YardCounts;
+
+use crate::app::ports::{StoreError, failpoint};
 
 /// How long a writer waits for another one before it says that the store is locked.
 const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
@@ -101,8 +92,8 @@ impl Store {
     /// layout.
     ///
     /// # Errors
-    /// [`StoreErrorKind::Unreachable`] when the folder is missing, the disk read-only or full;
-    /// [`StoreErrorKind::Locked`] when another program holds it; [`StoreErrorKind::Newer`] when a newer version wrote it.
+    /// [`StoreError::Unreachable`] when the folder is missing, the disk read-only or full;
+    /// [`StoreError::Locked`] when another program holds it; [`StoreError::Newer`] when a newer version wrote it.
     pub fn open(path: &Path, options: Options) -> Result<Self, StoreError> {
         let doing = format!("opening the store {}", path.display());
         create_private(path).context(&doing)?;
@@ -212,7 +203,7 @@ fn refuse_read_only(connection: &Connection, doing: &str) -> Result<(), StoreErr
             rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_READONLY),
             Some("the store can be read but not written".to_owned()),
         );
-        return Err(StoreError::Unreachable { doing: doing.to_owned(), source });
+        return Err(StoreError::Unreachable { doing: doing.to_owned(), source: source.into() });
     }
     Ok(())
 }

@@ -5,12 +5,12 @@ mod inbox;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::delivery::received::{Received, Word, read};
-use crate::adapters::sqlite::outbox::Posted;
-use crate::adapters::sqlite::{AlertFilter, AlertRecord, RoundCommit};
 use crate::app::alerts::by_hand::by_hand;
 use crate::app::alerts::outlook::managers_of;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::{Composer, Written, label_of};
+use crate::app::ports::Posted;
+use crate::app::ports::{AlertFilter, AlertRecord, RoundCommit};
 use crate::domain::alert::Alert;
 use crate::domain::alert::action::Posting;
 use crate::domain::alert::told::Sent;
@@ -164,7 +164,7 @@ fn told_by(house: &AppContext, letter: &Posted) -> Result<Vec<ToldOf>, ServiceEr
         return Ok(Vec::new());
     };
     let filter = AlertFilter { open: Some(true), ..AlertFilter::default() };
-    let told = house.store.alerts(&filter)?.into_iter().filter_map(|record| {
+    let told = house.store.alert_records(&filter)?.into_iter().filter_map(|record| {
         let is_outdated = newest(&record, &|sent| sent.at.timestamp() == stamp)?;
         Some(ToldOf { record, is_outdated })
     });

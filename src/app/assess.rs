@@ -337,7 +337,7 @@ fn past_with(
     readings: &[Measured],
 ) -> Result<Vec<Step>, ServiceError> {
     let span = (past_from(house, hour), hour);
-    let mut past = house.weather.past(&house.store, &site.id, instant.known_at, span)?;
+    let mut past = house.weather.past(&*house.store, &site.id, instant.known_at, span)?;
     measured::put_over(&mut past, readings, site.elevation_m);
     Ok(place::at_the_place(site, &past))
 }

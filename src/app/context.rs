@@ -7,14 +7,11 @@ use chrono_tz::Tz;
 use thiserror::Error;
 
 use crate::adapters::settings::Settings;
-use crate::adapters::sqlite::{Options, Store, StoreError};
-use crate::adapters::weather::client::{ClientError, Clients};
 use crate::app::assess::bias::BiasCache;
 use crate::app::assess::forecast_cache::WeatherMemory;
 use crate::app::assess::past_seasons::Archives;
-use crate::app::clients;
 use crate::app::clock_watch::ClockWatch;
-use crate::app::notify::own_phrases;
+use crate::app::ports::{AppStore, StoreError};
 use crate::domain::boat::{Boat, LayupEvent, PersonId, SiteId};
 use crate::domain::catalogue::{Catalogue, CatalogueError};
 use crate::domain::risk::judge::{JudgeError, JudgeSettings};
@@ -33,7 +30,7 @@ pub enum ServiceError {
     Store(#[from] StoreError),
     /// The weather client.
     #[error("setting up the weather client")]
-    Client(#[from] ClientError),
+    Client(#[source] Box<dyn std::error::Error + Send + Sync>),
     /// A circuit that cannot be judged.
     #[error(transparent)]
     Judge(#[from] JudgeError),
@@ -53,7 +50,7 @@ pub struct AppContext {
     /// The tables.
     pub catalogue: Catalogue,
     /// The store.
-    pub store: Store,
+    pub store: Box<dyn AppStore>,
     /// Past seasons of the places, once read.
     pub(crate) archives: Archives,
     /// What was read of the forecasts.
@@ -69,20 +66,9 @@ pub struct AppContext {
 }
 
 impl AppContext {
-    /// Opens the store that the settings name.
-    ///
-    /// # Errors
-    /// [`ServiceError`]: the tables, the yard's own words or the store.
-    pub fn open(settings: Settings, options: Options) -> Result<Self, ServiceError> {
-        let catalogue = Catalogue::built_in()?;
-        own_phrases(&settings).map_err(|faults| ServiceError::Told(faults.join("\n")))?;
-        let store = Store::open(&settings.store.path, options)?;
-        Ok(Self::over(settings, catalogue, store))
-    }
-
     /// Over a store that is open already; nothing of it has been read yet.
     #[must_use]
-    pub fn over(settings: Settings, catalogue: Catalogue, store: Store) -> Self {
+    pub fn over(settings: Settings, catalogue: Catalogue, store: Box<dyn AppStore>) -> Self {
         Self {
             archives: Archives::default(),
             settings,
@@ -128,14 +114,6 @@ impl AppContext {
             people: self.store.people()?.into_iter().map(|p| (p.id.clone(), p)).collect(),
             boats: self.store.boats()?,
         })
-    }
-
-    /// The clients of the configured services; `None` where all are switched off.
-    ///
-    /// # Errors
-    /// [`ServiceError`]: address, contact or key.
-    pub fn weather_client(&self) -> Result<Option<Clients>, ServiceError> {
-        clients::clients(&self.settings.forecast)
     }
 
     /// The standard errors of a seed for every hour up to the horizon.

@@ -5,13 +5,14 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::sqlite::RefusedAnswer;
 use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{
     Client, Clients, FetchState, NoticeState, Outcome, Service, StationState,
 };
 use crate::app::assess::AsOf;
 use crate::app::context::{AppContext, ServiceError};
+use crate::app::ports::RefusedAnswer;
+use crate::app::ports::StateDocuments as _;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::official::Official;
 use crate::domain::yard::Site;
@@ -246,7 +247,7 @@ async fn observe(
     site: &Site,
     now: DateTime<Utc>,
 ) -> Result<(), ServiceError> {
-    let (client, store) = (asked.client, &house.store);
+    let (client, store) = (asked.client, &*house.store);
     if client.service() != Service::NwsGridpoint || asked.failures > 0 {
         return Ok(());
     }
@@ -285,7 +286,7 @@ async fn notices(
     site: &Site,
     now: DateTime<Utc>,
 ) -> Result<(), ServiceError> {
-    let (client, store) = (asked.client, &house.store);
+    let (client, store) = (asked.client, &*house.store);
     if client.service() != Service::NwsGridpoint || asked.failures > 0 {
         return Ok(());
     }

@@ -9,7 +9,6 @@ use crate::adapters::delivery::Channel;
 use crate::adapters::delivery::outbox::{DeliverReport, Limits, deliver_due};
 use crate::adapters::delivery::webhook::deliver_webhooks;
 use crate::adapters::settings::schedule::Schedule;
-use crate::adapters::sqlite::{Committed, RoundCommit, StoreError};
 use crate::adapters::weather::client::Clients;
 use crate::app::alerts::decide_round;
 use crate::app::alerts::rows::{record_of, transition_rows};
@@ -20,6 +19,7 @@ use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::fetch::{Fetched, fetch_all};
 use crate::app::notify::{Composer, Scene, Written, webhooks, write};
+use crate::app::ports::{Committed, RoundCommit, StoreError};
 use crate::domain::alert::{Decision, Transition, worklist};
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::weather::ForecastState;
@@ -123,11 +123,12 @@ pub async fn round(
         *memory = Memory::default();
     }
     if let Some(channel) = works.channel.as_deref_mut() {
-        report.delivered = Some(deliver_due(&house.store, channel, now, &Limits::default()).await?);
+        report.delivered =
+            Some(deliver_due(&*house.store, channel, now, &Limits::default()).await?);
         if !house.settings.webhook.is_empty() {
             let (endpoints, troubles) = webhooks::endpoints(&house.settings);
             let named: Vec<&str> = house.settings.webhook.keys().map(String::as_str).collect();
-            let sent = deliver_webhooks(&house.store, (&endpoints, &named), now, &|| true).await?;
+            let sent = deliver_webhooks(&*house.store, (&endpoints, &named), now, &|| true).await?;
             for trouble in troubles.iter().chain(&sent.troubles) {
                 tracing::warn!("{trouble}");
             }

@@ -6,10 +6,10 @@ use chrono_tz::Tz;
 use serde_json::{Value, json};
 
 use super::{CliContext, CliError, CommandOutput, Exit, as_json, parse_time};
-use crate::adapters::sqlite::outbox::Posted;
-use crate::adapters::sqlite::{AlertFilter, AlertRecord};
 use crate::app::alerts::by_hand::by_hand;
 use crate::app::context::{AppContext, YardBook};
+use crate::app::ports::Posted;
+use crate::app::ports::{AlertFilter, AlertRecord};
 use crate::domain::alert::unreachable::round_name;
 use crate::domain::alert::{Alert, Annunciation, Response};
 use crate::domain::boat::PersonId;
@@ -144,16 +144,15 @@ pub(super) fn find(house: &AppContext, id: &str) -> Result<AlertRecord, CliError
     if let Some(record) = house.store.alert(id)? {
         return Ok(record);
     }
+    let filter = AlertFilter { open: Some(true), ..AlertFilter::default() };
     let open: Vec<String> =
-        house.store.open_alerts()?.into_iter().map(|record| record.id).collect();
+        house.store.alert_records(&filter)?.into_iter().map(|record| record.id).collect();
     let open = if open.is_empty() { "none is open".to_owned() } else { open.join(", ") };
     Err(CliError::bad_input(format!("no alert is called {id}; open: {open}")))
 }
 
 pub(super) fn read(record: &AlertRecord) -> Result<Alert, CliError> {
-    serde_json::from_value(record.document.clone()).map_err(|error| {
-        CliError::failed(format!("the alert {} cannot be read: {error}", record.id))
-    })
+    record.alert().map_err(CliError::from)
 }
 
 pub(super) fn subject(record: &AlertRecord, yard: &YardBook) -> String {
@@ -202,7 +201,7 @@ fn list(house: &AppContext, yard: &YardBook, all: bool) -> Result<CommandOutput,
     let filter = AlertFilter { open: (!all).then_some(true), ..AlertFilter::default() };
     let mut text = String::new();
     let mut rows = Vec::new();
-    for record in house.store.alerts(&filter)? {
+    for record in house.store.alert_records(&filter)? {
         let alert = read(&record)?;
         let flat = alert.flat();
         let zone = yard.zone(&record.site);

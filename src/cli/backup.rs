@@ -7,8 +7,13 @@ use serde_json::json;
 
 use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::settings::Settings;
-use crate::adapters::sqlite::{Hold, Options, OutboxState, Store, StoreError};
+use crate::adapters::sqlite::{Hold, Options, Store};
 use crate::app::context::ServiceError;
+use crate::app::ports::StoreErrorKind::{Input, Newer};
+use crate::app::ports::{
+    EventLog as _, LetterCounts as _, OutboxState, Registry as _, RunLog as _, StoreError,
+    Upkeep as _,
+};
 
 /// Arguments of `backup`.
 #[derive(Debug, clap::Args)]
@@ -158,8 +163,7 @@ fn no_backup(file: &Path, error: StoreError) -> CliError {
 }
 
 /// What the caller got wrong is bad input; the rest is as ever.
-fn refused(error: crate::adapters::sqlite::StoreError) -> CliError {
-    use crate::adapters::sqlite::StoreErrorKind::{Input, Newer};
+fn refused(error: crate::app::ports::StoreError) -> CliError {
     let is_input = matches!(error.kind(), Input | Newer);
     let refusal = CliError::from(ServiceError::from(error));
     if is_input { CliError { exit: Exit::BadInput, ..refusal } } else { refusal }

@@ -5,9 +5,9 @@ use serde_json::json;
 
 use super::alerts::{find, read};
 use super::{CliError, CommandOutput, Exit};
-use crate::adapters::sqlite::outbox::{TEXTS, WEBHOOKS};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::notify::label_of;
+use crate::app::ports::{TEXTS, WEBHOOKS};
 use crate::domain::alert::{Facts, Kind};
 use crate::domain::message::cap::{CapContext, document};
 

@@ -8,8 +8,8 @@ use serde_json::{Value, json};
 
 use super::alerts::{find, local, rfc, subject};
 use super::{CliError, CommandOutput, Exit};
-use crate::adapters::sqlite::TransitionRow;
 use crate::app::context::{AppContext, YardBook};
+use crate::app::ports::TransitionRow;
 use crate::domain::alert::{Facts, Low, Transition};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::message::words::{temperature, temperature_range, work};

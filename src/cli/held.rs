@@ -5,10 +5,10 @@ use serde_json::{Value, json};
 
 use super::alerts::{local, person_by, rfc};
 use super::{CliError, CommandOutput, Exit, parse_time};
-use crate::adapters::sqlite::outbox::{Held, HeldBy, Posted};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::notify::Composer;
 use crate::app::notify::held::{told, with_note};
+use crate::app::ports::{Held, HeldBy, Posted};
 use crate::domain::alert::Advice;
 use crate::domain::units::is_hidden;
 use crate::domain::yard::{Person, Role};

@@ -10,8 +10,8 @@ mod plan;
 use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::layout::heading;
 use crate::adapters::intake::{self, DateOrder, Layout, TickColumn};
-use crate::adapters::sqlite::Store;
 use crate::app::context::AppContext;
+use crate::app::ports::AppStore;
 use crate::app::salt;
 use crate::domain::boat::{Boat, Fate, LayupEvent, SiteId, revise};
 use crate::domain::weather::learned::ReadNight;
@@ -131,7 +131,7 @@ impl Table {
     ) -> Result<Self, CliError> {
         let layout = layout(house)?;
         let refuse = |problems: intake::ImportProblems| CliError::bad_input(problems.to_string());
-        let store = &house.store;
+        let store = &*house.store;
         let known = intake::Known::catalogue(&house.catalogue)
             .with_sites(&store.sites()?)
             .with_now(around.now)
@@ -231,7 +231,7 @@ impl Table {
         around: &CliContext<'_>,
         dry_run: bool,
     ) -> Result<(Plan, Option<usize>), CliError> {
-        let store = &house.store;
+        let store = &*house.store;
         let (plan, changed) = match &self.rows {
             Rows::Sites(sites) => {
                 let plan = Plan::against(sites, &store.sites()?, |site| site.id.as_str());
@@ -270,7 +270,7 @@ impl Table {
 /// What becomes of each night, by place and morning.
 fn against_nights(
     nights: &[ReadNight],
-    store: &Store,
+    store: &dyn AppStore,
     around: &CliContext<'_>,
 ) -> Result<Plan, CliError> {
     let mut stored = Vec::new();

@@ -4,8 +4,8 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use super::{CliContext, CliError, CommandOutput, Exit, as_json};
-use crate::adapters::sqlite::refused::KEPT_BYTES;
 use crate::app::assess::bias::Lesson;
+use crate::app::ports::KEPT_BYTES;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::learned::{OwnCold, Sort};
 use crate::domain::yard::{Site, SiteKind};

@@ -5,7 +5,7 @@ use chrono::{DateTime, Utc};
 use super::{CliContext, CliError, CommandOutput, Exit, as_json, runtime};
 use crate::adapters::delivery::Channel;
 use crate::adapters::settings::Settings;
-use crate::adapters::sqlite::{Hold, Options, OutboxState};
+use crate::adapters::sqlite::{Hold, Options};
 use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{Client, FetchState, Outcome};
 use crate::app::alerts::outlook::managers_of;
@@ -13,6 +13,7 @@ use crate::app::alerts::unreachable::not_arrived;
 use crate::app::clock_watch;
 use crate::app::context::AppContext;
 use crate::app::notify::webhooks;
+use crate::app::ports::OutboxState;
 use crate::daemon::post::channel;
 use crate::views::health::{Finding, HealthView, LoopLine};
 use crate::views::local;
@@ -76,7 +77,7 @@ fn loop_lines(house: &AppContext) -> Result<Vec<LoopLine>, CliError> {
 }
 
 fn store(house: &AppContext, findings: &mut Vec<Finding>) {
-    let look = || -> Result<String, crate::adapters::sqlite::StoreError> {
+    let look = || -> Result<String, crate::app::ports::StoreError> {
         house.store.full_check()?;
         let (sites, boats) = (house.store.sites()?.len(), house.store.boats()?.len());
         let outbox = house.store.outbox_summary()?;

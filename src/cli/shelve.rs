@@ -5,9 +5,9 @@ use serde_json::json;
 
 use super::alerts::{find, person_by};
 use super::{CliError, CommandOutput, Exit, parse_time};
-use crate::adapters::sqlite::AlertRecord;
 use crate::app::alerts::by_hand::by_hand;
 use crate::app::context::{AppContext, YardBook};
+use crate::app::ports::AlertRecord;
 use crate::domain::yard::{Person, Role};
 
 /// Arguments of `alerts shelve`.

@@ -12,8 +12,8 @@ use chrono::{DateTime, Datelike as _, NaiveDate, TimeZone as _, Utc};
 use serde_json::{Value, json};
 
 use super::{CliContext, CliError, CommandOutput, Exit, boat::look_up, page, parse_time};
-use crate::adapters::sqlite::AlertFilter;
 use crate::app::context::{AppContext, YardBook};
+use crate::app::ports::AlertFilter;
 use crate::domain::boat::{Spells, fold, uncleared};
 use parts::Book;
 
@@ -110,7 +110,7 @@ fn document(
         .collect();
     let filter = AlertFilter { boat: Some(boat.id.clone()), ..AlertFilter::default() };
     let mut alerts = Vec::new();
-    for alert in house.store.alerts(&filter)?.iter().filter(|alert| alert.raised_at <= at) {
+    for alert in house.store.alert_records(&filter)?.iter().filter(|alert| alert.raised_at <= at) {
         if alert.closed_at.is_some_and(|closed| closed < from) {
             continue;
         }
@@ -120,7 +120,7 @@ fn document(
     }
     let report = house.store.verify_log(None)?;
     let own = house.store.verify_log(Some(&boat.id))?;
-    let in_time = |entry: &&crate::adapters::sqlite::log::Entry| {
+    let in_time = |entry: &&crate::app::ports::Entry| {
         let event = &entry.event;
         let about = event.boat.as_ref() == Some(&boat.id)
             || (event.boat.is_none() && event.site.as_ref() == Some(&state.site));

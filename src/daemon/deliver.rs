@@ -46,7 +46,7 @@ impl DeliverLoop {
         let inbox = look_into_inbox(house, now);
         self.looked_at = Some(now);
         let report =
-            deliver_while(&house.store, &mut self.channel, now, &LIMITS, should_continue).await?;
+            deliver_while(&*house.store, &mut self.channel, now, &LIMITS, should_continue).await?;
         let notes = self.notes(house, now, should_continue).await?;
         let mut text = format!(
             "{} sent, {} to try again, {} refused for good, {} expired, {} replaced",
@@ -106,7 +106,7 @@ impl DeliverLoop {
             self.endpoints.get_or_insert_with(|| webhooks::endpoints(&house.settings));
         let named: Vec<&str> = house.settings.webhook.keys().map(String::as_str).collect();
         let mut report =
-            deliver_webhooks(&house.store, (endpoints, &named), now, should_continue).await?;
+            deliver_webhooks(&*house.store, (endpoints, &named), now, should_continue).await?;
         report.troubles.extend(troubles.iter().cloned());
         Ok(report)
     }

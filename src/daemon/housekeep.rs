@@ -4,9 +4,10 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::settings::schedule::Schedule;
-use crate::adapters::sqlite::{RoundCommit, Store};
+use crate::adapters::sqlite::Store;
 use crate::app::context::{AppContext, ServiceError, with_causes};
 use crate::app::notify::{Composer, Written, label_of};
+use crate::app::ports::RoundCommit;
 use crate::daemon::{Done, Task};
 use crate::domain::alert::action::Posting;
 use crate::domain::boat::CircuitId;

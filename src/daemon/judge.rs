@@ -4,7 +4,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::app::alerts::unreachable::{Undeliverable, next_overdue, turn_to_next_contact};
-use crate::app::clients::services;
+use crate::app::assess::outlook::services;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::Composer;
 use crate::app::round::{Memory, judge_pass};

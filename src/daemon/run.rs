@@ -8,8 +8,9 @@ use chrono::{DateTime, Utc};
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
 use crate::adapters::settings::{Settings, SettingsError};
-use crate::adapters::sqlite::{Hold, Options, OutboxState};
+use crate::adapters::sqlite::{Hold, Options};
 use crate::app::context::ServiceError;
+use crate::app::ports::{AlertFilter, OutboxState};
 use crate::daemon::clock::SystemClock;
 use crate::daemon::{Daemon, Task};
 
@@ -200,9 +201,10 @@ fn note_ended(ended: Ended) {
 /// One line for the service manager.
 fn status_line(shift: &Shift, now: DateTime<Utc>) -> String {
     let store = shift.store();
-    let line = || -> Result<String, crate::adapters::sqlite::StoreError> {
+    let line = || -> Result<String, crate::app::ports::StoreError> {
         let sites = store.sites()?.len();
-        let open = store.open_alerts()?;
+        let filter = AlertFilter { open: Some(true), ..AlertFilter::default() };
+        let open = store.alert_records(&filter)?;
         let raised = open.iter().filter(|alert| alert.revision > 0).count();
         let blind = open.iter().filter(|alert| alert.kind == "blind" && alert.revision > 0).count();
         let outbox = store.outbox_summary()?;

@@ -3,6 +3,7 @@
 use std::process::{Command, Stdio};
 
 use rimeward::adapters::sqlite::Options;
+use rimeward::app::ports::*;
 
 use super::{Home, relay_on, until};
 use crate::flow::{code, json, rimeward, text};

@@ -7,7 +7,8 @@ use std::time::Duration;
 use chrono::TimeDelta;
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
-use rimeward::adapters::sqlite::{OutboxRow, OutboxState, RoundCommit, Store};
+use rimeward::adapters::sqlite::Store;
+use rimeward::app::ports::*;
 use rimeward::daemon::clock::SystemClock;
 
 use super::{Home, relay_on, signal, until};

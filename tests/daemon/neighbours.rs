@@ -4,11 +4,10 @@ use std::net::{TcpListener, TcpStream};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 
-use rimeward::adapters::sqlite::OutboxState;
-
 use super::kill::queue;
 use super::{Home, relay_on, until};
 use crate::flow::rimeward;
+use rimeward::app::ports::*;
 
 const SINK: &str = "/usr/sbin/smtp-sink";
 

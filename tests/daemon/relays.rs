@@ -7,13 +7,12 @@ use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
-use rimeward::adapters::sqlite::OutboxState;
-
 use super::kill::queue;
 use super::neighbours::free_port;
 use super::{Home, relay_on, until};
 use crate::flow::rimeward;
 use crate::support::TempDir;
+use rimeward::app::ports::*;
 
 const POSTFIX: &str = "/usr/sbin/postfix";
 const NOBODY: u32 = 65534;

@@ -1,12 +1,12 @@
 //! What the daemon says to the service manager, and what it does when it is told to reload or to stop.
 
+use rimeward::app::ports::*;
 use std::os::unix::net::UnixDatagram;
 use std::time::{Duration, Instant};
 
 use super::{Home, relay_on, signal, until};
 use crate::flow::{code, rimeward, text};
 use crate::support::smtp::{Act, At, SmtpServer};
-use rimeward::adapters::sqlite::OutboxState;
 
 /// A service manager that listens.
 struct Manager {

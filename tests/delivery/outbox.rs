@@ -6,8 +6,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rimeward::adapters::delivery::{
     Channel, DeliverReport, Limits, Maildir, Relay, RelaySettings, deliver_due, to_bytes,
 };
-use rimeward::adapters::sqlite::outbox::{Cause, Patience};
-use rimeward::adapters::sqlite::{OutboxRow, OutboxState, RoundCommit, Store};
+use rimeward::adapters::sqlite::Store;
+use rimeward::app::ports::*;
 use rimeward::domain::message::Email;
 
 use super::mime::letter as mail;

@@ -7,6 +7,7 @@ use std::path::Path;
 use super::{code, json, rimeward, text};
 use crate::support::TempDir;
 use rimeward::adapters::sqlite::{Options, Store};
+use rimeward::app::ports::*;
 
 /// Every letter under a Maildir, by its path, with its bytes.
 fn letters(folder: &Path) -> BTreeMap<String, Vec<u8>> {

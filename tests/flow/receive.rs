@@ -3,8 +3,8 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use rimeward::adapters::sqlite::outbox::Posted;
-use rimeward::adapters::sqlite::{Options, OutboxState, Store};
+use rimeward::adapters::sqlite::{Options, Store};
+use rimeward::app::ports::*;
 
 use super::{code, rimeward, text};
 use crate::plan::command::config;

@@ -11,6 +11,7 @@ use tokio::runtime::Runtime;
 
 use super::{code, json, rimeward, text};
 use rimeward::adapters::sqlite::{Options, Store};
+use rimeward::app::ports::*;
 use rimeward::domain::weather::learned::ReadNight;
 
 use crate::support::smtp::{Received, SmtpServer};

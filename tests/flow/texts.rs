@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::fs;
 
 use mail_parser::MessageParser;
-use rimeward::adapters::sqlite::outbox::{OutboxState, Posted, TEXTS};
 use rimeward::adapters::sqlite::{Options, Store};
+use rimeward::app::ports::*;
 use rimeward::domain::message::short::{SEGMENTS, size};
 
 use super::round::Yard;

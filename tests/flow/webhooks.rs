@@ -7,8 +7,8 @@ use std::os::unix::fs::PermissionsExt as _;
 use std::sync::{Arc, Mutex};
 
 use data_encoding::BASE64;
-use rimeward::adapters::sqlite::outbox::{OutboxState, Posted, WEBHOOKS};
 use rimeward::adapters::sqlite::{Options, Store};
+use rimeward::app::ports::*;
 use ring::hmac;
 use serde_json::Value;
 

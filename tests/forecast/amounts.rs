@@ -6,6 +6,7 @@ use rimeward::adapters::weather::met_norway::parse_met_norway;
 use rimeward::adapters::weather::mosmix::parse_mosmix;
 use rimeward::adapters::weather::nws::parse_gridpoint;
 use rimeward::adapters::weather::open_meteo::{FORECAST, parse_open_meteo};
+use rimeward::app::ports::*;
 use rimeward::domain::weather::{Forecast, Step};
 use serde_json::{Value, json};
 

@@ -1,6 +1,7 @@
 //! The papers: the day sheet, the winter on one page, and the exposure memory on both.
 
-use rimeward::adapters::sqlite::{Options, RoundCommit, Store};
+use rimeward::adapters::sqlite::{Options, Store};
+use rimeward::app::ports::*;
 use rimeward::domain::boat::{Boat, Exposure};
 use rimeward::domain::units::{Celsius, Hours};
 

@@ -4,10 +4,10 @@ use std::io::Read as _;
 use std::path::Path;
 
 use rimeward::adapters::settings::Settings;
-use rimeward::adapters::sqlite::outbox::{OutboxState, Posted};
-use rimeward::adapters::sqlite::{Options, newest_layout};
+use rimeward::adapters::sqlite::{Options, Store, newest_layout};
 use rimeward::app::context::AppContext;
 use rimeward::app::notify::Composer;
+use rimeward::app::ports::{OutboxState, Posted};
 use rimeward::app::round::{Memory, RoundDeps, judge_pass, round};
 use rimeward::daemon::post::channel;
 use rusqlite::Connection;
@@ -49,8 +49,11 @@ fn waiting(app: &AppContext) -> Vec<Posted> {
 fn a_filled_store_of_layout_12_goes_on_without_a_second_letter() {
     let folder = TempDir::new("layout12");
     layout_12(&folder.path().join("old.sqlite"));
+    let path = folder.path().join("old.sqlite");
+    let store = Store::open(&path, Options::default()).unwrap();
+    assert_eq!(store.layout().unwrap(), newest_layout());
+    drop(store);
     let app = context(folder.path());
-    assert_eq!(app.store.layout().unwrap(), newest_layout());
     let alerts = app.store.open_alerts().unwrap().len();
     assert_eq!(alerts, 2, "B02 and B12");
     let queued = waiting(&app);

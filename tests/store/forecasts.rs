@@ -1,8 +1,9 @@
 //! Forecasts as they stood.
 
 use chrono::TimeDelta;
-use rimeward::adapters::sqlite::{AlertRecord, RoundCommit, Store, TransitionRow};
+use rimeward::adapters::sqlite::Store;
 use rimeward::app::assess::forecast_cache::WeatherMemory;
+use rimeward::app::ports::*;
 use rimeward::domain::weather::{Forecast, Step, WindowMinimum};
 use serde_json::{Value, json};
 

@@ -3,7 +3,8 @@
 use std::os::unix::fs::PermissionsExt as _;
 use std::time::Duration;
 
-use rimeward::adapters::sqlite::{Options, Store, StoreErrorKind, newest_layout};
+use rimeward::adapters::sqlite::{Options, Store, newest_layout};
+use rimeward::app::ports::*;
 use rusqlite::Connection;
 
 use super::{event, letter, salts};
@@ -157,7 +158,7 @@ fn the_same_deeds_give_the_same_dump() {
         let store = Store::open_in_memory().unwrap();
         let now = at("2022-11-06T12:00:00Z");
         store.append_events(&[event("E1", "B02"), event("E2", "B03")], now, &mut salts()).unwrap();
-        let round = rimeward::adapters::sqlite::RoundCommit {
+        let round = rimeward::app::ports::RoundCommit {
             letters: (1..12).map(|revision| letter("a", revision, "P02")).collect(),
             ..Default::default()
         };

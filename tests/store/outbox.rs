@@ -1,8 +1,8 @@
 //! Leases, and which letters leave the queue unsent.
 
 use chrono::TimeDelta;
-use rimeward::adapters::sqlite::outbox::{Cause, Fault, Patience, Wait};
-use rimeward::adapters::sqlite::{Options, OutboxRow, OutboxState, RoundCommit, Store};
+use rimeward::adapters::sqlite::{Options, Store};
+use rimeward::app::ports::*;
 
 use super::letter;
 use crate::support::{TempDir, at};

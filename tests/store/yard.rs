@@ -1,6 +1,7 @@
 //! Places, people, boats.
 
-use rimeward::adapters::sqlite::{Store, YardCounts};
+use rimeward::adapters::sqlite::Store;
+use rimeward::app::ports::*;
 use rimeward::domain::boat::{Boat, Care, CoolingKind, DrainPermission};
 use rimeward::domain::units::TemperatureScale;
 use rimeward::domain::yard::{Person, Role, Site, SiteKind};

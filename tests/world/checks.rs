@@ -3,12 +3,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::adapters::sqlite::outbox::Posted;
-use rimeward::adapters::sqlite::{AlertFilter, OutboxState, Store};
 use rimeward::app::assess::outlook::standings_of;
 use rimeward::app::assess::{AsOf, assess};
 use rimeward::app::context::AppContext;
-use rimeward::domain::alert::{Alert, AlertSettings};
+use rimeward::app::ports::*;
+use rimeward::domain::alert::{Alert, AlertSettings, Kind};
 use rimeward::domain::boat::SiteId;
 use rimeward::domain::risk::Priority;
 use rimeward::domain::weather::ForecastState;
@@ -75,10 +74,10 @@ impl Checks {
         let since = limits.blind_from(&standing).map_or(now, |limit| now - (clock - limit));
         let since = since.max(self.away_until.unwrap_or(since));
         let open = house.store.open_alerts().unwrap();
-        let told = open.iter().find(|alert| alert.kind == "blind" && alert.revision > 0);
+        let told = open.iter().find(|alert| alert.kind == Kind::Blind && alert.revision > 0);
         match told {
             Some(alert) => {
-                if self.blind_told.insert(alert.id.clone()) {
+                if self.blind_told.insert(alert.id.to_string()) {
                     self.slowest_notice = self.slowest_notice.max(now - since);
                 }
             }
@@ -125,7 +124,7 @@ impl Checks {
         let letters = house.store.letters(None).unwrap();
         every_letter_has_an_end(&letters, now);
         self.what_was_sent_arrived(&letters, relay);
-        alerts_tell_and_close(&house.store, &letters);
+        alerts_tell_and_close(&*house.store, &letters);
         decided_on_what_could_be_seen(house);
     }
 
@@ -160,14 +159,13 @@ fn just_closed(house: &AppContext, boat: &str, clock: DateTime<Utc>) -> Option<A
         site: None,
     };
     let last = house.store.alerts(&filter).unwrap().pop()?;
-    let recent = last.closed_at.is_some_and(|at| clock - at <= TimeDelta::hours(3));
-    recent.then(|| serde_json::from_value(last.document).unwrap())
+    let closed_at = last.closed.as_ref().map(|closing| closing.at);
+    closed_at.is_some_and(|at| clock - at <= TimeDelta::hours(3)).then_some(last)
 }
 
 fn open_freeze(house: &AppContext) -> Vec<Alert> {
     let open = house.store.open_alerts().unwrap();
-    let freeze = open.into_iter().filter(|record| record.kind == "freeze");
-    freeze.map(|record| serde_json::from_value(record.document).unwrap()).collect()
+    open.into_iter().filter(|alert| alert.kind == Kind::Freeze).collect()
 }
 
 /// What the relay took over, by Message-ID: how often, and the bytes, which are the same each time.
@@ -206,14 +204,13 @@ fn every_letter_has_an_end(letters: &[Posted], now: DateTime<Utc>) {
 }
 
 /// Each telling has its letter; who was told of a danger that has ended waits for no word any more; no chattering.
-pub fn alerts_tell_and_close(store: &Store, letters: &[Posted]) {
+pub fn alerts_tell_and_close(store: &dyn AppStore, letters: &[Posted]) {
     let keys: BTreeSet<(String, u32, String)> = letters
         .iter()
         .map(|l| (l.row.alert.clone(), l.row.revision, l.row.recipient.to_string()))
         .collect();
     let mut raised: BTreeMap<String, DateTime<Utc>> = BTreeMap::new();
-    for record in store.alerts(&AlertFilter::default()).unwrap() {
-        let alert: Alert = serde_json::from_value(record.document).unwrap();
+    for alert in store.alerts(&AlertFilter::default()).unwrap() {
         for (person, ledger) in &alert.told {
             if alert.closed.is_some() {
                 assert!(!ledger.awaits_closing, "{}: {person} never heard the end", alert.id);
@@ -246,7 +243,7 @@ pub fn alerts_tell_and_close(store: &Store, letters: &[Posted]) {
 /// Nothing is let go on a forecast older than its limit.
 fn decided_on_what_could_be_seen(house: &AppContext) {
     let blind_h = TimeDelta::hours(24);
-    for record in house.store.alerts(&AlertFilter::default()).unwrap() {
+    for record in house.store.alert_records(&AlertFilter::default()).unwrap() {
         if record.kind != "freeze" {
             continue;
         }

@@ -71,7 +71,7 @@ impl World {
         let mut settings = settings(&server.base, relay.port, home.path());
         change(&mut settings);
         let catalogue = Catalogue::built_in().unwrap();
-        let house = AppContext::over(settings.clone(), catalogue, store);
+        let house = AppContext::over(settings.clone(), catalogue, Box::new(store));
         load_yard(&house);
         let guard = runtime.enter();
         let daemon = Daemon::over(house).unwrap();

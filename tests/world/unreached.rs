@@ -1,8 +1,7 @@
 //! What does not arrive is told to the next contact, whatever keeps it from arriving.
 
 use chrono::TimeDelta;
-use rimeward::adapters::sqlite::AlertFilter;
-use rimeward::adapters::sqlite::outbox::{OutboxState, Posted};
+use rimeward::app::ports::{AlertFilter, OutboxState, Posted};
 use rimeward::domain::alert::Alert;
 
 use super::harness::World;
@@ -19,8 +18,7 @@ fn letters_of_kind(world: &World, kind: &str) -> Vec<(String, bool)> {
 
 fn alerts(world: &World, kind: &str) -> Vec<Alert> {
     let filter = AlertFilter { kind: Some(kind.into()), ..AlertFilter::default() };
-    let records = world.house().store.alerts(&filter).unwrap();
-    records.into_iter().map(|record| serde_json::from_value(record.document).unwrap()).collect()
+    world.house().store.alerts(&filter).unwrap()
 }
 
 fn give_address(world: &World, id: &str, address: Option<&str>) {
@@ -73,7 +71,7 @@ fn an_address_that_takes_no_mail_goes_to_the_next_contact_once() {
     }
     let count = told.len();
     let of_kind = AlertFilter { kind: Some("unreachable".into()), ..AlertFilter::default() };
-    let raised = world.house().store.alerts(&of_kind).unwrap();
+    let raised = world.house().store.alert_records(&of_kind).unwrap();
     assert_eq!(raised.len(), 1, "one alert about the person");
     assert_eq!(raised[0].id, format!("unreachable-{refused}-1"));
     // Only the first letter was refused, the next one arrived: everybody told hears that it is over, once.
@@ -85,7 +83,7 @@ fn an_address_that_takes_no_mail_goes_to_the_next_contact_once() {
         (count, count),
         "told once, and once that it is over"
     );
-    assert!(!world.house().store.alerts(&of_kind).unwrap()[0].open);
+    assert!(!world.house().store.alert_records(&of_kind).unwrap()[0].open);
 }
 
 #[test]

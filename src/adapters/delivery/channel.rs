@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use super::maildir::Maildir;
 use super::smtp::{Parcel, Relay, Verdict};
-use crate::adapters::sqlite::outbox::Posted;
+use crate::app::ports::Posted;
 
 /// How long a Maildir may take for one letter.
 const MAILDIR_DEADLINE: Duration = Duration::from_secs(10);

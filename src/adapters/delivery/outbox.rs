@@ -14,8 +14,7 @@ use super::channel::Channel;
 use super::envelope;
 use super::mime::plainer;
 use super::smtp::Verdict;
-use crate::adapters::sqlite::outbox::{Fault, Plainer, Posted, TEXTS, Wait};
-use crate::adapters::sqlite::{Store, StoreError, failpoint};
+use crate::app::ports::{Fault, Outbox, Plainer, Posted, StoreError, TEXTS, Wait, failpoint};
 use crate::domain::boat::PersonId;
 
 /// Waits after the first, second and third attempt, then the last one for ever, in minutes. RFC 5321 4.5.4.1 asks for
@@ -114,7 +113,7 @@ impl DeliverReport {
 /// # Errors
 /// [`StoreError`] when the outbox cannot be read or marked; a letter in hand goes again then, with the same bytes.
 pub async fn deliver_due(
-    store: &Store,
+    store: &dyn Outbox,
     channel: &mut Channel,
     now: DateTime<Utc>,
     limits: &Limits,
@@ -128,7 +127,7 @@ pub async fn deliver_due(
 /// # Errors
 /// As [`deliver_due`].
 pub async fn deliver_while(
-    store: &Store,
+    store: &dyn Outbox,
     channel: &mut Channel,
     now: DateTime<Utc>,
     limits: &Limits,
@@ -148,7 +147,7 @@ pub async fn deliver_while(
 }
 
 async fn passes(
-    store: &Store,
+    store: &dyn Outbox,
     (channel, lane): (&mut Channel, &str),
     now: DateTime<Utc>,
     (limits, should_continue): (&Limits, &(dyn Fn() -> bool + Sync)),
@@ -231,7 +230,7 @@ async fn watched(sending: impl Future<Output = Verdict>, mut sign: impl FnMut())
 /// Gives up the letters whose addresses were refused, where the relay has taken others since they were first tried. A relay that
 /// refuses one and takes none may refuse everybody: then they wait, and the next contact hears of it all the same.
 fn settle_refused(
-    store: &Store,
+    store: &dyn Outbox,
     refused: &mut Vec<(Posted, String)>,
     now: DateTime<Utc>,
     report: &mut DeliverReport,
@@ -251,7 +250,7 @@ fn settle_refused(
 /// The letter that is being sent. A pass that is dropped over it gives it back, unless the relay had it in hand: then nobody
 /// knows, and it goes again late.
 struct InHand<'a> {
-    store: &'a Store,
+    store: &'a dyn Outbox,
     letter: &'a Posted,
     handing: Option<Arc<AtomicBool>>,
     now: DateTime<Utc>,
@@ -281,7 +280,7 @@ impl Drop for InHand<'_> {
 /// Letters that were taken and not tried yet. A pass that is dropped in the middle, as when the daemon has to stop beside a
 /// relay that hangs, gives them back at once: whoever comes next need not wait for the leases.
 struct Taken<'a> {
-    store: &'a Store,
+    store: &'a dyn Outbox,
     letters: VecDeque<Posted>,
 }
 
@@ -301,7 +300,7 @@ fn whole_seconds(elapsed: Duration) -> TimeDelta {
 }
 
 fn put_back(
-    store: &Store,
+    store: &dyn Outbox,
     letter: &Posted,
     now: DateTime<Utc>,
     report: &mut DeliverReport,
@@ -319,7 +318,7 @@ fn put_back(
 }
 
 fn note(
-    store: &Store,
+    store: &dyn Outbox,
     letter: &Posted,
     verdict: Verdict,
     now: DateTime<Utc>,
@@ -366,7 +365,7 @@ fn note(
 
 /// The address takes no mail: no attempt will change that.
 fn give_up(
-    store: &Store,
+    store: &dyn Outbox,
     letter: &Posted,
     why: String,
     now: DateTime<Utc>,
@@ -386,7 +385,7 @@ fn give_up(
 /// The server said no to the letter, not to its address. A rule or a filter can be mended while the danger lasts, so the
 /// letter goes on being tried; meanwhile the next contact hears of it.
 fn reject(
-    store: &Store,
+    store: &dyn Outbox,
     letter: &Posted,
     fault: Fault,
     why: String,
@@ -400,7 +399,7 @@ fn reject(
 
 /// Nobody knows whether the relay took the letter: it goes again, late and seldom.
 fn doubt(
-    store: &Store,
+    store: &dyn Outbox,
     letter: &Posted,
     why: &str,
     now: DateTime<Utc>,
@@ -423,7 +422,7 @@ fn doubt(
 }
 
 fn defer(
-    store: &Store,
+    store: &dyn Outbox,
     letter: &Posted,
     fault: Option<Fault>,
     why: &str,

@@ -10,7 +10,7 @@ use mail_parser::{Message, MessageParser, MimeHeaders as _};
 
 use super::envelope::bounce_token;
 use super::smtp::verdict::{Phase, Verdict, classify};
-use crate::adapters::sqlite::outbox::Fault;
+use crate::app::ports::Fault;
 
 pub use own_words::Word;
 use own_words::own_words;

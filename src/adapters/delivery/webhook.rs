@@ -16,8 +16,7 @@ use thiserror::Error;
 
 use super::outbox::wait;
 use super::secret::Secret;
-use crate::adapters::sqlite::outbox::{Fault, Posted, WEBHOOKS, Wait};
-use crate::adapters::sqlite::{Store, StoreError};
+use crate::app::ports::{Fault, Outbox, Posted, StoreError, WEBHOOKS, Wait};
 use guard::{Guard, Reach, forbidden};
 
 /// The specification asks for 15 to 30 s; a receiver that needs longer works while we wait.
@@ -214,7 +213,7 @@ pub struct WebhookReport {
 /// # Errors
 /// [`StoreError`] when the outbox cannot be read or marked; a note in hand goes again then.
 pub async fn deliver_webhooks(
-    store: &Store,
+    store: &dyn Outbox,
     (endpoints, named): (&[Endpoint], &[&str]),
     now: DateTime<Utc>,
     should_continue: &(dyn Fn() -> bool + Sync),
@@ -258,7 +257,7 @@ pub async fn deliver_webhooks(
 
 /// One note; says whether its endpoint can be tried with the next.
 async fn one(
-    store: &Store,
+    store: &dyn Outbox,
     (endpoints, named): (&[Endpoint], &[&str]),
     letter: &Posted,
     now: DateTime<Utc>,

@@ -1,75 +1,20 @@
 //! Alerts as they stand, and every transition with what it was decided on.
 
-use chrono::{DateTime, Utc};
 use rusqlite::{Connection, Row, Transaction, params};
-use serde_json::Value;
 
 use super::Store;
 use super::column::{Millis, from_json, to_json};
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
 use crate::adapters::sqlite::cached::Cached as _;
+use crate::app::ports::{AlertFilter, AlertRecord, AlertStore, StoreError, TransitionRow};
+use crate::domain::alert::Alert;
 use crate::domain::boat::{BoatId, SiteId};
-
-/// An alert as it stands now.
-#[derive(Debug, Clone, PartialEq)]
-pub struct AlertRecord {
-    /// Its id, for ever.
-    pub id: String,
-    /// `freeze`, `blind` ...
-    pub kind: String,
-    /// The boat, unless it is about a place or the service.
-    pub boat: Option<BoatId>,
-    /// The place.
-    pub site: SiteId,
-    /// Not yet closed.
-    pub open: bool,
-    /// How often it was told, from 1.
-    pub revision: u32,
-    /// When it was raised.
-    pub raised_at: DateTime<Utc>,
-    /// When it was closed.
-    pub closed_at: Option<DateTime<Utc>>,
-    /// The decider's own state.
-    pub document: Value,
-}
-
-/// One transition of an alert, never changed.
-#[derive(Debug, Clone, PartialEq)]
-pub struct TransitionRow {
-    /// The alert.
-    pub alert: String,
-    /// The revision that it led to.
-    pub revision: u32,
-    /// When it was decided.
-    pub at: DateTime<Utc>,
-    /// What changed: `raised`, `updated`, `closed` ...
-    pub change: String,
-    /// What it was decided on: numbers, texts, versions, seed. `explain` prints this and recomputes nothing.
-    pub decided_on: Value,
-}
-
-/// Which alerts to list; `None` is any.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct AlertFilter {
-    /// Only open or only closed ones.
-    pub open: Option<bool>,
-    /// Only this kind.
-    pub kind: Option<String>,
-    /// Only this boat.
-    pub boat: Option<BoatId>,
-    /// Only this place.
-    pub site: Option<SiteId>,
-}
 
 const COLUMNS: &str =
     "SELECT id, kind, boat, site, open, revision, raised_ms, closed_ms, document FROM alert";
 
-impl Store {
-    /// How many closed alerts there are of each kind about each boat, or place where there is no boat.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn closed_counts(&self) -> Result<Vec<(String, String, u32)>, StoreError> {
+impl AlertStore for Store {
+    fn closed_counts(&self) -> Result<Vec<(String, String, u32)>, StoreError> {
         let doing = "counting the closed alerts";
         self.read(doing, |connection| {
             let mut statement = connection
@@ -85,19 +30,15 @@ impl Store {
         })
     }
 
-    /// Alerts that are not closed, oldest first.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn open_alerts(&self) -> Result<Vec<AlertRecord>, StoreError> {
+    fn open_alerts(&self) -> Result<Vec<Alert>, StoreError> {
         self.alerts(&AlertFilter { open: Some(true), ..AlertFilter::default() })
     }
 
-    /// Alerts that fit the filter, oldest first.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn alerts(&self, filter: &AlertFilter) -> Result<Vec<AlertRecord>, StoreError> {
+    fn alerts(&self, filter: &AlertFilter) -> Result<Vec<Alert>, StoreError> {
+        self.alert_records(filter)?.iter().map(AlertRecord::alert).collect()
+    }
+
+    fn alert_records(&self, filter: &AlertFilter) -> Result<Vec<AlertRecord>, StoreError> {
         let statement = format!(
             "{COLUMNS} WHERE (?1 IS NULL OR open = ?1) AND (?2 IS NULL OR kind = ?2)
                 AND (?3 IS NULL OR boat = ?3) AND (?4 IS NULL OR site = ?4) ORDER BY raised_ms, id"
@@ -111,39 +52,24 @@ impl Store {
         self.read("reading the alerts", |connection| alerts(connection, &statement, arguments))
     }
 
-    /// The alert of this kind about a boat that was closed last.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn last_closed(
-        &self,
-        kind: &str,
-        boat: &BoatId,
-    ) -> Result<Option<AlertRecord>, StoreError> {
+    fn last_closed(&self, kind: &str, boat: &BoatId) -> Result<Option<Alert>, StoreError> {
         let statement = format!(
             "{COLUMNS} WHERE NOT open AND kind = ?1 AND boat = ?2 ORDER BY closed_ms DESC, id LIMIT 1"
         );
         self.read("reading the last closed alert", |connection| {
-            Ok(alerts(connection, &statement, params![kind, boat.as_str()])?.pop())
+            let last = alerts(connection, &statement, params![kind, boat.as_str()])?.pop();
+            last.as_ref().map(AlertRecord::alert).transpose()
         })
     }
 
-    /// One alert.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn alert(&self, id: &str) -> Result<Option<AlertRecord>, StoreError> {
+    fn alert(&self, id: &str) -> Result<Option<AlertRecord>, StoreError> {
         let statement = format!("{COLUMNS} WHERE id = ?1");
         self.read("reading an alert", |connection| {
             Ok(alerts(connection, &statement, params![id])?.pop())
         })
     }
 
-    /// What happened to an alert, oldest first.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn transitions(&self, alert: &str) -> Result<Vec<TransitionRow>, StoreError> {
+    fn transitions(&self, alert: &str) -> Result<Vec<TransitionRow>, StoreError> {
         let doing = "reading the life of an alert";
         self.read(doing, |connection| {
             let mut statement = connection

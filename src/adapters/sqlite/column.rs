@@ -5,7 +5,8 @@ use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSql, ToSqlOutput, 
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
+use crate::app::ports::StoreError;
 
 /// An instant as it stands in a `_ms` column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

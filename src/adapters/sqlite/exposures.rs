@@ -4,15 +4,12 @@ use rusqlite::{Transaction, params};
 
 use super::Store;
 use super::column::{Millis, from_json, to_json};
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
+use crate::app::ports::{ExposureMemory, StoreError};
 use crate::domain::boat::{BoatId, Exposure};
 
-impl Store {
-    /// The spells of a boat, or of all, the oldest first.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn exposures(&self, boat: Option<&BoatId>) -> Result<Vec<Exposure>, StoreError> {
+impl ExposureMemory for Store {
+    fn exposures(&self, boat: Option<&BoatId>) -> Result<Vec<Exposure>, StoreError> {
         let doing = "reading what stood past its limit";
         self.read(doing, |connection| {
             let mut statement = connection

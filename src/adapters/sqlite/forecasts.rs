@@ -4,47 +4,22 @@ use std::sync::atomic::Ordering;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{OptionalExtension as _, Row, params};
-use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
 use super::Store;
 use super::column::{Millis, from_json, to_json};
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
 use super::log::chain::sha256;
 use crate::adapters::sqlite::cached::Cached as _;
+use crate::app::ports::{ForecastStore, KeptState, StoreError, StoredForecast};
 use crate::domain::boat::SiteId;
 use crate::domain::weather::{Forecast, Step, WindowMinimum};
 
-/// A forecast with the place that it is for and the time when we first had it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct StoredForecast {
-    /// The place.
-    pub site: SiteId,
-    /// When it was first fetched.
-    pub fetched_at: DateTime<Utc>,
-    /// The issue.
-    pub forecast: Forecast,
-}
-
-/// State of the fetching of one place from one service.
-#[derive(Debug, Clone, PartialEq)]
-pub struct FetchState<T> {
-    /// When the service last answered with something usable (200 or 304).
-    pub last_answer: Option<DateTime<Utc>>,
-    /// The fetcher's own document.
-    pub document: T,
-}
-
 const COLUMNS: &str = "SELECT site, service, issued_ms, fetched_ms, content FROM forecast";
 
-impl Store {
-    /// Keeps a forecast. The same issue with the same content is kept once, with the time of its first fetch.
-    ///
-    /// Returns whether it was new.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn put_forecast(
+impl ForecastStore for Store {
+    fn put_forecast(
         &self,
         site: &SiteId,
         forecast: &Forecast,
@@ -74,17 +49,11 @@ impl Store {
         Ok(new)
     }
 
-    /// How many new forecasts were kept through this value: for whoever remembers what it has read.
-    #[must_use]
-    pub fn forecasts_kept(&self) -> u64 {
+    fn forecasts_kept(&self) -> u64 {
         self.forecasts.load(Ordering::SeqCst)
     }
 
-    /// The newest issue for a place that we had by `known_at`, of one service or (`None`) of any.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn latest_forecast(
+    fn latest_forecast(
         &self,
         site: &SiteId,
         service: Option<&str>,
@@ -109,12 +78,7 @@ impl Store {
         })
     }
 
-    /// When the newest issue of a service for a place was made, of those that were made and fetched by `now`: what came
-    /// under a clock that ran ahead, or says that it is of the future, must not shut out what is true. Cheaper than reading it.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn latest_issue(
+    fn latest_issue(
         &self,
         site: &SiteId,
         service: &str,
@@ -134,11 +98,7 @@ impl Store {
         })
     }
 
-    /// The forecasts for a place first fetched after `from` and up to `to`, newest first.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn forecasts_between(
+    fn forecasts_between(
         &self,
         site: &SiteId,
         from: DateTime<Utc>,
@@ -162,15 +122,11 @@ impl Store {
         })
     }
 
-    /// What the fetcher left for its next turn.
-    ///
-    /// # Errors
-    /// Whatever the database answers; [`StoreError::Document`] when the document is not a `T`.
-    pub fn fetch_state<T: DeserializeOwned>(
+    fn fetch_document(
         &self,
         service: &str,
         site: &SiteId,
-    ) -> Result<Option<FetchState<T>>, StoreError> {
+    ) -> Result<Option<KeptState<Value>>, StoreError> {
         let doing = "reading the state of fetching";
         self.read(doing, |connection| {
             let row: Option<(Option<Millis>, String)> = connection
@@ -183,21 +139,17 @@ impl Store {
                 .context(doing)?;
             row.map(|(last, text)| {
                 let document = from_json(&text, doing)?;
-                Ok(FetchState { last_answer: last.map(|Millis(at)| at), document })
+                Ok(KeptState { last_answer: last.map(|Millis(at)| at), document })
             })
             .transpose()
         })
     }
 
-    /// Leaves a document for the fetcher's next turn. `last_answer` of `None` keeps the one that stands.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn put_fetch_state<T: Serialize>(
+    fn put_fetch_document(
         &self,
         service: &str,
         site: &SiteId,
-        document: &T,
+        document: &Value,
         last_answer: Option<DateTime<Utc>>,
     ) -> Result<(), StoreError> {
         let doing = "keeping the state of fetching";

@@ -3,19 +3,11 @@
 //!
 //! Commands that read, or write one short transaction, do not ask for it.
 
-use crate::adapters::sqlite::cached::Cached as _;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, Utc};
-use rusqlite::{OptionalExtension as _, params};
-
-use super::Store;
-use super::column::Millis;
-use super::error::{Doing as _, StoreError};
-
-/// Name under which the store notes that a daemon runs.
-const RUNNING: &str = "running";
+use super::error::Doing as _;
+use crate::app::ports::StoreError;
 
 /// The store is ours until this value is dropped.
 #[derive(Debug)]
@@ -64,47 +56,5 @@ impl Hold {
     #[must_use]
     pub fn path(&self) -> &Path {
         &self.path
-    }
-}
-
-impl Store {
-    /// Notes that a daemon begins to run. The answer is when the one before it began, if that one did not end cleanly.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn mark_running(&self, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>, StoreError> {
-        let doing = "noting that the daemon runs";
-        self.write(doing, |tx| {
-            let before = tx
-                .one_row("SELECT at_ms FROM last_run WHERE name = ?1", [RUNNING], |row| {
-                    row.get::<_, Millis>(0)
-                })
-                .optional()
-                .context(doing)?;
-            super::status::put_last_run(tx, RUNNING, now)?;
-            Ok(before.map(|Millis(at)| at))
-        })
-    }
-
-    /// Notes that the daemon ended cleanly.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn mark_stopped(&self) -> Result<(), StoreError> {
-        let doing = "noting that the daemon ended";
-        self.write(doing, |tx| {
-            tx.change("DELETE FROM last_run WHERE name = ?1", params![RUNNING])
-                .context(doing)
-                .map(drop)
-        })
-    }
-
-    /// A number that changes when another program has written to the store.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn others_wrote(&self) -> Result<i64, StoreError> {
-        let doing = "looking whether others wrote to the store";
-        self.lock().query_row("PRAGMA data_version", [], |row| row.get(0)).context(doing)
     }
 }

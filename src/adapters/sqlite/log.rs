@@ -1,52 +1,26 @@
 //! The lay-up log: append-only, chained, with its free texts apart.
 
-pub mod chain;
+pub(super) mod chain;
 
 use chrono::{DateTime, Utc};
 use rusqlite::{CachedStatement, Connection, OptionalExtension as _, Row, Transaction, params};
 
 use super::Store;
 use super::column::{Millis, from_json, to_json};
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
 use crate::adapters::sqlite::cached::Cached as _;
+use crate::app::ports::{Appended, Entry, EventLog, LogReport, Salt, StoreError};
 use crate::domain::boat::{BoatId, Erased, EventId, LayupEvent, SiteId};
 
-pub use chain::{Broken, LogReport, Salt};
 use chain::{FREE_TEXTS, GENESIS, Hashes, text_mut};
-
-/// What appending did.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Appended {
-    /// Entries that are new.
-    pub added: usize,
-    /// Entries that stood in the log already, with the same content.
-    pub already_there: usize,
-}
-
-/// One entry with our own clock beside the ones that people stated.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Entry {
-    /// Place in the log, from 1.
-    pub seq: i64,
-    /// When it entered this store.
-    pub entered_at: DateTime<Utc>,
-    /// The event; erased texts are `None`.
-    pub event: LayupEvent,
-}
 
 /// Columns that make up an [`Entry`]; the texts are gathered into one JSON object.
 const ENTRY: &str = "SELECT log.seq, log.entered_ms, log.document,
         (SELECT json_group_object(field, text) FROM log_text WHERE log_text.seq = log.seq AND text IS NOT NULL)
     FROM log";
 
-impl Store {
-    /// Appends events in the order given, or none of them. An id that is there with the same content is passed over.
-    ///
-    /// `salt` is called once for every free text and must give 128 unguessable bits.
-    ///
-    /// # Errors
-    /// [`StoreError::EventDiffers`] names an id that stands in the log with other content; nothing was appended.
-    pub fn append_events(
+impl EventLog for Store {
+    fn append_events(
         &self,
         events: &[LayupEvent],
         entered_at: DateTime<Utc>,
@@ -55,50 +29,17 @@ impl Store {
         self.write("appending to the log", |tx| append(tx, events, entered_at, salt))
     }
 
-    /// The entries about a boat, and those about whole places among `sites`, in the order in which they were entered.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn events_for(
-        &self,
-        boat: &BoatId,
-        sites: &[SiteId],
-    ) -> Result<Vec<LayupEvent>, StoreError> {
-        let doing = "reading the log of a boat";
-        let sites = to_json(&sites, doing)?;
-        let statement = format!(
-            "{ENTRY} WHERE log.boat = ?1
-                OR (log.boat IS NULL AND log.site IN (SELECT value FROM json_each(?2))) ORDER BY log.seq"
-        );
-        self.read(doing, |connection| {
-            let entries = entries(connection, &statement, params![boat.as_str(), sites], doing)?;
-            Ok(entries.into_iter().map(|entry| entry.event).collect())
-        })
-    }
-
-    /// The whole log, in the order in which it was entered.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn all_events(&self) -> Result<Vec<LayupEvent>, StoreError> {
+    fn all_events(&self) -> Result<Vec<LayupEvent>, StoreError> {
         Ok(self.log_entries()?.into_iter().map(|entry| entry.event).collect())
     }
 
-    /// The whole log with our own times of entry.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn log_entries(&self) -> Result<Vec<Entry>, StoreError> {
+    fn log_entries(&self) -> Result<Vec<Entry>, StoreError> {
         let doing = "reading the log";
         let statement = format!("{ENTRY} ORDER BY log.seq");
         self.read(doing, |connection| entries(connection, &statement, [], doing))
     }
 
-    /// The free texts that were erased: id of the entry and name of the field.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn erased_texts(&self) -> Result<Erased, StoreError> {
+    fn erased_texts(&self) -> Result<Erased, StoreError> {
         let doing = "reading what was erased from the log";
         self.read(doing, |connection| {
             let mut statement = connection
@@ -114,19 +55,11 @@ impl Store {
         })
     }
 
-    /// The hash of the newest entry, which stands for the whole log; 64 zeros for an empty one.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn log_head(&self) -> Result<String, StoreError> {
+    fn log_head(&self) -> Result<String, StoreError> {
         self.read("reading the head of the log", |connection| Ok(head(connection)?.1))
     }
 
-    /// Does a row of the log have this hash?
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn log_has(&self, hash: &str) -> Result<bool, StoreError> {
+    fn log_has(&self, hash: &str) -> Result<bool, StoreError> {
         let doing = "looking for a head in the log";
         self.read(doing, |connection| {
             connection
@@ -137,20 +70,11 @@ impl Store {
         })
     }
 
-    /// Recomputes the chain from the first entry. With a boat, rows and head are that boat's; the chain is checked
-    /// whole either way, since a gap elsewhere would unprove this boat's rows as well.
-    ///
-    /// # Errors
-    /// Whatever the database answers; a broken chain is a report, not an error.
-    pub fn verify_log(&self, boat: Option<&BoatId>) -> Result<LogReport, StoreError> {
+    fn verify_log(&self, boat: Option<&BoatId>) -> Result<LogReport, StoreError> {
         self.read("checking the log", |connection| chain::verify(connection, boat))
     }
 
-    /// Erases one free text of an entry (`note`, `who` or `point`) with its salt; the chain still holds.
-    ///
-    /// # Errors
-    /// [`StoreError::Refused`] when there is no such text.
-    pub fn erase_text(
+    fn erase_text(
         &self,
         event: &EventId,
         field: &str,

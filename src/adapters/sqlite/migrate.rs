@@ -2,7 +2,8 @@
 
 use rusqlite::{Connection, TransactionBehavior};
 
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
+use crate::app::ports::StoreError;
 
 /// The steps in order. One that has landed is never edited: what it got wrong is mended by the next.
 const STEPS: &[(i64, &str)] = &[
@@ -52,7 +53,7 @@ pub(crate) fn forward(connection: &mut Connection, up_to: i64) -> Result<i64, St
         }
         step.execute_batch(text).context(&doing)?;
         step.pragma_update(None, "user_version", number).context(&doing)?;
-        super::failpoint::hit("during_migration");
+        crate::app::ports::failpoint::hit("during_migration");
         step.commit().context(&doing)?;
     }
     layout(connection)

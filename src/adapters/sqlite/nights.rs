@@ -5,21 +5,14 @@ use rusqlite::params;
 
 use super::Store;
 use super::column::Millis;
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
 use crate::adapters::sqlite::cached::Cached as _;
+use crate::app::ports::{NightStore, StoreError};
 use crate::domain::boat::SiteId;
 use crate::domain::weather::learned::ReadNight;
 
-impl Store {
-    /// Keeps nights, all or none; one that stands there with the same values is left as it is. Returns how many were kept.
-    ///
-    /// # Errors
-    /// Whatever the database answers; nothing was kept then.
-    pub fn put_nights(
-        &self,
-        nights: &[ReadNight],
-        now: DateTime<Utc>,
-    ) -> Result<usize, StoreError> {
+impl NightStore for Store {
+    fn put_nights(&self, nights: &[ReadNight], now: DateTime<Utc>) -> Result<usize, StoreError> {
         let doing = "keeping the nights of a thermometer";
         self.write(doing, |tx| {
             let mut kept = 0;
@@ -41,15 +34,7 @@ impl Store {
         })
     }
 
-    /// The nights of a place as known at `known_at`, oldest first.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn nights(
-        &self,
-        site: &SiteId,
-        known_at: DateTime<Utc>,
-    ) -> Result<Vec<ReadNight>, StoreError> {
+    fn nights(&self, site: &SiteId, known_at: DateTime<Utc>) -> Result<Vec<ReadNight>, StoreError> {
         let doing = "reading the nights of a thermometer";
         self.read(doing, |connection| {
             let mut statement = connection

@@ -5,17 +5,14 @@ use rusqlite::params;
 
 use super::Store;
 use super::column::{Millis, from_json, to_json};
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
 use crate::adapters::sqlite::cached::Cached as _;
+use crate::app::ports::{ObservationStore, StoreError};
 use crate::domain::boat::SiteId;
 use crate::domain::weather::measured::Measured;
 
-impl Store {
-    /// Keeps a reading, once; whether it is new.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn put_observation(
+impl ObservationStore for Store {
+    fn put_observation(
         &self,
         site: &SiteId,
         reading: &Measured,
@@ -41,11 +38,7 @@ impl Store {
         })
     }
 
-    /// The readings near a place taken from `from` up to and without `until` and known at `known_at`, oldest first.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn observations(
+    fn observations(
         &self,
         site: &SiteId,
         (from, until): (DateTime<Utc>, DateTime<Utc>),

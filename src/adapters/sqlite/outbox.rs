@@ -1,15 +1,8 @@
-//! The outbox: letters on their way out, each under a lease while somebody is sending it.
-//!
-//! Life of a row: `queued`, then `leased` by a sender, then `sent`, or `deferred` (due again later), or `failed`.
-//! Before anything is leased, rows that nobody should read any more leave the queue: `expired` ones, and those
-//! `superseded` by a newer letter of the same thread to the same person. A closing letter is never superseded.
-//!
-//! A letter is lost at no step. It goes out twice only when the sender stopped between the server's acceptance and
-//! [`Store::mark_sent`]: the lease runs out and the same bytes with the same Message-ID go again.
+//! The outbox in SQL: see [`Outbox`] for the life of a row.
 
-pub mod count;
+mod count;
 mod held;
-pub mod lease;
+mod lease;
 mod marks;
 mod undelivered;
 
@@ -18,146 +11,18 @@ use rusqlite::{OptionalExtension as _, Row, Transaction, params};
 
 use super::Store;
 use super::column::Millis;
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
 use crate::adapters::sqlite::cached::Cached as _;
-use crate::domain::boat::PersonId;
+use crate::app::ports::{Outbox, OutboxRow, OutboxState, Posted, StoreError};
 
-pub use count::{MessageCount, OutboxSummary, Waiting};
-pub use held::{Held, HeldBy, Rewritten};
-pub use lease::{Due, Fault, Plainer, Wait};
 pub(super) use undelivered::insert_unsendable;
-pub use undelivered::{Cause, Patience, Undelivered, Unsendable};
-
-/// The way out of short texts, and their kind: they leave through the same relay or files as the letters, in a row of their
-/// own beside the letter's.
-pub const TEXTS: &str = "text";
-
-/// The way out of signed notes to other programs, and their kind: each to an endpoint of the settings, which stands where letters
-/// have their reader.
-pub const WEBHOOKS: &str = "webhook";
-
-/// A letter as it enters the outbox. Unique by alert, revision, recipient, channel and step.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct OutboxRow {
-    /// The alert, or what else it is about: `worklist:QUAY:2023-02-02`.
-    pub alert: String,
-    /// Revision of the alert.
-    pub revision: u32,
-    /// The reader.
-    pub recipient: PersonId,
-    /// The way out: `smtp`, `maildir`.
-    pub channel: String,
-    /// Step of the escalation, from 0.
-    pub step: u32,
-    /// Kind of letter: `freeze`, `blind`, `worklist` ...
-    pub kind: String,
-    /// Tells somebody who was told of a danger that it ended: never superseded.
-    pub closing: bool,
-    /// Goes before others that are due.
-    pub urgent: bool,
-    /// Letters of one thread to one person over one channel replace each other: the one of the higher revision is
-    /// newer and complete by itself. Mostly the id of the alert.
-    pub thread: String,
-    /// Message-ID without angle brackets: the same at every attempt.
-    pub message_id: String,
-    /// The reader's address.
-    pub address: String,
-    /// Where bounces of this letter go.
-    pub return_path: String,
-    /// For lists; the header stands in the bytes.
-    pub subject: String,
-    /// The finished message: the same bytes at every attempt.
-    pub bytes: Vec<u8>,
-    /// When it was decided.
-    pub queued_at: DateTime<Utc>,
-    /// Not before.
-    pub due_at: DateTime<Utc>,
-    /// After this nobody needs it any more.
-    pub expires_at: DateTime<Utc>,
-    /// It waits for the yard to look at it first; `due_at` is not earlier.
-    pub held: Option<Held>,
-}
-
-/// Where a letter stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum OutboxState {
-    /// Not tried yet.
-    Queued,
-    /// Somebody is sending it.
-    Leased,
-    /// Accepted by the server.
-    Sent,
-    /// Tried, due again later.
-    Deferred,
-    /// Refused for good.
-    Failed,
-    /// Nobody needs it any more.
-    Expired,
-    /// A newer letter took its place.
-    Superseded,
-}
-
-impl OutboxState {
-    /// As it stands in the table.
-    #[must_use]
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Self::Queued => "queued",
-            Self::Leased => "leased",
-            Self::Sent => "sent",
-            Self::Deferred => "deferred",
-            Self::Failed => "failed",
-            Self::Expired => "expired",
-            Self::Superseded => "superseded",
-        }
-    }
-
-    fn parse(text: &str) -> Option<Self> {
-        [
-            Self::Queued,
-            Self::Leased,
-            Self::Sent,
-            Self::Deferred,
-            Self::Failed,
-            Self::Expired,
-            Self::Superseded,
-        ]
-        .into_iter()
-        .find(|state| state.as_str() == text)
-    }
-}
-
-/// A letter with everything that happened to it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Posted {
-    /// Its number in the outbox.
-    pub id: i64,
-    /// The letter; `due_at` is the next attempt.
-    pub row: OutboxRow,
-    /// Where it stands.
-    pub state: OutboxState,
-    /// How often somebody began to send it.
-    pub attempts: u32,
-    /// When it left the queue.
-    pub done_at: Option<DateTime<Utc>>,
-    /// Why it was refused: `address`, `policy`, `size`, `other`.
-    pub fault: Option<String>,
-    /// The server's last words, or ours.
-    pub answer: Option<String>,
-    /// How often nobody could tell whether it had been taken.
-    pub unknown_times: u32,
-}
 
 const COLUMNS: &str = "id, alert_id, revision, recipient, channel, step, kind, closing, urgent, thread, message_id,
     address, return_path, subject, bytes, queued_ms, due_ms, expires_ms, state, attempts, done_ms, fault, answer,
     held_until_ms, held_most_ms, held_free_ms, held_by, held_why, held_draft, unknown_times";
 
-impl Store {
-    /// Letters that wait and that nobody is sending.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn waiting_letters(&self) -> Result<Vec<Posted>, StoreError> {
+impl Outbox for Store {
+    fn waiting_letters(&self) -> Result<Vec<Posted>, StoreError> {
         let doing = "reading the letters that wait";
         let statement = format!(
             "SELECT {COLUMNS} FROM outbox WHERE state IN ('queued', 'deferred') ORDER BY id"
@@ -169,11 +34,7 @@ impl Store {
         })
     }
 
-    /// The letter whose Message-ID begins with `token`, before the `@`.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn letter_by_token(&self, token: &str) -> Result<Option<Posted>, StoreError> {
+    fn letter_by_token(&self, token: &str) -> Result<Option<Posted>, StoreError> {
         let doing = "looking for a letter";
         let statement = format!(
             "SELECT {COLUMNS} FROM outbox
@@ -184,11 +45,7 @@ impl Store {
         })
     }
 
-    /// How many things, the names of which begin so, letters were queued about since `since`.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn letters_about(&self, start: &str, since: DateTime<Utc>) -> Result<u32, StoreError> {
+    fn letters_about(&self, start: &str, since: DateTime<Utc>) -> Result<u32, StoreError> {
         let doing = "counting letters";
         self.read(doing, |connection| {
             let query = "SELECT count(DISTINCT alert_id) FROM outbox
@@ -199,11 +56,7 @@ impl Store {
         })
     }
 
-    /// All letters, or those of one alert, in the order in which they were queued.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn letters(&self, alert: Option<&str>) -> Result<Vec<Posted>, StoreError> {
+    fn letters(&self, alert: Option<&str>) -> Result<Vec<Posted>, StoreError> {
         let doing = "reading the outbox";
         let statement =
             format!("SELECT {COLUMNS} FROM outbox WHERE ?1 IS NULL OR alert_id = ?1 ORDER BY id");

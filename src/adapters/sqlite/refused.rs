@@ -2,7 +2,6 @@
 
 use std::io::{Read as _, Write as _};
 
-use chrono::{DateTime, Utc};
 use flate2::Compression;
 use flate2::read::GzDecoder;
 use flate2::write::GzEncoder;
@@ -10,32 +9,13 @@ use rusqlite::params;
 
 use super::Store;
 use super::column::Millis;
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
 use crate::adapters::sqlite::cached::Cached as _;
+use crate::app::ports::{KEPT_BYTES, RefusedAnswer, RefusedAnswers, StoreError};
 use crate::domain::boat::SiteId;
 
-/// Bytes of an answer that are kept: whatever is wrong with it shows in them.
-pub const KEPT_BYTES: usize = 1024 * 1024;
-
-/// An answer that was refused.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct RefusedAnswer {
-    /// The service that gave it.
-    pub service: String,
-    /// When.
-    pub at: DateTime<Utc>,
-    /// Why it cannot serve.
-    pub why: String,
-    /// What it was, up to [`KEPT_BYTES`].
-    pub body: Vec<u8>,
-}
-
-impl Store {
-    /// Puts an answer aside in place of the one that was refused before it.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn put_refused(&self, site: &SiteId, answer: &RefusedAnswer) -> Result<(), StoreError> {
+impl RefusedAnswers for Store {
+    fn put_refused(&self, site: &SiteId, answer: &RefusedAnswer) -> Result<(), StoreError> {
         let doing = "putting a refused answer aside";
         let kept = answer.body.get(..KEPT_BYTES).unwrap_or(&answer.body);
         let mut packer = GzEncoder::new(Vec::new(), Compression::default());
@@ -51,11 +31,7 @@ impl Store {
         })
     }
 
-    /// The answers put aside for a place, the newest first.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn refused(&self, site: &SiteId) -> Result<Vec<RefusedAnswer>, StoreError> {
+    fn refused(&self, site: &SiteId) -> Result<Vec<RefusedAnswer>, StoreError> {
         let doing = "reading the refused answers";
         self.read(doing, |connection| {
             let mut statement = connection

@@ -2,50 +2,16 @@
 
 use std::collections::BTreeSet;
 
-use chrono::{DateTime, SubsecRound as _, Utc};
+use chrono::{DateTime, Utc};
 use rusqlite::{Transaction, params};
 
 use super::Store;
 use super::column::Millis;
-use super::error::{Doing as _, StoreError};
-use crate::domain::boat::{BoatId, BoatState, CircuitId, CircuitState};
+use super::error::Doing as _;
+use crate::app::ports::{Filling, SlushMemory, StoreError};
 
-/// A blend in a circuit of a boat, as it was filled in at `since`.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Filling {
-    /// Which boat.
-    pub boat: BoatId,
-    /// Which circuit.
-    pub circuit: CircuitId,
-    /// Which of several.
-    pub instance: Option<String>,
-    /// When it was filled in.
-    pub since: DateTime<Utc>,
-}
-
-impl Filling {
-    /// What is in a circuit; `None` where nobody knows since when.
-    #[must_use]
-    pub fn of(state: &BoatState, circuit: &CircuitState) -> Option<Self> {
-        let (boat, instance) = (state.boat.clone(), circuit.instance.clone());
-        // As exactly as it is kept. A reading later on leaves it: one outlet shows one layer.
-        let since = circuit.since?.trunc_subsecs(3);
-        Some(Self { boat, circuit: circuit.circuit.clone(), instance, since })
-    }
-
-    /// The same of the whole circuit: what is told apart by outlets since then was one filling.
-    #[must_use]
-    pub fn of_the_whole(&self) -> Self {
-        Self { instance: None, ..self.clone() }
-    }
-}
-
-impl Store {
-    /// The blends that were known at `known_at` to have been slush.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn separated(&self, known_at: DateTime<Utc>) -> Result<BTreeSet<Filling>, StoreError> {
+impl SlushMemory for Store {
+    fn separated(&self, known_at: DateTime<Utc>) -> Result<BTreeSet<Filling>, StoreError> {
         let doing = "reading which blends have been slush";
         self.read(doing, |connection| {
             let mut statement = connection

@@ -6,29 +6,14 @@ use rusqlite::{OptionalExtension as _, Transaction, params};
 
 use super::Store;
 use super::column::Millis;
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
+use crate::app::ports::{LoopStatus, RunLog, StoreError};
 
-/// How a loop's last pass went.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct LoopStatus {
-    /// The loop: `fetch`, `judge`, `deliver`, `housekeep`.
-    pub name: String,
-    /// Did the last pass do its work?
-    pub ok: bool,
-    /// When it ended.
-    pub at: DateTime<Utc>,
-    /// When one last did; filled in by the store.
-    pub last_ok: Option<DateTime<Utc>>,
-    /// One line for people.
-    pub text: String,
-}
+/// Name under which the store notes that a daemon runs.
+const RUNNING: &str = "running";
 
-impl Store {
-    /// Notes how a loop's pass went.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn put_status(
+impl RunLog for Store {
+    fn put_status(
         &self,
         name: &str,
         ok: bool,
@@ -40,19 +25,11 @@ impl Store {
         self.write("noting how a loop went", |tx| put_status(tx, &status))
     }
 
-    /// Notes that something that goes by the clock has run.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn put_run(&self, name: &str, at: DateTime<Utc>) -> Result<(), StoreError> {
+    fn put_run(&self, name: &str, at: DateTime<Utc>) -> Result<(), StoreError> {
         self.write("noting a last run", |tx| put_last_run(tx, name, at))
     }
 
-    /// How all loops went, by name.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn statuses(&self) -> Result<Vec<LoopStatus>, StoreError> {
+    fn statuses(&self) -> Result<Vec<LoopStatus>, StoreError> {
         let doing = "reading how the loops went";
         self.read(doing, |connection| {
             let mut statement = connection
@@ -75,11 +52,7 @@ impl Store {
         })
     }
 
-    /// When something that goes by the clock last ran.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn last_run(&self, name: &str) -> Result<Option<DateTime<Utc>>, StoreError> {
+    fn last_run(&self, name: &str) -> Result<Option<DateTime<Utc>>, StoreError> {
         let doing = "reading a last run";
         self.read(doing, |connection| {
             connection
@@ -88,6 +61,29 @@ impl Store {
                 })
                 .optional()
                 .context(doing)
+        })
+    }
+
+    fn mark_running(&self, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>, StoreError> {
+        let doing = "noting that the daemon runs";
+        self.write(doing, |tx| {
+            let before = tx
+                .one_row("SELECT at_ms FROM last_run WHERE name = ?1", [RUNNING], |row| {
+                    row.get::<_, Millis>(0)
+                })
+                .optional()
+                .context(doing)?;
+            put_last_run(tx, RUNNING, now)?;
+            Ok(before.map(|Millis(at)| at))
+        })
+    }
+
+    fn mark_stopped(&self) -> Result<(), StoreError> {
+        let doing = "noting that the daemon ended";
+        self.write(doing, |tx| {
+            tx.change("DELETE FROM last_run WHERE name = ?1", params![RUNNING])
+                .context(doing)
+                .map(drop)
         })
     }
 }

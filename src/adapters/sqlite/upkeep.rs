@@ -11,75 +11,15 @@ use rusqlite::{Connection, OpenFlags, params};
 
 use super::cached::Cached as _;
 use super::column::Millis;
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
 use super::{Store, migrate};
+use crate::app::ports::{StoreError, Upkeep};
 
 /// A forecast is in hand for so long after it was fetched: then it is too old to decide on.
 const IN_HAND_MS: i64 = 26 * 3_600_000;
 
-impl Store {
-    /// Looks for damage in the file without comparing every index: seconds for a large store.
-    ///
-    /// # Errors
-    /// [`StoreError::Damaged`] with the first finding.
-    pub fn quick_check(&self) -> Result<(), StoreError> {
-        self.read("checking the store", |connection| check(connection, "PRAGMA quick_check(1)"))
-    }
-
-    /// Looks for damage in the file, indexes and references included: for the night.
-    ///
-    /// # Errors
-    /// [`StoreError::Damaged`] with the first finding.
-    pub fn full_check(&self) -> Result<(), StoreError> {
-        self.read("checking the store", check_fully)
-    }
-
-    /// [`Store::full_check`] on a connection of its own, so that nobody waits for it.
-    ///
-    /// # Errors
-    /// [`StoreError::Damaged`] with the first finding.
-    pub fn full_check_apart(path: &Path) -> Result<(), StoreError> {
-        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
-        let apart = Connection::open_with_flags(path, flags).context("checking the store")?;
-        check_fully(&apart)
-    }
-
-    /// Removes up to `most` forecasts and readings that were fetched before `before`, the oldest first, and says how many.
-    /// What was in hand when an alert changed at the same place stays for ever: somebody may ask what it was decided on.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn thin_forecasts(&self, before: DateTime<Utc>, most: u32) -> Result<usize, StoreError> {
-        let doing = "thinning old forecasts";
-        self.write(doing, |tx| {
-            let mut gone = 0;
-            for (table, key) in [("forecast", "id"), ("observation", "rowid")] {
-                let statement = format!(
-                    "DELETE FROM {table} WHERE {key} IN (SELECT old.{key} FROM {table} AS old WHERE old.fetched_ms < ?1
-                        AND NOT EXISTS (SELECT 1 FROM alert_log JOIN alert ON alert.id = alert_log.alert_id
-                            WHERE alert.site = old.site AND alert_log.at_ms >= old.fetched_ms
-                                AND alert_log.at_ms < old.fetched_ms + ?2)
-                        ORDER BY old.fetched_ms LIMIT ?3)"
-                );
-                gone += tx.change(&statement, params![Millis(before), IN_HAND_MS, most]).context(doing)?;
-            }
-            Ok(gone)
-        })
-    }
-
-    /// The layout of the open store.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn layout(&self) -> Result<i64, StoreError> {
-        self.read("reading the layout of the store", migrate::layout)
-    }
-
-    /// Writes a consistent copy to `path`, readable by its owner only, while others go on writing.
-    ///
-    /// # Errors
-    /// [`StoreError::Refused`] when there is a file already; whatever the disk answers.
-    pub fn backup(&self, path: &Path) -> Result<(), StoreError> {
+impl Upkeep for Store {
+    fn backup(&self, path: &Path) -> Result<(), StoreError> {
         if path.exists() {
             return Err(StoreError::Refused(format!(
                 "{} is there already: name another file, or move it away first",
@@ -108,6 +48,73 @@ impl Store {
         std::fs::rename(unfinished, path).context(&doing)
     }
 
+    fn quick_check(&self) -> Result<(), StoreError> {
+        self.read("checking the store", |connection| check(connection, "PRAGMA quick_check(1)"))
+    }
+
+    fn full_check(&self) -> Result<(), StoreError> {
+        self.read("checking the store", check_fully)
+    }
+
+    fn thin_forecasts(&self, before: DateTime<Utc>, most: u32) -> Result<usize, StoreError> {
+        let doing = "thinning old forecasts";
+        self.write(doing, |tx| {
+            let mut gone = 0;
+            for (table, key) in [("forecast", "id"), ("observation", "rowid")] {
+                let statement = format!(
+                    "DELETE FROM {table} WHERE {key} IN (SELECT old.{key} FROM {table} AS old WHERE old.fetched_ms < ?1
+                        AND NOT EXISTS (SELECT 1 FROM alert_log JOIN alert ON alert.id = alert_log.alert_id
+                            WHERE alert.site = old.site AND alert_log.at_ms >= old.fetched_ms
+                                AND alert_log.at_ms < old.fetched_ms + ?2)
+                        ORDER BY old.fetched_ms LIMIT ?3)"
+                );
+                gone += tx.change(&statement, params![Millis(before), IN_HAND_MS, most]).context(doing)?;
+            }
+            Ok(gone)
+        })
+    }
+
+    fn dump(&self) -> Result<String, StoreError> {
+        let doing = "writing out the store";
+        self.read(doing, |connection| {
+            let mut text = format!("layout {}\n", migrate::layout(connection)?);
+            let mut statement = connection
+                .prepare(
+                    "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%' ORDER BY name",
+                )
+                .context(doing)?;
+            let tables: Vec<String> = statement
+                .query_map([], |row| row.get(0))
+                .context(doing)?
+                .collect::<Result<_, _>>()
+                .context(doing)?;
+            for table in tables {
+                dump_table(connection, &table, &mut text).context(doing)?;
+            }
+            Ok(text)
+        })
+    }
+}
+
+impl Store {
+    /// [`Store::full_check`] on a connection of its own, so that nobody waits for it.
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`] with the first finding.
+    pub fn full_check_apart(path: &Path) -> Result<(), StoreError> {
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
+        let apart = Connection::open_with_flags(path, flags).context("checking the store")?;
+        check_fully(&apart)
+    }
+
+    /// The layout of the open store.
+    ///
+    /// # Errors
+    /// Whatever the database answers.
+    pub fn layout(&self) -> Result<i64, StoreError> {
+        self.read("reading the layout of the store", migrate::layout)
+    }
+
     /// Replaces everything in this store by what stands in the backup at `path`, in one transaction, and brings it
     /// to the newest layout. The backup is checked first and not changed.
     ///
@@ -127,31 +134,6 @@ impl Store {
     /// As there.
     pub fn check_backup(path: &Path) -> Result<(), StoreError> {
         sound_backup(path, &format!("looking at the backup {}", path.display())).map(drop)
-    }
-
-    /// Every table as text, in a fixed order: two stores with the same content give the same bytes.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn dump(&self) -> Result<String, StoreError> {
-        let doing = "writing out the store";
-        self.read(doing, |connection| {
-            let mut text = format!("layout {}\n", migrate::layout(connection)?);
-            let mut statement = connection
-                .prepare(
-                    "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%' ORDER BY name",
-                )
-                .context(doing)?;
-            let tables: Vec<String> = statement
-                .query_map([], |row| row.get(0))
-                .context(doing)?
-                .collect::<Result<_, _>>()
-                .context(doing)?;
-            for table in tables {
-                dump_table(connection, &table, &mut text).context(doing)?;
-            }
-            Ok(text)
-        })
     }
 }
 
@@ -180,7 +162,8 @@ fn copy_all(from: &Connection, to: &mut Connection, doing: &str) -> Result<(), S
             source: rusqlite::Error::SqliteFailure(
                 rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_BUSY),
                 None,
-            ),
+            )
+            .into(),
         }),
     }
 }

@@ -5,28 +5,14 @@ use serde::de::DeserializeOwned;
 
 use super::Store;
 use super::column::{from_json, to_json};
-use super::error::{Doing as _, StoreError};
+use super::error::Doing as _;
 use crate::adapters::sqlite::cached::Cached as _;
+use crate::app::ports::{Registry, StoreError, YardCounts};
 use crate::domain::boat::{Boat, BoatId};
 use crate::domain::yard::{Person, Site};
 
-/// What an import of the yard changed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct YardCounts {
-    /// Rows that were not there.
-    pub added: usize,
-    /// Rows that were there with other content.
-    pub changed: usize,
-    /// Rows that were there just so.
-    pub unchanged: usize,
-}
-
-impl Store {
-    /// Puts places, people and boats: new ones are added, known ones replaced, none removed; all or nothing.
-    ///
-    /// # Errors
-    /// Whatever the database answers; nothing was changed then.
-    pub fn put_yard(
+impl Registry for Store {
+    fn put_yard(
         &self,
         sites: &[Site],
         people: &[Person],
@@ -51,35 +37,19 @@ impl Store {
         })
     }
 
-    /// All places, by id.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn sites(&self) -> Result<Vec<Site>, StoreError> {
+    fn sites(&self) -> Result<Vec<Site>, StoreError> {
         self.documents("SELECT document FROM site ORDER BY id", "reading the places")
     }
 
-    /// All people, by id.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn people(&self) -> Result<Vec<Person>, StoreError> {
+    fn people(&self) -> Result<Vec<Person>, StoreError> {
         self.documents("SELECT document FROM person ORDER BY id", "reading the people")
     }
 
-    /// All boats, by id.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn boats(&self) -> Result<Vec<Boat>, StoreError> {
+    fn boats(&self) -> Result<Vec<Boat>, StoreError> {
         self.documents("SELECT document FROM boat ORDER BY id", "reading the boats")
     }
 
-    /// One boat, if the yard has it.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn boat(&self, id: &BoatId) -> Result<Option<Boat>, StoreError> {
+    fn boat(&self, id: &BoatId) -> Result<Option<Boat>, StoreError> {
         let doing = "reading a boat";
         self.read(doing, |connection| {
             connection
@@ -92,7 +62,9 @@ impl Store {
                 .transpose()
         })
     }
+}
 
+impl Store {
     fn documents<T: DeserializeOwned>(
         &self,
         statement: &'static str,

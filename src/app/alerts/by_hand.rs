@@ -3,10 +3,10 @@
 use chrono::{DateTime, Utc};
 
 use super::rows::{record_of, transition_rows};
-use crate::adapters::sqlite::{AlertRecord, RoundCommit};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::Composer;
 use crate::app::notify::webhooks;
+use crate::app::ports::{AlertRecord, RoundCommit};
 use crate::domain::alert::{Alert, Decision, Transition};
 use crate::domain::boat::PersonId;
 
@@ -27,9 +27,7 @@ pub fn by_hand<E>(
     let Some(record) = house.store.alert(&record.id)? else {
         return Err(ServiceError::Told(format!("the alert {} has gone", record.id)));
     };
-    let id = record.id;
-    let alert: Alert = serde_json::from_value(record.document)
-        .map_err(|error| ServiceError::Told(format!("the alert {id} cannot be read: {error}")))?;
+    let alert = record.alert()?;
     let boats = house.store.boats()?;
     let boat = record.boat.and_then(|id| boats.into_iter().find(|boat| boat.id == id));
     let (next, transition) = match act(&alert, boat.as_ref().and_then(|boat| boat.owner.as_ref())) {

@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use crate::adapters::sqlite::AlertRecord;
 use crate::app::context::{AppContext, ServiceError};
 use crate::domain::alert::{Alert, Kind, Subject};
 use crate::domain::boat::BoatId;
@@ -21,8 +20,7 @@ impl OpenAlerts {
     /// The store's, or an alert document that cannot be read.
     pub fn read(app: &AppContext) -> Result<Self, ServiceError> {
         let mut found = Self::default();
-        for record in app.store.open_alerts()? {
-            let alert = typed(record)?;
+        for alert in app.store.open_alerts()? {
             found.open.insert((alert.kind, alert.subject.as_str().to_owned()), alert);
         }
         for (kind, subject, count) in app.store.closed_counts()? {
@@ -63,17 +61,7 @@ pub fn last_closed(
     kind: Kind,
     boat: &BoatId,
 ) -> Result<Option<Alert>, ServiceError> {
-    app.store.last_closed(kind.as_str(), boat)?.map(typed).transpose()
-}
-
-/// The document of an alert.
-///
-/// # Errors
-/// [`ServiceError::Told`]: one that cannot be read, with its id.
-pub fn typed(record: AlertRecord) -> Result<Alert, ServiceError> {
-    let id = record.id;
-    serde_json::from_value(record.document)
-        .map_err(|error| ServiceError::Told(format!("the alert {id} cannot be read: {error}")))
+    Ok(app.store.last_closed(kind.as_str(), boat)?)
 }
 
 /// Is the alert about this person?

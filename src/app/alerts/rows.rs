@@ -2,8 +2,8 @@
 
 use chrono::{DateTime, Utc};
 
-use crate::adapters::sqlite::{AlertRecord, TransitionRow};
 use crate::app::context::ServiceError;
+use crate::app::ports::{AlertRecord, TransitionRow};
 use crate::domain::alert::{Alert, Decision};
 
 /// A decided alert as the store keeps it.

@@ -5,16 +5,16 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::open_alerts::{OpenAlerts, person_of, typed};
+use super::open_alerts::{OpenAlerts, person_of};
 use super::outlook::managers_of;
 use super::rows::{record_of, transition_rows};
 use crate::adapters::delivery::mime;
-use crate::adapters::sqlite::outbox::{
-    Cause, Fault, OutboxState, Patience, Posted, TEXTS, Undelivered, WEBHOOKS,
-};
-use crate::adapters::sqlite::{AlertFilter, RoundCommit, StoreError};
 use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::notify::{Composer, Scene, webhooks, write};
+use crate::app::ports::{AlertFilter, RoundCommit, StoreError};
+use crate::app::ports::{
+    Cause, Fault, OutboxState, Patience, Posted, TEXTS, Undelivered, WEBHOOKS,
+};
 use crate::domain::alert::unreachable::{Late, Missed, Reach, Trouble};
 use crate::domain::alert::{Alert, Decision, DecisionInput, Kind, decide};
 use crate::domain::boat::{PersonId, SiteId};
@@ -274,8 +274,7 @@ fn closed_before(app: &AppContext) -> Result<BTreeMap<PersonId, u32>, ServiceErr
         ..AlertFilter::default()
     };
     let mut closed = BTreeMap::new();
-    for record in app.store.alerts(&filter)? {
-        let alert = typed(record)?;
+    for alert in app.store.alerts(&filter)? {
         if let Some(person) = person_of(&alert) {
             *closed.entry(person.clone()).or_default() += 1;
         }

@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, Utc};
 
-use crate::adapters::sqlite::separated::Filling;
 use crate::app::assess::Assessment;
+use crate::app::ports::Filling;
 use crate::domain::boat::{BoatState, CircuitState};
 
 /// So much below the air a part under a clear sky gets at the most, K.

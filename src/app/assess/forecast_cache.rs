@@ -6,8 +6,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::sqlite::{Store, StoreError};
 use crate::adapters::weather::nws::GRIDPOINT;
+use crate::app::ports::{ForecastStore, StoreError};
 use crate::domain::boat::SiteId;
 use crate::domain::weather::outlook::brief::{self, Brief};
 use crate::domain::weather::past::PastHours;
@@ -41,7 +41,7 @@ impl Read {
     /// Reads what was fetched after the last reading and by `known_at`.
     fn read_on(
         &mut self,
-        store: &Store,
+        store: &dyn ForecastStore,
         site: &SiteId,
         known_at: DateTime<Utc>,
     ) -> Result<(), StoreError> {
@@ -96,7 +96,7 @@ impl WeatherMemory {
     /// The store's.
     pub fn past(
         &self,
-        store: &Store,
+        store: &dyn ForecastStore,
         site: &SiteId,
         known_at: DateTime<Utc>,
         (from, until): (DateTime<Utc>, DateTime<Utc>),
@@ -110,7 +110,7 @@ impl WeatherMemory {
     /// The store's.
     pub fn newest_of(
         &self,
-        store: &Store,
+        store: &dyn ForecastStore,
         site: &SiteId,
         service: Option<&str>,
         known_at: DateTime<Utc>,
@@ -124,7 +124,7 @@ impl WeatherMemory {
     /// The store's.
     pub fn earlier(
         &self,
-        store: &Store,
+        store: &dyn ForecastStore,
         site: &SiteId,
         service: &str,
         known_at: DateTime<Utc>,
@@ -135,7 +135,7 @@ impl WeatherMemory {
 
     fn read<T>(
         &self,
-        store: &Store,
+        store: &dyn ForecastStore,
         site: &SiteId,
         known_at: DateTime<Utc>,
         take: impl FnOnce(&Read) -> T,

@@ -3,11 +3,13 @@
 
 use std::sync::{Arc, LazyLock};
 
+use crate::adapters::settings::ForecastSettings;
+use crate::adapters::settings::services::ServiceName;
 use crate::adapters::weather::client::{FetchState, Service};
 use crate::app::assess::AsOf;
 use crate::app::assess::forecast_cache::WeatherMemory;
-use crate::app::clients::services;
 use crate::app::context::{AppContext, ServiceError};
+use crate::app::ports::StateDocuments as _;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::error_table::ErrorTable;
 use crate::domain::weather::freshness::Standing;
@@ -19,6 +21,20 @@ use crate::domain::yard::Site;
 
 /// The fitted errors are compiled in and read once; a damaged table would leave the default model.
 static TABLE: LazyLock<Option<ErrorTable>> = LazyLock::new(|| ErrorTable::built_in().ok());
+
+/// The services that are asked, in order of trust.
+#[must_use]
+pub fn services(forecast: &ForecastSettings) -> Vec<Service> {
+    let meteo = forecast.open_meteo.is_allowed();
+    let asked = forecast.services.iter().filter_map(|name| match name {
+        ServiceName::Nws => forecast.nws.enabled.then_some(Service::NwsGridpoint),
+        ServiceName::MetNorway => Some(Service::MetNorway),
+        ServiceName::OpenMeteo => meteo.then_some(Service::OpenMeteo),
+        ServiceName::OpenMeteoEnsemble => meteo.then_some(Service::OpenMeteoEnsemble),
+        ServiceName::Mosmix => Some(Service::Mosmix),
+    });
+    asked.collect()
+}
 
 /// One service's newest issue of a place, and how it stands.
 struct Newest {
@@ -141,10 +157,10 @@ fn newest(
     let mut all = Vec::new();
     for service in services(&house.settings.forecast) {
         let name = service.name();
-        let forecast = memory.newest_of(&house.store, site, Some(name), instant.known_at)?;
+        let forecast = memory.newest_of(&*house.store, site, Some(name), instant.known_at)?;
         let earlier = match service {
             // Only this one's errors are fitted.
-            Service::NwsGridpoint => memory.earlier(&house.store, site, name, instant.known_at)?,
+            Service::NwsGridpoint => memory.earlier(&*house.store, site, name, instant.known_at)?,
             _ => Vec::new(),
         };
         let fetching = house.store.fetch_state::<FetchState>(name, site)?;

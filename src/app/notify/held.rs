@@ -3,12 +3,12 @@
 use chrono::{DateTime, Utc};
 
 use crate::adapters::delivery::mime;
-use crate::adapters::sqlite::OutboxRow;
-use crate::adapters::sqlite::outbox::{Held, HeldBy, Posted, Rewritten};
 use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::Composer;
 use crate::app::notify::chart;
+use crate::app::ports::OutboxRow;
+use crate::app::ports::{Held, HeldBy, Posted, Rewritten};
 use crate::domain::alert::Advice;
 use crate::domain::boat::SiteId;
 use crate::domain::message::{Context, HeldLine, RolledUp, compose_rollup};

@@ -4,9 +4,9 @@ use chrono::{DateTime, Utc};
 
 use super::{Composer, Scene, sms};
 use crate::adapters::delivery::{envelope, mime};
-use crate::adapters::sqlite::OutboxRow;
-use crate::adapters::sqlite::outbox::{Fault, Held, Unsendable};
 use crate::app::context::with_causes;
+use crate::app::ports::OutboxRow;
+use crate::app::ports::{Fault, Held, Unsendable};
 use crate::domain::alert::action::{Due, Expiry, Posting, expires_at, free_at};
 use crate::domain::alert::quiet::not_before;
 use crate::domain::alert::{Advice, Content, Notification};

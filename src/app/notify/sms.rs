@@ -1,9 +1,8 @@
 //! Short texts beside letters, to those who agreed to them.
 
 use crate::adapters::delivery::{envelope, mime};
-use crate::adapters::sqlite::OutboxRow;
-use crate::adapters::sqlite::outbox::TEXTS;
 use crate::app::notify::Composer;
+use crate::app::ports::{OutboxRow, TEXTS};
 use crate::domain::message::{Email, Mailbox};
 use crate::domain::yard::Person;
 

@@ -1,6 +1,5 @@
 //! The worklist: for a manager as a letter, for a screen as the same words.
 
-use crate::adapters::sqlite::{AlertFilter, OutboxRow};
 use crate::app::alerts::blend::too_weak;
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::{AppContext, ServiceError};
@@ -8,6 +7,7 @@ use crate::app::notify::chart;
 use crate::app::notify::claimed::only_claimed;
 use crate::app::notify::{Composer, Scene, label_of};
 use crate::app::planning::{YardPlan, lines, plan_of};
+use crate::app::ports::{AlertFilter, OutboxRow};
 
 use crate::domain::alert::worklist;
 use crate::domain::alert::{Alert, CloseReason, Flat, Kind};
@@ -190,7 +190,7 @@ fn over_since_the_last(
     let filter =
         AlertFilter { kind: Some(Kind::Freeze.as_str().to_owned()), ..AlertFilter::default() };
     let mut over = Vec::new();
-    for record in house.store.alerts(&filter)? {
+    for record in house.store.alert_records(&filter)? {
         if record.closed_at.is_some_and(|at| at < last - TOLD_OVER_BACK) {
             continue;
         }

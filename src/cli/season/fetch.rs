@@ -8,7 +8,7 @@ use super::super::{CliError, runtime};
 use crate::adapters::settings::ForecastSettings;
 use crate::adapters::weather::Place;
 use crate::adapters::weather::open_meteo::ARCHIVE;
-use crate::app::clients::archive_client;
+use crate::daemon::clients::archive_client;
 use crate::domain::weather::seasons::Day;
 use crate::domain::yard::Site;
 

@@ -3,10 +3,8 @@
 use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
-use crate::adapters::sqlite::log::Entry;
-use crate::adapters::sqlite::outbox::{OutboxState, Posted};
-use crate::adapters::sqlite::{AlertRecord, TransitionRow};
 use crate::app::context::YardBook;
+use crate::app::ports::{AlertRecord, Entry, OutboxState, Posted, TransitionRow};
 use crate::cli::boat::{grade, holds_to, in_words, name};
 use crate::domain::boat::{Boat, BoatState, CircuitState, LayupEvent, Precision};
 use crate::domain::catalogue::Catalogue;

@@ -7,9 +7,9 @@ use std::time::{Duration, Instant};
 use tokio::sync::{Notify, watch};
 use tokio::task::JoinSet;
 
-use crate::adapters::sqlite::Store;
 use crate::app::context::AppContext;
 use crate::app::context::with_causes;
+use crate::app::ports::AppStore;
 use crate::daemon::clock::SystemClock;
 use crate::daemon::{Daemon, Done, Loop, Task};
 
@@ -98,8 +98,8 @@ impl Shift {
     }
 
     /// The store that they work on.
-    pub(crate) fn store(&self) -> &Store {
-        &self.house.store
+    pub(crate) fn store(&self) -> &dyn AppStore {
+        &*self.house.store
     }
 
     /// Names of the loops whose last turn failed.

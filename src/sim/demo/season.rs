@@ -8,10 +8,11 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::intake::{self, ImportProblems, Imported, Known};
 use crate::adapters::settings::Settings;
-use crate::adapters::sqlite::{Durability, MessageCount, Options};
+use crate::adapters::sqlite::{Durability, Options};
 use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::Composer;
+use crate::app::ports::MessageCount;
 use crate::app::round::{Memory, RoundDeps, round};
 use crate::app::salt;
 use crate::daemon::post::channel;

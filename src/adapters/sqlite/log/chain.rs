@@ -11,11 +11,9 @@ use ring::digest::{Context, SHA256};
 use rusqlite::Connection;
 
 use crate::adapters::sqlite::column::{Millis, from_json};
-use crate::adapters::sqlite::error::{Doing as _, StoreError};
+use crate::adapters::sqlite::error::Doing as _;
+use crate::app::ports::{Broken, LogReport, StoreError};
 use crate::domain::boat::{BoatId, LayupEvent, SiteId};
-
-/// 128 random bits that hide one free text.
-pub type Salt = [u8; 16];
 
 /// What stands before the first row.
 pub(super) const GENESIS: &str = "0000000000000000000000000000000000000000000000000000000000000000";
@@ -25,28 +23,6 @@ pub(super) const FREE_TEXTS: [&str; 3] = ["note", "point", "who"];
 
 /// Hash of each free text of a row, by field.
 pub(super) type Hashes = BTreeMap<String, String>;
-
-/// What checking the log found.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct LogReport {
-    /// Hash of the newest row asked about; 64 zeros where there is none.
-    pub head: String,
-    /// Rows asked about.
-    pub rows: usize,
-    /// The first row of the whole log that does not hold.
-    pub first_broken: Option<Broken>,
-}
-
-/// A row that does not hold.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Broken {
-    /// Place in the log.
-    pub seq: i64,
-    /// The event.
-    pub event: String,
-    /// What is wrong, in words.
-    pub why: String,
-}
 
 /// The place of a free text in an event.
 pub(super) fn text_mut<'a>(

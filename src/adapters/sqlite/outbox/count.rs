@@ -2,75 +2,17 @@
 
 use chrono::{DateTime, Utc};
 
-use super::OutboxState;
 use crate::adapters::sqlite::Store;
 use crate::adapters::sqlite::cached::Cached as _;
 use crate::adapters::sqlite::column::Millis;
-use crate::adapters::sqlite::error::{Doing as _, StoreError};
+use crate::adapters::sqlite::error::Doing as _;
+use crate::app::ports::{
+    LetterCounts, MessageCount, OutboxState, OutboxSummary, StoreError, Waiting,
+};
 use crate::domain::boat::PersonId;
 
-/// Letters of one kind to one person.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct MessageCount {
-    /// The person.
-    pub recipient: PersonId,
-    /// Kind of letter.
-    pub kind: String,
-    /// Accepted by the server.
-    pub sent: u32,
-    /// Still to send.
-    pub waiting: u32,
-    /// Refused for good.
-    pub failed: u32,
-    /// Expired or superseded before they went.
-    pub dropped: u32,
-}
-
-/// The outbox at a glance.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct OutboxSummary {
-    /// Letters by state; states without letters are left out.
-    pub states: Vec<(OutboxState, u32)>,
-    /// When the oldest letter that still has to go was queued.
-    pub oldest_waiting: Option<DateTime<Utc>>,
-    /// When the next attempt is due.
-    pub next_due: Option<DateTime<Utc>>,
-}
-
-impl OutboxSummary {
-    /// How many letters are in a state.
-    #[must_use]
-    pub fn count(&self, state: OutboxState) -> u32 {
-        self.states.iter().find(|(found, _)| *found == state).map_or(0, |(_, count)| *count)
-    }
-}
-
-/// A letter that still has to go.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Waiting {
-    /// The alert, or what else it is about.
-    pub alert: String,
-    /// Whom it is for.
-    pub recipient: PersonId,
-    /// The way out.
-    pub channel: String,
-    /// Does it go before others?
-    pub urgent: bool,
-    /// Since when it waits.
-    pub queued_at: DateTime<Utc>,
-    /// How often somebody began to send it.
-    pub attempts: u32,
-    /// Why it did not go, in the server's words or ours.
-    pub why: Option<String>,
-}
-
-impl Store {
-    /// Who was written to since then, about which alert (or other matter), and when it was decided; what was dropped
-    /// before it went does not count.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn letters_since(
+impl LetterCounts for Store {
+    fn letters_since(
         &self,
         since: DateTime<Utc>,
     ) -> Result<Vec<(PersonId, String, DateTime<Utc>)>, StoreError> {
@@ -94,11 +36,7 @@ impl Store {
         })
     }
 
-    /// Letters per person and kind, in that order.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn message_counts(&self) -> Result<Vec<MessageCount>, StoreError> {
+    fn message_counts(&self) -> Result<Vec<MessageCount>, StoreError> {
         let doing = "counting the letters";
         self.read(doing, |connection| {
             let mut statement = connection
@@ -124,11 +62,7 @@ impl Store {
         })
     }
 
-    /// Letters by state, the oldest that waits, the next attempt.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn outbox_summary(&self) -> Result<OutboxSummary, StoreError> {
+    fn outbox_summary(&self) -> Result<OutboxSummary, StoreError> {
         let doing = "counting the letters";
         self.read(doing, |connection| {
             let mut statement = connection
@@ -158,11 +92,7 @@ impl Store {
         })
     }
 
-    /// Letters queued before `before` that still have to go, oldest first: for saying that somebody cannot be reached.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn waiting(&self, before: DateTime<Utc>) -> Result<Vec<Waiting>, StoreError> {
+    fn waiting(&self, before: DateTime<Utc>) -> Result<Vec<Waiting>, StoreError> {
         let doing = "reading the letters that wait";
         self.read(doing, |connection| {
             let mut statement = connection

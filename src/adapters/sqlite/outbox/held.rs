@@ -3,52 +3,15 @@
 use chrono::{DateTime, Utc};
 use rusqlite::{Row, params};
 
-use super::{COLUMNS, Posted, posted};
+use super::{COLUMNS, posted};
 use crate::adapters::sqlite::Store;
 use crate::adapters::sqlite::cached::Cached as _;
 use crate::adapters::sqlite::column::Millis;
-use crate::adapters::sqlite::error::{Doing as _, StoreError};
-use crate::domain::boat::PersonId;
+use crate::adapters::sqlite::error::Doing as _;
+use crate::app::ports::{Held, HeldBy, HeldLetters, Posted, Rewritten, StoreError};
 
-/// How a letter waits for the yard.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Held {
-    /// It goes by itself then.
-    pub until: DateTime<Utc>,
-    /// The yard can hold it until then at most.
-    pub most: DateTime<Utc>,
-    /// When it could have gone without the yard: quiet hours.
-    pub free: DateTime<Utc>,
-    /// Who has said something about it, and what.
-    pub by: Option<HeldBy>,
-    /// What it was written from, as JSON: so that the yard can add a word.
-    pub draft: String,
-}
-
-/// What somebody of the yard did to a letter.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct HeldBy {
-    /// Who.
-    pub person: PersonId,
-    /// Why, or the word added.
-    pub why: String,
-}
-
-/// A letter written anew before it went.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Rewritten {
-    /// The subject.
-    pub subject: String,
-    /// The message.
-    pub bytes: Vec<u8>,
-}
-
-impl Store {
-    /// Letters that wait for the yard at `now`, the one that goes first first.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn held_letters(&self, now: DateTime<Utc>) -> Result<Vec<Posted>, StoreError> {
+impl HeldLetters for Store {
+    fn held_letters(&self, now: DateTime<Utc>) -> Result<Vec<Posted>, StoreError> {
         let doing = "reading the letters that wait for the yard";
         let statement = format!(
             "SELECT {COLUMNS} FROM outbox WHERE state = 'queued' AND held_until_ms > ?1 ORDER BY held_until_ms, id"
@@ -60,12 +23,7 @@ impl Store {
         })
     }
 
-    /// Holds a letter that still waits until another time, or lets it go (`until` is now), with what was said, and
-    /// with other bytes where a word was added. `false` where it waits no more.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn hold_letter(
+    fn hold_letter(
         &self,
         id: i64,
         (until, by): (DateTime<Utc>, &HeldBy),

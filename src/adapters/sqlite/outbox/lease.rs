@@ -6,11 +6,12 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Transaction, params};
 
 use super::marks::sent;
-use super::{COLUMNS, Posted, TEXTS, WEBHOOKS, posted};
+use super::{COLUMNS, posted};
 use crate::adapters::sqlite::Store;
 use crate::adapters::sqlite::cached::Cached as _;
 use crate::adapters::sqlite::column::Millis;
-use crate::adapters::sqlite::error::{Doing as _, StoreError};
+use crate::adapters::sqlite::error::Doing as _;
+use crate::app::ports::{Due, LetterLeases, Posted, StoreError, TEXTS, WEBHOOKS};
 
 /// Which rows nobody is sending at the moment.
 macro_rules! idle {
@@ -30,73 +31,8 @@ macro_rules! may_go {
     };
 }
 
-/// What was taken out, and what left the queue on the way.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Due {
-    /// Leased letters, urgent ones first, then by time due.
-    pub letters: Vec<Posted>,
-    /// Letters that a newer one replaced just now.
-    pub superseded: usize,
-    /// Letters that expired just now.
-    pub expired: usize,
-}
-
-/// Until when a letter waits, and why.
-#[derive(Debug, Clone, Copy)]
-pub struct Wait<'a> {
-    /// The next attempt.
-    pub until: DateTime<Utc>,
-    /// The server said no for good; we go on while the letter still matters, since a rule or a filter can be mended.
-    pub fault: Option<Fault>,
-    /// The server's words, or ours.
-    pub why: &'a str,
-}
-
-/// The same letter without what made it big.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Plainer {
-    /// Its own Message-ID.
-    pub message_id: String,
-    /// Where its bounces go.
-    pub return_path: String,
-    /// The message.
-    pub bytes: Vec<u8>,
-}
-
-/// Why a server refused a letter.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Fault {
-    /// The address does not take mail: turn to the next contact.
-    Address,
-    /// The server does not want our mail: the operator must act.
-    Policy,
-    /// Too big for the server.
-    Size,
-    /// Anything else.
-    Other,
-}
-
-impl Fault {
-    /// As it stands in the table.
-    #[must_use]
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Self::Address => "address",
-            Self::Policy => "policy",
-            Self::Size => "size",
-            Self::Other => "other",
-        }
-    }
-}
-
-impl Store {
-    /// Clears expired and superseded letters of a channel out of the queue, then leases up to `most` that are due.
-    ///
-    /// A lease that has run out counts as due: whoever held it has stopped.
-    ///
-    /// # Errors
-    /// Whatever the database answers; nothing was leased then.
-    pub fn lease_due(
+impl LetterLeases for Store {
+    fn lease_due(
         &self,
         channel: &str,
         now: DateTime<Utc>,
@@ -118,11 +54,7 @@ impl Store {
         Ok(due)
     }
 
-    /// When the next letter of a channel, the next short text or the next note to a program falls due, or the lease of one in hand runs out.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn next_letter_due(&self, channel: &str) -> Result<Option<DateTime<Utc>>, StoreError> {
+    fn next_letter_due(&self, channel: &str) -> Result<Option<DateTime<Utc>>, StoreError> {
         let doing = "looking for the next letter";
         self.read(doing, |connection| {
             connection
@@ -141,17 +73,7 @@ impl Store {
         })
     }
 
-    /// Puts letters that wait for another way out onto this one, after the configuration has changed. Returns how many.
-    ///
-    /// A letter whose lease has run out waits too: whoever held it has stopped.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn take_over_letters(
-        &self,
-        channel: &str,
-        now: DateTime<Utc>,
-    ) -> Result<usize, StoreError> {
+    fn take_over_letters(&self, channel: &str, now: DateTime<Utc>) -> Result<usize, StoreError> {
         let doing = "taking over letters of another way out";
         self.write(doing, |tx| {
             tx.change(
@@ -164,12 +86,7 @@ impl Store {
         })
     }
 
-    /// Makes letters due that wait for a time which only a wrong clock can have set: retries and leases more than an
-    /// hour ahead, and letters that say they were queued in the future. Returns how many.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn mend_after_clock_step(&self, now: DateTime<Utc>) -> Result<usize, StoreError> {
+    fn mend_after_clock_step(&self, now: DateTime<Utc>) -> Result<usize, StoreError> {
         let doing = "looking for letters under a wrong clock";
         let far = now + TimeDelta::hours(1);
         self.write(doing, |tx| {
@@ -185,12 +102,7 @@ impl Store {
         })
     }
 
-    /// Gives a letter back that was taken but not tried: as if nobody had taken it. `attempt` as for
-    /// [`Store::mark_deferred`].
-    ///
-    /// # Errors
-    /// Whatever the database answers: the lease runs out by itself then.
-    pub fn release(&self, id: i64, attempt: u32) -> Result<bool, StoreError> {
+    fn release(&self, id: i64, attempt: u32) -> Result<bool, StoreError> {
         let doing = "giving a letter back";
         self.write(doing, |tx| {
             tx.change(
@@ -205,11 +117,7 @@ impl Store {
         })
     }
 
-    /// Holds on to a letter that is still being sent; `attempt` as for [`Store::mark_deferred`].
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn renew(&self, id: i64, attempt: u32, until: DateTime<Utc>) -> Result<bool, StoreError> {
+    fn renew(&self, id: i64, attempt: u32, until: DateTime<Utc>) -> Result<bool, StoreError> {
         let doing = "holding on to a letter in hand";
         self.write(doing, |tx| {
             tx.change(

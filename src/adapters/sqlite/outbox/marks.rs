@@ -5,11 +5,11 @@ use std::sync::PoisonError;
 use chrono::{DateTime, Utc};
 use rusqlite::{Transaction, params};
 
-use super::lease::{Fault, Plainer, Wait};
 use crate::adapters::sqlite::Store;
 use crate::adapters::sqlite::cached::Cached as _;
 use crate::adapters::sqlite::column::Millis;
-use crate::adapters::sqlite::error::{Doing as _, StoreError};
+use crate::adapters::sqlite::error::Doing as _;
+use crate::app::ports::{Fault, LetterMarks, Plainer, StoreError, Wait};
 
 impl Drop for Store {
     fn drop(&mut self) {
@@ -17,13 +17,8 @@ impl Drop for Store {
     }
 }
 
-impl Store {
-    /// Notes that the server accepted a letter. True whoever holds the lease by now: it *was* accepted.
-    ///
-    /// # Errors
-    /// Whatever the database answers, as when the disk is full: this value remembers it then, and marks the letter before
-    /// it hands out others. Only if the program ends before that does it go again, with the same Message-ID.
-    pub fn mark_sent(&self, id: i64, reply: &str, now: DateTime<Utc>) -> Result<(), StoreError> {
+impl LetterMarks for Store {
+    fn mark_sent(&self, id: i64, reply: &str, now: DateTime<Utc>) -> Result<(), StoreError> {
         let marked = self.write("noting that a letter was sent", |tx| sent(tx, id, reply, now));
         if marked.is_err() {
             let mut unmarked = self.unmarked.lock().unwrap_or_else(PoisonError::into_inner);
@@ -32,12 +27,7 @@ impl Store {
         marked
     }
 
-    /// Notes that a letter has to wait. `attempt` is [`Posted::attempts`](super::Posted::attempts) of the lease: a letter
-    /// that somebody else took since is left alone, and the answer is `false`.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn mark_deferred(
+    fn mark_deferred(
         &self,
         id: i64,
         attempt: u32,
@@ -58,12 +48,7 @@ impl Store {
         })
     }
 
-    /// Notes that nobody knows whether a letter was taken: it waits until `until`, and the time is counted. `attempt` as for
-    /// [`Store::mark_deferred`].
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn mark_unknown(
+    fn mark_unknown(
         &self,
         id: i64,
         attempt: u32,
@@ -83,12 +68,7 @@ impl Store {
         })
     }
 
-    /// Has the relay taken a letter to another address since this one was first tried? Then it works, and a refusal is about
-    /// the address.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn took_another_since(&self, id: i64) -> Result<bool, StoreError> {
+    fn took_another_since(&self, id: i64) -> Result<bool, StoreError> {
         let doing = "looking for what the relay has taken";
         self.read(doing, |connection| {
             connection
@@ -104,23 +84,7 @@ impl Store {
         })
     }
 
-    /// Writes down what was accepted and could not be marked then; before this value is let go.
-    fn mark_the_unmarked(&self) {
-        let unmarked =
-            std::mem::take(&mut *self.unmarked.lock().unwrap_or_else(PoisonError::into_inner));
-        for (id, reply, at) in unmarked {
-            // Remembers it again where it cannot.
-            if let Err(error) = self.mark_sent(id, &reply, at) {
-                tracing::error!("letter {id} was taken and may go again: {error}");
-            }
-        }
-    }
-
-    /// Sends a letter that still waits to another address. `false` where it waits no more, or somebody is sending it.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn readdress(&self, id: i64, address: &str, bytes: &[u8]) -> Result<bool, StoreError> {
+    fn readdress(&self, id: i64, address: &str, bytes: &[u8]) -> Result<bool, StoreError> {
         let doing = "putting another address on a letter";
         self.write(doing, |tx| {
             tx.change(
@@ -134,12 +98,7 @@ impl Store {
         })
     }
 
-    /// Puts a plainer form of a letter in its place, due at once: other bytes, and so another Message-ID (RFC 5322 3.6.4).
-    /// `attempt` as for [`Store::mark_deferred`].
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn put_plainer(
+    fn put_plainer(
         &self,
         id: i64,
         attempt: u32,
@@ -166,11 +125,7 @@ impl Store {
         })
     }
 
-    /// Notes that a letter was refused for good. `attempt` as for [`Store::mark_deferred`].
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn mark_failed(
+    fn mark_failed(
         &self,
         id: i64,
         attempt: u32,
@@ -190,18 +145,8 @@ impl Store {
             .map(|rows| rows > 0)
         })
     }
-}
 
-/// What the answer of a letter that came back begins with.
-pub(super) const CAME_BACK: &str = "came back: ";
-
-impl Store {
-    /// Notes that a letter which was sent has come back, whose fault that is and why. `false` where it was not sent, or has come
-    /// back before.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn mark_bounced(
+    fn mark_bounced(
         &self,
         id: i64,
         (fault, why): (Fault, &str),
@@ -219,6 +164,23 @@ impl Store {
         })
     }
 }
+
+impl Store {
+    /// Writes down what was accepted and could not be marked then; before this value is let go.
+    fn mark_the_unmarked(&self) {
+        let unmarked =
+            std::mem::take(&mut *self.unmarked.lock().unwrap_or_else(PoisonError::into_inner));
+        for (id, reply, at) in unmarked {
+            // Remembers it again where it cannot.
+            if let Err(error) = self.mark_sent(id, &reply, at) {
+                tracing::error!("letter {id} was taken and may go again: {error}");
+            }
+        }
+    }
+}
+
+/// What the answer of a letter that came back begins with.
+pub(super) const CAME_BACK: &str = "came back: ";
 
 pub(super) fn sent(
     tx: &Transaction<'_>,

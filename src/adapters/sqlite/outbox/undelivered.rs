@@ -3,93 +3,22 @@
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Row, Transaction, params};
 
+use super::insert_letter;
 use super::marks::CAME_BACK;
-use super::{OutboxRow, TEXTS, WEBHOOKS, insert_letter};
 use crate::adapters::sqlite::Store;
 use crate::adapters::sqlite::cached::Cached as _;
 use crate::adapters::sqlite::column::Millis;
-use crate::adapters::sqlite::error::{Doing as _, StoreError};
-use crate::adapters::sqlite::outbox::Fault;
-use crate::domain::boat::PersonId;
-
-/// Why a letter is not with its reader.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Cause {
-    /// The address takes no mail, or there is none.
-    Address,
-    /// The server does not want our mail.
-    Policy,
-    /// Too big, even as plain text.
-    Size,
-    /// The server refused it for another reason.
-    Other,
-    /// It could not be written.
-    Unwritten,
-    /// Tried for a long time while other letters went through.
-    Waits,
-}
-
-/// A letter that did not reach its reader.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Undelivered {
-    /// The reader.
-    pub recipient: PersonId,
-    /// The address it was for; empty where none is listed.
-    pub address: String,
-    /// Kind of letter.
-    pub kind: String,
-    /// It tells of an end, not of a danger.
-    pub closing: bool,
-    /// It was pressing.
-    pub urgent: bool,
-    /// Its subject.
-    pub subject: String,
-    /// When it was decided.
-    pub queued_at: DateTime<Utc>,
-    /// Since when it counts as not arrived: given up, first refused, or tried for too long.
-    pub since: DateTime<Utc>,
-    /// Why.
-    pub cause: Cause,
-    /// The server's words, or ours.
-    pub why: String,
-}
-
-/// How long a letter may be tried before it counts as not arrived.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Patience {
-    /// An urgent one.
-    pub urgent: TimeDelta,
-    /// Any other.
-    pub other: TimeDelta,
-}
-
-/// A letter that was decided and cannot go: it stands in the outbox as refused, so that nobody counts as told by it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Unsendable {
-    /// As far as it could be written.
-    pub row: OutboxRow,
-    /// Which kind of trouble.
-    pub fault: Fault,
-    /// What is wrong, in words.
-    pub why: String,
-}
+use crate::adapters::sqlite::error::Doing as _;
+use crate::app::ports::{
+    Cause, Patience, StoreError, TEXTS, Undelivered, UndeliveredLetters, Unsendable, WEBHOOKS,
+};
 
 /// A relay gives up and brings a letter back within so long (RFC 5321 section 4.5.4.1: at least 4 to 5 days); an address that
 /// is wrong comes back within the hour, common practice, no source.
 const BACK_WITHIN: TimeDelta = TimeDelta::days(3);
 
-impl Store {
-    /// Letters that did not reach their reader, in the order of readers and of queueing. Out of it fall those whose
-    /// address has taken a letter since, and where one came back, has kept it for days: a relay takes the next one as it took
-    /// that one. A letter that is still tried stays in it until it goes or is replaced.
-    ///
-    /// Short texts are not counted: the letter beside says more, and whether that arrives is what matters.
-    ///
-    /// A relay that takes nothing from anybody makes nobody unreachable: waiting counts where other letters went.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn undelivered(
+impl UndeliveredLetters for Store {
+    fn undelivered(
         &self,
         patience: Patience,
         now: DateTime<Utc>,
@@ -136,14 +65,8 @@ impl Store {
             rows.collect::<Result<_, _>>().context(doing)
         })
     }
-}
 
-impl Store {
-    /// When the next letter will have waited too long, after `after`.
-    ///
-    /// # Errors
-    /// Whatever the database answers.
-    pub fn next_overdue(
+    fn next_overdue(
         &self,
         patience: Patience,
         after: DateTime<Utc>,

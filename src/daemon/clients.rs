@@ -3,9 +3,9 @@
 use std::time::Duration;
 
 use crate::adapters::settings::ForecastSettings;
-use crate::adapters::settings::services::ServiceName;
 use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{Client, ClientSettings, Clients, Options, Service};
+use crate::app::assess::outlook::services;
 use crate::app::context::ServiceError;
 
 /// Deadline of one call to a weather service.
@@ -14,20 +14,6 @@ const CALL_DEADLINE: Duration = Duration::from_secs(30);
 const ENSEMBLE_DEADLINE: Duration = Duration::from_secs(60);
 /// Longest key that is read, in bytes.
 const KEY_BYTES_MAX: usize = 500;
-
-/// The services that are asked, in order of trust.
-#[must_use]
-pub fn services(forecast: &ForecastSettings) -> Vec<Service> {
-    let meteo = forecast.open_meteo.is_allowed();
-    let asked = forecast.services.iter().filter_map(|name| match name {
-        ServiceName::Nws => forecast.nws.enabled.then_some(Service::NwsGridpoint),
-        ServiceName::MetNorway => Some(Service::MetNorway),
-        ServiceName::OpenMeteo => meteo.then_some(Service::OpenMeteo),
-        ServiceName::OpenMeteoEnsemble => meteo.then_some(Service::OpenMeteoEnsemble),
-        ServiceName::Mosmix => Some(Service::Mosmix),
-    });
-    asked.collect()
-}
 
 /// Makes the clients; `None` where nothing is asked.
 ///
