@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Datelike as _, TimeDelta, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::app::alerts::seasonal::{Decided, earlier};
 use crate::app::assess::heating::heating;
@@ -172,8 +172,7 @@ fn views<'a>(assessment: &'a Assessment, site: &SiteId) -> impl Iterator<Item = 
 
 /// From October to April, south of the line from April to October.
 fn is_cold_half(site: &Site, now: DateTime<Utc>) -> bool {
-    let month = now.with_timezone(&site.time_zone).month();
-    if site.latitude < 0.0 { (4..=10).contains(&month) } else { !(5..=9).contains(&month) }
+    site.hemisphere().is_cold_half(now.with_timezone(&site.time_zone).date_naive())
 }
 
 /// Does a boat in it hold water in anything that breaks, by the record?

@@ -160,6 +160,7 @@ impl Book {
             boat,
             site,
             zone: assessment.yard.zone(site),
+            hemisphere: assessment.yard.hemisphere(site),
             reader: reader.map(|person| &person.id),
             freeze: self.freeze.get(boat).filter(|(_, told)| knows(told)).map(|(id, _)| id),
             open: self.open.get(boat),
