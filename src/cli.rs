@@ -29,134 +29,28 @@ mod talk;
 pub mod shelve;
 pub mod verify;
 pub mod verify_log;
+mod time;
+mod outcome;
+mod outside;
 pub mod winter;
 pub mod worklist;
 
-use std::collections::BTreeMap;
 use std::ffi::OsString;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use chrono::{DateTime, Utc};
 use clap::{Parser, Subcommand};
 use serde_json::Value;
 
-use crate::adapters::settings::{Settings, SettingsError};
-use crate::adapters::sqlite::Options;
-use crate::app::assess::AsOf;
 use crate::app::context::with_causes;
-use crate::app::context::{AppContext, ServiceError};
-use crate::app::ports::StoreErrorKind;
 use crate::daemon::clock::SystemClock;
 use crate::domain::units::TemperatureScale;
 
-/// The environment as it came in.
-pub type Environment = BTreeMap<String, String>;
-
-/// How a command ended, as its exit code says it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Exit {
-    /// Done.
-    Done,
-    /// Failed.
-    Failed,
-    /// Wrong use or bad input; nothing was changed.
-    BadInput,
-    /// Done, but a place has no usable forecast.
-    Blind,
-    /// The store is locked or cannot be reached.
-    StoreAway,
-}
-
-impl From<Exit> for ExitCode {
-    fn from(exit: Exit) -> Self {
-        Self::from(match exit {
-            Exit::Done => 0,
-            Exit::Failed => 1,
-            Exit::BadInput => 2,
-            Exit::Blind => 3,
-            Exit::StoreAway => 4,
-        })
-    }
-}
-
-/// What a command has to say.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CommandOutput {
-    /// For people; with a line end where it is not empty.
-    pub text: String,
-    /// For programs.
-    pub json: Value,
-    /// How it ended.
-    pub exit: Exit,
-}
-
-impl CommandOutput {
-    /// Text, document and exit code of a command that needs no service.
-    fn from_parts((text, json, code): (String, Value, u8)) -> Self {
-        let exit = match code {
-            0 => Exit::Done,
-            2 => Exit::BadInput,
-            _ => Exit::Failed,
-        };
-        Self { text, json, exit }
-    }
-}
-
-/// Why a command could not do its work.
-#[derive(Debug)]
-pub struct CliError {
-    /// In words, with what to do.
-    pub why: String,
-    /// How it ended.
-    pub exit: Exit,
-}
-
-impl CliError {
-    /// Wrong use or bad input.
-    #[must_use]
-    pub fn bad_input(why: impl Into<String>) -> Self {
-        Self { why: why.into(), exit: Exit::BadInput }
-    }
-
-    /// Something went wrong on the way.
-    #[must_use]
-    pub fn failed(why: impl Into<String>) -> Self {
-        Self { why: why.into(), exit: Exit::Failed }
-    }
-}
-
-/// A read model as the document that `--json` prints.
-pub(crate) fn as_json(view: &impl serde::Serialize) -> Result<Value, CliError> {
-    serde_json::to_value(view)
-        .map_err(|error| CliError::failed(format!("writing the document: {error}")))
-}
-
-impl From<crate::app::ports::StoreError> for CliError {
-    fn from(error: crate::app::ports::StoreError) -> Self {
-        ServiceError::from(error).into()
-    }
-}
-
-impl From<ServiceError> for CliError {
-    fn from(error: ServiceError) -> Self {
-        let exit = match &error {
-            ServiceError::Store(error) => match error.kind() {
-                StoreErrorKind::Locked | StoreErrorKind::Unreachable => Exit::StoreAway,
-                _ => Exit::Failed,
-            },
-            _ => Exit::Failed,
-        };
-        Self { why: with_causes(&error), exit }
-    }
-}
-
-impl From<SettingsError> for CliError {
-    fn from(error: SettingsError) -> Self {
-        Self::bad_input(error.to_string())
-    }
-}
+pub(crate) use outcome::as_json;
+pub use outcome::{CliError, CommandOutput, Exit};
+pub use outside::{CliContext, Environment, runtime};
+pub use time::parse_time;
 
 /// Tells who answers for a boat laid up for winter whether water left in it will freeze before somebody can act.
 ///
@@ -226,67 +120,6 @@ enum Command {
     SelfTest(self_test::SelfTestArgs),
     /// Every problem of a configuration in one go
     CheckConfig(check::CheckArgs),
-}
-
-/// What the commands need to know of the outside.
-#[derive(Debug)]
-pub struct CliContext<'a> {
-    environment: &'a Environment,
-    config: Option<PathBuf>,
-    /// The present.
-    pub now: DateTime<Utc>,
-    /// A JSON document is wanted.
-    pub json: bool,
-}
-
-impl CliContext<'_> {
-    /// The configuration file that counts.
-    #[must_use]
-    pub fn config_path(&self) -> PathBuf {
-        if let Some(path) = &self.config {
-            return path.clone();
-        }
-        if let Some(path) = self.environment.get("RIMEWARD_CONFIG") {
-            return PathBuf::from(path);
-        }
-        let installed = PathBuf::from("/etc/rimeward/rimeward.toml");
-        if installed.exists() { installed } else { PathBuf::from("config/rimeward.toml") }
-    }
-
-    /// A working service by that configuration.
-    ///
-    /// # Errors
-    /// [`CliError`] with the problems of the configuration, or with what keeps the store from opening.
-    pub fn house(&self) -> Result<AppContext, CliError> {
-        let settings = Settings::load(&self.config_path())?;
-        Ok(AppContext::open(settings, Options::default())?)
-    }
-
-    /// A time from the command line, in `zone` unless it has an offset; now where none is given.
-    ///
-    /// # Errors
-    /// As [`parse_time`].
-    pub fn time_or_now(
-        &self,
-        text: Option<&str>,
-        zone: chrono_tz::Tz,
-    ) -> Result<DateTime<Utc>, CliError> {
-        text.map_or(Ok(self.now), |text| parse_time(text, zone))
-    }
-
-    /// The instant of `--at` and `--known-at`: now, and as known at that time, where they are not given.
-    ///
-    /// # Errors
-    /// As [`parse_time`].
-    pub fn instant(
-        &self,
-        (at, known_at): (Option<&str>, Option<&str>),
-        zone: chrono_tz::Tz,
-    ) -> Result<AsOf, CliError> {
-        let at = self.time_or_now(at, zone)?;
-        let known_at = known_at.map_or(Ok(at), |text| parse_time(text, zone))?;
-        Ok(AsOf { at, known_at })
-    }
 }
 
 /// Runs one command line.
@@ -378,42 +211,7 @@ fn inspect_said(args: &inspect::Args, as_json: bool) -> Result<CommandOutput, Cl
     Ok(CommandOutput { text, json, exit: Exit::Done })
 }
 
-/// The runtime for what waits on the network.
-///
-/// # Errors
-/// [`CliError`] when the machine gives no threads.
-pub fn runtime() -> Result<tokio::runtime::Runtime, CliError> {
-    tokio::runtime::Builder::new_current_thread()
-        .enable_all()
-        .build()
-        .map_err(|error| CliError::failed(format!("starting the runtime: {error}")))
-}
-
 fn complain(why: &str, exit: Exit) -> ExitCode {
     let _ = writeln!(std::io::stderr(), "rimeward: {why}");
     exit.into()
-}
-
-/// Reads a time: RFC 3339, or a date and a time of the place (`2023-02-02T06:30`), or a date alone (midnight).
-///
-/// # Errors
-/// Words that say which forms are read.
-pub fn parse_time(text: &str, zone: chrono_tz::Tz) -> Result<DateTime<Utc>, CliError> {
-    use chrono::{LocalResult, NaiveDate, NaiveDateTime, TimeZone as _};
-    if let Ok(at) = DateTime::parse_from_rfc3339(text) {
-        return Ok(at.to_utc());
-    }
-    let wall = ["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M:%S"]
-        .iter()
-        .find_map(|form| NaiveDateTime::parse_from_str(text, form).ok())
-        .or_else(|| NaiveDate::parse_from_str(text, "%Y-%m-%d").ok()?.and_hms_opt(0, 0, 0));
-    match wall.map(|wall| zone.from_local_datetime(&wall)) {
-        Some(LocalResult::Single(at) | LocalResult::Ambiguous(at, _)) => Ok(at.to_utc()),
-        Some(LocalResult::None) => Err(CliError::bad_input(format!(
-            "{text} does not exist in {zone}: the clock skips it; give another minute or an offset"
-        ))),
-        None => Err(CliError::bad_input(format!(
-            "{text:?} is not a time; write 2023-02-02T06:30 (time of the place) or 2023-02-02T06:30:00-05:00"
-        ))),
-    }
 }

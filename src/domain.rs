@@ -4,6 +4,8 @@
 //! The modules stand in the order of the data, and each uses only those above it.
 
 pub mod units;
+pub mod season;
+pub mod local_time;
 pub mod catalogue;
 pub mod physics;
 pub mod boat;

@@ -5,7 +5,8 @@ use std::path::PathBuf;
 
 use chrono::Datelike as _;
 use rimeward::adapters::intake::archive::{ArchiveError, days};
-use rimeward::domain::weather::seasons::{End, Froze, Half, day_at, winters};
+use rimeward::domain::season::Hemisphere;
+use rimeward::domain::weather::seasons::{End, Froze, day_at, winters};
 
 /// The folder of data; `None` when the variable is unset. A folder that is named but missing fails.
 #[expect(clippy::disallowed_methods, reason = "the tests' own switch is an environment variable")]
@@ -21,7 +22,7 @@ fn data() -> Option<PathBuf> {
 
 /// Days between two month-days, both as counted from July.
 fn apart(day: Option<u32>, expect: &str) -> i64 {
-    let found = day.and_then(|day| Half::Northern.calendar(day)).unwrap();
+    let found = day.and_then(|day| Hemisphere::Northern.calendar(day)).unwrap();
     let (month, rest) = expect.split_once('-').unwrap();
     let month: u32 = month.parse().unwrap();
     let year = if month >= 7 { 2022 } else { 2023 };

@@ -15,8 +15,19 @@ const DOORS: [(&str, &[&str]); 5] = [
     ("adapters/delivery", &["adapters/sqlite"]),
 ];
 /// The quiet wing, in reading order: each module uses only those above it.
-const DOMAIN: [&str; 9] =
-    ["units", "catalogue", "physics", "boat", "yard", "weather", "risk", "alert", "message"];
+const DOMAIN: [&str; 11] = [
+    "units",
+    "season",
+    "local_time",
+    "catalogue",
+    "physics",
+    "boat",
+    "yard",
+    "weather",
+    "risk",
+    "alert",
+    "message",
+];
 /// Rooms that may wire.
 const WIRING: [&str; 4] = ["app", "daemon", "sim", "cli"];
 

@@ -16,6 +16,7 @@ use crate::domain::boat::{Boat, LayupEvent, PersonId, SiteId};
 use crate::domain::catalogue::{Catalogue, CatalogueError};
 use crate::domain::risk::judge::{JudgeError, JudgeSettings};
 use crate::domain::risk::timing::WorkingHours;
+use crate::domain::season::Hemisphere;
 use crate::domain::weather::errors::{ErrorModel, StandardErrors};
 use crate::domain::yard::{Person, Site};
 
@@ -163,6 +164,12 @@ impl YardBook {
     #[must_use]
     pub fn zone(&self, site: &SiteId) -> Tz {
         self.sites.get(site).map_or(Tz::UTC, |site| site.time_zone)
+    }
+
+    /// When the winters of a place come; as in the north where it is not listed.
+    #[must_use]
+    pub fn hemisphere(&self, site: &SiteId) -> Hemisphere {
+        self.sites.get(site).map_or(Hemisphere::Northern, Site::hemisphere)
     }
 }
 

@@ -19,7 +19,7 @@ use crate::domain::message::{Context, RolledUp, compose_rollup};
 use crate::sim::replay::play::Fleet;
 use crate::sim::replay::score::Message;
 use crate::sim::replay::winter::{
-    PastAir, Replayed, fleet, half_of, replay, whole_winters, winter_of_record,
+    PastAir, Replayed, fleet, replay, whole_winters, winter_of_record,
 };
 
 /// Winters that `--last` may ask for: each takes some seconds.
@@ -167,7 +167,7 @@ fn winters(
     let mut whole: Option<BTreeSet<i32>> = None;
     for (id, hours) in past {
         let Some(site) = fleet.sites.get(id) else { continue };
-        let own: BTreeSet<i32> = whole_winters(hours, half_of(site)).into_iter().collect();
+        let own: BTreeSet<i32> = whole_winters(hours, site.hemisphere()).into_iter().collect();
         whole = Some(whole.map_or_else(|| own.clone(), |all| &all & &own));
     }
     let whole: Vec<i32> = whole.unwrap_or_default().into_iter().collect();

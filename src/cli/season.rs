@@ -16,8 +16,9 @@ use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::SiteId;
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_classes;
+use crate::domain::season::Hemisphere;
 use crate::domain::weather::credit::credits;
-use crate::domain::weather::seasons::{End, Froze, Half, Winter, day_at, frozen_by, water_in};
+use crate::domain::weather::seasons::{End, Froze, PastWinter, day_at, frozen_by, water_in};
 use crate::domain::yard::Site;
 
 /// Columns of the chart: 1 September to 31 May (in the southern half 4 March to 3 December) in stretches of five days.
@@ -70,7 +71,7 @@ struct Question<'a> {
     /// Day of the season from which is looked, counted from 1 July.
     today: u32,
     past: &'a PastSeasons,
-    winters: &'a [Winter],
+    winters: &'a [PastWinter],
 }
 
 /// Prints the table and the chart, or the document.
@@ -171,7 +172,7 @@ fn known_site(house: &AppContext, id: &str) -> Result<Site, CliError> {
     })
 }
 
-fn rows(all: &[Winter]) -> Result<Vec<Row>, CliError> {
+fn rows(all: &[PastWinter]) -> Result<Vec<Row>, CliError> {
     let air = |id: &str, threshold_c: f64| Row {
         id: id.into(),
         what: format!("air at or below {threshold_c} C"),
@@ -193,7 +194,7 @@ fn rows(all: &[Winter]) -> Result<Vec<Row>, CliError> {
 }
 
 /// Month and day; a dash where that share of winters never comes to it.
-fn on(half: Half, day: Option<u32>) -> String {
+fn on(half: Hemisphere, day: Option<u32>) -> String {
     day.and_then(|day| half.calendar(day))
         .map_or_else(|| "-".into(), |date| date.format("%-d %b").to_string())
 }
@@ -255,15 +256,12 @@ fn text(asked: &Question<'_>, rows: &[Row]) -> String {
     let _ = writeln!(
         out,
         "Share of winters in which it has frozen (. under 10 %, - under 50 %, + under 90 %, # more), {}:\n",
-        match half {
-            Half::Northern => "Sep to May",
-            Half::Southern => "Mar to Nov",
-        }
+        months(half, " to ", &[9, 5])
     );
     for row in rows {
         let _ = writeln!(out, "{:<20} {}", row.id, chart(row));
     }
-    let _ = writeln!(out, "{:<20} {}", "", months(half));
+    let _ = writeln!(out, "{:<20} {}", "", months(half, "   ", &[9, 10, 11, 12, 1, 2, 3, 4, 5]));
     out
 }
 
@@ -324,11 +322,13 @@ fn chart(row: &Row) -> String {
         .collect()
 }
 
-const fn months(half: Half) -> &'static str {
-    match half {
-        Half::Northern => "Sep   Oct   Nov   Dec   Jan   Feb   Mar   Apr   May",
-        Half::Southern => "Mar   Apr   May   Jun   Jul   Aug   Sep   Oct   Nov",
-    }
+/// The names of the months that are those of the north, here.
+fn months(half: Hemisphere, between: &str, northern: &[u32]) -> String {
+    let name = |month: &u32| {
+        let first = chrono::NaiveDate::from_ymd_opt(2022, half.month(*month), 1);
+        first.map_or_else(String::new, |day| day.format("%b").to_string())
+    };
+    northern.iter().map(name).collect::<Vec<_>>().join(between)
 }
 
 fn document(asked: &Question<'_>, rows: &[Row]) -> Value {
@@ -359,7 +359,7 @@ fn document(asked: &Question<'_>, rows: &[Row]) -> Value {
 
 /// Chance that the first damaging freeze has come by each date of autumn, a week apart; from `after` on, where it has not
 /// come by then.
-fn by_date(half: Half, row: &Row, after: Option<u32>) -> Vec<Value> {
+fn by_date(half: Hemisphere, row: &Row, after: Option<u32>) -> Vec<Value> {
     let first = after.unwrap_or(CHART_FROM_DAY);
     (first..=LAST_DAY_OF_AUTUMN)
         .step_by(7)

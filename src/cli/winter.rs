@@ -8,13 +8,15 @@ mod parts;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
-use chrono::{DateTime, Datelike as _, NaiveDate, TimeZone as _, Utc};
+use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
 use super::{CliContext, CliError, CommandOutput, Exit, boat::look_up, page, parse_time};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::ports::AlertFilter;
 use crate::domain::boat::{Spells, fold, uncleared};
+use crate::domain::local_time;
+use crate::domain::season::Hemisphere;
 use parts::Book;
 
 /// The page, printed by the browser.
@@ -68,17 +70,10 @@ fn season_start(
     at: DateTime<Utc>,
 ) -> DateTime<Utc> {
     let zone = yard.zone(&boat.site);
-    let southern = yard.sites.get(&boat.site).is_some_and(|site| site.latitude < 0.0);
-    let northern = house.catalogue.limits().season_ends_month;
-    let month = (1..=12_u32).find(|month| (f64::from(*month) - northern).abs() < 0.5).unwrap_or(6);
-    let month = if southern { (month + 5) % 12 + 1 } else { month };
-    let local = at.with_timezone(&zone).date_naive();
-    [local.year(), local.year() - 1]
-        .into_iter()
-        .filter_map(|year| NaiveDate::from_ymd_opt(year, month, 1))
-        .find(|day| *day <= local)
-        .and_then(|day| zone.from_local_datetime(&day.and_hms_opt(0, 0, 0)?).earliest())
-        .map_or(at, |start| start.to_utc())
+    let ends = house.catalogue.limits().season_ends_month;
+    let month = yard.hemisphere(&boat.site).month_of_table(ends);
+    Hemisphere::last_first_of(month, at.with_timezone(&zone).date_naive())
+        .map_or(at, |day| local_time::day_start(zone, day))
 }
 
 /// Everything on the page.

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::domain::boat::{PersonId, PlaceFacts, Places, SiteId};
 use crate::domain::catalogue::Holds;
+use crate::domain::season::Hemisphere;
 use crate::domain::units::{Celsius, TemperatureScale};
 
 /// What surrounds the boats of a place.
@@ -174,13 +175,19 @@ impl Site {
         if american { TemperatureScale::F } else { TemperatureScale::C }
     }
 
+    /// The half of the earth that it lies in.
+    #[must_use]
+    pub fn hemisphere(&self) -> Hemisphere {
+        Hemisphere::of_latitude(self.latitude)
+    }
+
     /// What the fold of a boat's log must know of this place.
     #[must_use]
     pub fn facts(&self) -> PlaceFacts {
         PlaceFacts {
             water: if self.water_kind == "sea" { Holds::Sea } else { Holds::Fresh },
             afloat: self.kind == SiteKind::Afloat,
-            southern: self.latitude < 0.0,
+            hemisphere: self.hemisphere(),
             time_zone: self.time_zone,
         }
     }

@@ -4,6 +4,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rimeward::domain::alert::blend::{Filled, PastWinters, Word, decide_filled};
 use rimeward::domain::alert::{Alert, AlertId, Concerned, Flat, System, table};
 use rimeward::domain::boat::{BoatId, PersonId, SiteId};
+use rimeward::domain::season::Hemisphere;
 
 /// Antifreeze that stays as weak as it is, or what `change` says; looked at every third hour from 1 November to the end of April.
 fn winter(change: impl Fn(&mut Filled<'_>, DateTime<Utc>)) -> (Vec<(String, Word)>, Option<Alert>) {
@@ -20,6 +21,7 @@ fn winter(change: impl Fn(&mut Filled<'_>, DateTime<Utc>)) -> (Vec<(String, Word
                 boat: &boat,
                 site: &site,
                 zone: chrono_tz::America::New_York,
+                hemisphere: Hemisphere::Northern,
                 reader: Some(&owner),
                 freeze: None,
                 open: held.as_ref(),
@@ -103,4 +105,45 @@ fn a_freeze_in_sight_takes_over_without_a_word_and_the_yards_boats_are_on_its_li
     assert!(last.unwrap().closed.is_none());
     assert_eq!(winter(|look, _| look.of.reader = None).0, []);
     assert_eq!(winter(|look, _| look.weak = &[]).0, []);
+}
+
+/// One that was told and closed in one winter: does a boat that is weak again at `now` get a second letter?
+fn second_letter(
+    (zone, hemisphere): (chrono_tz::Tz, Hemisphere),
+    (raised, now): (&str, &str),
+) -> bool {
+    let (boat, site, owner) = (BoatId::from("B11"), SiteId::from("BARN"), PersonId::from("P11"));
+    let weak = [System { circuit: "coolers_raw".into(), instance: None }];
+    let concerned = |closed| Concerned {
+        boat: &boat,
+        site: &site,
+        zone,
+        hemisphere,
+        reader: Some(&owner),
+        freeze: None,
+        open: None,
+        closed,
+        episodes_closed: 1,
+    };
+    let past = PastWinters::default();
+    let filled = |closed| Filled {
+        of: concerned(closed),
+        weak: &weak,
+        past: &past,
+        chance: 0.3,
+        over: false,
+        waits: false,
+    };
+    let (first, _, _) = decide_filled(&filled(None), at(raised)).unwrap();
+    decide_filled(&filled(Some(&first)), at(now)).is_some()
+}
+
+#[test]
+fn one_letter_a_winter_in_the_south_too_where_it_runs_over_midyear() {
+    let south = (chrono_tz::Tz::Australia__Hobart, Hemisphere::Southern);
+    assert!(!second_letter(south, ("2023-05-20T02:00:00Z", "2023-08-10T02:00:00Z")));
+    assert!(second_letter(south, ("2023-08-10T02:00:00Z", "2024-05-20T02:00:00Z")), "the next");
+    let north = (chrono_tz::America::New_York, Hemisphere::Northern);
+    assert!(!second_letter(north, ("2022-11-20T16:00:00Z", "2023-02-10T16:00:00Z")));
+    assert!(second_letter(north, ("2023-02-10T16:00:00Z", "2023-11-20T16:00:00Z")), "the next");
 }

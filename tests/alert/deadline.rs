@@ -4,6 +4,7 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use rimeward::domain::alert::deadline::{Autumn, Word, decide_autumn};
 use rimeward::domain::alert::{Alert, AlertId, Concerned, Flat, System, table};
 use rimeward::domain::boat::{BoatId, PersonId, SiteId};
+use rimeward::domain::season::Hemisphere;
 
 /// An owner who does nothing, or what `change` says; looked at every third hour from 1 October; the last day is 6 November.
 fn autumn(change: impl Fn(&mut Autumn<'_>, DateTime<Utc>)) -> (Vec<(String, Word)>, Option<Alert>) {
@@ -19,6 +20,7 @@ fn autumn(change: impl Fn(&mut Autumn<'_>, DateTime<Utc>)) -> (Vec<(String, Word
                 boat: &boat,
                 site: &site,
                 zone: chrono_tz::America::New_York,
+                hemisphere: Hemisphere::Northern,
                 reader: Some(&owner),
                 freeze: None,
                 open: held.as_ref(),

@@ -11,7 +11,8 @@ use rimeward::adapters::intake::archive::days as archive_days;
 use rimeward::domain::physics::Liquid;
 use rimeward::domain::physics::part::thermal_class;
 use rimeward::domain::risk::plan::due::last_day_at;
-use rimeward::domain::weather::seasons::{End, Half, Winter, day_at, water_in, winters};
+use rimeward::domain::season::Hemisphere;
+use rimeward::domain::weather::seasons::{End, PastWinter, day_at, water_in, winters};
 
 /// Tolerated chance.
 const TOLERANCE: f64 = 0.10;
@@ -110,10 +111,10 @@ fn first_and_last_freezes_are_those_of_the_computed_table() {
     let day_of = |text: &str| {
         let date: NaiveDate = format!("2022-{text}").parse().ok()?;
         let year = if date.month() >= 7 { 2022 } else { 2023 };
-        Some(i64::from(Half::Northern.day_of(date.with_year(year)?)))
+        Some(i64::from(Hemisphere::Northern.day_of(date.with_year(year)?)))
     };
     let (mut within_two, mut days_compared, mut largest) = (0_usize, 0_usize, 0_i64);
-    let mut read: BTreeMap<String, Vec<Winter>> = BTreeMap::new();
+    let mut read: BTreeMap<String, Vec<PastWinter>> = BTreeMap::new();
     for line in table.lines().skip(1) {
         let cells: Vec<&str> = line.split(',').collect();
         let (station, seasons) = (cells[0], cells[2].parse::<usize>().unwrap());
@@ -168,7 +169,7 @@ fn the_last_safe_day_of_a_hose_and_a_block_is_exceeded_as_often_as_tolerated() {
     let records = std::fs::read(PathBuf::from(folder).join("data/obs_daily.csv.gz")).unwrap();
     // Those with lows and highs.
     let stations = ["denver_co", "milwaukee_wi", "stockholm_se", "klein_altendorf_de"];
-    let all: Vec<Vec<Winter>> = stations
+    let all: Vec<Vec<PastWinter>> = stations
         .iter()
         .filter_map(|station| archive_days(&records, Some(station)).ok())
         .map(|days| winters(&days))
@@ -215,7 +216,7 @@ fn freeze_dates_fit_those_published_for_the_same_shore() {
     let day_of = |text: &str| {
         let date: NaiveDate = format!("2022-{text}").parse().ok()?;
         let year = if date.month() >= 7 { 2022 } else { 2023 };
-        Some(i64::from(Half::Northern.day_of(date.with_year(year)?)))
+        Some(i64::from(Hemisphere::Northern.day_of(date.with_year(year)?)))
     };
     let mut compared = 0;
     for line in published.lines().skip(1).filter(|line| line.contains("(Lake Michigan)")) {

@@ -6,6 +6,7 @@ use rimeward::domain::boat::{
     PlaceFacts, Places, Precision, SiteId, fold,
 };
 use rimeward::domain::catalogue::{Catalogue, Holds};
+use rimeward::domain::season::Hemisphere;
 
 /// An entry of boat `B` in autumn 2022, local time of the US east coast.
 pub fn event(id: &str, happened: &str, kind: &str) -> Entry {
@@ -151,7 +152,11 @@ impl Places for World {
         Some(PlaceFacts {
             water: Holds::Sea,
             afloat: site.as_str() == "BERTH",
-            southern: site.as_str() == "SOUTH",
+            hemisphere: Hemisphere::of_latitude(if site.as_str() == "SOUTH" {
+                -42.9
+            } else {
+                43.7
+            }),
             time_zone: chrono_tz::America::New_York,
         })
     }

@@ -3,9 +3,8 @@
 //! `2022-10-03`, `10/3/2022`, `3.10.2022`, `3 Oct 2022`, `Oct 3, 2022`, a spreadsheet's day number; each with a time of day
 //! behind it or none. Which of two numbers is the day, where both could be, is settled once for a whole file.
 
-use chrono::{
-    DateTime, Datelike as _, FixedOffset, NaiveDate, NaiveDateTime, NaiveTime, TimeZone as _,
-};
+use crate::domain::local_time;
+use chrono::{DateTime, Datelike as _, FixedOffset, NaiveDate, NaiveDateTime, NaiveTime};
 use chrono_tz::Tz;
 
 /// Day numbers of spreadsheets between these are dates of 1954 to 2119; other numbers are no dates.
@@ -181,8 +180,7 @@ pub(super) fn moment(
     let (date, time) = wall(text, order)?;
     let time = time.filter(|time| *time != NaiveTime::MIN);
     let wall = date.and_time(time.unwrap_or(NaiveTime::from_hms_opt(12, 0, 0)?));
-    // Of an hour that comes twice the first; an hour that the clock skips is none.
-    let at = zone?.from_local_datetime(&wall).earliest()?;
+    let at = local_time::stated(zone?, wall)?;
     Some((at.fixed_offset(), time.is_some()))
 }
 

@@ -3,11 +3,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{NaiveDateTime, TimeZone as _};
+use chrono::NaiveDateTime;
 use chrono_tz::Tz;
 
 use super::archive::{ArchiveError, BELIEVED_C, days, unpacked};
 use super::dates::{DateOrder, moment};
+use crate::domain::local_time;
 use crate::domain::weather::seasons;
 
 /// Names of the columns, by their first word for it.
@@ -38,7 +39,7 @@ fn of_days(body: &[u8], station: &str, zone: Tz) -> Result<BTreeMap<i64, f64>, A
 }
 
 fn hour_of(wall: NaiveDateTime, zone: Tz) -> Option<i64> {
-    Some(zone.from_local_datetime(&wall).earliest()?.timestamp().div_euclid(3600))
+    Some(local_time::stated(zone, wall)?.timestamp().div_euclid(3600))
 }
 
 fn table(text: &str, station: &str, zone: Tz) -> Result<BTreeMap<i64, f64>, ArchiveError> {

@@ -5,7 +5,8 @@
 
 use std::str::FromStr;
 
-use chrono::{DateTime, LocalResult, NaiveDateTime, TimeDelta, TimeZone, Utc};
+use crate::domain::local_time;
+use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 
 /// A checked schedule.
@@ -46,19 +47,11 @@ impl Schedule {
     pub fn next_after(&self, instant: DateTime<Utc>, zone: Tz) -> Option<DateTime<Utc>> {
         let wall = instant.with_timezone(&zone).naive_local().and_utc();
         // A repeated or skipped hour can put the next wall time at or before the instant: then the one after counts.
-        self.0.after(&wall).map(|next| in_zone(next.naive_utc(), zone)).find(|at| *at > instant)
+        self.0
+            .after(&wall)
+            .map(|next| local_time::first(zone, next.naive_utc()))
+            .find(|at| *at > instant)
     }
-}
-
-fn in_zone(wall: NaiveDateTime, zone: Tz) -> DateTime<Utc> {
-    let mut wall = wall;
-    for _ in 0..=(24 * 60) {
-        match zone.from_local_datetime(&wall) {
-            LocalResult::Single(at) | LocalResult::Ambiguous(at, _) => return at.to_utc(),
-            LocalResult::None => wall += TimeDelta::minutes(1),
-        }
-    }
-    wall.and_utc()
 }
 
 #[cfg(test)]

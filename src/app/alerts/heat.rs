@@ -1,6 +1,6 @@
 //! Kind `heat`: the heat of heated places, from the record and the thermometer to what those who run them are told.
 
-use chrono::{DateTime, Datelike, TimeDelta, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
 use super::Gathering;
 use crate::app::assess::heating::heating;
@@ -93,8 +93,7 @@ fn views<'a>(seen: &'a Assessment, site: &SiteId) -> impl Iterator<Item = &'a Bo
 
 /// From October to April, south of the line from April to October.
 fn is_cold_half(site: &Site, now: DateTime<Utc>) -> bool {
-    let month = now.with_timezone(&site.time_zone).month();
-    if site.latitude < 0.0 { (4..=10).contains(&month) } else { !(5..=9).contains(&month) }
+    site.hemisphere().is_cold_half(now.with_timezone(&site.time_zone).date_naive())
 }
 
 /// Does a boat in it hold water in anything that breaks, by the record?

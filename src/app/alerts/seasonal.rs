@@ -80,6 +80,7 @@ pub(crate) fn concerned<'a>(
         boat,
         site,
         zone: gathering.seen.yard.zone(site),
+        hemisphere: gathering.seen.yard.hemisphere(site),
         reader: reader.map(|person| &person.id),
         freeze: freezes.before(boat, reader),
         open: gathering.open.of(kind, boat.as_str()),

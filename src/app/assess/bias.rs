@@ -3,14 +3,14 @@
 use std::collections::BTreeMap;
 use std::sync::{Mutex, PoisonError};
 
-use chrono::{DateTime, Days, LocalResult, NaiveDate, NaiveDateTime, NaiveTime, TimeZone, Utc};
-use chrono_tz::Tz;
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
 
 use crate::app::assess::AsOf;
 use crate::app::assess::forecast_cache::WeatherMemory;
 use crate::app::assess::outlook::outlook_from;
 use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::SiteId;
+use crate::domain::local_time;
 use crate::domain::weather::errors::ErrorModel;
 use crate::domain::weather::learned::{Night, OwnCold, ReadNight, learn};
 use crate::domain::weather::{Forecast, ForecastState, Step, place, sun};
@@ -129,10 +129,10 @@ fn night(
     read: &ReadNight,
 ) -> Result<Option<Night>, ServiceError> {
     let Some(before) = read.morning.checked_sub_days(Days::new(1)) else { return Ok(None) };
-    let evening = at_wall(before.and_time(EVENING), site.time_zone);
-    let morning = at_wall(read.morning.and_time(MORNING), site.time_zone);
+    let evening = local_time::first(site.time_zone, before.and_time(EVENING));
+    let morning = local_time::first(site.time_zone, read.morning.and_time(MORNING));
     // The day before is forecast from its own morning.
-    let day = at_wall(before.and_time(MORNING), site.time_zone);
+    let day = local_time::first(site.time_zone, before.and_time(MORNING));
     let by_day = match read.high_c {
         Some(_) => outlook_from(house, memory, site, AsOf::now(day))?.0,
         None => None,
@@ -178,11 +178,4 @@ fn between(
     until: DateTime<Utc>,
 ) -> impl Iterator<Item = &Step> {
     forecast.steps.iter().filter(move |step| step.time >= from && step.time < until)
-}
-
-fn at_wall(wall: NaiveDateTime, zone: Tz) -> DateTime<Utc> {
-    match zone.from_local_datetime(&wall) {
-        LocalResult::Single(at) | LocalResult::Ambiguous(at, _) => at.to_utc(),
-        LocalResult::None => zone.from_utc_datetime(&wall).to_utc(),
-    }
 }

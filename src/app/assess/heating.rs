@@ -1,11 +1,12 @@
 //! Whether a heated place is heated: by what is entered for it, and by what its own thermometer showed.
 
-use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use crate::app::assess::AsOf;
 use crate::app::context::{AppContext, ServiceError};
 use crate::domain::alert::heat::Trouble;
 use crate::domain::boat::{HeatTurn, LayupEvent, heat_of_place};
+use crate::domain::local_time;
 use crate::domain::risk::ambient::Heat;
 use crate::domain::units::Celsius;
 use crate::domain::weather::learned::ReadNight;
@@ -56,7 +57,7 @@ pub(crate) fn heating(
     let off_since = turns.last().filter(|turn| !turn.on).map(|turn| turn.at);
     let low = nights.last().filter(|_| reads_low(&nights, site.heat_setpoint));
     // What was entered after the reading knows better.
-    let low = low.and_then(|night| Some((night, midnight(night.morning, site)?)));
+    let low = low.map(|night| (night, midnight(night.morning, site)));
     let never_entered = turns.is_empty();
     let low = low.filter(|(_, since)| never_entered || on_since.is_some_and(|on| on < *since));
     let silent = silent_since(&nights, today).filter(|_| never_entered || on_since.is_some());
@@ -87,9 +88,8 @@ fn reads_low(nights: &[ReadNight], setpoint: Option<Celsius>) -> bool {
 }
 
 /// When the night before a morning is taken to have begun to be cold: its middle.
-fn midnight(morning: NaiveDate, site: &Site) -> Option<DateTime<Utc>> {
-    let local = morning.and_time(NaiveTime::MIN).and_local_timezone(site.time_zone);
-    Some(local.earliest()?.to_utc())
+fn midnight(morning: NaiveDate, site: &Site) -> DateTime<Utc> {
+    local_time::day_start(site.time_zone, morning)
 }
 
 /// The last morning of a place that was read day by day and is read no more.

@@ -9,8 +9,9 @@ use crate::app::context::{AppContext, ServiceError};
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_class;
 use crate::domain::risk::judge::liquid_bits;
+use crate::domain::season::Hemisphere;
 use crate::domain::weather::seasons::{
-    DAMAGING_SHARE, DailyNormals, Froze, Half, Winter, water_in, winters,
+    DAMAGING_SHARE, DailyNormals, Froze, PastWinter, hemisphere, water_in, winters,
 };
 use crate::domain::yard::Site;
 
@@ -27,11 +28,11 @@ pub struct PastSeasons {
     /// Days read.
     pub days: usize,
     /// When their winter falls.
-    pub half: Half,
+    pub half: Hemisphere,
     /// What was put on the lows, K: the place's own cold at night, 0 or less.
     pub night_offset_k: f64,
     /// Whole winters, oldest first.
-    pub winters: Vec<Winter>,
+    pub winters: Vec<PastWinter>,
     /// Mean of each day of the year.
     pub normals: DailyNormals,
 }
@@ -111,7 +112,7 @@ impl PastSeasons {
             file: file.into(),
             source: source(&body),
             days: days.len(),
-            half: Half::of(&days),
+            half: hemisphere(&days),
             night_offset_k,
             normals: DailyNormals::of(&days),
             winters,
@@ -164,7 +165,7 @@ impl AppContext {
             let class =
                 thermal_class(class).map_err(|error| ServiceError::Told(error.to_string()))?;
             let part = water_in(class, &passing.liquid);
-            let froze = |winter: &Winter| {
+            let froze = |winter: &PastWinter| {
                 let found = part.as_ref().and_then(|part| winter.part_past(part, passing.share));
                 (winter.start, found)
             };

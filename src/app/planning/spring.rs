@@ -13,8 +13,6 @@ use crate::domain::yard::{Site, SiteKind};
 
 /// Months, in the north, in which somebody thinks of filling water in: March to June.
 const MONTHS: std::ops::RangeInclusive<u32> = 3..=6;
-/// Half a year, for the southern half.
-const HALF_A_YEAR: u32 = 6;
 
 /// The earliest days to fill water at a place.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -71,6 +69,5 @@ pub(crate) fn fill_from(
 }
 
 fn is_spring(site: &Site, today: NaiveDate) -> bool {
-    let shift = if site.latitude < 0.0 { HALF_A_YEAR } else { 0 };
-    MONTHS.contains(&((today.month() + shift - 1) % 12 + 1))
+    MONTHS.contains(&site.hemisphere().month(today.month()))
 }

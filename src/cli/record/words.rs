@@ -1,6 +1,6 @@
 //! From the words on the command line to the cells of one row of the event table.
 
-use chrono::{DateTime, DurationRound as _, NaiveTime, TimeDelta, TimeZone as _, Utc};
+use chrono::{DateTime, DurationRound as _, NaiveTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use ring::digest::{SHA256, digest};
 
@@ -8,7 +8,8 @@ use super::RecordArgs;
 use crate::adapters::intake::{ImportProblems, entry};
 use crate::app::context::YardBook;
 use crate::app::salt::Salt;
-use crate::cli::{CliError, parse_time};
+use crate::cli::CliError;
+use crate::cli::time::{at_wall, parse_time};
 use crate::domain::boat::{Boat, CircuitId, EventId, LayupEvent, SiteId};
 use crate::domain::catalogue::entry_word::plain;
 use crate::domain::catalogue::{Catalogue, NotAKind, nearest};
@@ -222,7 +223,7 @@ pub(super) fn moment(
             }
             hour_known = time.is_some();
             let wall = date.and_time(time.unwrap_or(NOON));
-            zone.from_local_datetime(&wall).earliest().map_or(now, |at| at.to_utc())
+            at_wall(wall, zone)?
         }
         (None, _) if text.parse::<chrono::NaiveDate>().is_ok() => {
             hour_known = false;

@@ -43,16 +43,12 @@ pub fn year_of(site: &Site, now: DateTime<Utc>) -> Option<i32> {
         return None;
     }
     // A year in the south runs from its own autumn.
-    let shifted = if site.latitude < 0.0 {
-        local.date_naive().checked_add_months(chrono::Months::new(6))?
-    } else {
-        local.date_naive()
-    };
+    let shifted = site.hemisphere().as_northern(local.date_naive())?;
     let early = shifted.month() == 9 && shifted.day() < FIRST_DAY;
     if !MONTHS.contains(&shifted.month()) || early {
         return None;
     }
-    Some(if shifted.month() >= 7 { shifted.year() } else { shifted.year() - 1 })
+    Some(site.hemisphere().year_of(local.date_naive()))
 }
 
 pub(super) fn actions(opening: &Opening<'_>, now: DateTime<Utc>) -> Vec<Action> {

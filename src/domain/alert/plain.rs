@@ -1,6 +1,6 @@
 //! Kinds that say a few words to one person and follow no forecast: what is told, and how such an episode ends.
 
-use chrono::{DateTime, Datelike, Utc};
+use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 
 use super::{
@@ -9,6 +9,7 @@ use super::{
 };
 use crate::domain::boat::{BoatId, PersonId, SiteId};
 use crate::domain::risk::{Consequence, Priority};
+use crate::domain::season::{Hemisphere, Winter};
 
 /// Hours of the day, local, in which such a word is decided.
 const HOURS: std::ops::Range<u32> = 8..20;
@@ -22,6 +23,8 @@ pub struct Concerned<'a> {
     pub site: &'a SiteId,
     /// The clock of the place.
     pub zone: Tz,
+    /// When its winters come.
+    pub hemisphere: Hemisphere,
     /// Who is told; `None`: the yard sees to it, or nobody is listed.
     pub reader: Option<&'a PersonId>,
     /// A freeze in sight has an alert of its own, which says more.
@@ -42,7 +45,9 @@ impl Concerned<'_> {
 
     /// Has there been one in the winter that `now` belongs to?
     pub(super) fn had_one(&self, now: DateTime<Utc>) -> bool {
-        self.closed.is_some_and(|closed| is_of_this_winter(closed, self.zone, now))
+        let winter = |at| Winter::of((self.hemisphere, self.zone), at);
+        let raised = self.closed.and_then(|closed| closed.raised_at);
+        raised.is_some_and(|at| winter(at) == winter(now))
     }
 
     /// Is it an hour at which a word that can wait is decided?
@@ -124,15 +129,4 @@ pub(super) fn close(
     }
     let transition = Transition::between(row, open, &next, now, "rule", why, None);
     (next, transition)
-}
-
-/// Was the alert raised in the winter that `now` belongs to?
-fn is_of_this_winter(alert: &Alert, zone: Tz, now: DateTime<Utc>) -> bool {
-    alert.raised_at.is_some_and(|at| winter_of(at, zone) == winter_of(now, zone))
-}
-
-/// The first year of the winter that a time belongs to.
-fn winter_of(at: DateTime<Utc>, zone: Tz) -> i32 {
-    let date = at.with_timezone(&zone).date_naive();
-    if date.month() >= 7 { date.year() } else { date.year() - 1 }
 }

@@ -1,9 +1,10 @@
 //! Quiet hours: when a message that is not pressing may leave.
 
-use chrono::{DateTime, Duration, LocalResult, NaiveDateTime, TimeZone, Utc};
+use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 
 use super::AlertSettings;
+use crate::domain::local_time;
 use crate::domain::risk::Priority;
 use crate::domain::yard::{Person, Role};
 
@@ -40,23 +41,10 @@ pub fn not_before(
     if !quiet {
         return None;
     }
-    let morning = instant(zone, end_day.and_time(settings.quiet_morning));
+    let morning = local_time::first(zone, end_day.and_time(settings.quiet_morning));
     if latest_start.is_some_and(|start| start < morning) {
         return None;
     }
-    let end = instant(zone, end_day.and_time(to));
+    let end = local_time::first(zone, end_day.and_time(to));
     (end > now).then_some(end)
-}
-
-/// The instant of a local time; the first of two where clocks go back, an hour later where they skip it.
-#[must_use]
-pub fn instant(zone: Tz, local: NaiveDateTime) -> DateTime<Utc> {
-    let found = |local: NaiveDateTime| match zone.from_local_datetime(&local) {
-        LocalResult::Single(time) => Some(time),
-        LocalResult::Ambiguous(first, _) => Some(first),
-        LocalResult::None => None,
-    };
-    found(local)
-        .or_else(|| found(local + Duration::hours(1)))
-        .map_or_else(|| Utc.from_utc_datetime(&local), |time| time.with_timezone(&Utc))
 }

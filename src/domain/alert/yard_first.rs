@@ -7,8 +7,8 @@ use chrono::{DateTime, Duration, Utc};
 use super::Facts;
 use super::advice::Act;
 use super::draft::Draft;
-use super::quiet::instant;
 use crate::domain::boat::Care;
+use crate::domain::local_time;
 use crate::domain::risk::Priority;
 use crate::domain::risk::timing::after_working_hours;
 use crate::domain::yard::{Person, Role};
@@ -89,7 +89,7 @@ fn before_the_night(until: DateTime<Utc>, person: &Person, draft: &Draft<'_>) ->
     let (clock, day) = (local.time(), local.date());
     let begun = if from > to && clock < to { day.pred_opt().unwrap_or(day) } else { day };
     let quiet = if from > to { clock >= from || clock < to } else { clock >= from && clock < to };
-    if quiet { instant(zone, begun.and_time(from)).max(draft.now) } else { until }
+    if quiet { local_time::first(zone, begun.and_time(from)).max(draft.now) } else { until }
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "settings in hours, clamped")]

@@ -28,6 +28,8 @@ use super::{Boat, BoatState, LayupEvent, Places, Precision};
 use crate::domain::catalogue::{
     Catalogue, CircuitSet, EffectKind, Evidence, Holds, PlaceEffect, Reason, WaterSource,
 };
+use crate::domain::local_time;
+use crate::domain::season::Hemisphere;
 pub use heat::heat_of_place;
 use log::Entry;
 pub(super) use log::withdrawn;
@@ -111,10 +113,8 @@ impl<'a> Folding<'a> {
             Some(place) => place == PlaceEffect::Ashore,
             None => haul_to_come,
         };
-        let haul_at = boat.haul_date.and_then(|haul| {
-            let noon = haul.and_time(HAULED_BY).and_local_timezone(zone).earliest()?;
-            Some(noon.to_utc())
-        });
+        let haul_at =
+            boat.haul_date.and_then(|haul| Some(local_time::first(zone, haul.and_time(HAULED_BY))));
         let first = entries.first().map_or(at, |entry| entry.event.happened_at);
         Self {
             boat,
@@ -131,7 +131,7 @@ impl<'a> Folding<'a> {
             season: Season::start(
                 first,
                 zone,
-                facts.is_some_and(|facts| facts.southern),
+                facts.map_or(Hemisphere::Northern, |facts| facts.hemisphere),
                 catalogue.limits(),
             ),
             order: order::Order::default(),

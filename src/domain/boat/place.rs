@@ -4,6 +4,7 @@ use chrono_tz::Tz;
 
 use super::SiteId;
 use crate::domain::catalogue::Holds;
+use crate::domain::season::Hemisphere;
 
 /// A place as the fold sees it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -12,8 +13,8 @@ pub struct PlaceFacts {
     pub water: Holds,
     /// Berths in the water.
     pub afloat: bool,
-    /// South of the equator: spring comes in September.
-    pub southern: bool,
+    /// When its seasons come.
+    pub hemisphere: Hemisphere,
     /// Its time zone.
     pub time_zone: Tz,
 }

@@ -1,13 +1,11 @@
 //! From the first dangerous hour back to the latest start, and from slack and consequence to priority.
 
-use chrono::{
-    DateTime, Datelike, Days, LocalResult, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta,
-    TimeZone, Utc, Weekday,
-};
+use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, TimeDelta, Utc, Weekday};
 
 use chrono_tz::Tz;
 
 use super::{Consequence, Priority};
+use crate::domain::local_time;
 use crate::domain::weather::sun;
 use crate::domain::yard::Site;
 
@@ -78,8 +76,8 @@ pub fn after_working_hours(
 ) -> DateTime<Utc> {
     let (mut left, mut day) = (span, from.with_timezone(&zone).date_naive());
     for _ in 0..DAYS_AHEAD {
-        let opens = wall(day.and_time(hours.from), zone).max(from);
-        let closes = wall(day.and_time(hours.to), zone);
+        let opens = local_time::first(zone, day.and_time(hours.from)).max(from);
+        let closes = local_time::first(zone, day.and_time(hours.to));
         let open_for = (closes - opens).max(TimeDelta::zero());
         if open_for >= left {
             return opens + left;
@@ -106,7 +104,7 @@ pub fn day_before_end(
         (0..14).filter_map(|back| last.checked_sub_days(Days::new(back))).filter(coming).collect();
     let weekend = |day: &&NaiveDate| matches!(day.weekday(), Weekday::Sat | Weekday::Sun);
     let day = days.iter().find(weekend).or_else(|| days.get(1)).or_else(|| days.first())?;
-    Some(wall(day.and_time(hours.from.max(WORK_AT)), zone))
+    Some(local_time::first(zone, day.and_time(hours.from.max(WORK_AT))))
 }
 
 /// The working hours of a date at the place, cut by sunrise and by sunset.
@@ -115,24 +113,13 @@ fn working_window(
     site: &Site,
     hours: WorkingHours,
 ) -> (DateTime<Utc>, DateTime<Utc>) {
-    let opens = in_zone(date.and_time(hours.from), site);
-    let closes = in_zone(date.and_time(hours.to), site);
+    let opens = local_time::first(site.time_zone, date.and_time(hours.from));
+    let closes = local_time::first(site.time_zone, date.and_time(hours.to));
     match sun::rise_and_set(date, site.latitude, site.longitude) {
         Some((rise, set)) => {
             (opens.max(rise), closes.min(set - TimeDelta::minutes(DAYLIGHT_MARGIN_MIN)))
         }
         None => (opens, closes),
-    }
-}
-
-fn in_zone(time: NaiveDateTime, site: &Site) -> DateTime<Utc> {
-    wall(time, site.time_zone)
-}
-
-fn wall(time: NaiveDateTime, zone: Tz) -> DateTime<Utc> {
-    match zone.from_local_datetime(&time) {
-        LocalResult::Single(at) | LocalResult::Ambiguous(at, _) => at.to_utc(),
-        LocalResult::None => zone.from_utc_datetime(&time).to_utc(),
     }
 }
 

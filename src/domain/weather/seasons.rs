@@ -1,11 +1,12 @@
 //! Past winters of a place: on which day the first damaging ice came and the last, for the air alone and for each kind
 //! of part, and from these the last day without care at a chosen tolerance.
 //!
-//! A winter runs from July to June, in the southern half of the earth from January to December. Hours between the low (06 h) and the high (15 h) of a day follow half a cosine.
+//! Hours between the low (06 h) and the high (15 h) of a day follow half a cosine.
 
 use chrono::{Datelike, Days, NaiveDate, NaiveDateTime};
 
 use crate::domain::physics::part::{PartModel, ThermalClass};
+use crate::domain::season::Hemisphere;
 use crate::domain::units::Celsius;
 
 /// The low and high of one day, C.
@@ -19,72 +20,10 @@ pub struct Day {
     pub high_c: f64,
 }
 
-/// The half of the earth, by when its winter falls.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Half {
-    /// Winter about January.
-    Northern,
-    /// Winter about July.
-    Southern,
-}
-
-impl Half {
-    /// By which of the two is colder in a series of days: an archive need not say where it was measured.
-    #[must_use]
-    pub fn of(days: &[Day]) -> Self {
-        let mean = |months: [u32; 3]| {
-            let (sum, count) = days
-                .iter()
-                .filter(|day| months.contains(&day.date.month()))
-                .fold((0.0, 0.0), |(s, n), day| {
-                    (s + f64::midpoint(day.low_c, day.high_c), n + 1.0)
-                });
-            sum / f64::max(count, 1.0)
-        };
-        if mean([12, 1, 2]) <= mean([6, 7, 8]) { Self::Northern } else { Self::Southern }
-    }
-
-    /// The year in which the season of a date began.
-    #[must_use]
-    pub fn year_of(self, date: NaiveDate) -> i32 {
-        match self {
-            Self::Northern if date.month() < 7 => date.year() - 1,
-            Self::Northern | Self::Southern => date.year(),
-        }
-    }
-
-    /// The first day of the season that begins in a year; `None` outside the calendar.
-    #[must_use]
-    pub fn start(self, year: i32) -> Option<NaiveDate> {
-        NaiveDate::from_ymd_opt(year, if self == Self::Northern { 7 } else { 1 }, 1)
-    }
-
-    /// The day of a date counted from the first of its own season.
-    #[must_use]
-    pub fn day_of(self, date: NaiveDate) -> u32 {
-        let days = self.start(self.year_of(date)).map_or(0, |start| (date - start).num_days());
-        u32::try_from(days).unwrap_or(0)
-    }
-
-    /// Month and day of a day of the season, in a year without a leap day.
-    #[must_use]
-    pub fn calendar(self, day: u32) -> Option<NaiveDate> {
-        self.start(2022)?.checked_add_days(Days::new(u64::from(day)))
-    }
-
-    /// The day of the season `day` in the season that has `today` in it.
-    #[must_use]
-    pub fn this_season(self, today: NaiveDate, day: u32) -> Option<NaiveDate> {
-        self.start(self.year_of(today))?.checked_add_days(Days::new(u64::from(day)))
-    }
-
-    /// Is it summer, in which no winter is missed?
-    fn is_summer(self, date: NaiveDate) -> bool {
-        match self {
-            Self::Northern => (6..=8).contains(&date.month()),
-            Self::Southern => matches!(date.month(), 12 | 1 | 2),
-        }
-    }
+/// When the winter of a series of days falls.
+#[must_use]
+pub fn hemisphere(days: &[Day]) -> Hemisphere {
+    Hemisphere::by_cold(days.iter().map(|day| (day.date, f64::midpoint(day.low_c, day.high_c))))
 }
 
 /// Days that a winter must have outside summer to count: nine tenths of 273.
@@ -94,9 +33,9 @@ pub const DAMAGING_SHARE: f64 = 0.05;
 const LOW_HOUR: u32 = 6;
 const HIGH_HOUR: u32 = 15;
 
-/// One winter, days in order.
+/// One past winter, days in order.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Winter {
+pub struct PastWinter {
     /// The first day of its season, from which days are counted.
     pub start: NaiveDate,
     /// Its days.
@@ -108,18 +47,18 @@ pub type Froze = (NaiveDate, FirstAndLast);
 
 /// The complete winters of a series, oldest first. Days may come in any order; of two entries for a day the last stands.
 #[must_use]
-pub fn winters(days: &[Day]) -> Vec<Winter> {
+pub fn winters(days: &[Day]) -> Vec<PastWinter> {
     let mut by_date = std::collections::BTreeMap::new();
     for day in days {
         by_date.insert(day.date, *day);
     }
-    let half = Half::of(days);
-    let mut all: Vec<Winter> = Vec::new();
+    let half = hemisphere(days);
+    let mut all: Vec<PastWinter> = Vec::new();
     for day in by_date.into_values() {
         let Some(start) = half.start(half.year_of(day.date)) else { continue };
         match all.last_mut() {
             Some(winter) if winter.start == start => winter.days.push(day),
-            _ => all.push(Winter { start, days: vec![day] }),
+            _ => all.push(PastWinter { start, days: vec![day] }),
         }
     }
     let cold_months = |day: &&Day| !half.is_summer(day.date);
@@ -168,7 +107,7 @@ impl DailyNormals {
 /// First and last day of a winter that froze; `None`: it did not.
 pub type FirstAndLast = Option<(NaiveDate, NaiveDate)>;
 
-impl Winter {
+impl PastWinter {
     /// First and last day with a low at or below a threshold in C.
     #[must_use]
     pub fn air_below(&self, threshold_c: f64) -> FirstAndLast {
@@ -351,7 +290,7 @@ mod tests {
             })
             .collect();
         let on = |end, share| {
-            Half::Northern
+            Hemisphere::Northern
                 .calendar(day_at(&all, end, share).unwrap())
                 .unwrap()
                 .format("%m-%d")
@@ -373,7 +312,7 @@ mod tests {
                 Day { date, low_c: 5.0 + 8.0 * wave, high_c: 15.0 + 8.0 * wave }
             })
             .collect();
-        assert_eq!(Half::of(&days), Half::Southern);
+        assert_eq!(hemisphere(&days), Hemisphere::Southern);
         let all = winters(&days);
         assert_eq!(all.len(), 3);
         for winter in &all {
@@ -381,11 +320,9 @@ mod tests {
             assert_eq!((first.month(), last.month()), (5, 8), "{first} {last}");
         }
         let froze: Vec<Froze> = all.iter().map(|w| (w.start, w.air_below(0.0))).collect();
-        let first = day_at(&froze, End::First, 0.5).and_then(|day| Half::Southern.calendar(day));
+        let first =
+            day_at(&froze, End::First, 0.5).and_then(|day| Hemisphere::Southern.calendar(day));
         assert_eq!(first.unwrap().month(), 5);
-        let today = NaiveDate::from_ymd_opt(2026, 4, 3).unwrap();
-        assert_eq!(Half::Southern.this_season(today, 0).unwrap().to_string(), "2026-01-01");
-        assert_eq!(Half::Northern.this_season(today, 0).unwrap().to_string(), "2025-07-01");
     }
 
     #[test]

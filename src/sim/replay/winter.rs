@@ -7,9 +7,9 @@ use chrono::{DateTime, Datelike as _, NaiveDate, TimeDelta, Utc};
 use crate::app::context::{AppContext, ServiceError};
 use crate::domain::alert::AlertSettings;
 use crate::domain::boat::{BoatId, SiteId};
+use crate::domain::season::Hemisphere;
 use crate::domain::weather::Step;
 use crate::domain::weather::drawn::{Drawn, KnownHours};
-use crate::domain::weather::seasons::Half;
 use crate::domain::yard::Site;
 use crate::sim::replay::play::{Fleet, Rules, Weather, play};
 use crate::sim::replay::score::Played;
@@ -70,16 +70,10 @@ fn concerns(event: &crate::domain::boat::LayupEvent, boat: &BoatId) -> bool {
     event.boat.as_ref().is_none_or(|id| id == boat)
 }
 
-/// When the winter of a place falls.
-#[must_use]
-pub fn half_of(site: &Site) -> Half {
-    if site.latitude < 0.0 { Half::Southern } else { Half::Northern }
-}
-
 /// The winter in which the record was last written to, as the year in which it began; without a record the one of `today`.
 #[must_use]
 pub fn winter_of_record(fleet: &Fleet, today: NaiveDate) -> i32 {
-    let half = fleet.sites.values().next().map_or(Half::Northern, half_of);
+    let half = fleet.sites.values().next().map_or(Hemisphere::Northern, Site::hemisphere);
     let events = fleet.boats.iter().flat_map(|(_, events)| events);
     let newest = events.map(|event| event.happened_at.date_naive()).max();
     half.year_of(newest.unwrap_or(today))
@@ -87,7 +81,7 @@ pub fn winter_of_record(fleet: &Fleet, today: NaiveDate) -> i32 {
 
 /// The winters of which the hours are whole from autumn to spring, by the year in which they began.
 #[must_use]
-pub fn whole_winters(hours: &BTreeMap<i64, f64>, half: Half) -> Vec<i32> {
+pub fn whole_winters(hours: &BTreeMap<i64, f64>, half: Hemisphere) -> Vec<i32> {
     let year = |hour: &i64| DateTime::from_timestamp(hour * 3600, 0).map(|time| time.year());
     let (Some(first), Some(last)) =
         (hours.keys().next().and_then(year), hours.keys().next_back().and_then(year))
@@ -101,7 +95,7 @@ pub fn whole_winters(hours: &BTreeMap<i64, f64>, half: Half) -> Vec<i32> {
 }
 
 /// From ten weeks after the season's first day to two weeks before summer: archives of winters only have that and a run-up.
-fn window(half: Half, year: i32) -> Option<Span> {
+fn window(half: Hemisphere, year: i32) -> Option<Span> {
     let start = half.start(year)?.and_hms_opt(0, 0, 0)?.and_utc();
     Some((start + TimeDelta::days(72), start + TimeDelta::days(323)))
 }
@@ -122,7 +116,7 @@ pub fn replay(
     let mut span: Option<Span> = None;
     for (id, hours) in past {
         let Some(site) = fleet.sites.get(id) else { continue };
-        let Some((known, own)) = laid_over(hours, half_of(site), (weather, record)) else {
+        let Some((known, own)) = laid_over(hours, site.hemisphere(), (weather, record)) else {
             continue;
         };
         span = Some(span.map_or(own, |(from, until)| (from.max(own.0), until.min(own.1))));
@@ -168,7 +162,7 @@ pub fn replay(
 /// The hours of the winter `weather`, dated as those of `record`, and the looks that they allow.
 fn laid_over(
     hours: &BTreeMap<i64, f64>,
-    half: Half,
+    half: Hemisphere,
     (weather, record): (i32, i32),
 ) -> Option<(KnownHours, Span)> {
     let apart_h = (half.start(record)? - half.start(weather)?).num_hours();

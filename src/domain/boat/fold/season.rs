@@ -1,9 +1,11 @@
 //! When last winter's sheet ends: on a date at the latest, or with the first run of spring.
 
-use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, TimeZone, Utc};
+use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, Utc};
 use chrono_tz::Tz;
 
 use crate::domain::catalogue::TradeLimits;
+use crate::domain::local_time;
+use crate::domain::season::Hemisphere;
 
 /// The end of the season as the fold passes through time.
 pub(super) struct Season {
@@ -19,13 +21,13 @@ impl Season {
     pub(super) fn start(
         first: DateTime<Utc>,
         zone: Tz,
-        southern: bool,
+        hemisphere: Hemisphere,
         limits: &TradeLimits,
     ) -> Self {
         let mut season = Self {
             zone,
-            spring_month: month(limits.spring_from_month, southern),
-            end_month: month(limits.season_ends_month, southern),
+            spring_month: hemisphere.month_of_table(limits.spring_from_month),
+            end_month: hemisphere.month_of_table(limits.season_ends_month),
             next_end: None,
             spring_run: false,
         };
@@ -62,16 +64,9 @@ impl Season {
         let year = moment.with_timezone(&self.zone).year();
         (year..=year + 1)
             .filter_map(|year| {
-                let day = NaiveDate::from_ymd_opt(year, self.end_month, 1)?.and_hms_opt(0, 0, 0)?;
-                Some(self.zone.from_local_datetime(&day).earliest()?.with_timezone(&Utc))
+                let day = NaiveDate::from_ymd_opt(year, self.end_month, 1)?;
+                Some(local_time::day_start(self.zone, day))
             })
             .find(|end| *end > moment)
     }
-}
-
-/// The month as a whole number, half a year later in the south.
-fn month(northern: f64, southern: bool) -> u32 {
-    (1..=12_u32)
-        .find(|month| (f64::from(*month) - northern).abs() < 0.5)
-        .map_or(6, |month| if southern { (month + 5) % 12 + 1 } else { month })
 }

@@ -12,6 +12,7 @@ use serde::Deserialize;
 use super::count;
 use crate::domain::catalogue::{CatalogueError, table};
 use crate::domain::risk::ambient::PlaceWeather;
+use crate::domain::season::Hemisphere;
 use crate::domain::weather::Step;
 use crate::domain::weather::errors::Normals;
 
@@ -73,10 +74,10 @@ impl Wander {
     }
 
     /// The yearly wave at an instant, K about the year's mean.
-    fn season_k(&self, at: DateTime<Utc>, southern: bool) -> f64 {
+    fn season_k(&self, at: DateTime<Utc>, hemisphere: Hemisphere) -> f64 {
         let day = f64::from(at.ordinal()) + f64::from(at.hour()) / 24.0;
-        let warmest = self.warmest_day + if southern { DAYS_A_YEAR / 2.0 } else { 0.0 };
-        self.season_amplitude_k * ((day - warmest) / DAYS_A_YEAR * std::f64::consts::TAU).cos()
+        let day = hemisphere.northern_day(day) - self.warmest_day;
+        self.season_amplitude_k * (day / DAYS_A_YEAR * std::f64::consts::TAU).cos()
     }
 }
 
@@ -94,12 +95,12 @@ pub fn carried_on(
     if known < 24 || known >= hours || members == 0 {
         return weather.clone();
     }
-    let southern = weather.site.latitude < 0.0;
+    let hemisphere = weather.site.hemisphere();
     let shape = DayShape::of(weather, known);
     let middle = weather.at + TimeDelta::hours(i64::try_from(known / 2).unwrap_or(0));
     let centre_c = |at: DateTime<Utc>| {
         normal(at.with_timezone(&weather.site.time_zone).date_naive()).unwrap_or_else(|| {
-            shape.mean_c + wander.season_k(at, southern) - wander.season_k(middle, southern)
+            shape.mean_c + wander.season_k(at, hemisphere) - wander.season_k(middle, hemisphere)
         })
     };
     // Where the normal is known it is the same for all members.

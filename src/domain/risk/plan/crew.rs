@@ -1,10 +1,9 @@
 //! The crew: who works on which day, how long by daylight, what the lift can do.
 
-use chrono::{
-    DateTime, Datelike, Days, LocalResult, NaiveDate, NaiveDateTime, TimeDelta, TimeZone, Utc,
-};
+use chrono::{DateTime, Datelike, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 
+use crate::domain::local_time;
 use crate::domain::risk::timing::WorkingHours;
 use crate::domain::weather::sun;
 
@@ -113,8 +112,8 @@ impl Crew {
 
     /// When a day's work begins and ends: working hours, cut by sunrise and sunset.
     fn window(&self, date: NaiveDate) -> (DateTime<Utc>, DateTime<Utc>) {
-        let opens = self.instant(date.and_time(self.working.from));
-        let closes = self.instant(date.and_time(self.working.to));
+        let opens = local_time::first(self.zone, date.and_time(self.working.from));
+        let closes = local_time::first(self.zone, date.and_time(self.working.to));
         match sun::rise_and_set(date, self.position.0, self.position.1) {
             Some((rise, set)) => {
                 (opens.max(rise), closes.min(set - TimeDelta::minutes(DAYLIGHT_MARGIN_MIN)))
@@ -127,16 +126,9 @@ impl Crew {
     #[must_use]
     pub fn is_dark_on(&self, date: NaiveDate) -> bool {
         let (north, east) = self.position;
-        let noon = date.and_hms_opt(12, 0, 0).map(|noon| self.instant(noon));
+        let noon = date.and_hms_opt(12, 0, 0).map(|noon| local_time::first(self.zone, noon));
         sun::rise_and_set(date, north, east).is_none()
             && noon.is_some_and(|noon| sun::is_night(noon, north, east))
-    }
-
-    fn instant(&self, wall: NaiveDateTime) -> DateTime<Utc> {
-        match self.zone.from_local_datetime(&wall) {
-            LocalResult::Single(at) | LocalResult::Ambiguous(at, _) => at.to_utc(),
-            LocalResult::None => self.zone.from_utc_datetime(&wall).to_utc(),
-        }
     }
 
     /// Minutes that work of `work_min` takes the crew at a place `travel_min` away: who spends a day there loses the way

@@ -10,6 +10,7 @@ use super::super::fitted::{Situation, Sky};
 use super::super::{Forecast, Step, sun};
 use super::Spot;
 use super::brief::{Brief, made_before};
+use crate::domain::season::Hemisphere;
 
 /// Wind from which a night counts as windy, m/s (the bulletins' word begins at about 9 m/s, from memory).
 const WINDY_MS: f64 = 9.0;
@@ -151,8 +152,8 @@ fn situation(
         Kind::High => Kind::Low,
     };
     let day = run.steps.first()?.time.ordinal();
-    let shifted = if spot.latitude < 0.0 { day + 183 } else { day };
-    let mut s = Situation::bare(f64::from(shifted), spot.latitude, spot.elevation_m, value);
+    let shifted = Hemisphere::of_latitude(spot.latitude).northern_day(f64::from(day));
+    let mut s = Situation::bare(shifted, spot.latitude, spot.elevation_m, value);
     s.swing_k = before(runs, index, (forecast, earlier), (opposite, spot)).map(|v| v - value);
     s.next_k = beside(index.checked_add(1), opposite).map(|v| v - value);
     s.sky = sky(run.steps);

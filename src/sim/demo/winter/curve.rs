@@ -3,9 +3,10 @@
 
 use std::f64::consts::{PI, TAU};
 
-use chrono::{Datelike, NaiveDate, NaiveTime, TimeZone};
+use chrono::{Datelike, NaiveDate, NaiveTime};
 use chrono_tz::America::New_York;
 
+use crate::domain::local_time;
 use crate::domain::weather::Step;
 use crate::sim::demo::winter::days::{Day, Days};
 use crate::sim::demo::winter::sky::Sky;
@@ -112,8 +113,7 @@ fn celsius(t_f: f64) -> f64 {
 /// The whole hour since 1970 of a local hour; `None` in the hour that the spring change leaves out.
 fn utc_hour(date: NaiveDate, hour: u32) -> Option<i64> {
     let local = date.and_time(NaiveTime::from_hms_opt(hour, 0, 0)?);
-    let instant = New_York.from_local_datetime(&local).earliest()?;
-    Some(instant.timestamp().div_euclid(3600))
+    Some(local_time::stated(New_York, local)?.timestamp().div_euclid(3600))
 }
 
 /// The whole hour since 1970 that is nearest to sunrise (the sun's centre 0.833 degrees under the horizon; declination
