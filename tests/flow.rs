@@ -6,6 +6,7 @@ mod demo;
 mod receive;
 mod replay;
 mod round;
+mod shapes;
 mod texts;
 mod webhooks;
 

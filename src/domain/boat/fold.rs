@@ -113,8 +113,7 @@ impl<'a> Folding<'a> {
             Some(place) => place == PlaceEffect::Ashore,
             None => haul_to_come,
         };
-        let haul_at =
-            boat.haul_date.and_then(|haul| Some(local_time::first(zone, haul.and_time(HAULED_BY))));
+        let haul_at = boat.haul_date.map(|haul| local_time::first(zone, haul.and_time(HAULED_BY)));
         let first = entries.first().map_or(at, |entry| entry.event.happened_at);
         Self {
             boat,
