@@ -25,7 +25,7 @@ use crate::domain::alert::{
 use crate::domain::boat::{Boat, BoatId, PersonId, SiteId};
 use crate::domain::risk::Priority;
 use crate::domain::risk::timing::WorkingHours;
-use crate::domain::yard::{Person, Role, SiteKind};
+use crate::domain::yard::{Person, SiteKind, recipients};
 
 /// Messages of this long ago no longer count against a person's daily limit.
 const RECENT: TimeDelta = TimeDelta::hours(24);
@@ -182,42 +182,18 @@ impl OpenAlerts {
 
 /// The owner, then those who run the place, in their order.
 fn people_of(boat: &Boat, site: &SiteId, yard: &YardBook) -> Vec<Person> {
-    let owner = boat.owner.as_ref().and_then(|id| yard.people.get(id));
-    let own = |person: &&Person| Some(&person.id) != boat.owner.as_ref();
-    let technicians = yard
-        .people
-        .values()
-        .filter(|person| person.role == Role::Technician && person.sites.contains(site));
-    let managers = managers_of(site, yard);
-    // Somebody has to hear of a boat that nobody answers for.
-    let orphan = owner.is_none() && managers.is_empty();
-    let operators = yard.people.values().filter(|p| orphan && p.role == Role::Operator);
-    let others = managers.into_iter().chain(technicians).chain(operators).filter(own);
-    owner.into_iter().chain(others).cloned().collect()
+    recipients::of_freeze(&yard.people, boat, site).into_iter().cloned().collect()
 }
 
 /// Those who run a place, in the order in which they are told.
 pub fn managers_of<'a>(site: &SiteId, yard: &'a YardBook) -> Vec<&'a Person> {
-    let runs = |person: &&Person| person.role == Role::Manager && person.sites.contains(site);
-    let mut managers: Vec<&Person> = yard.people.values().filter(runs).collect();
-    managers.sort_by_key(|person| person.escalation_order);
-    managers
+    recipients::managers(&yard.people, site)
 }
 
 /// Those who have to know that a place cannot be seen: the operator, who runs it, and whoever counts on an open alert.
 fn people_for_blindness(site: &SiteId, standing: &[Standing], yard: &YardBook) -> Vec<Person> {
-    let operators = yard.people.values().filter(|person| {
-        person.role == Role::Operator && (person.sites.is_empty() || person.sites.contains(site))
-    });
-    let mut people: Vec<Person> = operators.chain(managers_of(site, yard)).cloned().collect();
-    for one in standing {
-        if let Some(person) = yard.people.get(&one.person)
-            && !people.iter().any(|known| known.id == person.id)
-        {
-            people.push(person.clone());
-        }
-    }
-    people
+    let counting = standing.iter().map(|one| &one.person);
+    recipients::of_blindness(&yard.people, site, counting).into_iter().cloned().collect()
 }
 
 /// The advice that stands for the boats of a place.

@@ -11,7 +11,7 @@ use crate::app::notify::Composer;
 use crate::app::notify::held::{told, with_note};
 use crate::domain::alert::Notification;
 use crate::domain::units::is_hidden;
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::Person;
 
 /// Arguments of `alerts hold`.
 #[derive(Debug, clap::Args)]
@@ -198,5 +198,5 @@ fn said(
 }
 
 fn runs(person: &Person, notification: &Notification) -> bool {
-    person.role == Role::Manager && person.sites.contains(&notification.site)
+    person.manages(&notification.site)
 }

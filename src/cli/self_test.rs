@@ -9,12 +9,12 @@ use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Hold, Options, OutboxState};
 use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{Client, FetchState, Outcome};
-use crate::app::alerts::managers_of;
 use crate::app::alerts::unreachable::not_arrived;
 use crate::app::clock_watch;
 use crate::app::context::AppContext;
 use crate::app::notify::webhooks;
 use crate::daemon::post::channel;
+use crate::domain::yard::recipients;
 
 /// What is written beside the store, and taken away again, to see that the disk takes more.
 const TRIED_BYTES: usize = 1024 * 1024;
@@ -157,7 +157,7 @@ fn people(house: &AppContext) -> Vec<Finding> {
         .iter()
         .filter(|boat| {
             let owner = boat.owner.as_ref().and_then(|owner| yard.people.get(owner));
-            owner.is_none() && managers_of(&boat.site, &yard).is_empty()
+            owner.is_none() && recipients::managers(&yard.people, &boat.site).is_empty()
         })
         .map(|boat| boat.id.as_str())
         .collect();

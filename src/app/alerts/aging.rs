@@ -15,7 +15,7 @@ use crate::domain::message::{Aging, compose_aging};
 use crate::domain::risk::Priority;
 use crate::domain::weather::ForecastState;
 use crate::domain::weather::freshness::Standing;
-use crate::domain::yard::Role;
+use crate::domain::yard::{Role, recipients};
 
 /// A day later the place is blind or well.
 const KEPT: TimeDelta = TimeDelta::hours(12);
@@ -54,9 +54,7 @@ pub fn aging(
         {
             let id = &place.site.id;
             let boats = standing.get(&(person.id.clone(), id.clone())).cloned().unwrap_or_default();
-            let operates = person.role == Role::Operator
-                && (person.sites.is_empty() || person.sites.contains(id));
-            if !operates && boats.is_empty() {
+            if !recipients::hears_of_aging(person, id, !boats.is_empty()) {
                 continue;
             }
             let issued_at = place.forecast.as_ref().map(|forecast| forecast.issued_at);

@@ -14,7 +14,7 @@ use crate::domain::alert::{Act, Alert, Decision, Kind, System, is_wet};
 use crate::domain::boat::{CircuitId, LayupEvent, PersonId, SiteId};
 use crate::domain::message::{HeatTold, InTheShed, compose_heat};
 use crate::domain::risk::{CircuitRisk, Priority, power};
-use crate::domain::yard::{Role, Site, SiteKind};
+use crate::domain::yard::{Site, SiteKind, recipients};
 
 /// Decides every heated place of the assessment. What its managers read there of each boat they need not be told once more:
 /// their letters of `decided` about boats in it go with the worklist.
@@ -149,20 +149,8 @@ impl Book {
 
 /// Who runs the place, and who is told next; where nobody runs it, whoever keeps this service running.
 fn people_of(assessment: &Assessment, site: &SiteId) -> (Vec<PersonId>, Vec<PersonId>) {
-    let of = |role: Role| {
-        let people = assessment.yard.people.values();
-        let mut here: Vec<_> =
-            people.filter(|person| person.role == role && person.sites.contains(site)).collect();
-        if here.is_empty() && role == Role::Operator {
-            // Who keeps this running and lists no places keeps it running for all.
-            here = assessment.yard.people.values().filter(|person| person.role == role).collect();
-        }
-        here.sort_by_key(|person| person.escalation_order);
-        here.into_iter().map(|person| person.id.clone()).collect::<Vec<_>>()
-    };
-    let managers = of(Role::Manager);
-    let managers = if managers.is_empty() { of(Role::Operator) } else { managers };
-    (managers, of(Role::Technician))
+    let hear = recipients::of_heat(&assessment.yard.people, site);
+    (hear.first, hear.next)
 }
 
 fn views<'a>(assessment: &'a Assessment, site: &SiteId) -> impl Iterator<Item = &'a BoatView> {

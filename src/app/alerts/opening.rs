@@ -6,9 +6,9 @@ use crate::adapters::sqlite::OutboxRow;
 use crate::app::assess::Assessment;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::{Composer, Written, blank_row, label_of};
-use crate::domain::boat::{Boat, CircuitId, SiteId};
+use crate::domain::boat::{Boat, CircuitId};
 use crate::domain::message::{Opening, compose_opening};
-use crate::domain::yard::{Person, Role, Site};
+use crate::domain::yard::{Person, Site, recipients};
 
 /// Months of the northern autumn in which a season opens; half a year later in the south. Whoever joins later, or a service
 /// that is set up in winter, is written to then.
@@ -84,12 +84,7 @@ pub fn openings(
 
 /// The places that a person answers for, or where their boats stand.
 fn places<'a>(person: &Person, boats: &[&Boat], assessment: &'a Assessment) -> Vec<&'a Site> {
-    let own = |id: &SiteId| match person.role {
-        Role::Owner => boats.iter().any(|boat| boat.site == *id),
-        _ => person.sites.contains(id),
-    };
-    let sites = assessment.yard.sites.values();
-    sites.filter(|site| own(&site.id)).collect()
+    recipients::places_of_season(person, boats, &assessment.yard.sites)
 }
 
 /// The first year of the winter that opens at a place now; `None` in summer and at night.

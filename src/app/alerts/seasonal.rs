@@ -13,10 +13,10 @@ use crate::app::notify::sms;
 use crate::app::notify::{Composer, Written, blank_row};
 use crate::domain::alert::quiet::not_before;
 use crate::domain::alert::{Alert, AlertId, Concerned, Condition, Decision, Kind, Transition};
-use crate::domain::boat::{BoatId, Care, PersonId};
+use crate::domain::boat::{BoatId, PersonId};
 use crate::domain::message::Email;
 use crate::domain::risk::Priority;
-use crate::domain::yard::{Person, Role, Site, SiteKind};
+use crate::domain::yard::{Person, Site, SiteKind, recipients};
 
 /// Such a letter is of no use much later.
 const KEPT: TimeDelta = TimeDelta::days(2);
@@ -82,8 +82,7 @@ pub(crate) fn past_of<'a>(
 
 /// The owner who is told of a boat; `None` where the yard sees to her, or nobody is listed.
 pub(crate) fn owner_told<'a>(assessment: &'a Assessment, view: &BoatView) -> Option<&'a Person> {
-    let owner = view.boat.owner.as_ref().and_then(|owner| assessment.yard.people.get(owner));
-    owner.filter(|person| person.role == Role::Owner && view.boat.care != Care::Yard)
+    recipients::of_season(&assessment.yard.people, &view.boat)
 }
 
 /// Who reads the letter, and about which place: whoever was told is told the end, whoever owns the boat by now.

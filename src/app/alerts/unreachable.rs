@@ -12,14 +12,14 @@ use crate::adapters::sqlite::outbox::{
     Cause, Fault, OutboxState, Patience, Posted, TEXTS, Undelivered, WEBHOOKS,
 };
 use crate::adapters::sqlite::{AlertFilter, RoundCommit, StoreError};
-use crate::app::alerts::{managers_of, record_of, transition_rows};
+use crate::app::alerts::{record_of, transition_rows};
 use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::notify::Composer;
 use crate::app::notify::webhooks;
 use crate::domain::alert::unreachable::{Missed, Reach, decide_reach};
 use crate::domain::alert::{Alert, Decision, Kind, Subject};
 use crate::domain::boat::{PersonId, SiteId};
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::{Person, recipients};
 pub use letter::round_name;
 use letter::write;
 
@@ -239,21 +239,13 @@ impl<'a> Pass<'a> {
 
     /// For each place the first manager whom mail reaches; and every operator whom it does.
     fn contacts(&self, person: &Person, places: &[SiteId]) -> Vec<PersonId> {
-        let reachable = |other: &&Person| {
-            // Whose letters merely wait, or could not be written, may be reached all the same.
+        // Whose letters merely wait, or could not be written, may be reached all the same.
+        let reachable = |other: &Person| {
             let late = self.missed.get(&other.id).map_or(&[][..], Vec::as_slice);
             let at_fault = late.iter().any(|one| one.cause == Cause::Address);
-            other.id != person.id && other.email.is_some() && !at_fault
+            other.email.is_some() && !at_fault
         };
-        let mut found: Vec<PersonId> = Vec::new();
-        let operators = self.yard.people.values().filter(|other| other.role == Role::Operator);
-        let first = |site: &SiteId| managers_of(site, self.yard).into_iter().find(reachable);
-        for next in places.iter().filter_map(first).chain(operators.filter(reachable)) {
-            if !found.contains(&next.id) {
-                found.push(next.id.clone());
-            }
-        }
-        found
+        recipients::of_undeliverable(&self.yard.people, (&person.id, places), reachable)
     }
 }
 
@@ -365,14 +357,5 @@ fn told_in_vain(
 
 /// Where a person has boats, or which places they run; all of them where none is said.
 fn places_of(person: &Person, yard: &YardBook) -> Vec<SiteId> {
-    let own = yard.boats.iter().filter(|boat| boat.owner.as_ref() == Some(&person.id));
-    let mut places: Vec<SiteId> = person.sites.clone();
-    places.extend(own.map(|boat| boat.site.clone()));
-    places.retain(|site| yard.sites.contains_key(site));
-    if places.is_empty() {
-        places.extend(yard.sites.keys().cloned());
-    }
-    places.sort();
-    places.dedup();
-    places
+    recipients::places_of(person, &yard.boats, &yard.sites)
 }

@@ -19,7 +19,7 @@ use crate::domain::message::{
 };
 use crate::domain::risk::{CircuitRisk, Priority, rank};
 use crate::domain::weather::ForecastState;
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::{Person, Role, recipients};
 
 /// A worklist is of no use after the next one.
 const WORKLIST_KEPT_H: i64 = 20;
@@ -37,13 +37,13 @@ pub fn worklist_letters(
     letters: &[OutboxRow],
     now: DateTime<Utc>,
 ) -> Written {
-    let managers = assessment.yard.people.values().filter(|person| person.role == Role::Manager);
+    let managers = recipients::all(&assessment.yard.people, Role::Manager);
     let plan = crew_plan(house, assessment);
     let waiting = crate::app::notify::held::waiting(house, assessment, letters, now);
     let day = now.with_timezone(&house.settings.yard.time_zone).date_naive();
     let mut written = Written::default();
     for person in managers {
-        let own = |site: &SiteId| person.sites.is_empty() || person.sites.contains(site);
+        let own = |site: &SiteId| recipients::reads_worklist_of(person, site);
         // One manager whose list cannot be written must not stop the round and with it everybody's alerts.
         let held: Vec<HeldLine> = waiting
             .iter()
@@ -75,8 +75,7 @@ pub fn worklist_letters(
 /// The phrase catalogue or the store.
 pub fn worklist_text(house: &AppContext, assessment: &Assessment) -> Result<String, ServiceError> {
     let composer = Composer::of(house)?;
-    let mut managers =
-        assessment.yard.people.values().filter(|person| person.role == Role::Manager);
+    let mut managers = recipients::all(&assessment.yard.people, Role::Manager);
     let Some(first) = assessment.places.values().next() else {
         return Ok(
             "The store holds no place yet: bring in your tables with rimeward import.\n".into()
