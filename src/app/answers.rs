@@ -6,7 +6,6 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::delivery::received::{Received, Word, read};
 use crate::app::alerts::by_hand::by_hand;
-use crate::app::alerts::outlook::managers_of;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::{Composer, Written, label_of};
 use crate::app::ports::Posted;
@@ -17,7 +16,7 @@ use crate::domain::alert::told::Sent;
 use crate::domain::boat::CircuitId;
 use crate::domain::message::words::one_line;
 use crate::domain::message::{Answered, compose_answered};
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::{Person, recipients};
 
 /// So long an answer that is passed on is worth reading.
 const KEPT: TimeDelta = TimeDelta::days(4);
@@ -188,11 +187,7 @@ fn pass_on(
     let yard = house.yard()?;
     let site = told.and_then(|told| yard.sites.get(&told.record.site));
     let Some(site) = site.or_else(|| yard.sites.values().next()) else { return Ok("") };
-    let mut readers: Vec<&Person> = managers_of(&site.id, &yard);
-    readers.retain(|reader| reader.id != person.id);
-    if readers.is_empty() {
-        readers = yard.people.values().filter(|one| one.role == Role::Operator).collect();
-    }
+    let readers = recipients::of_answer(&yard.people, &site.id, &person.id);
     let label = |circuit: &CircuitId| label_of(house, circuit);
     // Taken twice after a stop, it is one letter.
     let sum = answered.text.bytes().fold(7_u32, |sum, b| sum.wrapping_mul(31) ^ u32::from(b));

@@ -11,7 +11,7 @@ use crate::app::notify::held::{told, with_note};
 use crate::app::ports::{Held, HeldBy, Posted};
 use crate::domain::alert::Advice;
 use crate::domain::units::is_hidden;
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::Person;
 
 /// Arguments of `alerts hold`.
 #[derive(Debug, clap::Args)]
@@ -193,5 +193,5 @@ fn said(yard: &YardBook, advice: &Advice, by: &str, words: &str) -> Result<HeldB
 }
 
 fn runs(person: &Person, advice: &Advice) -> bool {
-    person.role == Role::Manager && person.sites.contains(&advice.site)
+    person.manages(&advice.site)
 }

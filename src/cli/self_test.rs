@@ -8,13 +8,13 @@ use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Hold, Options};
 use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{Client, FetchState, Outcome};
-use crate::app::alerts::outlook::managers_of;
 use crate::app::alerts::unreachable::not_arrived;
 use crate::app::clock_watch;
 use crate::app::context::AppContext;
 use crate::app::notify::webhooks;
 use crate::app::ports::OutboxState;
 use crate::daemon::post::channel;
+use crate::domain::yard::recipients;
 use crate::views::health::{Finding, HealthView, LoopLine};
 use crate::views::local;
 
@@ -165,7 +165,7 @@ fn people(house: &AppContext) -> Vec<Finding> {
         .iter()
         .filter(|boat| {
             let owner = boat.owner.as_ref().and_then(|owner| yard.people.get(owner));
-            owner.is_none() && managers_of(&boat.site, &yard).is_empty()
+            owner.is_none() && recipients::managers(&yard.people, &boat.site).is_empty()
         })
         .map(|boat| boat.id.as_str())
         .collect();

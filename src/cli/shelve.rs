@@ -8,7 +8,7 @@ use super::{CliError, CommandOutput, Exit, parse_time};
 use crate::app::alerts::by_hand::by_hand;
 use crate::app::context::{AppContext, YardBook};
 use crate::app::ports::AlertRecord;
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::{Person, recipients};
 
 /// Arguments of `alerts shelve`.
 #[derive(Debug, clap::Args)]
@@ -102,14 +102,7 @@ pub(super) fn shelver<'a>(
     if let Some(id) = id {
         return person_by(yard, id);
     }
-    let manages =
-        |person: &&Person| person.role == Role::Manager && person.sites.contains(&record.site);
-    yard.people.values().filter(manages).min_by_key(|person| person.escalation_order).ok_or_else(
-        || {
-            CliError::bad_input(format!(
-                "no manager answers for {}: say who with --by",
-                record.site
-            ))
-        },
-    )
+    recipients::managers(&yard.people, &record.site).first().copied().ok_or_else(|| {
+        CliError::bad_input(format!("no manager answers for {}: say who with --by", record.site))
+    })
 }

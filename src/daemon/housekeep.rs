@@ -12,7 +12,7 @@ use crate::daemon::{Done, Task};
 use crate::domain::alert::action::Posting;
 use crate::domain::boat::CircuitId;
 use crate::domain::message::compose_damage;
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::recipients;
 
 /// So long word of damage is worth reading.
 const KEPT: TimeDelta = TimeDelta::days(4);
@@ -107,13 +107,8 @@ fn tell_damage(house: &AppContext, found: &str, now: DateTime<Utc>) -> Result<()
     let label = |circuit: &CircuitId| label_of(house, circuit);
     let path = house.settings.store.path.display().to_string();
     let Some(site) = yard.sites.values().next() else { return Ok(()) };
-    let runs = |role: Role| yard.people.values().filter(move |person| person.role == role);
-    let readers: Vec<&Person> = match runs(Role::Operator).next() {
-        Some(_) => runs(Role::Operator).collect(),
-        None => runs(Role::Manager).collect(),
-    };
     let mut written = Written::default();
-    for person in readers {
+    for person in recipients::of_damage(&yard.people) {
         let context = composer.context((person, site), &label, now);
         let letter = compose_damage(found, &path, &context).map_err(|error| error.to_string());
         let about = format!("damage-{}-{}", person.id, now.timestamp());

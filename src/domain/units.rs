@@ -126,6 +126,47 @@ quantity!(
     MetresPerSecond, "wind speed", "m/s", 0.0, 120.0
 );
 
+/// Degrees Fahrenheit as C, unchecked.
+#[must_use]
+pub const fn fahrenheit_as_celsius(degrees: f64) -> f64 {
+    (degrees - 32.0) / 1.8
+}
+
+/// C as degrees Fahrenheit, unchecked.
+#[must_use]
+pub const fn celsius_as_fahrenheit(degrees: f64) -> f64 {
+    degrees * 1.8 + 32.0
+}
+
+/// A difference in K as degrees Fahrenheit, without the 32.
+#[must_use]
+pub const fn kelvin_as_fahrenheit(kelvin: f64) -> f64 {
+    kelvin * 1.8
+}
+
+/// Degrees Fahrenheit as C in tables of units: times the first, plus the second.
+pub const FAHRENHEIT_TO_CELSIUS: (f64, f64) = (1.0 / 1.8, -32.0 / 1.8);
+
+impl TemperatureScale {
+    /// C as degrees of this scale, unchecked.
+    #[must_use]
+    pub const fn of_celsius(self, degrees: f64) -> f64 {
+        match self {
+            Self::C => degrees,
+            Self::F => celsius_as_fahrenheit(degrees),
+        }
+    }
+
+    /// Degrees of this scale as C, unchecked.
+    #[must_use]
+    pub const fn as_celsius(self, degrees: f64) -> f64 {
+        match self {
+            Self::C => degrees,
+            Self::F => fahrenheit_as_celsius(degrees),
+        }
+    }
+}
+
 impl Celsius {
     /// The freezing point of air-free pure water under one atmosphere.
     pub const FREEZING: Self = Self(0.0);
@@ -135,13 +176,13 @@ impl Celsius {
     /// # Errors
     /// As [`Celsius::new`].
     pub fn from_fahrenheit(degrees: f64) -> Result<Self, UnitError> {
-        Self::new((degrees - 32.0) / 1.8)
+        Self::new(fahrenheit_as_celsius(degrees))
     }
 
     /// In degrees Fahrenheit.
     #[must_use]
     pub fn as_fahrenheit(self) -> f64 {
-        self.0 * 1.8 + 32.0
+        celsius_as_fahrenheit(self.0)
     }
 }
 
@@ -149,7 +190,7 @@ impl KelvinDelta {
     /// As a difference of degrees Fahrenheit (without the 32).
     #[must_use]
     pub fn as_fahrenheit_delta(self) -> f64 {
-        self.0 * 1.8
+        kelvin_as_fahrenheit(self.0)
     }
 }
 

@@ -236,3 +236,16 @@ fn a_short_row_hides_no_other_mistake_and_lines_are_counted_as_the_reader_counts
         assert_eq!(told, [(3, ""), (4, "role"), (5, "email")], "{problems:?}");
     }
 }
+
+#[test]
+fn in_the_hour_that_comes_twice_what_undoes_comes_last() {
+    let at = |kind: &str, happened: &str| {
+        let line = format!("X1,2022-11-07T18:00:00-05:00,{happened},B02,,{kind},,,,");
+        read(&[&line]).unwrap()[0].happened_at.to_rfc3339()
+    };
+    assert_eq!(at("drained", "2022-11-06T01:30"), "2022-11-06T05:30:00+00:00");
+    assert_eq!(at("engine_run", "2022-11-06T01:30"), "2022-11-06T06:30:00+00:00");
+    let stated = at("engine_run", "2022-11-06T01:30:00-04:00");
+    assert_eq!(stated, "2022-11-06T05:30:00+00:00", "whoever states the offset knows which");
+    assert_eq!(at("engine_run", "2022-11-06T03:30"), "2022-11-06T08:30:00+00:00");
+}

@@ -165,15 +165,23 @@ fn serial(text: &str) -> Option<(NaiveDate, Option<NaiveTime>)> {
     Some((at.date(), time))
 }
 
+fn with_offset(text: &str) -> Option<DateTime<FixedOffset>> {
+    let short = || DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M%:z").ok();
+    DateTime::parse_from_rfc3339(text).ok().or_else(short)
+}
+
+/// Does a time say its own offset, so that no clock of a place is asked?
+pub(super) fn has_offset(text: &str) -> bool {
+    with_offset(text).is_some()
+}
+
 /// A moment: with its own offset, or as the clocks of `zone` show it; and whether the hour is known.
 pub(super) fn moment(
     text: &str,
     order: DateOrder,
     zone: Option<Tz>,
 ) -> Option<(DateTime<FixedOffset>, bool)> {
-    if let Ok(at) = DateTime::parse_from_rfc3339(text)
-        .or_else(|_| DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M%:z"))
-    {
+    if let Some(at) = with_offset(text) {
         return Some((at, true));
     }
     // Spreadsheets write a day without an hour as midnight; nobody lays up a boat on the stroke of it.

@@ -9,6 +9,7 @@ use chrono_tz::Tz;
 use super::archive::{ArchiveError, BELIEVED_C, days, unpacked};
 use super::dates::{DateOrder, moment};
 use crate::domain::local_time;
+use crate::domain::units::fahrenheit_as_celsius;
 use crate::domain::weather::seasons;
 
 /// Names of the columns, by their first word for it.
@@ -75,7 +76,7 @@ fn table(text: &str, station: &str, zone: Tz) -> Result<BTreeMap<i64, f64>, Arch
             "" | "NA" | "M" => Ok(None),
             text => text.parse::<f64>().map(Some).map_err(|_| refuse(text, "temperature")),
         };
-        let in_f = number(field(fahrenheit))?.map(|f| (f - 32.0) / 1.8);
+        let in_f = number(field(fahrenheit))?.map(fahrenheit_as_celsius);
         let Some(air_c) = number(field(celsius))?.or(in_f) else { continue };
         if !BELIEVED_C.contains(&air_c) {
             return Err(refuse(&air_c.to_string(), "temperature that air can have"));

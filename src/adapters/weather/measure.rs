@@ -1,5 +1,7 @@
 //! From the unit that a document names to ours. A unit that is absent or unknown converts nothing.
 
+use crate::domain::units::FAHRENHEIT_TO_CELSIUS;
+
 /// Coldest air temperature that is believed, in C. Outside -70..60 C lie only fill values and faults.
 pub const AIR_C_MIN: f64 = -70.0;
 /// Warmest air temperature that is believed, in C.
@@ -46,7 +48,7 @@ impl Conversion {
         let code = if unit == "mp/h" { "mph" } else { code };
         let (factor, shift) = match (quantity, code) {
             (Quantity::Temperature, "degC" | "C" | "Celsius" | "celsius" | "°C") => (1.0, 0.0),
-            (Quantity::Temperature, "degF" | "F" | "°F") => (1.0 / 1.8, -32.0 / 1.8),
+            (Quantity::Temperature, "degF" | "F" | "°F") => FAHRENHEIT_TO_CELSIUS,
             (Quantity::Temperature, "K") => (1.0, -273.15),
             (Quantity::Speed, "m_s-1" | "m/s") => (1.0, 0.0),
             (Quantity::Speed, "km_h-1" | "km/h") => (1.0 / 3.6, 0.0),

@@ -10,7 +10,7 @@ use crate::domain::alert::{Decision, DecisionInput, Kind, decide};
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::weather::ForecastState;
 use crate::domain::weather::freshness::Standing;
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::{Person, Role, recipients};
 
 /// Names of boats by reader and place.
 type Boats = BTreeMap<(PersonId, SiteId), Vec<String>>;
@@ -46,8 +46,7 @@ fn of_place(
 ) -> Result<Option<AgedPlace>, ServiceError> {
     let site = &place.site.id;
     let boats = standing.get(&(person.id.clone(), site.clone())).cloned().unwrap_or_default();
-    let everywhere = person.sites.is_empty() || person.sites.contains(site);
-    if boats.is_empty() && !(person.role == Role::Operator && everywhere) {
+    if !recipients::hears_of_aging(person, site, !boats.is_empty()) {
         return Ok(None);
     }
     let issued_at = place.forecast.as_ref().map(|forecast| forecast.issued_at);

@@ -5,7 +5,7 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use super::Gathering;
 use super::open_alerts::last_closed;
-use super::seasonal::{Freezes, concerned, owner_told, past_of};
+use super::seasonal::{Freezes, concerned, past_of};
 use crate::app::assess::past_seasons::{Passing, PastSeasons};
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::{AppContext, ServiceError};
@@ -19,7 +19,7 @@ use crate::domain::risk::judge::interrupts;
 use crate::domain::risk::{CircuitRisk, Priority};
 use crate::domain::units::{Celsius, MassFraction};
 use crate::domain::weather::seasons::still_to_come;
-use crate::domain::yard::Site;
+use crate::domain::yard::{Site, recipients};
 
 /// Work that is not yet written up is not asked about: a blend counts once it has stood so long.
 const SETTLED: TimeDelta = TimeDelta::days(2);
@@ -46,7 +46,7 @@ pub(super) fn blends(
     for view in &seen.boats {
         let Some(look) = look(app, seen, view, now)? else { continue };
         let closed = last_closed(app, Kind::Blend, &view.boat.id)?;
-        let owner = owner_told(seen, view);
+        let owner = recipients::of_season(&seen.yard.people, &view.boat);
         let weak: Vec<System> = look.past.weak.iter().map(|part| part.system.clone()).collect();
         let told = open.of(Kind::Blend, view.boat.id.as_str());
         let filled = Filled {

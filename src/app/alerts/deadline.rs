@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 
 use super::Gathering;
-use super::seasonal::{Freezes, concerned, owner_told, past_of};
+use super::seasonal::{Freezes, concerned, past_of};
 use crate::app::assess::BoatView;
 use crate::app::context::ServiceError;
 use crate::domain::alert::deadline::Autumn;
@@ -14,6 +14,7 @@ use crate::domain::catalogue::Consequence;
 use crate::domain::risk::judge::interrupts;
 use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::weather::seasons::{End, day_at};
+use crate::domain::yard::recipients;
 
 /// What to do about a loop of engine coolant, as the catalogue calls it.
 const TESTED_NOT_DRAINED: &str = "test_loop";
@@ -36,7 +37,7 @@ pub(super) fn nudges(
     for view in &seen.boats {
         let Some(look) = look(gathering, view, &work)? else { continue };
         let closed = super::open_alerts::last_closed(app, Kind::Deadline, &view.boat.id)?;
-        let owner = owner_told(seen, view);
+        let owner = recipients::of_season(&seen.yard.people, &view.boat);
         let autumn = Autumn {
             of: concerned(gathering, (Kind::Deadline, view), owner, closed.as_ref(), &freezes),
             wet: &look.wet,

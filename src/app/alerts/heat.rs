@@ -8,10 +8,11 @@ use crate::app::assess::{Assessment, BoatView, PlaceView};
 use crate::app::context::ServiceError;
 use crate::domain::alert::heat::{HeatedPlace, Outside, Trouble};
 use crate::domain::alert::{Decision, DecisionInput, Kind, System, decide, is_wet};
-use crate::domain::boat::{LayupEvent, PersonId, SiteId};
+use crate::domain::boat::{LayupEvent, SiteId};
 use crate::domain::message::InTheShed;
 use crate::domain::risk::{CircuitRisk, Priority, power};
-use crate::domain::yard::{Role, Site, SiteKind};
+use crate::domain::yard::recipients::{self, FirstAndNext};
+use crate::domain::yard::{Site, SiteKind};
 
 /// Decides every heated place of the assessment.
 ///
@@ -48,12 +49,12 @@ fn heat(
         true => boats.iter().any(|line| line.frozen || line.danger.is_some()),
         false => is_cold_half(&place.site, now) && holds_water(seen, site),
     };
-    let (managers, next) = people_of(seen, site);
+    let FirstAndNext { first, next } = recipients::of_heat(&seen.yard.people, site);
     let low = place.low.filter(|_| place.weather.is_some());
     let settings = &app.settings.alert;
     let heated = HeatedPlace {
         site,
-        managers: &managers,
+        managers: &first,
         next: &next,
         trouble,
         boats: boats.len(),
@@ -66,24 +67,6 @@ fn heat(
         settings,
     };
     decided.extend(decide(DecisionInput::Heat(&heated), now));
-}
-
-/// Who runs the place, and who is told next; where nobody runs it, whoever keeps this service running.
-fn people_of(seen: &Assessment, site: &SiteId) -> (Vec<PersonId>, Vec<PersonId>) {
-    let of = |role: Role| {
-        let people = seen.yard.people.values();
-        let mut here: Vec<_> =
-            people.filter(|person| person.role == role && person.sites.contains(site)).collect();
-        if here.is_empty() && role == Role::Operator {
-            // Who keeps this running and lists no places keeps it running for all.
-            here = seen.yard.people.values().filter(|person| person.role == role).collect();
-        }
-        here.sort_by_key(|person| person.escalation_order);
-        here.into_iter().map(|person| person.id.clone()).collect::<Vec<_>>()
-    };
-    let managers = of(Role::Manager);
-    let managers = if managers.is_empty() { of(Role::Operator) } else { managers };
-    (managers, of(Role::Technician))
 }
 
 fn views<'a>(seen: &'a Assessment, site: &SiteId) -> impl Iterator<Item = &'a BoatView> {

@@ -5,8 +5,8 @@ use crate::app::assess::Assessment;
 use crate::app::context::ServiceError;
 use crate::domain::alert::opening::{Opening, name, year_of};
 use crate::domain::alert::{Decision, DecisionInput, decide};
-use crate::domain::boat::{Boat, SiteId};
-use crate::domain::yard::{Person, Role, Site};
+use crate::domain::boat::Boat;
+use crate::domain::yard::{Person, recipients};
 
 /// Decides every reader.
 ///
@@ -21,7 +21,11 @@ pub(super) fn openings(
         return Ok(());
     }
     for person in seen.yard.people.values() {
-        let Some(site) = places(person, &boats_of(person, seen), seen).first().copied() else {
+        let Some(site) =
+            recipients::places_of_season(person, &boats_of(person, seen), &seen.yard.sites)
+                .first()
+                .copied()
+        else {
             continue;
         };
         let Some(year) = year_of(site, now) else { continue };
@@ -35,13 +39,4 @@ pub(super) fn openings(
 /// The boats that a person owns.
 pub(crate) fn boats_of<'a>(person: &Person, seen: &'a Assessment) -> Vec<&'a Boat> {
     seen.yard.boats.iter().filter(|boat| boat.owner.as_ref() == Some(&person.id)).collect()
-}
-
-/// The places that a person answers for, or where their boats stand.
-pub(crate) fn places<'a>(person: &Person, boats: &[&Boat], seen: &'a Assessment) -> Vec<&'a Site> {
-    let own = |id: &SiteId| match person.role {
-        Role::Owner => boats.iter().any(|boat| boat.site == *id),
-        _ => person.sites.contains(id),
-    };
-    seen.yard.sites.values().filter(|site| own(&site.id)).collect()
 }

@@ -6,13 +6,13 @@ use super::Gathering;
 use super::open_alerts::last_closed;
 use crate::adapters::settings::schedule::Schedule;
 use crate::app::assess::{BoatView, PlaceView};
-use crate::app::context::{AppContext, ServiceError, YardBook};
+use crate::app::context::{AppContext, ServiceError};
 use crate::domain::alert::{
     Decision, DecisionInput, Kind, Situation, Standing, Subject, Target, WorklistTimes, decide,
 };
-use crate::domain::boat::{Boat, PersonId, SiteId};
+use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::risk::Priority;
-use crate::domain::yard::{Person, Role, SiteKind};
+use crate::domain::yard::{Person, SiteKind, recipients};
 
 /// Messages of this long ago no longer count against a person's daily limit.
 const RECENT: TimeDelta = TimeDelta::hours(24);
@@ -29,7 +29,8 @@ pub(super) fn freezes(
     for view in &gathering.seen.boats {
         let Some(place) = gathering.seen.places.get(&view.state.site) else { continue };
         let subject = Subject::Boat(view.boat.id.clone());
-        let people = people_of(&view.boat, &place.site.id, &gathering.seen.yard);
+        let people = recipients::of_freeze(&gathering.seen.yard.people, &view.boat, &place.site.id);
+        let people = people.into_iter().cloned().collect();
         let target = Target::Boat {
             boat: Box::new(view.boat.clone()),
             state: Box::new(view.state.clone()),
@@ -59,7 +60,10 @@ pub(super) fn blindness(
     for place in gathering.seen.places.values() {
         let subject = Subject::Site(place.site.id.clone());
         let standing = standing_at(gathering, &place.site.id);
-        let people = people_for_blindness(&place.site.id, &standing, &gathering.seen.yard);
+        let counting = standing.iter().map(|one| &one.person);
+        let people =
+            recipients::of_blindness(&gathering.seen.yard.people, &place.site.id, counting);
+        let people = people.into_iter().cloned().collect();
         let target = Target::Site { standing };
         let situation = ground.situation(place, (Kind::Blind, &subject), target, people);
         decided.extend(decide(DecisionInput::Outlook(&situation), gathering.now));
@@ -136,46 +140,6 @@ fn worklist_times(
     let schedule = Schedule::parse(&yard.worklist).map_err(ServiceError::Told)?;
     let next = schedule.next_after(now, yard.time_zone);
     Ok(next.map(|next| WorklistTimes { in_this_round, next }))
-}
-
-/// The owner, then those who run the place, in their order.
-fn people_of(boat: &Boat, site: &SiteId, yard: &YardBook) -> Vec<Person> {
-    let owner = boat.owner.as_ref().and_then(|id| yard.people.get(id));
-    let own = |person: &&Person| Some(&person.id) != boat.owner.as_ref();
-    let technicians = yard
-        .people
-        .values()
-        .filter(|person| person.role == Role::Technician && person.sites.contains(site));
-    let managers = managers_of(site, yard);
-    // Somebody has to hear of a boat that nobody answers for.
-    let orphan = owner.is_none() && managers.is_empty();
-    let operators = yard.people.values().filter(|p| orphan && p.role == Role::Operator);
-    let others = managers.into_iter().chain(technicians).chain(operators).filter(own);
-    owner.into_iter().chain(others).cloned().collect()
-}
-
-/// Those who run a place, in the order in which they are told.
-pub fn managers_of<'a>(site: &SiteId, yard: &'a YardBook) -> Vec<&'a Person> {
-    let runs = |person: &&Person| person.role == Role::Manager && person.sites.contains(site);
-    let mut managers: Vec<&Person> = yard.people.values().filter(runs).collect();
-    managers.sort_by_key(|person| person.escalation_order);
-    managers
-}
-
-/// Those who have to know that a place cannot be seen: the operator, who runs it, and whoever counts on an open alert.
-fn people_for_blindness(site: &SiteId, standing: &[Standing], yard: &YardBook) -> Vec<Person> {
-    let operators = yard.people.values().filter(|person| {
-        person.role == Role::Operator && (person.sites.is_empty() || person.sites.contains(site))
-    });
-    let mut people: Vec<Person> = operators.chain(managers_of(site, yard)).cloned().collect();
-    for one in standing {
-        if let Some(person) = yard.people.get(&one.person)
-            && !people.iter().any(|known| known.id == person.id)
-        {
-            people.push(person.clone());
-        }
-    }
-    people
 }
 
 /// The advice that stands for the boats of a place.

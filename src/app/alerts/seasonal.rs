@@ -9,8 +9,8 @@ use crate::app::assess::past_seasons::PastSeasons;
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::AppContext;
 use crate::domain::alert::{Alert, AlertId, Concerned, Decision, Kind};
-use crate::domain::boat::{BoatId, Care, PersonId};
-use crate::domain::yard::{Person, Role, Site, SiteKind};
+use crate::domain::boat::{BoatId, PersonId};
+use crate::domain::yard::{Person, Site, SiteKind};
 
 /// The place of a boat and its past seasons; `None` where it is heated or none are named.
 pub(crate) fn past_of<'a>(
@@ -25,12 +25,6 @@ pub(crate) fn past_of<'a>(
         None
     });
     Some((site, past?))
-}
-
-/// The owner who is told of a boat; `None` where the yard sees to her, or nobody is listed.
-pub(crate) fn owner_told<'a>(seen: &'a Assessment, view: &BoatView) -> Option<&'a Person> {
-    let owner = view.boat.owner.as_ref().and_then(|owner| seen.yard.people.get(owner));
-    owner.filter(|person| person.role == Role::Owner && view.boat.care != Care::Yard)
 }
 
 /// Freezes that are not closed, and who has been told of each and awaits its end.

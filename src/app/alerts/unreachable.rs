@@ -6,7 +6,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::open_alerts::{OpenAlerts, person_of};
-use super::outlook::managers_of;
 use super::rows::{record_of, transition_rows};
 use crate::adapters::delivery::mime;
 use crate::app::context::{AppContext, ServiceError, YardBook};
@@ -18,7 +17,7 @@ use crate::app::ports::{
 use crate::domain::alert::unreachable::{Late, Missed, Reach, Trouble};
 use crate::domain::alert::{Alert, Decision, DecisionInput, Kind, decide};
 use crate::domain::boat::{PersonId, SiteId};
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::{Person, recipients};
 
 /// Letters of this long ago raise nothing any more.
 const RECENT: TimeDelta = TimeDelta::days(4);
@@ -229,21 +228,12 @@ impl People<'_> {
 
     /// For each place the first manager whom mail reaches; and every operator whom it does.
     fn contacts(&self, person: &Person, places: &[SiteId]) -> Vec<PersonId> {
-        let reachable = |other: &&Person| {
+        let reachable = |other: &Person| {
             // Whose letters merely wait, or could not be written, may be reached all the same.
             let late = self.missed.get(&other.id).map_or(&[][..], Vec::as_slice);
-            let at_fault = late.iter().any(|one| one.cause == Cause::Address);
-            other.id != person.id && other.email.is_some() && !at_fault
+            other.email.is_some() && !late.iter().any(|one| one.cause == Cause::Address)
         };
-        let mut found: Vec<PersonId> = Vec::new();
-        let operators = self.yard.people.values().filter(|other| other.role == Role::Operator);
-        let first = |site: &SiteId| managers_of(site, self.yard).into_iter().find(reachable);
-        for next in places.iter().filter_map(first).chain(operators.filter(reachable)) {
-            if !found.contains(&next.id) {
-                found.push(next.id.clone());
-            }
-        }
-        found
+        recipients::of_undeliverable(&self.yard.people, (&person.id, places), reachable)
     }
 }
 
@@ -342,14 +332,5 @@ fn told_in_vain(
 
 /// Where a person has boats, or which places they run; all of them where none is said.
 pub(crate) fn places_of(person: &Person, yard: &YardBook) -> Vec<SiteId> {
-    let own = yard.boats.iter().filter(|boat| boat.owner.as_ref() == Some(&person.id));
-    let mut places: Vec<SiteId> = person.sites.clone();
-    places.extend(own.map(|boat| boat.site.clone()));
-    places.retain(|site| yard.sites.contains_key(site));
-    if places.is_empty() {
-        places.extend(yard.sites.keys().cloned());
-    }
-    places.sort();
-    places.dedup();
-    places
+    recipients::places_of(person, &yard.boats, &yard.sites)
 }

@@ -2,15 +2,16 @@
 
 use super::{Reader, Scene, label_of};
 use crate::adapters::settings::schedule::Schedule;
-use crate::app::alerts::opening::{boats_of, places};
+use crate::app::alerts::opening::boats_of;
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{Email, Opening, compose_opening};
+use crate::domain::yard::recipients;
 
 pub(super) fn words(scene: &Scene<'_>, year: i32, reader: Reader<'_>) -> Result<Email, String> {
     let (person, site) = reader;
     let seen = scene.seen()?;
     let boats = boats_of(person, seen);
-    let places = places(person, &boats, seen);
+    let places = recipients::places_of_season(person, &boats, &seen.yard.sites);
     let names: Vec<String> = places.iter().map(|site| site.name.clone()).collect();
     let settings = &scene.app.settings;
     let worklist = Schedule::parse(&settings.yard.worklist)

@@ -18,7 +18,7 @@ use crate::domain::message::{
 };
 use crate::domain::risk::{CircuitRisk, Priority, rank};
 use crate::domain::weather::ForecastState;
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::{Person, Role, recipients};
 
 /// A returned alert is closed for good a day after its all-clear, and a worklist may come three days after the last.
 const TOLD_OVER_BACK: chrono::TimeDelta = chrono::TimeDelta::days(1);
@@ -43,7 +43,7 @@ impl Shared {
 
 /// The worklist of a manager's places.
 pub(super) fn words(scene: &Scene<'_>, person: &Person, shared: &Shared) -> Result<Email, String> {
-    let own = |site: &SiteId| person.sites.is_empty() || person.sites.contains(site);
+    let own = |site: &SiteId| recipients::reads_worklist_of(person, site);
     let waiting = shared.waiting.iter().filter(|(site, _)| person.sites.contains(site));
     let held: Vec<HeldLine> = waiting.map(|(_, line)| line.clone()).collect();
     let reader = Reader { person, plan: shared.plan.as_ref(), held: &held, pictures: true };
@@ -57,8 +57,7 @@ pub(super) fn words(scene: &Scene<'_>, person: &Person, shared: &Shared) -> Resu
 /// The phrase catalogue or the store.
 pub fn worklist_text(house: &AppContext, assessment: &Assessment) -> Result<String, ServiceError> {
     let composer = Composer::of(house)?;
-    let mut managers =
-        assessment.yard.people.values().filter(|person| person.role == Role::Manager);
+    let mut managers = recipients::all(&assessment.yard.people, Role::Manager);
     let Some(first) = assessment.places.values().next() else {
         return Ok(
             "The store holds no place yet: bring in your tables with rimeward import.\n".into()

@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use super::Answer;
 use super::remedy::{Need, Remedy};
 use crate::domain::physics::{BURST_SHARE, Liquid, SLUSH_SHARE, volume_from_mass};
+use crate::domain::units::kelvin_as_fahrenheit;
 use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
 
 pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
@@ -103,7 +104,7 @@ fn band(liquid: &Liquid, share: f64) -> String {
     } else if kelvin < 0.05 {
         String::new()
     } else {
-        format!(", give or take {kelvin:.1} C ({:.1} F)", kelvin * 1.8)
+        format!(", give or take {kelvin:.1} C ({:.1} F)", kelvin_as_fahrenheit(kelvin))
     }
 }
 
@@ -114,7 +115,7 @@ fn write_remedy(text: &mut String, remedy: &Remedy, first: TemperatureScale) {
             text,
             "  for {target}, with {:.1} C ({:.1} F) in hand for the band of the curve:",
             remedy.spread_k,
-            remedy.spread_k * 1.8
+            kelvin_as_fahrenheit(remedy.spread_k)
         );
     }
     for (aim, need) in [("without ice", &remedy.no_ice), ("without bursting", &remedy.no_burst)] {

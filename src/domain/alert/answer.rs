@@ -61,8 +61,7 @@ impl Alert {
     /// for what is no boat, the operator too.
     #[must_use]
     pub fn is_answered_by(&self, person: &Person, owner: Option<&PersonId>) -> bool {
-        let runs = matches!(person.role, Role::Manager | Role::Technician)
-            && person.sites.contains(&self.site);
+        let runs = person.manages(&self.site) || person.works_at(&self.site);
         let operates = person.role == Role::Operator && self.kind != Kind::Freeze;
         owner == Some(&person.id)
             || runs

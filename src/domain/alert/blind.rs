@@ -76,10 +76,10 @@ fn tell_all(draft: &mut Draft<'_>, standing: &[Standing], facts: &Facts, again: 
     let untold = |person: &&Person| {
         draft.next.told.get(&person.id).is_none_or(|ledger| !ledger.awaits_closing)
     };
-    let concerned = |person: &&Person| match person.role {
-        Role::Operator => person.sites.is_empty() || person.sites.contains(&situation.site.id),
-        Role::Manager => person.sites.contains(&situation.site.id),
-        _ => standing.iter().any(|entry| entry.person == person.id),
+    let (site, runs) = (&situation.site.id, [Role::Operator, Role::Manager]);
+    let concerned = |person: &&Person| {
+        let counts = || standing.iter().any(|entry| entry.person == person.id);
+        person.operates(site) || person.manages(site) || !runs.contains(&person.role) && counts()
     };
     let due: Vec<&Person> = situation
         .people

@@ -7,7 +7,7 @@ use thiserror::Error;
 
 use super::{Alert, Annunciation, Condition, Flat, Kind, Response, Transition};
 use crate::domain::units::is_hidden;
-use crate::domain::yard::{Person, Role};
+use crate::domain::yard::Person;
 
 /// Nothing is left unlooked at for longer.
 const MOST: TimeDelta = TimeDelta::days(90);
@@ -160,12 +160,7 @@ impl Alert {
         if self.closed.is_some() {
             return Err(self.stands_so());
         }
-        let runs = match by.role {
-            Role::Manager => by.sites.contains(&self.site),
-            Role::Operator => by.sites.is_empty() || by.sites.contains(&self.site),
-            Role::Owner | Role::Technician => false,
-        };
-        if !runs {
+        if !by.manages(&self.site) && !by.operates(&self.site) {
             let (person, site) = (by.id.to_string(), self.site.to_string());
             return Err(TakeOutError::NotTheYard { person, site });
         }

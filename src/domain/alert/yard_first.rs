@@ -24,13 +24,8 @@ pub struct Hold {
 
 /// Is this a boat of which the yard hears before or together with the owner?
 fn hears_first(draft: &Draft<'_>) -> bool {
-    let runs = |person: &&Person| {
-        person.role == Role::Manager
-            && person.sites.contains(&draft.situation.site.id)
-            && person.email.is_some()
-    };
-    matches!(draft.care, Some(Care::Yard | Care::Shared))
-        && draft.situation.people.iter().any(|p| runs(&p))
+    let runs = |person: &Person| person.manages(&draft.situation.site.id) && person.email.is_some();
+    matches!(draft.care, Some(Care::Yard | Care::Shared)) && draft.situation.people.iter().any(runs)
 }
 
 /// Is what these facts say told to the yard too: now, before, or on the worklist? An owner may ask to be told at a lower chance

@@ -190,10 +190,10 @@ impl Chart {
                 TemperatureScale::C => (5.0, "C"),
             };
             text(svg, (x, TOP - 10.0), anchor, "12", name);
-            let (low, high) = (in_scale(frame.low_c, scale), in_scale(frame.high_c, scale));
+            let (low, high) = (scale.of_celsius(frame.low_c), scale.of_celsius(frame.high_c));
             let mut value = (low / step).ceil() * step;
             while value <= high {
-                let y = frame.y(from_scale(value, scale));
+                let y = frame.y(scale.as_celsius(value));
                 if has_lines {
                     line(svg, (LEFT, y), (RIGHT, y), "#eceff1", "1", "");
                 }
@@ -379,20 +379,6 @@ impl Frame {
     fn y(&self, celsius: f64) -> f64 {
         let share = (celsius - self.low_c) / (self.high_c - self.low_c);
         BOTTOM - (BOTTOM - TOP) * share.clamp(0.0, 1.0)
-    }
-}
-
-fn in_scale(celsius: f64, scale: TemperatureScale) -> f64 {
-    match scale {
-        TemperatureScale::C => celsius,
-        TemperatureScale::F => celsius * 1.8 + 32.0,
-    }
-}
-
-fn from_scale(value: f64, scale: TemperatureScale) -> f64 {
-    match scale {
-        TemperatureScale::C => value,
-        TemperatureScale::F => (value - 32.0) / 1.8,
     }
 }
 

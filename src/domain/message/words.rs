@@ -1,5 +1,6 @@
 //! Numbers, times and names as people read them.
 
+use crate::domain::units::kelvin_as_fahrenheit;
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
@@ -74,7 +75,7 @@ pub fn temperature_range(low_c: f64, high_c: f64, first: TemperatureScale) -> St
 /// `6 F (3 C)` for a difference, without the 32; the amount only.
 #[must_use]
 pub fn difference(kelvin: f64, first: TemperatureScale) -> String {
-    let (f, c) = (whole((kelvin * 1.8).abs()), whole(kelvin.abs()));
+    let (f, c) = (whole(kelvin_as_fahrenheit(kelvin).abs()), whole(kelvin.abs()));
     match first {
         TemperatureScale::F => format!("{f} F ({c} C)"),
         TemperatureScale::C => format!("{c} C ({f} F)"),

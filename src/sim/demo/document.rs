@@ -7,6 +7,7 @@ use chrono::{DateTime, Utc};
 
 use crate::adapters::weather::Place;
 use crate::adapters::weather::interval::write_hours;
+use crate::domain::units::fahrenheit_as_celsius;
 use crate::sim::demo::issues::{Issue, IssuedHour};
 use crate::sim::demo::winter::WinterCell;
 
@@ -41,7 +42,7 @@ pub fn gridpoint(cell: &WinterCell, issue: &Issue, base: &str) -> String {
         cell.x,
         cell.y,
     );
-    let celsius = |f: i32| (f64::from(f) - 32.0) / 1.8;
+    let celsius = |f: i32| fahrenheit_as_celsius(f64::from(f));
     layer(&mut out, "temperature", "wmoUnit:degC", &issue.hours, |h| celsius(h.temperature_f));
     layer(&mut out, "dewpoint", "wmoUnit:degC", &issue.hours, |h| celsius(h.dewpoint_f));
     minima(&mut out, &issue.hours);
@@ -111,7 +112,7 @@ fn minima(out: &mut String, hours: &[IssuedHour]) {
         let (Some(_), true) = (day(start), is_whole) else { continue };
         let lowest = night.iter().map(|h| h.temperature_f).min().unwrap_or(0);
         let below = i32::try_from(start.hour.div_euclid(24).rem_euclid(BELOW_F)).unwrap_or(0);
-        let value = (f64::from(lowest.saturating_sub(below)) - 32.0) / 1.8;
+        let value = fahrenheit_as_celsius(f64::from(lowest.saturating_sub(below)));
         let count = u32::try_from(night.len()).unwrap_or(0);
         entry(out, &mut is_first, &interval(start.hour, count), value);
     }

@@ -13,6 +13,7 @@ use chrono::{DateTime, Utc};
 use crate::domain::weather::place::pooled_cold_k;
 use crate::sim::demo::winter::Winter;
 
+use crate::domain::units::celsius_as_fahrenheit;
 use error::ErrorModel;
 use schedule::Schedule;
 
@@ -110,8 +111,8 @@ impl Issues {
             let depression_k = place_c - truth.dewpoint_c?;
             Some(IssuedHour {
                 hour,
-                temperature_f: whole(forecast_c * 1.8 + 32.0),
-                dewpoint_f: whole((forecast_c - depression_k) * 1.8 + 32.0),
+                temperature_f: whole(celsius_as_fahrenheit(forecast_c)),
+                dewpoint_f: whole(celsius_as_fahrenheit(forecast_c - depression_k)),
                 wind_kt: whole(truth.wind_ms? * 3600.0 / 1852.0),
                 cloud_percent: whole(truth.cloud? * 100.0),
             })

@@ -10,12 +10,13 @@ use crate::adapters::intake::entry::{LITRES_OF, MINUTES_OF, split_unit};
 use crate::adapters::intake::problems::{ImportProblems, Problem};
 use crate::adapters::intake::row::{Row, number, unknown};
 use crate::adapters::intake::sheet::Sheet;
-use crate::adapters::intake::{Imported, Known, remarks, tick};
+use crate::adapters::intake::{Imported, Known, dates, remarks, tick};
 use crate::domain::boat::fold::stranger;
 use crate::domain::boat::{
     BoatId, CircuitId, EventId, Evidence, LayupEvent, Precision, SiteId, doubts,
 };
-use crate::domain::catalogue::NotAKind;
+use crate::domain::catalogue::{EventClass, NotAKind};
+use crate::domain::local_time;
 
 const REQUIRED: [&str; 2] = ["happened_at", "event"];
 pub(in crate::adapters::intake) const KNOWN: [&str; 30] = [
@@ -175,6 +176,7 @@ fn event(
     check_times(row, happened, recorded, boat.as_ref(), known);
     let assumed = if hour_known { Precision::Minute } else { Precision::Day };
     let kind = kind?;
+    let happened = undoing_last(row, &kind, happened, known, zone);
     let evidence = evidence(row, &kind);
     let id = row.text("event_id").map(EventId::from);
     let precision = precision.unwrap_or(assumed);
@@ -236,6 +238,23 @@ fn event(
         notes.push(format!("line {}, {}: {doubt}", row.line, event.id));
     }
     Some(event)
+}
+
+/// The hour of the clock change comes twice: what undoes is taken to have come after what it undoes, as on a day without an
+/// hour; not where that is still to come, or where the entry states its offset.
+fn undoing_last(
+    row: &Row<'_>,
+    kind: &str,
+    happened: DateTime<FixedOffset>,
+    known: &Known<'_>,
+    zone: Option<Tz>,
+) -> DateTime<FixedOffset> {
+    let undoes = known.catalogue.event(kind).is_some_and(|kind| kind.class == EventClass::Undoing);
+    let stated = row.text("happened_at").is_some_and(dates::has_offset);
+    let (true, false, Some(zone)) = (undoes, stated, zone) else { return happened };
+    let later = local_time::last(zone, happened.naive_local());
+    let is_past = known.now.is_none_or(|now| later <= now);
+    if is_past { later.with_timezone(&zone).fixed_offset() } else { happened }
 }
 
 /// When the yard learnt of it: as stated, else now; a table without that column says nothing of it.

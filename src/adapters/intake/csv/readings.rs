@@ -12,6 +12,7 @@ use crate::adapters::intake::problems::ImportProblems;
 use crate::adapters::intake::row::{Row, unknown};
 use crate::adapters::intake::sheet::Sheet;
 use crate::domain::boat::SiteId;
+use crate::domain::units::fahrenheit_as_celsius;
 use crate::domain::weather::learned::ReadNight;
 use crate::domain::yard::Site;
 
@@ -126,7 +127,7 @@ fn reading(row: &mut Row<'_>, sites: &[Site], now: DateTime<Utc>) -> Option<Read
 }
 
 fn celsius(row: &mut Row<'_>, in_c: &str, in_f: &str) -> Option<f64> {
-    let fahrenheit = row.number(in_f, BELIEVED_F.0, BELIEVED_F.1).map(|f| (f - 32.0) / 1.8);
+    let fahrenheit = row.number(in_f, BELIEVED_F.0, BELIEVED_F.1).map(fahrenheit_as_celsius);
     row.number(in_c, BELIEVED_C.0, BELIEVED_C.1).or(fahrenheit)
 }
 

@@ -213,8 +213,7 @@ fn reason(worse: &[Worse]) -> String {
 /// running: somebody has to hear of it.
 fn answers_for(person: &Person, boat: &Boat, situation: &Situation) -> bool {
     let answers = |person: &Person| {
-        boat.owner.as_ref() == Some(&person.id)
-            || person.role == Role::Manager && person.sites.contains(&situation.site.id)
+        boat.owner.as_ref() == Some(&person.id) || person.manages(&situation.site.id)
     };
     answers(person) || person.role == Role::Operator && !situation.people.iter().any(answers)
 }
@@ -287,8 +286,7 @@ fn next_contact<'a>(draft: &Draft<'a>) -> Option<&'a Person> {
     let mut contacts: Vec<&Person> = situation
         .people
         .iter()
-        .filter(|person| matches!(person.role, Role::Manager | Role::Technician))
-        .filter(|person| person.sites.contains(&situation.site.id))
+        .filter(|person| person.manages(&situation.site.id) || person.works_at(&situation.site.id))
         .filter(untold)
         .filter(|person| draft.has_room(person))
         .collect();

@@ -7,6 +7,7 @@ use chrono::{Datelike, NaiveDate, NaiveTime};
 use chrono_tz::America::New_York;
 
 use crate::domain::local_time;
+use crate::domain::units::fahrenheit_as_celsius;
 use crate::domain::weather::Step;
 use crate::sim::demo::winter::days::{Day, Days};
 use crate::sim::demo::winter::sky::Sky;
@@ -75,8 +76,8 @@ pub(crate) fn hours(cell: &WinterCell, days: &Days, sky: &Sky, first: NaiveDate)
                 continue;
             };
             steps.push(Step {
-                temperature_c: Some(celsius(t_f)),
-                dewpoint_c: Some(celsius(td_f)),
+                temperature_c: Some(fahrenheit_as_celsius(t_f)),
+                dewpoint_c: Some(fahrenheit_as_celsius(td_f)),
                 wind_ms: Some(between(&wind, hour, |share| share)),
                 cloud: Some(between(&cloud, hour, |share| share)),
                 ..Step::empty(time)
@@ -104,10 +105,6 @@ fn day_points(day: &Day, cell: &WinterCell, date: NaiveDate) -> Points {
 fn within_day(t_f: f64, day: &Day) -> f64 {
     let t_f = (t_f * GRAIN).round() / GRAIN;
     if day.is_named { t_f.clamp(day.low_f, day.high_f) } else { t_f }
-}
-
-fn celsius(t_f: f64) -> f64 {
-    (t_f - 32.0) / 1.8
 }
 
 /// The whole hour since 1970 of a local hour; `None` in the hour that the spring change leaves out.

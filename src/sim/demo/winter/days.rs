@@ -3,6 +3,7 @@
 
 use chrono::{Days as ChronoDays, NaiveDate};
 
+use crate::domain::units::kelvin_as_fahrenheit;
 use crate::sim::demo::noise::Noise;
 use crate::sim::demo::winter::sky::{Sky, SkyDay};
 use crate::sim::demo::winter::tables::{
@@ -187,7 +188,7 @@ fn date(first: NaiveDate, at: usize) -> NaiveDate {
 
 fn offset_f(tables: &Tables, table: DayTable) -> f64 {
     let is_ours = |c: &&WinterCell| c.table == table;
-    tables.cells.iter().find(is_ours).map_or(0.0, |c| c.night_offset_k * 1.8)
+    tables.cells.iter().find(is_ours).map_or(0.0, |c| kelvin_as_fahrenheit(c.night_offset_k))
 }
 
 fn named_on(tables: &Tables, date: NaiveDate) -> Option<&NamedDay> {

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use chrono::{Datelike, NaiveDate};
 
+use crate::domain::units::fahrenheit_as_celsius;
 use crate::sim::demo::noise::Noise;
 use crate::sim::demo::winter::days::{NIGHT_TO_NIGHT, RISE_LEAST_F, RISE_SPREAD, between};
 use crate::sim::demo::winter::tables::{Normal, Tables, WinterError};
@@ -41,7 +42,7 @@ pub fn past_days(seed: u64, inland: bool) -> Result<String, WinterError> {
             let low_f = between_months(&tables.normals, date, figure) + winter_f + spread_f * low;
             let usual = between_months(&tables.normals, date, |normal| normal.rise_f);
             let high_f = low_f + (usual * (1.0 + 2.0 * RISE_SPREAD * rise)).max(RISE_LEAST_F);
-            let celsius = |fahrenheit: f64| (fahrenheit - 32.0) / 1.8;
+            let celsius = fahrenheit_as_celsius;
             let _ = writeln!(text, "{date},{:.1},{:.1}", celsius(low_f), celsius(high_f));
         }
     }
