@@ -42,12 +42,13 @@ use chrono::{DateTime, Utc};
 use clap::{Parser, Subcommand};
 use serde_json::Value;
 
-use crate::adapters::settings::{Settings, SettingsError};
+use crate::adapters::settings::SettingsError;
 use crate::adapters::sqlite::Options;
 use crate::app::assess::AsOf;
 use crate::app::context::with_causes;
 use crate::app::context::{AppContext, ServiceError};
-use crate::app::ports::StoreErrorKind;
+use crate::app::ports::{Clock as _, StoreErrorKind};
+use crate::app::settings::Settings;
 use crate::daemon::clock::SystemClock;
 use crate::domain::units::TemperatureScale;
 

@@ -12,12 +12,12 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::settings::schedule::Schedule;
 use crate::app::assess::{Assessment, BoatView, PlaceView};
 use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::notify::Composer;
 use crate::app::notify::webhooks;
 use crate::app::ports::{AlertRecord, TransitionRow};
+use crate::app::settings::schedule::Schedule;
 use crate::domain::alert::{
     Alert, AlertSettings, Decision, Kind, Known, Situation, Standing, Subject, Target, Transition,
     WorklistTimes, decide,

@@ -1,14 +1,14 @@
 //! What is done about mail that comes back: a bounce makes an address faulty, an answer acknowledges.
 
 mod inbox;
+mod word;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::delivery::received::{Received, Word, read};
 use crate::app::alerts::{by_hand, managers_of};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::{Composer, Written, blank_row, label_of};
-use crate::app::ports::{AlertFilter, AlertRecord, OutboxRow, Posted, RoundCommit};
+use crate::app::ports::{AlertFilter, AlertRecord, OutboxRow, Posted, Received, RoundCommit};
 use crate::domain::alert::Alert;
 use crate::domain::alert::told::Sent;
 use crate::domain::boat::CircuitId;
@@ -17,6 +17,7 @@ use crate::domain::message::{Answered, compose_answered};
 use crate::domain::yard::{Person, Role};
 
 pub use inbox::{Looked, look_into_inbox};
+use word::Word;
 
 /// Answers to one letter that are passed on in a day: whoever has the letter could write without end.
 const PASSED_ON_MOST: u32 = 5;
@@ -40,23 +41,25 @@ pub struct Taken {
 pub fn take(house: &AppContext, bytes: &[u8], now: DateTime<Utc>) -> Result<Taken, ServiceError> {
     let quiet = |words: String| Ok(Taken { words, changed: false });
     let told = |error: std::io::Error| ServiceError::Told(format!("reading a message: {error}"));
-    let (token, received) = match read(bytes, &house.settings.mail.from).map_err(told)? {
-        Received::Foreign => return quiet("not to an address of ours: left alone".to_owned()),
-        Received::Automatic { token } => (token, None),
-        Received::Noticed { token, what } => {
-            return quiet(format!("about letter {token}: {what}"));
-        }
-        Received::Bounced { token, fault, why } => {
-            let Some(letter) = house.store.letter_by_token(&token)? else {
-                return quiet(format!("a bounce of {token}, which is no letter of ours"));
-            };
-            let changed = house.store.mark_bounced(letter.id, (fault, &why), now)?;
-            let known = if changed { "" } else { " (known already)" };
-            let words = format!("our letter to {} came back: {why}{known}", letter.row.recipient);
-            return Ok(Taken { words, changed });
-        }
-        Received::Answered { token, from, text } => (token, Some((from, text))),
-    };
+    let (token, received) =
+        match house.mailer.read(bytes, &house.settings.mail.from).map_err(told)? {
+            Received::Foreign => return quiet("not to an address of ours: left alone".to_owned()),
+            Received::Automatic { token } => (token, None),
+            Received::Noticed { token, what } => {
+                return quiet(format!("about letter {token}: {what}"));
+            }
+            Received::Bounced { token, fault, why } => {
+                let Some(letter) = house.store.letter_by_token(&token)? else {
+                    return quiet(format!("a bounce of {token}, which is no letter of ours"));
+                };
+                let changed = house.store.mark_bounced(letter.id, (fault, &why), now)?;
+                let known = if changed { "" } else { " (known already)" };
+                let words =
+                    format!("our letter to {} came back: {why}{known}", letter.row.recipient);
+                return Ok(Taken { words, changed });
+            }
+            Received::Answered { token, from, text } => (token, Some((from, text))),
+        };
     let Some(letter) = house.store.letter_by_token(&token)? else {
         return quiet(format!("an answer to {token}, which is no letter of ours"));
     };

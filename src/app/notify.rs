@@ -2,6 +2,7 @@
 
 pub mod chart;
 pub mod claimed;
+pub mod deliver;
 pub mod held;
 pub mod sms;
 pub mod webhooks;
@@ -11,14 +12,15 @@ use std::path::Path;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::delivery::{envelope, mime};
-use crate::adapters::settings::Settings;
-use crate::adapters::settings::text::TextSettings;
+use crate::adapters::delivery::mime;
 use crate::app::assess::Assessment;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::ports::{Fault, Held, OutboxRow, Unsendable};
+use crate::app::settings::Settings;
+use crate::app::settings::text::TextSettings;
 use crate::domain::alert::{Act, CloseReason, Kind, Notification};
 use crate::domain::boat::CircuitId;
+use crate::domain::message::envelope;
 use crate::domain::message::{
     Context, Email, MessageKey, Phrases, RolledUp, Sender, compose_rollup,
 };

@@ -3,11 +3,11 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::settings::schedule::Schedule;
 use crate::adapters::sqlite::Store;
 use crate::app::context::{AppContext, ServiceError, with_causes};
 use crate::app::notify::{Composer, Written, blank_row, label_of};
 use crate::app::ports::{OutboxRow, RoundCommit};
+use crate::app::settings::schedule::Schedule;
 use crate::daemon::{Done, Task};
 use crate::domain::boat::CircuitId;
 use crate::domain::message::compose_damage;

@@ -60,7 +60,7 @@ pub fn openings(
         }
         let names: Vec<String> = places.iter().map(|site| site.name.clone()).collect();
         let worklist =
-            crate::adapters::settings::schedule::Schedule::parse(&house.settings.yard.worklist)
+            crate::app::settings::schedule::Schedule::parse(&house.settings.yard.worklist)
                 .ok()
                 .and_then(|schedule| schedule.next_after(now, site.time_zone))
                 .map(|next| next.with_timezone(&site.time_zone).format("%H:%M").to_string());

@@ -7,7 +7,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::delivery::mime;
 use crate::app::alerts::{managers_of, record_of, transition_rows};
 use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::notify::Composer;
@@ -145,7 +144,7 @@ fn readdress(house: &AppContext, yard: &YardBook) -> Result<(), ServiceError> {
         let listed =
             yard.people.get(&letter.row.recipient).and_then(|person| person.email.as_deref());
         let Some(listed) = listed.filter(|listed| *listed != letter.row.address) else { continue };
-        let bytes = mime::to_address(&letter.row.bytes, &letter.row.address, listed);
+        let bytes = house.mailer.to_address(&letter.row.bytes, &letter.row.address, listed);
         if house.store.readdress(letter.id, listed, &bytes)? {
             tracing::info!("a letter to {} goes to the address listed now", letter.row.recipient);
         }

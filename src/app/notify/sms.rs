@@ -1,9 +1,9 @@
 //! Short texts beside letters, to those who agreed to them.
 
-use crate::adapters::delivery::{envelope, mime};
+use crate::adapters::delivery::mime;
 use crate::app::notify::Composer;
 use crate::app::ports::{OutboxRow, TEXTS};
-use crate::domain::message::{Email, Mailbox};
+use crate::domain::message::{Email, Mailbox, envelope};
 use crate::domain::yard::Person;
 
 /// The short text that goes with a letter: about the same, at the same time, as long of use. None without the reader's
