@@ -13,3 +13,4 @@ pub mod planning;
 pub mod ports;
 pub mod round;
 pub mod salt;
+pub mod settings;

@@ -44,6 +44,7 @@ use clap::{Parser, Subcommand};
 use serde_json::Value;
 
 use crate::app::context::with_causes;
+use crate::app::ports::Clock as _;
 use crate::daemon::clock::SystemClock;
 use crate::domain::units::TemperatureScale;
 

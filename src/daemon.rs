@@ -7,6 +7,7 @@
 pub mod clients;
 pub mod clock;
 mod deliver;
+pub mod endpoints;
 mod fetch;
 mod housekeep;
 mod judge;
@@ -19,11 +20,11 @@ use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::Options;
 use crate::app::context::{AppContext, ServiceError, with_causes};
 use crate::app::notify::Composer;
 use crate::app::ports::StoreError;
+use crate::app::settings::Settings;
 use crate::daemon::post::channel;
 
 pub use deliver::DeliverLoop;

@@ -1,15 +1,14 @@
 //! What is done about mail that comes back: a bounce makes an address faulty, an answer acknowledges.
 
 mod inbox;
+mod word;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::delivery::received::{Received, Word, read};
 use crate::app::alerts::by_hand::by_hand;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::{Composer, Written, label_of};
-use crate::app::ports::Posted;
-use crate::app::ports::{AlertFilter, AlertRecord, RoundCommit};
+use crate::app::ports::{AlertFilter, AlertRecord, Posted, Received, RoundCommit};
 use crate::domain::alert::Alert;
 use crate::domain::alert::action::Posting;
 use crate::domain::alert::told::Sent;
@@ -22,6 +21,7 @@ use crate::domain::yard::{Person, recipients};
 const KEPT: TimeDelta = TimeDelta::days(4);
 
 pub use inbox::{Looked, look_into_inbox};
+use word::Word;
 
 /// Answers to one letter that are passed on in a day: whoever has the letter could write without end.
 const PASSED_ON_MOST: u32 = 5;
@@ -45,23 +45,25 @@ pub struct Taken {
 pub fn take(house: &AppContext, bytes: &[u8], now: DateTime<Utc>) -> Result<Taken, ServiceError> {
     let quiet = |words: String| Ok(Taken { words, changed: false });
     let told = |error: std::io::Error| ServiceError::Told(format!("reading a message: {error}"));
-    let (token, received) = match read(bytes, &house.settings.mail.from).map_err(told)? {
-        Received::Foreign => return quiet("not to an address of ours: left alone".to_owned()),
-        Received::Automatic { token } => (token, None),
-        Received::Noticed { token, what } => {
-            return quiet(format!("about letter {token}: {what}"));
-        }
-        Received::Bounced { token, fault, why } => {
-            let Some(letter) = house.store.letter_by_token(&token)? else {
-                return quiet(format!("a bounce of {token}, which is no letter of ours"));
-            };
-            let changed = house.store.mark_bounced(letter.id, (fault, &why), now)?;
-            let known = if changed { "" } else { " (known already)" };
-            let words = format!("our letter to {} came back: {why}{known}", letter.row.recipient);
-            return Ok(Taken { words, changed });
-        }
-        Received::Answered { token, from, text } => (token, Some((from, text))),
-    };
+    let (token, received) =
+        match house.mailer.read(bytes, &house.settings.mail.from).map_err(told)? {
+            Received::Foreign => return quiet("not to an address of ours: left alone".to_owned()),
+            Received::Automatic { token } => (token, None),
+            Received::Noticed { token, what } => {
+                return quiet(format!("about letter {token}: {what}"));
+            }
+            Received::Bounced { token, fault, why } => {
+                let Some(letter) = house.store.letter_by_token(&token)? else {
+                    return quiet(format!("a bounce of {token}, which is no letter of ours"));
+                };
+                let changed = house.store.mark_bounced(letter.id, (fault, &why), now)?;
+                let known = if changed { "" } else { " (known already)" };
+                let words =
+                    format!("our letter to {} came back: {why}{known}", letter.row.recipient);
+                return Ok(Taken { words, changed });
+            }
+            Received::Answered { token, from, text } => (token, Some((from, text))),
+        };
     let Some(letter) = house.store.letter_by_token(&token)? else {
         return quiet(format!("an answer to {token}, which is no letter of ours"));
     };
@@ -197,7 +199,7 @@ fn pass_on(
         let context = composer.context((reader, site), &label, now);
         let mail = compose_answered(&answered, &about, &context).map_err(|error| error.to_string());
         let posting = Posting::named(about.clone(), "answer", KEPT, now);
-        written.post_at_once(&composer, &posting, reader, mail);
+        written.post_at_once((&*house.mailer, &composer), &posting, reader, mail);
     }
     let commit = RoundCommit {
         letters: written.letters,

@@ -7,7 +7,7 @@ use std::sync::{Mutex, PoisonError};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::weather::client::Clients;
+use crate::app::ports::{WeatherSource, WeatherSources};
 
 /// Clocks further apart than this are not both right.
 const APART: TimeDelta = TimeDelta::minutes(15);
@@ -64,7 +64,7 @@ impl ClockWatch {
     }
 
     /// The same from clients that have just been used.
-    pub(crate) fn note_clients(&self, clients: &Clients, now: DateTime<Utc>) {
+    pub(crate) fn note_clients(&self, clients: &dyn WeatherSources, now: DateTime<Utc>) {
         self.note(&ahead_of(clients), now);
     }
 
@@ -88,9 +88,9 @@ impl ClockWatch {
 /// How far the clocks of the services were ahead of ours in the answers since this was last asked. A stand-in on this
 /// machine says nothing: it has the same clock.
 #[must_use]
-pub fn ahead_of(clients: &Clients) -> Vec<(&'static str, TimeDelta)> {
-    let apart = clients.0.iter().filter(|client| !client.is_on_this_machine());
-    apart.filter_map(|client| Some((client.service().name(), client.take_clock_ahead()?))).collect()
+pub fn ahead_of(clients: &dyn WeatherSources) -> Vec<(&'static str, TimeDelta)> {
+    let apart = |of: &dyn WeatherSource| Some((of.service().name(), of.take_clock_ahead()?));
+    clients.sources().into_iter().filter_map(apart).collect()
 }
 
 /// The least of what all agree on, if that is more than clocks may differ by.

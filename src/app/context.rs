@@ -6,12 +6,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 use chrono_tz::Tz;
 use thiserror::Error;
 
-use crate::adapters::settings::Settings;
 use crate::app::assess::bias::BiasCache;
 use crate::app::assess::forecast_cache::WeatherMemory;
 use crate::app::assess::past_seasons::Archives;
 use crate::app::clock_watch::ClockWatch;
-use crate::app::ports::{AppStore, StoreError};
+use crate::app::ports::{AppStore, DayArchive, Mailer, Ports, StoreError};
+use crate::app::settings::Settings;
 use crate::domain::boat::{Boat, LayupEvent, PersonId, SiteId};
 use crate::domain::catalogue::{Catalogue, CatalogueError};
 use crate::domain::risk::judge::{JudgeError, JudgeSettings};
@@ -52,6 +52,10 @@ pub struct AppContext {
     pub catalogue: Catalogue,
     /// The store.
     pub store: Box<dyn AppStore>,
+    /// Mail as bytes.
+    pub mailer: Box<dyn Mailer>,
+    /// Past days of the places, as files.
+    pub day_archive: Box<dyn DayArchive>,
     /// Past seasons of the places, once read.
     pub(crate) archives: Archives,
     /// What was read of the forecasts.
@@ -67,14 +71,17 @@ pub struct AppContext {
 }
 
 impl AppContext {
-    /// Over a store that is open already; nothing of it has been read yet.
+    /// On what is open already; nothing of it has been read yet.
     #[must_use]
-    pub fn over(settings: Settings, catalogue: Catalogue, store: Box<dyn AppStore>) -> Self {
+    pub fn on(settings: Settings, catalogue: Catalogue, ports: Ports) -> Self {
+        let Ports { store, mailer, day_archive } = ports;
         Self {
             archives: Archives::default(),
             settings,
             catalogue,
             store,
+            mailer,
+            day_archive,
             weather: WeatherMemory::default(),
             log: Mutex::default(),
             drawn: Mutex::default(),

@@ -5,15 +5,14 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::weather::Place;
-use crate::adapters::weather::client::{
-    Client, Clients, FetchState, NoticeState, Outcome, Service, StationState,
-};
 use crate::app::assess::AsOf;
 use crate::app::context::{AppContext, ServiceError};
-use crate::app::ports::RefusedAnswer;
-use crate::app::ports::StateDocuments as _;
+use crate::app::ports::{
+    FetchState, NoticeState, Outcome, RefusedAnswer, Service, StateDocuments as _, StationState,
+    WeatherSource, WeatherSources,
+};
 use crate::domain::boat::SiteId;
+use crate::domain::weather::coordinates::Place;
 use crate::domain::weather::official::Official;
 use crate::domain::yard::Site;
 
@@ -38,7 +37,7 @@ const OFFSET_S_MOST: u64 = 90;
 
 /// One service in this pass: its answers by cell, and how often it has failed in a row.
 struct Asked<'a> {
-    client: &'a Client,
+    client: &'a dyn WeatherSource,
     answers: BTreeMap<String, Shared>,
     failures: usize,
 }
@@ -71,13 +70,13 @@ struct One {
 /// Only the store's: trouble with a service is a result.
 pub async fn fetch_all<'a>(
     house: &AppContext,
-    clients: &Clients,
+    clients: &dyn WeatherSources,
     sites: impl IntoIterator<Item = &'a Site>,
     now: DateTime<Utc>,
     should_continue: &(dyn Fn() -> bool + Sync),
 ) -> Result<Vec<Fetched>, ServiceError> {
     let start = |client| Asked { client, answers: BTreeMap::new(), failures: 0 };
-    let mut services: Vec<Asked<'_>> = clients.0.iter().map(start).collect();
+    let mut services: Vec<Asked<'_>> = clients.sources().into_iter().map(start).collect();
     let (mut all, mut asked_for) = (Vec::new(), Vec::new());
     for site in longest_unanswered_first(house, clients, sites, now)? {
         let mut ones = Vec::new();
@@ -131,14 +130,14 @@ enum Turn {
 /// sick cells must not end the pass for those that are well.
 fn longest_unanswered_first<'a>(
     house: &AppContext,
-    clients: &Clients,
+    clients: &dyn WeatherSources,
     sites: impl IntoIterator<Item = &'a Site>,
     now: DateTime<Utc>,
 ) -> Result<Vec<&'a Site>, ServiceError> {
     let mut order: Vec<(Turn, &Site)> = Vec::new();
     for site in sites {
         let mut turn: Option<Turn> = None;
-        for client in &clients.0 {
+        for client in clients.sources() {
             let known = house.store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
             let own = match known {
                 // What a service refuses for good waits for nothing.
@@ -213,7 +212,7 @@ async fn fetch_one(
         }
     }
     let before = state.clone();
-    let outcome = client.fetch_at(place, height, stored, &mut state, now).await;
+    let outcome = client.fetch((place, height), stored, &mut state, now).await;
     if let Some(aside) = client.take_aside() {
         let (service, at) = (service.to_owned(), now);
         let answer = RefusedAnswer { service, at, why: aside.why, body: aside.body };
@@ -270,7 +269,7 @@ async fn observe(
 /// The place and the path of its cell, once the service has said which that is.
 fn served(
     house: &AppContext,
-    client: &Client,
+    client: &dyn WeatherSource,
     site: &Site,
 ) -> Result<Option<(Place, String)>, ServiceError> {
     let known = house.store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
@@ -326,7 +325,7 @@ pub(crate) fn notices_at(
 /// Keeps for one place what came, and the state that it left.
 fn keep(
     house: &AppContext,
-    client: &Client,
+    client: &dyn WeatherSource,
     site: &Site,
     outcome: &Outcome,
     state: &FetchState,

@@ -7,9 +7,9 @@ mod blend;
 pub mod chart;
 pub mod claimed;
 mod deadline;
+pub mod deliver;
 mod heat;
 pub mod held;
-mod key;
 mod opening;
 mod row;
 pub mod sms;
@@ -21,11 +21,11 @@ use std::cell::OnceCell;
 
 use chrono::{DateTime, Utc};
 
-use crate::adapters::settings::Settings;
-use crate::adapters::settings::text::TextSettings;
 use crate::app::alerts::unreachable::places_of;
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::{AppContext, ServiceError, YardBook};
+use crate::app::settings::Settings;
+use crate::app::settings::text::TextSettings;
 use crate::domain::alert::bundle::bundled;
 use crate::domain::alert::{Content, Notification};
 use crate::domain::boat::{BoatId, CircuitId};
@@ -67,15 +67,12 @@ impl Composer {
                 .map_err(|error| ServiceError::Told(format!("reading the phrases: {error}")))
         };
         let phrases = own.map_or_else(built_in, Ok)?;
-        let key = match &mail.id_key_file {
-            Some(path) => {
-                let secret = crate::adapters::delivery::secret::read_secret_file(path)
-                    .map_err(|error| ServiceError::Told(error.to_string()))?;
-                MessageKey::new(secret.expose().as_bytes())
-            }
-            // Outsiders must not be able to guess what stands in real mail.
-            None if mail.smtp.is_some() => key::own_key(&house.settings.store.path)?,
-            None => MessageKey::new(TRIAL_KEY),
+        // Outsiders must not be able to guess what stands in real mail.
+        let key = if mail.id_key_file.is_some() || mail.smtp.is_some() {
+            let key = house.mailer.id_key(mail.id_key_file.as_deref(), &house.settings.store.path);
+            key.map_err(|error| ServiceError::Told(error.to_string()))?
+        } else {
+            MessageKey::new(TRIAL_KEY)
         };
         let domain = mail.from.rsplit_once('@').map_or("localhost", |(_, domain)| domain);
         let desk = format!("{yard_name} freeze desk");

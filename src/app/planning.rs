@@ -13,9 +13,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
-use crate::adapters::settings::crew::Objective;
 use crate::app::assess::{AsOf, Assessment, assess, whole_hour};
 use crate::app::context::{AppContext, ServiceError};
+use crate::app::settings::crew::Objective;
 use crate::domain::boat::{Boat, BoatId, SiteId};
 use crate::domain::risk::plan::Job;
 use crate::domain::risk::plan::boat::{BoatWork, Scope};

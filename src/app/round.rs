@@ -5,11 +5,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::delivery::Channel;
-use crate::adapters::delivery::outbox::{DeliverReport, Limits, deliver_due};
-use crate::adapters::delivery::webhook::deliver_webhooks;
-use crate::adapters::settings::schedule::Schedule;
-use crate::adapters::weather::client::Clients;
 use crate::app::alerts::decide_round;
 use crate::app::alerts::rows::{record_of, transition_rows};
 use crate::app::alerts::unreachable::turn_to_next_contact;
@@ -18,8 +13,13 @@ use crate::app::assess::exposures::spells_now;
 use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::fetch::{Fetched, fetch_all};
+use crate::app::notify::deliver::notes::deliver_webhooks;
+use crate::app::notify::deliver::{DeliverReport, Limits, deliver_due};
 use crate::app::notify::{Composer, Scene, Written, webhooks, write};
-use crate::app::ports::{Committed, RoundCommit, StoreError};
+use crate::app::ports::{
+    Clock, Committed, Courier, Endpoints, RoundCommit, StoreError, WeatherSources,
+};
+use crate::app::settings::schedule::Schedule;
 use crate::domain::alert::{Decision, Transition, worklist};
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::weather::ForecastState;
@@ -82,12 +82,14 @@ pub struct RoundDeps<'a> {
     /// The words and the sender.
     pub composer: &'a Composer,
     /// The way to the weather; `None` looks at what is stored.
-    pub client: Option<&'a Clients>,
+    pub client: Option<&'a dyn WeatherSources>,
     /// The way out; `None` leaves everything in the outbox.
-    pub channel: Option<&'a mut Channel>,
+    pub channel: Option<&'a mut dyn Courier>,
+    /// The programs that want signed notes; `None` where none is named.
+    pub endpoints: Option<&'a Endpoints>,
     /// The present, read again once the services have answered: what another round has fetched meanwhile is known then.
     /// `None` where the round is at a stated time.
-    pub present: Option<&'a dyn Fn() -> DateTime<Utc>>,
+    pub clock: Option<&'a dyn Clock>,
 }
 
 /// Does one round at `now`.
@@ -105,7 +107,7 @@ pub async fn round(
         let sites = house.store.sites()?;
         report.fetched = fetch_pass(house, client, &sites, now, &|| true).await?;
     }
-    let now = works.present.map_or(now, |present| present().max(now));
+    let now = works.clock.map_or(now, |clock| clock.now().max(now));
     // Twice at most: what came to nobody is told anew in the same round.
     for _ in 0..2 {
         if let Some(judged) = judge_pass(house, works.composer, memory, now)? {
@@ -125,11 +127,9 @@ pub async fn round(
     if let Some(channel) = works.channel.as_deref_mut() {
         report.delivered =
             Some(deliver_due(&*house.store, channel, now, &Limits::default()).await?);
-        if !house.settings.webhook.is_empty() {
-            let (endpoints, troubles) = webhooks::endpoints(&house.settings);
-            let named: Vec<&str> = house.settings.webhook.keys().map(String::as_str).collect();
-            let sent = deliver_webhooks(&*house.store, (&endpoints, &named), now, &|| true).await?;
-            for trouble in troubles.iter().chain(&sent.troubles) {
+        if let Some(endpoints) = works.endpoints {
+            let sent = deliver_webhooks(&*house.store, endpoints, now, &|| true).await?;
+            for trouble in endpoints.troubles.iter().chain(&sent.troubles) {
                 tracing::warn!("{trouble}");
             }
         }
@@ -143,7 +143,7 @@ pub async fn round(
 /// The store's.
 pub async fn fetch_pass(
     house: &AppContext,
-    clients: &Clients,
+    clients: &dyn WeatherSources,
     sites: &[Site],
     now: DateTime<Utc>,
     should_continue: &(dyn Fn() -> bool + Sync),

@@ -6,7 +6,6 @@ use chrono::{DateTime, Utc};
 use serde_json::json;
 
 use super::{CliContext, CliError, CommandOutput, Exit};
-use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Hold, Options, Store};
 use crate::app::context::ServiceError;
 use crate::app::ports::StoreErrorKind::{Input, Newer};
@@ -14,6 +13,7 @@ use crate::app::ports::{
     EventLog as _, LetterCounts as _, OutboxState, Registry as _, RunLog as _, StoreError,
     Upkeep as _,
 };
+use crate::app::settings::Settings;
 
 /// Arguments of `backup`.
 #[derive(Debug, clap::Args)]

@@ -6,8 +6,8 @@ use serde_json::json;
 
 use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::delivery::secret::read_secret_file;
-use crate::adapters::settings::Settings;
 use crate::app::notify::own_phrases;
+use crate::app::settings::Settings;
 
 /// Arguments of `check-config`.
 #[derive(Debug, clap::Args)]

@@ -10,9 +10,9 @@ use serde_json::json;
 
 use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::{self, ImportProblems, Known};
-use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::Options;
 use crate::app::context::AppContext;
+use crate::app::settings::Settings;
 use crate::domain::catalogue::Catalogue;
 
 /// Where the configuration goes when nothing else is said.

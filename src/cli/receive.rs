@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use serde_json::json;
 
 use super::{CliContext, CliError, CommandOutput, Exit};
-use crate::adapters::delivery::received::BYTES_MAX;
 use crate::app::answers::{look_into_inbox, take};
+use crate::app::ports::RECEIVED_BYTES_MAX;
 
 /// Arguments of `receive`.
 #[derive(Debug, clap::Args)]
@@ -41,7 +41,7 @@ pub fn run(args: &ReceiveArgs, around: &CliContext<'_>) -> Result<CommandOutput,
     for file in &args.files {
         let refuse =
             |error: std::io::Error| CliError::bad_input(format!("{}: {error}", file.display()));
-        let most = u64::try_from(BYTES_MAX).unwrap_or(u64::MAX);
+        let most = u64::try_from(RECEIVED_BYTES_MAX).unwrap_or(u64::MAX);
         let mut bytes = Vec::new();
         if file.as_os_str() == "-" {
             std::io::stdin().lock().take(most).read_to_end(&mut bytes).map_err(refuse)?;

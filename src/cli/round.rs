@@ -1,13 +1,14 @@
 //! `rimeward round`: one pass, then exit.
 
-use chrono::{DateTime, Utc};
 use serde_json::json;
 
 use super::{CliContext, CliError, CommandOutput, Exit, runtime};
-use crate::adapters::delivery::outbox::DeliverReport;
 use crate::app::notify::Composer;
+use crate::app::notify::deliver::DeliverReport;
+use crate::app::ports::{Clock, Courier, WeatherSources};
 use crate::app::round::{Memory, RoundDeps, RoundReport, round};
 use crate::daemon::clock::SystemClock;
+use crate::daemon::endpoints::endpoints;
 use crate::daemon::post::channel;
 use crate::domain::weather::ForecastState;
 
@@ -30,10 +31,7 @@ pub fn run(args: &RoundArgs, around: &CliContext<'_>) -> Result<CommandOutput, C
     let house = around.house()?;
     let zone = house.settings.yard.time_zone;
     let now = around.time_or_now(args.at.as_deref(), zone)?;
-    let clock = SystemClock;
-    let present = || clock.now();
-    let present: Option<&dyn Fn() -> DateTime<Utc>> =
-        if args.at.is_none() { Some(&present) } else { None };
+    let clock: Option<&dyn Clock> = if args.at.is_none() { Some(&SystemClock) } else { None };
     if house.store.sites()?.is_empty() {
         return Err(CliError::bad_input(
             "the store holds no place yet; bring in your tables first: rimeward import sites FILE, then people, boats and events",
@@ -45,12 +43,15 @@ pub fn run(args: &RoundArgs, around: &CliContext<'_>) -> Result<CommandOutput, C
     let composer = Composer::of(&house)?;
     let client = house.weather_client()?;
     let mut way_out = if args.no_send { None } else { Some(channel(&house.settings.mail, true)?) };
+    let named = !house.settings.webhook.is_empty();
+    let endpoints = named.then(|| endpoints(&house.settings));
     let mut works = RoundDeps {
         house: &house,
         composer: &composer,
-        client: client.as_ref(),
-        channel: way_out.as_mut(),
-        present,
+        client: client.as_ref().map(|all| all as &dyn WeatherSources),
+        channel: way_out.as_mut().map(|way| way as &mut dyn Courier),
+        endpoints: endpoints.as_ref(),
+        clock,
     };
     let report = runtime()?.block_on(round(&mut works, &mut Memory::default(), now))?;
     let stuck = report.delivered.as_ref().is_some_and(DeliverReport::is_trouble)

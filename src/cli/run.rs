@@ -3,7 +3,7 @@
 use serde_json::json;
 
 use super::{CliContext, CliError, CommandOutput, Exit};
-use crate::adapters::settings::Settings;
+use crate::app::settings::Settings;
 use crate::daemon::run::{Stopped, run as run_daemon};
 
 /// Threads: one for each loop, so that none waits while another one computes, and one for signals.

@@ -10,6 +10,7 @@ use chrono::Datelike as _;
 use serde_json::{Value, json};
 
 use super::{CliContext, CliError, CommandOutput, Exit};
+use crate::adapters::intake::archive::DayFiles;
 use crate::app::assess::AsOf;
 use crate::app::assess::past_seasons::{PastSeasons, WINTERS_LEAST};
 use crate::app::context::{AppContext, ServiceError};
@@ -109,7 +110,7 @@ pub fn season(args: &SeasonArgs, around: &CliContext<'_>) -> Result<CommandOutpu
         (None, None) => None,
         (Some(file), known) => {
             let offset_k = known.as_ref().map_or(0.0, |(_, site)| site.clear_night_k());
-            Some(Arc::new(PastSeasons::read(file, &args.site, offset_k).map_err(bad)?))
+            Some(Arc::new(PastSeasons::read(&DayFiles, (file, &args.site), offset_k).map_err(bad)?))
         }
     };
     let past = past.ok_or_else(|| {

@@ -4,15 +4,15 @@ use chrono::{DateTime, Utc};
 
 use super::{CliContext, CliError, CommandOutput, Exit, as_json, runtime};
 use crate::adapters::delivery::Channel;
-use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Hold, Options};
 use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{Client, FetchState, Outcome};
 use crate::app::alerts::unreachable::not_arrived;
 use crate::app::clock_watch;
 use crate::app::context::AppContext;
-use crate::app::notify::webhooks;
 use crate::app::ports::OutboxState;
+use crate::app::settings::Settings;
+use crate::daemon::endpoints::endpoints;
 use crate::daemon::post::channel;
 use crate::domain::yard::recipients;
 use crate::views::health::{Finding, HealthView, LoopLine};
@@ -297,7 +297,7 @@ async fn one_service(
 /// Can notes be signed and sent to every program of the configuration? Nothing is sent: a receiver would take it for news.
 fn notes(settings: &Settings) -> Option<Finding> {
     let named = settings.webhook.len();
-    let (_, troubles) = webhooks::endpoints(settings);
+    let troubles = endpoints(settings).troubles;
     let good =
         format!("{named} programs are named and their secrets can be read; nothing was sent");
     let (ok, words) = match troubles.as_slice() {

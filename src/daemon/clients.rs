@@ -2,11 +2,11 @@
 
 use std::time::Duration;
 
-use crate::adapters::settings::ForecastSettings;
 use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{Client, ClientSettings, Clients, Options, Service};
 use crate::app::assess::outlook::services;
 use crate::app::context::ServiceError;
+use crate::app::settings::ForecastSettings;
 
 /// Deadline of one call to a weather service.
 const CALL_DEADLINE: Duration = Duration::from_secs(30);

@@ -4,6 +4,8 @@ use std::time::Duration;
 
 use chrono::{DateTime, Utc};
 
+use crate::app::ports::Clock;
+
 /// The longest single sleep. After it the clock is read again, so that a suspend of the machine or a step of its clock
 /// is seen within this time.
 const SLEEP_MOST: Duration = Duration::from_secs(60);
@@ -12,14 +14,14 @@ const SLEEP_MOST: Duration = Duration::from_secs(60);
 #[derive(Debug, Clone, Copy, Default)]
 pub struct SystemClock;
 
-impl SystemClock {
-    /// The present, by the machine's clock.
-    #[must_use]
+impl Clock for SystemClock {
     #[expect(clippy::disallowed_methods, reason = "the one place that owns the clock")]
-    pub fn now(self) -> DateTime<Utc> {
+    fn now(&self) -> DateTime<Utc> {
         DateTime::<Utc>::from(std::time::SystemTime::now())
     }
+}
 
+impl SystemClock {
     /// Sleeps until `until`, or for a minute if that is longer: whoever waits looks at the clock again afterwards.
     #[expect(clippy::disallowed_methods, reason = "the one place that sleeps")]
     pub async fn sleep_towards(self, until: DateTime<Utc>) {

@@ -3,11 +3,12 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::delivery::Channel;
-use crate::adapters::delivery::outbox::{DeliverReport, Limits, deliver_while};
-use crate::adapters::delivery::webhook::{Endpoint, WebhookReport, deliver_webhooks};
 use crate::app::answers::look_into_inbox;
 use crate::app::context::{AppContext, ServiceError};
-use crate::app::notify::webhooks;
+use crate::app::notify::deliver::notes::{WebhookReport, deliver_webhooks};
+use crate::app::notify::deliver::{DeliverReport, Limits, deliver_while};
+use crate::app::ports::{Courier as _, Endpoints};
+use crate::daemon::endpoints::endpoints;
 use crate::daemon::{Done, ShouldContinue, Task};
 
 /// Bounds of one pass: few enough that other work of the loop is not held up, and the next pass follows at once.
@@ -20,7 +21,7 @@ const LOOK_EVERY: TimeDelta = TimeDelta::minutes(1);
 pub struct DeliverLoop {
     channel: Channel,
     looked_at: Option<DateTime<Utc>>,
-    endpoints: Option<(Vec<Endpoint>, Vec<String>)>,
+    endpoints: Option<Endpoints>,
 }
 
 impl DeliverLoop {
@@ -102,12 +103,9 @@ impl DeliverLoop {
         should_continue: ShouldContinue<'_>,
     ) -> Result<WebhookReport, ServiceError> {
         // Also without any: what was left for one that has been taken out leaves the queue.
-        let (endpoints, troubles) =
-            self.endpoints.get_or_insert_with(|| webhooks::endpoints(&house.settings));
-        let named: Vec<&str> = house.settings.webhook.keys().map(String::as_str).collect();
-        let mut report =
-            deliver_webhooks(&*house.store, (endpoints, &named), now, should_continue).await?;
-        report.troubles.extend(troubles.iter().cloned());
+        let endpoints = self.endpoints.get_or_insert_with(|| endpoints(&house.settings));
+        let mut report = deliver_webhooks(&*house.store, endpoints, now, should_continue).await?;
+        report.troubles.extend(endpoints.troubles.iter().cloned());
         Ok(report)
     }
 

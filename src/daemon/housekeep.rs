@@ -3,11 +3,11 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::settings::schedule::Schedule;
 use crate::adapters::sqlite::Store;
 use crate::app::context::{AppContext, ServiceError, with_causes};
 use crate::app::notify::{Composer, Written, label_of};
 use crate::app::ports::RoundCommit;
+use crate::app::settings::schedule::Schedule;
 use crate::daemon::{Done, Task};
 use crate::domain::alert::action::Posting;
 use crate::domain::boat::CircuitId;
@@ -113,7 +113,7 @@ fn tell_damage(house: &AppContext, found: &str, now: DateTime<Utc>) -> Result<()
         let letter = compose_damage(found, &path, &context).map_err(|error| error.to_string());
         let about = format!("damage-{}-{}", person.id, now.timestamp());
         let posting = Posting::named(about, "damage", KEPT, now);
-        written.post_at_once(&composer, &posting, person, letter);
+        written.post_at_once((&*house.mailer, &composer), &posting, person, letter);
     }
     let commit = RoundCommit {
         letters: written.letters,

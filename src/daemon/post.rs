@@ -6,8 +6,8 @@ use crate::adapters::delivery::secret::read_secret_file;
 use crate::adapters::delivery::smtp::{
     ACCEPT_DEADLINE, DEADLINE, Relay, RelaySettings, Security as Protection,
 };
-use crate::adapters::settings::{Mail, Security, Smtp};
 use crate::app::context::ServiceError;
+use crate::app::settings::{Mail, Security, Smtp};
 
 /// Opens the way out. `sync` pushes every letter in a Maildir to the disk before it counts as delivered.
 ///

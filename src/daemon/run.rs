@@ -7,10 +7,11 @@ mod shift;
 use chrono::{DateTime, Utc};
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
-use crate::adapters::settings::{Settings, SettingsError};
+use crate::adapters::settings::SettingsError;
 use crate::adapters::sqlite::{Hold, Options};
 use crate::app::context::ServiceError;
-use crate::app::ports::{AlertFilter, OutboxState};
+use crate::app::ports::{AlertFilter, Clock as _, OutboxState};
+use crate::app::settings::Settings;
 use crate::daemon::clock::SystemClock;
 use crate::daemon::{Daemon, Task};
 

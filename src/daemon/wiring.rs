@@ -1,10 +1,13 @@
 //! What the settings name, opened: the store, and the way to the weather.
 
-use crate::adapters::settings::Settings;
+use crate::adapters::delivery::InternetMail;
+use crate::adapters::intake::archive::DayFiles;
 use crate::adapters::sqlite::{Options, Store};
 use crate::adapters::weather::client::{ClientError, Clients};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::own_phrases;
+use crate::app::ports::{AppStore, Ports};
+use crate::app::settings::Settings;
 use crate::daemon::clients;
 use crate::domain::catalogue::Catalogue;
 
@@ -18,6 +21,13 @@ impl AppContext {
         own_phrases(&settings).map_err(|faults| ServiceError::Told(faults.join("\n")))?;
         let store = Store::open(&settings.store.path, options)?;
         Ok(Self::over(settings, catalogue, Box::new(store)))
+    }
+
+    /// Over a store that is open already; nothing of it has been read yet.
+    #[must_use]
+    pub fn over(settings: Settings, catalogue: Catalogue, store: Box<dyn AppStore>) -> Self {
+        let (mailer, day_archive) = (Box::new(InternetMail), Box::new(DayFiles));
+        Self::on(settings, catalogue, Ports { store, mailer, day_archive })
     }
 
     /// The clients of the configured services; `None` where all are switched off.

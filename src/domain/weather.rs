@@ -1,5 +1,6 @@
 //! The hourly outlook of a place, its spread, and how fresh it is.
 
+pub mod coordinates;
 pub mod credit;
 pub mod daily_curve;
 pub mod drawn;

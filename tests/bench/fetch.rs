@@ -20,7 +20,6 @@ use axum::Router;
 use axum::extract::{Request, State};
 use axum::http::{Response, StatusCode};
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::adapters::settings::Settings;
 use rimeward::adapters::weather::Context;
 use rimeward::adapters::weather::met_norway::parse_met_norway;
 use rimeward::adapters::weather::mosmix::parse_mosmix;
@@ -29,6 +28,7 @@ use rimeward::adapters::weather::open_meteo::{ENSEMBLE, FORECAST, parse_open_met
 use rimeward::adapters::{intake, sqlite as store};
 use rimeward::app::context::AppContext;
 use rimeward::app::fetch::fetch_all;
+use rimeward::app::settings::Settings;
 use rimeward::domain::yard::Site;
 use serde_json::{Value, json};
 

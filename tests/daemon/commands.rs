@@ -336,7 +336,7 @@ fn drop_triggers(store: &rusqlite::Connection) {
 #[test]
 fn damage_that_the_nightly_check_finds_is_told_and_stays_told_until_it_is_mended() {
     let home = Home::new("damage", "maildir = \"Maildir\"");
-    let settings = rimeward::adapters::settings::Settings::load(&home.config()).unwrap();
+    let settings = rimeward::app::settings::Settings::load(&home.config()).unwrap();
     let _ = rustls::crypto::ring::default_provider().install_default();
     let daemon = rimeward::daemon::Daemon::open(settings, Options::default());
     let mut daemon = daemon.unwrap();

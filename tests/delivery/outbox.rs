@@ -3,10 +3,9 @@
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use rimeward::adapters::delivery::{
-    Channel, DeliverReport, Limits, Maildir, Relay, RelaySettings, deliver_due, to_bytes,
-};
+use rimeward::adapters::delivery::{Channel, Maildir, Relay, RelaySettings, to_bytes};
 use rimeward::adapters::sqlite::Store;
+use rimeward::app::notify::deliver::{DeliverReport, Limits, deliver_due};
 use rimeward::app::ports::*;
 use rimeward::domain::message::Email;
 

@@ -4,7 +4,6 @@ use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use rimeward::adapters::intake;
-use rimeward::adapters::settings::Settings;
 use rimeward::adapters::sqlite;
 use rimeward::adapters::weather::client::{
     Client, ClientSettings, FetchState, Options, Outcome, Service,
@@ -13,6 +12,7 @@ use rimeward::app::assess::AsOf;
 use rimeward::app::assess::outlook::outlook_of;
 use rimeward::app::context::AppContext;
 use rimeward::app::fetch::fetch_all;
+use rimeward::app::settings::Settings;
 use rimeward::domain::weather::credit::credits;
 use rimeward::domain::weather::{Forecast, ForecastState};
 use rimeward::domain::yard::Site;

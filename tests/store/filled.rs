@@ -74,7 +74,8 @@ fn a_filled_store_of_layout_12_goes_on_without_a_second_letter() {
         composer: &composer,
         client: None,
         channel: Some(&mut way_out),
-        present: None,
+        endpoints: None,
+        clock: None,
     };
     for time in ["2022-11-11T04:30:00Z", "2022-11-11T04:40:00Z", "2022-11-11T15:05:00Z"] {
         runtime.block_on(round(&mut deps, &mut Memory::default(), at(time))).unwrap();

@@ -5,9 +5,9 @@ use std::sync::{Arc, Mutex};
 
 use chrono::{DateTime, TimeDelta, Utc};
 use rimeward::adapters::intake::{self, Known};
-use rimeward::adapters::settings::Settings;
 use rimeward::adapters::sqlite::Store;
 use rimeward::app::context::AppContext;
+use rimeward::app::settings::Settings;
 use rimeward::daemon::{Daemon, Task};
 use rimeward::domain::catalogue::Catalogue;
 use tokio::runtime::Runtime;

@@ -5,8 +5,10 @@ use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 use super::maildir::Maildir;
-use super::smtp::{Parcel, Relay, Verdict};
-use crate::app::ports::Posted;
+use super::mime::plainer;
+use super::smtp::{Parcel, Relay};
+use crate::app::ports::{Courier, Pending, Plainer, Posted, Verdict};
+use crate::domain::message::envelope;
 
 /// How long a Maildir may take for one letter.
 const MAILDIR_DEADLINE: Duration = Duration::from_secs(10);
@@ -20,24 +22,50 @@ pub enum Channel {
     Smtp(Box<Relay>),
 }
 
-impl Channel {
-    /// As it stands in the outbox.
-    #[must_use]
-    pub const fn name(&self) -> &'static str {
+impl Courier for Channel {
+    fn name(&self) -> &'static str {
         match self {
             Self::Maildir(_) => "maildir",
             Self::Smtp(_) => "smtp",
         }
     }
 
-    pub(super) const fn deadline(&self) -> Duration {
+    fn deadline(&self) -> Duration {
         match self {
             Self::Maildir(_) => MAILDIR_DEADLINE,
             Self::Smtp(relay) => relay.deadline(),
         }
     }
 
-    pub(super) async fn send(&mut self, letter: &Posted) -> Verdict {
+    fn send<'a>(&'a mut self, letter: &'a Posted) -> Pending<'a, Verdict> {
+        Box::pin(self.hand_over(letter))
+    }
+
+    fn plainer(&self, letter: &Posted) -> Option<Plainer> {
+        let (message_id, bytes) = plainer::of(&letter.row.bytes, &letter.row.message_id)?;
+        let domain = letter.row.return_path.rsplit_once('@').map_or("", |(_, domain)| domain);
+        let return_path = envelope::return_path(&message_id, domain);
+        Some(Plainer { message_id, return_path, bytes })
+    }
+
+    fn handing(&self) -> Option<Arc<AtomicBool>> {
+        match self {
+            Self::Maildir(_) => None,
+            Self::Smtp(relay) => Some(relay.handing()),
+        }
+    }
+
+    fn finish(&mut self) -> Pending<'_, ()> {
+        Box::pin(async move {
+            if let Self::Smtp(relay) = self {
+                relay.quit().await;
+            }
+        })
+    }
+}
+
+impl Channel {
+    async fn hand_over(&mut self, letter: &Posted) -> Verdict {
         let row = &letter.row;
         match self {
             Self::Maildir(maildir) => {
@@ -61,20 +89,6 @@ impl Channel {
                 let (return_path, address) = (&row.return_path, &row.address);
                 relay.send(Parcel { return_path, address, bytes: &row.bytes }).await
             }
-        }
-    }
-
-    /// Set while the relay has a letter in hand and has not answered.
-    pub(super) fn handing(&self) -> Option<Arc<AtomicBool>> {
-        match self {
-            Self::Maildir(_) => None,
-            Self::Smtp(relay) => Some(relay.handing()),
-        }
-    }
-
-    pub(super) async fn finish(&mut self) {
-        if let Self::Smtp(relay) = self {
-            relay.quit().await;
         }
     }
 }

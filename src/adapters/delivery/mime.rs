@@ -19,8 +19,8 @@ use lettre::message::{Body, Mailbox as LettreMailbox, MessageBuilder, MultiPart,
 use ring::digest::{SHA256, digest};
 use thiserror::Error;
 
-use super::envelope::is_plain_address;
 use crate::domain::message::chart::Picture;
+use crate::domain::message::envelope::is_plain_address;
 use crate::domain::message::{Email, Mailbox, picture_id};
 
 /// Ids kept in References: the root, and the newest of the others. Readers thread by these; the header stays short.

@@ -8,16 +8,13 @@ mod own_words;
 
 use mail_parser::{Message, MessageParser, MimeHeaders as _};
 
-use super::envelope::bounce_token;
-use super::smtp::verdict::{Phase, Verdict, classify};
-use crate::app::ports::Fault;
+use super::smtp::verdict::{Phase, classify};
+use crate::app::ports::{Fault, RECEIVED_BYTES_MAX, Received, Verdict};
+use crate::domain::message::envelope::bounce_token;
 
-pub use own_words::Word;
 use own_words::own_words;
 
-/// What is read of a message: the answer and the notice stand before what is attached.
-pub const BYTES_MAX: usize = 256 * 1024;
-/// Room for messages within messages, of which [`BYTES_MAX`] holds some nine thousand; the parser calls itself for each.
+/// Room for messages within messages, of which [`RECEIVED_BYTES_MAX`] holds some nine thousand; the parser calls itself for each.
 const STACK: usize = 64 * 1024 * 1024;
 /// Letters of a token: 120 bits in base32.
 const TOKEN_LETTERS: usize = 24;
@@ -26,50 +23,13 @@ const TO: [&str; 6] = ["Delivered-To", "X-Original-To", "Envelope-To", "To", "Cc
 /// Letters of a server's words that are kept.
 const WORDS_MAX: usize = 200;
 
-/// What a message that came back is.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Received {
-    /// A letter did not arrive, for good.
-    Bounced {
-        /// Of which letter.
-        token: String,
-        /// Whose fault it is, by the status code.
-        fault: Fault,
-        /// The server's words.
-        why: String,
-    },
-    /// A notice about a letter that changes nothing: it is late, or has arrived.
-    Noticed {
-        /// Of which letter.
-        token: String,
-        /// `delayed`, `delivered` ...
-        what: String,
-    },
-    /// Somebody has answered.
-    Answered {
-        /// Which letter.
-        token: String,
-        /// The address that it says it comes from.
-        from: Option<String>,
-        /// What they wrote themselves.
-        text: String,
-    },
-    /// A machine has answered: nobody has read anything.
-    Automatic {
-        /// Which letter.
-        token: String,
-    },
-    /// Not to an address of ours.
-    Foreign,
-}
-
 /// Reads a message as it came in; `desk` is the address that our letters come from. Whatever cannot be read is
 /// [`Received::Foreign`].
 ///
 /// # Errors
 /// No thread to read it on: anybody can write to us, and no message may end this program.
 pub fn read(bytes: &[u8], desk: &str) -> std::io::Result<Received> {
-    let bytes = bytes.get(..BYTES_MAX).unwrap_or(bytes);
+    let bytes = bytes.get(..RECEIVED_BYTES_MAX).unwrap_or(bytes);
     std::thread::scope(|scope| {
         let reader = std::thread::Builder::new().name("received mail".to_owned()).stack_size(STACK);
         let reading = reader.spawn_scoped(scope, || parse(bytes, desk))?;

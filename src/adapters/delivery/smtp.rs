@@ -20,7 +20,8 @@ use lettre::transport::smtp::extension::ClientId;
 use thiserror::Error;
 
 use super::secret::Secret;
-pub use verdict::{Phase, Verdict};
+pub use crate::app::ports::Verdict;
+pub use verdict::Phase;
 
 /// How long one letter may take up to the leave to send the message. RFC 5321 would allow more; our relay is near, and a
 /// sender that hangs holds back everybody else's letters.

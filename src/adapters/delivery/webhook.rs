@@ -4,7 +4,7 @@
 pub mod guard;
 
 use std::sync::Arc;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use data_encoding::BASE64;
@@ -14,9 +14,8 @@ use reqwest::{Client, StatusCode, Url};
 use ring::hmac;
 use thiserror::Error;
 
-use super::outbox::wait;
 use super::secret::Secret;
-use crate::app::ports::{Fault, Outbox, Posted, StoreError, WEBHOOKS, Wait};
+use crate::app::ports::{Endpoint, NoteAnswer, Pending, Posted};
 use guard::{Guard, Reach, forbidden};
 
 /// The specification asks for 15 to 30 s; a receiver that needs longer works while we wait.
@@ -24,11 +23,6 @@ const DEADLINE: Duration = Duration::from_secs(15);
 const CONNECT_DEADLINE: Duration = Duration::from_secs(5);
 /// What is read of an answer, so that the connection can be used again; it is never shown.
 const ANSWER_BYTES: usize = 4096;
-/// Notes leased at a time, and for how long: each may take its whole deadline.
-const BATCH: u32 = 10;
-const LEASE: TimeDelta = TimeDelta::minutes(5);
-/// Notes of one pass.
-const MOST: usize = 200;
 /// A receiver may ask for a later attempt, by so much at most.
 const RETRY_AFTER_MOST: TimeDelta = TimeDelta::hours(1);
 /// Before the secret, as receivers are given it.
@@ -82,7 +76,7 @@ impl SigningKey {
 
 /// One receiver.
 #[derive(Debug)]
-pub struct Endpoint {
+pub struct Receiver {
     name: String,
     url: Url,
     keys: Vec<SigningKey>,
@@ -90,7 +84,17 @@ pub struct Endpoint {
     reach: Reach,
 }
 
-impl Endpoint {
+impl Endpoint for Receiver {
+    fn name(&self) -> &str {
+        &self.name
+    }
+
+    fn send<'a>(&'a self, note: &'a Posted, now: DateTime<Utc>) -> Pending<'a, NoteAnswer> {
+        Box::pin(self.post(note, now))
+    }
+}
+
+impl Receiver {
     /// With the keys that sign, the present one first.
     ///
     /// # Errors
@@ -119,10 +123,10 @@ impl Endpoint {
         Ok(Self { name: name.to_owned(), url, keys, client, reach })
     }
 
-    async fn send(&self, letter: &Posted, now: DateTime<Utc>) -> Answer {
+    async fn post(&self, letter: &Posted, now: DateTime<Utc>) -> NoteAnswer {
         // An address that stands in the url itself asks no resolver.
         if let Some(why) = literal(&self.url).and_then(|at| forbidden(at, self.reach)) {
-            return Answer::Later { why, after: None };
+            return NoteAnswer::Later { why, after: None };
         }
         let (id, timestamp) = (&letter.row.message_id, now.timestamp());
         let signatures: Vec<String> =
@@ -147,27 +151,16 @@ impl Endpoint {
                 }
                 told(status, after)
             }
-            Err(error) => Answer::Later { why: without_url(&error), after: None },
+            Err(error) => NoteAnswer::Later { why: without_url(&error), after: None },
         }
     }
 }
 
-/// What became of one attempt.
-enum Answer {
-    Taken(String),
-    /// The receiver wants no more of them.
-    Gone(&'static str),
-    Later {
-        why: String,
-        after: Option<TimeDelta>,
-    },
-}
-
-fn told(status: StatusCode, after: Option<TimeDelta>) -> Answer {
+fn told(status: StatusCode, after: Option<TimeDelta>) -> NoteAnswer {
     match status {
-        status if status.is_success() => Answer::Taken(status.to_string()),
-        StatusCode::GONE => Answer::Gone("the receiver answered 410: it wants no more of them"),
-        status => Answer::Later { why: format!("the receiver answered {status}"), after },
+        status if status.is_success() => NoteAnswer::Taken(status.to_string()),
+        StatusCode::GONE => NoteAnswer::Gone("the receiver answered 410: it wants no more of them"),
+        status => NoteAnswer::Later { why: format!("the receiver answered {status}"), after },
     }
 }
 
@@ -192,116 +185,6 @@ fn without_url(error: &reqwest::Error) -> String {
 fn literal(url: &Url) -> Option<std::net::IpAddr> {
     let host = url.host_str()?;
     host.trim_start_matches('[').trim_end_matches(']').parse().ok()
-}
-
-/// What a pass did.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct WebhookReport {
-    /// Taken by their receivers.
-    pub sent: usize,
-    /// To be tried again.
-    pub deferred: usize,
-    /// Not tried any more: the receiver wants none, or is no longer configured.
-    pub failed: usize,
-    /// Why, each once, with the name of the endpoint.
-    pub troubles: Vec<String>,
-}
-
-/// Sends what is due to the endpoints and notes what became of it. Like the letters: leased, the same bytes and the same id at
-/// every attempt, marked before the next one goes.
-///
-/// # Errors
-/// [`StoreError`] when the outbox cannot be read or marked; a note in hand goes again then.
-pub async fn deliver_webhooks(
-    store: &dyn Outbox,
-    (endpoints, named): (&[Endpoint], &[&str]),
-    now: DateTime<Utc>,
-    should_continue: &(dyn Fn() -> bool + Sync),
-) -> Result<WebhookReport, StoreError> {
-    let mut report = WebhookReport::default();
-    let (started, mut begun) = (Instant::now(), 0);
-    // Of an endpoint that does not take one note no other is tried in this pass: mail goes through the same loop.
-    let mut tired: Vec<String> = Vec::new();
-    while begun < MOST {
-        let present = || now + TimeDelta::from_std(started.elapsed()).unwrap_or_default();
-        let now = present();
-        let due = store.lease_due(WEBHOOKS, now, BATCH, LEASE)?;
-        if due.letters.is_empty() {
-            break;
-        }
-        for letter in &due.letters {
-            if !should_continue() {
-                store.release(letter.id, letter.attempts)?;
-                continue;
-            }
-            begun += 1;
-            let name = letter.row.recipient.to_string();
-            if tired.contains(&name) {
-                let why = "waits: the endpoint has not taken the one before";
-                let until = present() + wait(letter.id, letter.attempts);
-                let later = Wait { until, fault: None, why };
-                store.mark_deferred(letter.id, letter.attempts, &later, present())?;
-                report.deferred += 1;
-                continue;
-            }
-            if !one(store, (endpoints, named), letter, present(), &mut report).await? {
-                tired.push(name);
-            }
-        }
-        if !should_continue() {
-            break;
-        }
-    }
-    Ok(report)
-}
-
-/// One note; says whether its endpoint can be tried with the next.
-async fn one(
-    store: &dyn Outbox,
-    (endpoints, named): (&[Endpoint], &[&str]),
-    letter: &Posted,
-    now: DateTime<Utc>,
-    report: &mut WebhookReport,
-) -> Result<bool, StoreError> {
-    let name = letter.row.recipient.as_str();
-    let endpoint = endpoints.iter().find(|endpoint| endpoint.name == name);
-    let answer = match endpoint {
-        Some(endpoint) => endpoint.send(letter, now).await,
-        None if named.contains(&name) => {
-            Answer::Later { why: "it cannot be used as configured".to_owned(), after: None }
-        }
-        None => Answer::Gone("it is not in the configuration any more"),
-    };
-    let mut failed = false;
-    let why = match answer {
-        Answer::Taken(reply) => {
-            store.mark_sent(letter.id, &reply, now)?;
-            report.sent += 1;
-            return Ok(true);
-        }
-        Answer::Gone(why) => {
-            store.mark_failed(letter.id, letter.attempts, Fault::Other, why, now)?;
-            report.failed += 1;
-            failed = true;
-            why.to_owned()
-        }
-        Answer::Later { why, after } => {
-            let until = now + wait(letter.id, letter.attempts).max(after.unwrap_or_default());
-            store.mark_deferred(
-                letter.id,
-                letter.attempts,
-                &Wait { until, fault: None, why: &why },
-                now,
-            )?;
-            report.deferred += 1;
-            why
-        }
-    };
-    let words = format!("webhook {name}: {why}");
-    if !report.troubles.contains(&words) {
-        report.troubles.push(words);
-    }
-    Ok(failed)
 }
 
 #[cfg(test)]

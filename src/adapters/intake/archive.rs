@@ -3,10 +3,12 @@
 
 use std::collections::BTreeMap;
 use std::io::Read;
+use std::path::Path;
 
 use chrono::NaiveDate;
 use thiserror::Error;
 
+use crate::app::ports::{ArchivedDays, DayArchive};
 use crate::domain::weather::seasons::Day;
 
 /// Largest file, unpacked: a century and a half of one station has 3 MB as `.dly`.
@@ -49,6 +51,27 @@ pub enum ArchiveError {
         /// Those that it has, some of them.
         has: String,
     },
+}
+
+/// Archives as files.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct DayFiles;
+
+impl DayArchive for DayFiles {
+    fn read(
+        &self,
+        file: &Path,
+        station: &str,
+    ) -> Result<ArchivedDays, Box<dyn std::error::Error + Send + Sync>> {
+        let size = std::fs::metadata(file)?.len();
+        if size > ARCHIVE_BYTES_MAX {
+            let words =
+                format!("has {size} bytes, more than the {ARCHIVE_BYTES_MAX} that are read");
+            return Err(words.into());
+        }
+        let body = std::fs::read(file)?;
+        Ok(ArchivedDays { days: days(&body, Some(station))?, source: source(&body) })
+    }
 }
 
 /// The days with both values. In a table with a `station` column only rows of `station` are read, where it is given.

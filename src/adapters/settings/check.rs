@@ -1,6 +1,7 @@
 //! What a configuration must fulfil beyond its types.
 
-use super::{Security, Settings};
+use crate::app::settings::schedule::Schedule;
+use crate::app::settings::{Judge, Security, Settings};
 use crate::domain::yard::is_mail_address;
 
 /// The past that a part has stood through is read back so far, and a little more.
@@ -75,7 +76,7 @@ pub fn problems(settings: &Settings) -> Vec<String> {
         (24..=168).contains(&judge.ahead_h),
         format!("judge.ahead_h = {}: must be 24 to 168", judge.ahead_h),
     );
-    let usual = super::Judge::default().ahead_h;
+    let usual = Judge::default().ahead_h;
     ask(
         judge.ahead_h >= judge.horizon_h || judge.ahead_h == usual,
         format!(
@@ -103,7 +104,7 @@ pub fn problems(settings: &Settings) -> Vec<String> {
         !yard.name.trim().is_empty(),
         "yard.name is blank: readers know messages by it, such as \"Larch Hollow\"".into(),
     );
-    if let Err(problem) = crate::adapters::settings::schedule::Schedule::parse(&yard.worklist) {
+    if let Err(problem) = Schedule::parse(&yard.worklist) {
         ask(false, format!("yard.worklist = {:?}: {problem}", yard.worklist));
     }
     let tolerance = settings.season.tolerance;

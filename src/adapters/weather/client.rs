@@ -11,6 +11,7 @@ mod notices;
 mod observed;
 mod past_days;
 mod polled;
+mod source;
 mod state;
 
 use std::sync::{Arc, Mutex, PoisonError};
@@ -21,74 +22,13 @@ use thiserror::Error;
 
 use super::Place;
 
-pub use notices::NoticeState;
-pub use observed::StationState;
-pub use state::{FetchState, Outcome};
-
+pub use crate::app::ports::{FetchState, NoticeState, Outcome, Service, SetAside, StationState};
 use http::Http;
-pub use http::SetAside;
 
 /// Deadline of one call, from the connection to the last byte, unless the settings say otherwise.
 pub const CALL_DEADLINE: Duration = Duration::from_secs(30);
 
-/// The services that can be polled, one file each.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Service {
-    /// The raw grid of the US National Weather Service.
-    NwsGridpoint,
-    /// MET Norway's Locationforecast.
-    MetNorway,
-    /// Open-Meteo's point forecast.
-    OpenMeteo,
-    /// Open-Meteo's ensemble.
-    OpenMeteoEnsemble,
-    /// The German service's station forecasts.
-    Mosmix,
-}
-
 impl Service {
-    /// Its name in configuration, store and messages.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::NwsGridpoint => super::nws::GRIDPOINT,
-            Self::MetNorway => super::met_norway::MET_NORWAY,
-            Self::OpenMeteo => super::open_meteo::FORECAST,
-            Self::OpenMeteoEnsemble => super::open_meteo::ENSEMBLE,
-            Self::Mosmix => super::mosmix::MOSMIX,
-        }
-    }
-
-    /// Its public base address.
-    #[must_use]
-    pub const fn public_base(self) -> &'static str {
-        match self {
-            Self::NwsGridpoint => "https://api.weather.gov",
-            Self::MetNorway => "https://api.met.no",
-            Self::OpenMeteo => "https://api.open-meteo.com",
-            Self::OpenMeteoEnsemble => "https://ensemble-api.open-meteo.com",
-            Self::Mosmix => "https://opendata.dwd.de",
-        }
-    }
-
-    /// The service of a name as the store and messages have it.
-    #[must_use]
-    pub fn of_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|service| service.name() == name)
-    }
-
-    /// Does it bring its temperatures to the height that it is told?
-    #[must_use]
-    pub const fn corrects_height(self) -> bool {
-        matches!(self, Self::MetNorway | Self::OpenMeteo | Self::OpenMeteoEnsemble)
-    }
-
-    /// Does it say when its data were made?
-    #[must_use]
-    pub const fn states_its_issue(self) -> bool {
-        !matches!(self, Self::OpenMeteo | Self::OpenMeteoEnsemble)
-    }
-
     /// Asked about one place no more often than this, in seconds, whatever its headers say.
     const fn floor_s(self) -> i64 {
         match self {
@@ -112,15 +52,6 @@ impl Service {
             Self::Mosmix => 1_000,
         }
     }
-
-    /// Every service that is polled.
-    pub const ALL: [Self; 5] = [
-        Self::NwsGridpoint,
-        Self::MetNorway,
-        Self::OpenMeteo,
-        Self::OpenMeteoEnsemble,
-        Self::Mosmix,
-    ];
 }
 
 /// What a client needs to know.

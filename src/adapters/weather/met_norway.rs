@@ -14,11 +14,12 @@ use super::measure::{AIR_C_MAX, AIR_C_MIN, Conversion, Quantity, dew_point};
 use super::nws::{check_place, issue_time, note_faults, read_json, read_stamp};
 use super::series::{Layer, Layers};
 use super::{Context, PayloadError, STEPS_MAX};
+use crate::app::ports::Service;
 use crate::domain::weather::daily_curve::{Extremes, STRETCH_HOURS_MAX, Sample, Turns, between};
 use crate::domain::weather::{Forecast, WindowMinimum, sun};
 
 /// The name of this service.
-pub const MET_NORWAY: &str = "met-norway";
+pub const MET_NORWAY: &str = Service::MetNorway.name();
 /// Most steps of the series that are looked at; recorded ones have up to 93.
 const ENTRIES_MAX: usize = 1_000;
 /// Hours of the stretches after the hourly part.

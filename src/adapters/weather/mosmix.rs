@@ -11,10 +11,11 @@ use super::series::{Layer, Layers};
 use super::unpack::{UNPACKED_BYTES_MAX, first_entry, is_archive};
 use super::xml::{Piece, attribute, walk};
 use super::{Context, PayloadError, Place, STEPS_MAX};
+use crate::app::ports::Service;
 use crate::domain::weather::{Forecast, WindowMinimum};
 
 /// The name of this service.
-pub const MOSMIX: &str = "mosmix";
+pub const MOSMIX: &str = Service::Mosmix.name();
 /// How far a station may lie from the place that it speaks for, in degrees of latitude or longitude: stations are
 /// named points, tens of kilometres apart.
 pub const STATION_APART_DEG_MAX: f64 = 0.4;

@@ -14,6 +14,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde::Deserialize;
 use serde_json::Value;
 
+use crate::app::ports::Service;
 use crate::domain::weather::{Forecast, WindowMinimum};
 
 use super::interval::Interval;
@@ -28,7 +29,7 @@ pub use observation::parse_observation;
 pub use points::parse_points;
 
 /// The name of this service's raw grid.
-pub const GRIDPOINT: &str = "nws-gridpoint";
+pub const GRIDPOINT: &str = Service::NwsGridpoint.name();
 
 /// Most entries of one layer that are looked at; recorded layers have up to 162.
 const ENTRIES_MAX: usize = 2_000;

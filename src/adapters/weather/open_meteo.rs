@@ -16,14 +16,15 @@ use super::measure::{Conversion, Quantity};
 use super::nws::{note_faults, problem::Problem, read_json};
 use super::series::{Layer, Layers};
 use super::{Context, PayloadError, Place, STEPS_MAX};
+use crate::app::ports::Service;
 use crate::domain::weather::{Forecast, Step};
 
 pub use days::parse_open_meteo_days;
 
 /// The name of the point forecast.
-pub const FORECAST: &str = "open-meteo";
+pub const FORECAST: &str = Service::OpenMeteo.name();
 /// The name of the ensemble forecast.
-pub const ENSEMBLE: &str = "open-meteo-ensemble";
+pub const ENSEMBLE: &str = Service::OpenMeteoEnsemble.name();
 /// The name of the archive of past hours.
 pub const ARCHIVE: &str = "open-meteo-archive";
 /// Most hours of one answer: the archive's longest useful request is about forty years, which exceeds the largest body first.

@@ -4,9 +4,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::Gathering;
 use super::open_alerts::last_closed;
-use crate::adapters::settings::schedule::Schedule;
 use crate::app::assess::{BoatView, PlaceView};
 use crate::app::context::{AppContext, ServiceError};
+use crate::app::settings::schedule::Schedule;
 use crate::domain::alert::{
     Decision, DecisionInput, Kind, Situation, Standing, Subject, Target, WorklistTimes, decide,
 };

@@ -7,7 +7,6 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::open_alerts::{OpenAlerts, person_of};
 use super::rows::{record_of, transition_rows};
-use crate::adapters::delivery::mime;
 use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::notify::{Composer, Scene, webhooks, write};
 use crate::app::ports::{AlertFilter, RoundCommit, StoreError};
@@ -135,7 +134,7 @@ fn readdress(app: &AppContext, yard: &YardBook) -> Result<(), ServiceError> {
         let listed =
             yard.people.get(&letter.row.recipient).and_then(|person| person.email.as_deref());
         let Some(listed) = listed.filter(|listed| *listed != letter.row.address) else { continue };
-        let bytes = mime::to_address(&letter.row.bytes, &letter.row.address, listed);
+        let bytes = app.mailer.to_address(&letter.row.bytes, &letter.row.address, listed);
         if app.store.readdress(letter.id, listed, &bytes)? {
             tracing::info!("a letter to {} goes to the address listed now", letter.row.recipient);
         }

@@ -6,9 +6,9 @@ use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
 
-use crate::adapters::delivery::received::BYTES_MAX;
 use crate::app::answers::{Taken, take};
 use crate::app::context::AppContext;
+use crate::app::ports::RECEIVED_BYTES_MAX;
 
 /// Messages that are taken in one look.
 const MESSAGES_MOST: usize = 200;
@@ -126,7 +126,7 @@ fn without_marks(name: &OsStr) -> (OsString, usize) {
 fn message(path: &Path) -> std::io::Result<Vec<u8>> {
     use std::io::Read as _;
     let mut bytes = Vec::new();
-    let most = u64::try_from(BYTES_MAX).unwrap_or(u64::MAX);
+    let most = u64::try_from(RECEIVED_BYTES_MAX).unwrap_or(u64::MAX);
     std::fs::File::open(path)?.take(most).read_to_end(&mut bytes)?;
     Ok(bytes)
 }

@@ -6,8 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::weather::nws::GRIDPOINT;
-use crate::app::ports::{ForecastStore, StoreError};
+use crate::app::ports::{ForecastStore, Service, StoreError};
 use crate::domain::boat::SiteId;
 use crate::domain::weather::outlook::brief::{self, Brief};
 use crate::domain::weather::past::PastHours;
@@ -56,7 +55,7 @@ impl Read {
         for stored in store.forecasts_between(site, from, known_at)?.into_iter().rev() {
             self.past.take(&stored.forecast);
             // Only of what later issues are held against.
-            let counts = stored.forecast.service == GRIDPOINT;
+            let counts = stored.forecast.service == Service::NwsGridpoint.name();
             if counts && known_at - stored.forecast.issued_at <= brief::KEPT {
                 let briefs = self.briefs.entry(stored.forecast.service.clone()).or_default();
                 briefs.retain(|b| b.issued_at != stored.forecast.issued_at);

@@ -3,13 +3,12 @@
 
 use std::sync::{Arc, LazyLock};
 
-use crate::adapters::settings::ForecastSettings;
-use crate::adapters::settings::services::ServiceName;
-use crate::adapters::weather::client::{FetchState, Service};
 use crate::app::assess::AsOf;
 use crate::app::assess::forecast_cache::WeatherMemory;
 use crate::app::context::{AppContext, ServiceError};
-use crate::app::ports::StateDocuments as _;
+use crate::app::ports::{FetchState, Service, StateDocuments as _};
+use crate::app::settings::ForecastSettings;
+use crate::app::settings::services::ServiceName;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::error_table::ErrorTable;
 use crate::domain::weather::freshness::Standing;

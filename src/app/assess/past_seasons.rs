@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use crate::adapters::intake::archive::{ARCHIVE_BYTES_MAX, days, source};
 use crate::app::context::{AppContext, ServiceError};
+use crate::app::ports::{ArchivedDays, DayArchive};
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_class;
 use crate::domain::risk::judge::liquid_bits;
@@ -86,17 +86,15 @@ impl PastSeasons {
     ///
     /// # Errors
     /// [`ServiceError::Told`]: a file that cannot be read, or too few winters in it.
-    pub fn read(file: &Path, station: &str, night_offset_k: f64) -> Result<Self, ServiceError> {
+    pub fn read(
+        archive: &dyn DayArchive,
+        (file, station): (&Path, &str),
+        night_offset_k: f64,
+    ) -> Result<Self, ServiceError> {
         let name = file.display();
         let told = |words: String| ServiceError::Told(format!("{name}: {words}"));
-        let size = std::fs::metadata(file).map_err(|error| told(error.to_string()))?.len();
-        if size > ARCHIVE_BYTES_MAX {
-            return Err(told(format!(
-                "has {size} bytes, more than the {ARCHIVE_BYTES_MAX} that are read"
-            )));
-        }
-        let body = std::fs::read(file).map_err(|error| told(error.to_string()))?;
-        let mut days = days(&body, Some(station)).map_err(|error| told(error.to_string()))?;
+        let ArchivedDays { mut days, source } =
+            archive.read(file, station).map_err(|error| told(error.to_string()))?;
         let night_offset_k = night_offset_k.min(0.0);
         for day in &mut days {
             day.low_c += night_offset_k;
@@ -110,7 +108,7 @@ impl PastSeasons {
         }
         Ok(Self {
             file: file.into(),
-            source: source(&body),
+            source,
             days: days.len(),
             half: hemisphere(&days),
             night_offset_k,
@@ -133,7 +131,8 @@ impl AppContext {
         if let Some(found) = known.get(&key) {
             return Ok(Some(Arc::clone(found)));
         }
-        let read = Arc::new(PastSeasons::read(file, id, site.clear_night_k())?);
+        let read =
+            Arc::new(PastSeasons::read(&*self.day_archive, (file, id), site.clear_night_k())?);
         known.insert(key, Arc::clone(&read));
         Ok(Some(read))
     }

@@ -1,7 +1,6 @@
 //! The picture that goes with a letter about a boat: to managers, and to owners who have asked for it. A letter goes without
 //! it rather than not at all.
 
-use crate::adapters::delivery::picture::png;
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::AppContext;
 use crate::app::notify::label_of;
@@ -31,7 +30,7 @@ pub(crate) fn of_boat(
     let view = assessment.boats.iter().find(|view| view.boat.id == *boat)?;
     let chart = drawn(house, assessment, view, person)?;
     let svg = chart.svg()?;
-    match png(&svg) {
+    match house.mailer.picture(&svg) {
         Ok(png) => Some(Picture { png, alt: chart.alt() }),
         Err(error) => {
             tracing::warn!(boat.id = %boat, "a letter goes without its chart: {error}");

@@ -2,7 +2,6 @@
 
 use chrono::{DateTime, Utc};
 
-use crate::adapters::delivery::mime;
 use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::Composer;
@@ -82,6 +81,6 @@ pub fn with_note(
     let context = composer.context((person, &place.site), &label, letter.row.queued_at);
     let context = Context { picture: picture.as_ref(), ..context };
     let written = compose_rollup(&[item], &context).map_err(|error| failed(&error.to_string()))?;
-    let bytes = mime::to_bytes(&written).map_err(|error| failed(&error.to_string()))?;
+    let bytes = house.mailer.to_bytes(&written).map_err(|error| failed(&error.to_string()))?;
     Ok(Rewritten { subject: written.subject, bytes })
 }

@@ -1,8 +1,8 @@
 //! Words of the letter that opens a season.
 
 use super::{Reader, Scene, label_of};
-use crate::adapters::settings::schedule::Schedule;
 use crate::app::alerts::opening::boats_of;
+use crate::app::settings::schedule::Schedule;
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{Email, Opening, compose_opening};
 use crate::domain::yard::recipients;

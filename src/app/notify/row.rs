@@ -3,15 +3,15 @@
 use chrono::{DateTime, Utc};
 
 use super::{Composer, Scene, sms};
-use crate::adapters::delivery::{envelope, mime};
 use crate::app::context::with_causes;
+use crate::app::ports::Mailer;
 use crate::app::ports::OutboxRow;
 use crate::app::ports::{Fault, Held, Unsendable};
 use crate::domain::alert::action::{Due, Expiry, Posting, expires_at, free_at};
 use crate::domain::alert::quiet::not_before;
 use crate::domain::alert::{Advice, Content, Notification};
 use crate::domain::boat::PersonId;
-use crate::domain::message::Email;
+use crate::domain::message::{Email, envelope};
 use crate::domain::yard::{Person, Site};
 
 /// What goes into the outbox: letters to send, and those that were decided and cannot go, so that the next contact hears
@@ -36,28 +36,28 @@ impl Written {
         let row = row(scene, notification, reader, email.as_ref().ok());
         let text = email.as_ref().ok().zip(reader).and_then(|(email, (person, _))| {
             let beside = notification.posting.text_beside;
-            beside.then(|| sms::beside(scene.composer, person, email, &row)).flatten()
+            beside.then(|| sms::beside(scene, person, email, &row)).flatten()
         });
-        self.add(email, row);
+        self.add(&*scene.app.mailer, email, row);
         self.letters.extend(text);
     }
 
     /// Adds a letter that belongs to no decision: it leaves at once.
     pub(crate) fn post_at_once(
         &mut self,
-        composer: &Composer,
+        (mailer, composer): (&dyn Mailer, &Composer),
         posting: &Posting,
         person: &Person,
         email: Result<Email, String>,
     ) {
         let to = (&person.id, person.email.clone().unwrap_or_default());
         let row = plain(composer, posting, to, email.as_ref().ok());
-        self.add(email, row);
+        self.add(mailer, email, row);
     }
 
     /// Adds a row whose bytes are still to be made of `letter`.
-    fn add(&mut self, letter: Result<Email, String>, mut row: OutboxRow) {
-        let (fault, why) = match letter.map(|letter| (mime::to_bytes(&letter), letter)) {
+    fn add(&mut self, mailer: &dyn Mailer, letter: Result<Email, String>, mut row: OutboxRow) {
+        let (fault, why) = match letter.map(|letter| (mailer.to_bytes(&letter), letter)) {
             Ok((Ok(bytes), _)) => {
                 row.bytes = bytes;
                 self.letters.push(row);
@@ -66,7 +66,7 @@ impl Written {
             Ok((Err(_), letter)) if letter.to.address.is_empty() => {
                 (Fault::Address, "no mail address is listed".to_owned())
             }
-            Ok((Err(error), _)) => (Fault::Other, with_causes(&error)),
+            Ok((Err(error), _)) => (Fault::Other, with_causes(&*error)),
             Err(why) => (Fault::Other, why),
         };
         tracing::error!(alert.id = %row.alert, person.id = %row.recipient, "no letter: {why}");

@@ -1,20 +1,20 @@
 //! Short texts beside letters, to those who agreed to them.
 
-use crate::adapters::delivery::{envelope, mime};
-use crate::app::notify::Composer;
+use crate::app::notify::Scene;
 use crate::app::ports::{OutboxRow, TEXTS};
-use crate::domain::message::{Email, Mailbox};
+use crate::domain::message::{Email, Mailbox, envelope};
 use crate::domain::yard::Person;
 
 /// The short text that goes with a letter: about the same, at the same time, as long of use. None without the reader's
 /// consent, without a gateway and a whole number, and for letters that have no short form. While the yard holds the letter the
 /// text waits with it: what the yard has not looked at is not told by another way either.
 pub(crate) fn beside(
-    composer: &Composer,
+    scene: &Scene<'_>,
     person: &Person,
     letter: &Email,
     row: &OutboxRow,
 ) -> Option<OutboxRow> {
+    let composer = scene.composer;
     let text = letter.short.as_ref().filter(|_| person.text_consent)?;
     let address = composer.texts.address(person.phone.as_deref()?)?;
     let step = u8::try_from(row.step).unwrap_or(u8::MAX);
@@ -32,7 +32,10 @@ pub(crate) fn beside(
         unsubscribe: None,
         ..letter.clone()
     };
-    let bytes = mime::short_to_bytes(&wrapped, text)
+    let bytes = scene
+        .app
+        .mailer
+        .short_to_bytes(&wrapped, text)
         // The letter goes all the same.
         .inspect_err(|error| tracing::error!("no short text to {}: {error}", person.id))
         .ok()?;

@@ -1,15 +1,10 @@
-//! Signed notes to other programs: what of a decision goes to them, and who they are by the settings.
+//! Signed notes to other programs: what of a decision goes to them.
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::adapters::delivery::secret::read_secret_file;
-use crate::adapters::delivery::webhook::{Endpoint, SigningKey, WebhookError};
-use crate::adapters::settings::Settings;
-use crate::adapters::settings::webhook::{WebhookSettings, parse_url};
-use crate::app::context::ServiceError;
 use crate::app::notify::{Composer, Scene};
-use crate::app::ports::OutboxRow;
-use crate::app::ports::WEBHOOKS;
+use crate::app::ports::{OutboxRow, WEBHOOKS};
+use crate::app::settings::Settings;
 use crate::domain::alert::Decision;
 use crate::domain::boat::PersonId;
 use crate::domain::message::notice;
@@ -108,30 +103,4 @@ fn blank(
         expires_at: now + KEPT,
         held: None,
     }
-}
-
-/// The endpoints that can be used, and what is wrong with the others.
-#[must_use]
-pub fn endpoints(settings: &Settings) -> (Vec<Endpoint>, Vec<String>) {
-    let (mut found, mut troubles) = (Vec::new(), Vec::new());
-    for (name, hook) in &settings.webhook {
-        match endpoint(name, hook) {
-            Ok(endpoint) => found.push(endpoint),
-            Err(error) => troubles.push(format!("webhook {name}: {error}")),
-        }
-    }
-    (found, troubles)
-}
-
-fn endpoint(name: &str, hook: &WebhookSettings) -> Result<Endpoint, ServiceError> {
-    let told = |error: &dyn std::error::Error| ServiceError::Told(error.to_string());
-    let url = parse_url(&hook.url, hook.reach_private).map_err(ServiceError::Told)?;
-    let files = std::iter::once(&hook.secret_file).chain(&hook.previous_secret_file);
-    let mut keys = Vec::new();
-    for file in files {
-        let secret = read_secret_file(file).map_err(|error| told(&error))?;
-        let wrong = || WebhookError::Secret { name: name.to_owned() };
-        keys.push(SigningKey::parse(&secret).ok_or_else(wrong).map_err(|error| told(&error))?);
-    }
-    Endpoint::new(name, url, keys, hook.reach_private).map_err(|error| told(&error))
 }

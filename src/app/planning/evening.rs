@@ -5,10 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Datelike, TimeDelta, Utc, Weekday};
 
-use crate::adapters::settings::crew::Objective;
 use crate::app::assess::Assessment;
 use crate::app::context::AppContext;
 use crate::app::planning::Row;
+use crate::app::settings::crew::Objective;
 use crate::domain::boat::SiteId;
 use crate::domain::risk::plan::Job;
 use crate::domain::risk::plan::boat::Scope;

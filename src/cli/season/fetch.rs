@@ -5,9 +5,9 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Datelike as _, NaiveDate, TimeDelta, Utc};
 
 use super::super::{CliError, runtime};
-use crate::adapters::settings::ForecastSettings;
 use crate::adapters::weather::Place;
 use crate::adapters::weather::open_meteo::ARCHIVE;
+use crate::app::settings::ForecastSettings;
 use crate::daemon::clients::archive_client;
 use crate::domain::weather::seasons::Day;
 use crate::domain::yard::Site;

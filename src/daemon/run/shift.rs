@@ -9,7 +9,7 @@ use tokio::task::JoinSet;
 
 use crate::app::context::AppContext;
 use crate::app::context::with_causes;
-use crate::app::ports::AppStore;
+use crate::app::ports::{AppStore, Clock as _};
 use crate::daemon::clock::SystemClock;
 use crate::daemon::{Daemon, Done, Loop, Task};
 

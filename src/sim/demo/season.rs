@@ -7,14 +7,14 @@ use std::sync::Arc;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::adapters::intake::{self, ImportProblems, Imported, Known};
-use crate::adapters::settings::Settings;
 use crate::adapters::sqlite::{Durability, Options};
 use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::Composer;
-use crate::app::ports::MessageCount;
+use crate::app::ports::{MessageCount, WeatherSources};
 use crate::app::round::{Memory, RoundDeps, round};
 use crate::app::salt;
+use crate::app::settings::Settings;
 use crate::daemon::post::channel;
 use crate::domain::boat::LayupEvent;
 use crate::sim::demo::issues::Issues;
@@ -104,11 +104,12 @@ pub async fn run(
             told = known;
         }
         let mut works = RoundDeps {
-            present: None,
+            clock: None,
             house: &house,
             composer: &composer,
-            client: client.as_ref(),
+            client: client.as_ref().map(|all| all as &dyn WeatherSources),
             channel: Some(&mut way_out),
+            endpoints: None,
         };
         let report = round(&mut works, &mut memory, now).await?;
         rounds += 1;

@@ -4,8 +4,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use crate::adapters::settings::schedule::Schedule;
 use crate::app::assess::{left_places, low};
+use crate::app::settings::schedule::Schedule;
 use crate::domain::alert::{
     Act, Advice, Alert, AlertSettings, Decision, DecisionInput, Kind, Low, Notification, Situation,
     System, Target, WorklistTimes, decide,

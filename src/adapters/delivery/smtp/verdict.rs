@@ -6,6 +6,8 @@
 
 use std::time::Duration;
 
+use crate::app::ports::Verdict;
+
 /// How far a letter had come when the answer came.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Phase {
@@ -19,64 +21,6 @@ pub enum Phase {
     Data,
     /// The message and its final dot: from here on it may have been accepted.
     Content,
-}
-
-/// What became of a letter.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Verdict {
-    /// Accepted.
-    Sent {
-        /// The server's words.
-        reply: String,
-    },
-    /// Not now.
-    Retry {
-        /// The server's words, or ours.
-        why: String,
-    },
-    /// The mailbox is full: as [`Verdict::Retry`] for a day, then an address fault.
-    MailboxFull {
-        /// The server's words.
-        why: String,
-    },
-    /// The relay could not be reached or did not let us in: not this letter's fault, the others need not try.
-    Relay {
-        /// What is wrong.
-        why: String,
-    },
-    /// The address does not take mail: turn to the next contact.
-    AddressRefused {
-        /// The reply code, where a server gave one.
-        code: Option<u16>,
-        /// The server's words.
-        why: String,
-    },
-    /// The server does not want our mail: the operator must act.
-    Policy {
-        /// The reply code.
-        code: u16,
-        /// The server's words.
-        why: String,
-    },
-    /// Too big for the server.
-    TooBig {
-        /// The reply code.
-        code: u16,
-        /// The server's words.
-        why: String,
-    },
-    /// Refused for another reason.
-    Permanent {
-        /// The reply code.
-        code: u16,
-        /// The server's words.
-        why: String,
-    },
-    /// It may have been accepted or not: again, with the same Message-ID.
-    Unknown {
-        /// What happened.
-        why: String,
-    },
 }
 
 /// Reads an answer. `code` is the reply code, where there was an answer at all; `words` its text, which may start with

@@ -13,10 +13,11 @@ use reqwest::redirect::Policy;
 use reqwest::{Response, Url};
 
 use super::cache::{clock_ahead, retry_after_s, text};
-use super::state::{FetchState, Outcome, Refusal};
+use super::state::Refusal;
 use super::{ClientError, ClientSettings, Service};
 use crate::adapters::weather::nws::problem::{Problem, parse_problem};
 use crate::adapters::weather::{BODY_BYTES_MAX, PayloadError};
+use crate::app::ports::{FetchState, Outcome, SetAside};
 
 /// Most redirects that are followed.
 const REDIRECTS_MAX: usize = 3;
@@ -38,15 +39,6 @@ pub(super) struct Http {
     pass: Arc<Mutex<Option<Pass>>>,
     /// The last answer that cannot be true, until somebody takes it.
     aside: Arc<Mutex<Option<SetAside>>>,
-}
-
-/// An answer that cannot serve, and why.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SetAside {
-    /// In words.
-    pub why: String,
-    /// As it came.
-    pub body: Vec<u8>,
 }
 
 /// The time that a pass goes by, and when it began.

@@ -2,42 +2,16 @@
 //! for the next turn.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use serde::{Deserialize, Serialize};
 
 use super::Client;
 use crate::adapters::weather::Place;
 use crate::adapters::weather::nws::parse_notices;
-use crate::domain::weather::official::Official;
+use crate::app::ports::NoticeState;
 
 /// Least time between two turns; notices are made hours ahead.
 const APART_MIN: i64 = 30;
 /// After failures the wait doubles up to this many times the least: eight hours.
 const DOUBLINGS_MAX: u32 = 4;
-/// No wait that we set is longer; a longer one means that the clock has been put back.
-const WAIT_H_MAX: i64 = 24;
-
-/// What is known of the notices of a place. The caller stores it.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default)]
-pub struct NoticeState {
-    /// In force when they were last read.
-    pub notices: Vec<Official>,
-    /// When they were last read.
-    pub read_at: Option<DateTime<Utc>>,
-    /// Nothing is asked before this.
-    not_before: Option<DateTime<Utc>>,
-    failures: u32,
-    /// Words for the last failure; `None` after an answer.
-    pub last_failure: Option<String>,
-}
-
-impl NoticeState {
-    /// Is it time to ask?
-    #[must_use]
-    pub fn is_due(&self, now: DateTime<Utc>) -> bool {
-        self.not_before.is_none_or(|at| at <= now || at - now > TimeDelta::hours(WAIT_H_MAX))
-    }
-}
 
 impl Client {
     /// Asks for the notices in force at `place`; whether there was an answer. `state` keeps them.

@@ -5,10 +5,11 @@ use reqwest::Url;
 
 use super::cache::{clock_ahead, good_for_s};
 use super::http::{Ask, Http, Reply, keep_validators};
-use super::state::{Answer, FetchState, Outcome, Refusal, weigh};
+use super::state::{Answer, Refusal, weigh};
 use crate::adapters::weather::nws::points::Cell;
 use crate::adapters::weather::nws::{parse_gridpoint, parse_points};
 use crate::adapters::weather::{Context, PayloadError, Place};
+use crate::app::ports::{FetchState, Outcome};
 use crate::domain::weather::Forecast;
 
 /// What is asked for, always in the same words: edge caches key on it.

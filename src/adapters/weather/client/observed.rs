@@ -2,14 +2,14 @@
 //! temperature that is young enough. It is never needed for a forecast, so trouble here only waits for the next turn.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use serde::{Deserialize, Serialize};
 
 use super::Client;
 use super::http::Ask;
-use super::state::{Outcome, Refusal};
+use super::state::Refusal;
 use crate::adapters::weather::nws::parse_observation;
 use crate::adapters::weather::nws::stations::parse_stations;
 use crate::adapters::weather::{Context, Place};
+use crate::app::ports::{Outcome, StationState};
 use crate::domain::weather::measured::{Measured, NEAR_KM, distance_km};
 
 const ACCEPT: &str = "application/geo+json";
@@ -25,28 +25,6 @@ const NEXT_AFTER_READING_MIN: i64 = 70;
 const APART_MIN: i64 = 20;
 /// After failures the wait doubles up to this many times the least.
 const DOUBLINGS_MAX: u32 = 4;
-
-/// What is known about the stations of a place. The caller stores it.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default)]
-pub struct StationState {
-    /// Identifier, kilometres, metres of height; the nearest first.
-    stations: Vec<(String, f64, Option<f64>)>,
-    listed_at: Option<DateTime<Utc>>,
-    /// Nothing is asked before this.
-    not_before: Option<DateTime<Utc>>,
-    failures: u32,
-    /// Words for the last failure; `None` after a reading.
-    pub last_failure: Option<String>,
-}
-
-impl StationState {
-    /// Is it time to ask? A wait far beyond any that we set means that the clock has been put back since.
-    #[must_use]
-    pub fn is_due(&self, now: DateTime<Utc>) -> bool {
-        self.not_before.is_none_or(|at| at <= now || at - now > TimeDelta::hours(LIST_HOURS))
-    }
-}
 
 impl Client {
     /// The newest reading near `place`, whose cell's list of stations stands under `grid_path`; `None` where it is not

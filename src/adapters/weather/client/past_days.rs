@@ -2,10 +2,11 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 
-use super::state::{Outcome, words};
+use super::state::words;
 use super::{Client, http, polled};
 use crate::adapters::weather::open_meteo::parse_open_meteo_days;
 use crate::adapters::weather::{Context, Place};
+use crate::app::ports::Outcome;
 use crate::domain::weather::seasons::Day;
 
 /// From here on east midnight GMT falls into the small hours or the day, degrees.

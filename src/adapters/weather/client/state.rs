@@ -1,9 +1,9 @@
 //! What is known about the last requests for one place, and what came of the newest.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use serde::{Deserialize, Serialize};
 
 use crate::adapters::weather::Place;
+use crate::app::ports::{FetchState, Outcome};
 use crate::domain::weather::Forecast;
 
 /// Waits after the first, second, ... failure in a row, in seconds; the last repeats. The service's own advice for its
@@ -16,106 +16,10 @@ const PERMANENT_WAIT_S: i64 = 6 * 3_600;
 /// Longest wait that is ever set, in hours, whatever a header says.
 pub(super) const WAIT_HOURS_MAX: i64 = 6;
 
-/// Pacing and validators for one place and service. The caller stores it, before the forecast is used.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(default)]
-pub struct FetchState {
-    /// Validator of the last document.
-    pub etag: Option<String>,
-    /// `Last-Modified` of the last document, exactly as sent.
-    pub last_modified: Option<String>,
-    /// Nothing is asked before this.
-    pub not_before: Option<DateTime<Utc>>,
-    /// Failures since the last answer.
-    pub consecutive_failures: u32,
-    /// When a document or "not modified" last came.
-    pub last_answer_at: Option<DateTime<Utc>>,
-    /// Where the place's grid is, below the base address, which may change between runs.
-    pub grid_path: Option<String>,
-    /// The land beside it whose cell stands for a place on the water, as `44.21,-69.07`.
-    pub land: Option<String>,
-    /// When land was last looked for.
-    pub searched_at: Option<DateTime<Utc>>,
-    /// When the place's cell was found out.
-    pub resolved_at: Option<DateTime<Utc>>,
-    /// Words for the last failure; `None` after an answer.
-    pub last_failure: Option<String>,
-    /// The service refuses to serve this place, or us; until it next answers.
-    pub refused: bool,
-}
-
-/// What came of one call.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Outcome {
-    /// A newer issue, and the length of its document in bytes.
-    Fresh(Box<Forecast>, usize),
-    /// The service answered: what is stored is still the newest.
-    NotModified,
-    /// It is not time yet; nothing was asked.
-    NotDue {
-        /// When it will be.
-        until: DateTime<Utc>,
-    },
-    /// The service answered with an issue older than the stored one, or too old to use: what is stored stays.
-    Stale {
-        /// Words.
-        why: String,
-    },
-    /// Trouble that passes: what is stored stays, and the next call tries again.
-    Transient {
-        /// Words.
-        why: String,
-    },
-    /// We ask too much.
-    Throttled {
-        /// When we may again.
-        until: DateTime<Utc>,
-    },
-    /// The service refuses us: a person must look at the contact and the base address.
-    Blocked {
-        /// Words.
-        why: String,
-    },
-    /// The service does not serve this place.
-    Permanent {
-        /// Words.
-        why: String,
-    },
-    /// An answer that cannot be used.
-    Malformed {
-        /// Words.
-        why: String,
-    },
-}
-
 impl FetchState {
     /// The place whose cell is asked for.
     pub(super) fn land_or(&self, place: Place) -> Place {
         self.land.as_deref().and_then(|land| land.parse().ok()).unwrap_or(place)
-    }
-}
-
-impl Outcome {
-    /// One word for logs and counters.
-    #[must_use]
-    pub const fn kind(&self) -> &'static str {
-        match self {
-            Self::Fresh(..) => "fresh",
-            Self::NotModified => "not-modified",
-            Self::NotDue { .. } => "not-due",
-            Self::Stale { .. } => "stale",
-            Self::Transient { .. } => "transient",
-            Self::Throttled { .. } => "throttled",
-            Self::Blocked { .. } => "blocked",
-            Self::Permanent { .. } => "permanent",
-            Self::Malformed { .. } => "malformed",
-        }
-    }
-
-    /// Did the service answer with a document of its own, or "not modified"?
-    #[must_use]
-    pub const fn is_answer(&self) -> bool {
-        matches!(self, Self::Fresh(..) | Self::NotModified | Self::Stale { .. })
     }
 }
 

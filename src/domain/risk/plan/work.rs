@@ -360,7 +360,7 @@ mod tests {
     fn the_configuration_knows_the_groups() {
         let work = WorkTable::built_in(&Catalogue::built_in().unwrap()).unwrap();
         let groups: Vec<&str> = work.groups().iter().map(|group| group.group.as_str()).collect();
-        assert_eq!(groups, crate::adapters::settings::crew::GROUPS);
+        assert_eq!(groups, crate::app::settings::crew::GROUPS);
     }
 
     #[test]

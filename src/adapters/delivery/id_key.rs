@@ -2,23 +2,27 @@
 
 use std::path::Path;
 
-use crate::adapters::delivery::secret::read_secret_file;
-use crate::app::context::ServiceError;
+use super::secret::read_secret_file;
+use crate::app::ports::MailError;
 use crate::domain::message::MessageKey;
 
+/// The key in a file that others cannot read.
+pub(super) fn of_file(path: &Path) -> Result<MessageKey, MailError> {
+    Ok(MessageKey::new(read_secret_file(path)?.expose().as_bytes()))
+}
+
 /// The key of this installation, made at the first start and kept beside the store, readable by nobody else.
-pub(super) fn own_key(store: &Path) -> Result<MessageKey, ServiceError> {
+pub(super) fn own_key(store: &Path) -> Result<MessageKey, MailError> {
     let path = store.with_extension("id-key");
     if !path.exists() {
         make_key(&path).map_err(|error| {
-            ServiceError::Told(format!(
+            MailError::from(format!(
                 "making the key for Message-IDs {}: {error}; make the folder writable, or set mail.id_key_file",
                 path.display()
             ))
         })?;
     }
-    let secret = read_secret_file(&path).map_err(|error| ServiceError::Told(error.to_string()))?;
-    Ok(MessageKey::new(secret.expose().as_bytes()))
+    of_file(&path)
 }
 
 /// Written whole under another name first: whoever reads it meanwhile finds all of it or nothing.

@@ -1,7 +1,9 @@
-//! Carries the outbox out: takes what is due under a lease, hands it to the channel, notes what became of it.
+//! Carries the outbox out: takes what is due under a lease, hands it to the courier, notes what became of it.
 //!
 //! Idempotent: it takes no input but the store and the time, and a pass that was cut short is taken up by the next one
 //! when the leases run out.
+
+pub mod notes;
 
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -10,11 +12,9 @@ use std::time::{Duration, Instant};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::channel::Channel;
-use super::envelope;
-use super::mime::plainer;
-use super::smtp::Verdict;
-use crate::app::ports::{Fault, Outbox, Plainer, Posted, StoreError, TEXTS, Wait, failpoint};
+use crate::app::ports::{
+    Courier, Fault, Outbox, Posted, StoreError, TEXTS, Verdict, Wait, failpoint,
+};
 use crate::domain::boat::PersonId;
 
 /// Waits after the first, second and third attempt, then the last one for ever, in minutes. RFC 5321 4.5.4.1 asks for
@@ -114,7 +114,7 @@ impl DeliverReport {
 /// [`StoreError`] when the outbox cannot be read or marked; a letter in hand goes again then, with the same bytes.
 pub async fn deliver_due(
     store: &dyn Outbox,
-    channel: &mut Channel,
+    channel: &mut dyn Courier,
     now: DateTime<Utc>,
     limits: &Limits,
 ) -> Result<DeliverReport, StoreError> {
@@ -128,7 +128,7 @@ pub async fn deliver_due(
 /// As [`deliver_due`].
 pub async fn deliver_while(
     store: &dyn Outbox,
-    channel: &mut Channel,
+    channel: &mut dyn Courier,
     now: DateTime<Utc>,
     limits: &Limits,
     should_continue: &(dyn Fn() -> bool + Sync),
@@ -148,7 +148,7 @@ pub async fn deliver_while(
 
 async fn passes(
     store: &dyn Outbox,
-    (channel, lane): (&mut Channel, &str),
+    (channel, lane): (&mut dyn Courier, &str),
     now: DateTime<Utc>,
     (limits, should_continue): (&Limits, &(dyn Fn() -> bool + Sync)),
     report: &mut DeliverReport,
@@ -206,7 +206,7 @@ async fn passes(
                 refused.push((letter.clone(), why));
                 continue;
             }
-            note(store, letter, verdict, now, report)?;
+            note((store, &*channel), letter, verdict, now, report)?;
         }
         settle_refused(store, &mut refused, now, report)?;
         if report.relay_trouble.is_some() {
@@ -318,7 +318,7 @@ fn put_back(
 }
 
 fn note(
-    store: &dyn Outbox,
+    (store, courier): (&dyn Outbox, &dyn Courier),
     letter: &Posted,
     verdict: Verdict,
     now: DateTime<Utc>,
@@ -346,12 +346,8 @@ fn note(
             report.relay_trouble = Some(why.clone());
             defer(store, letter, None, &why, now, report)
         }
-        Verdict::TooBig { why, .. } => match plainer::of(&letter.row.bytes, &letter.row.message_id)
-        {
-            Some((message_id, bytes)) => {
-                let domain = letter.row.return_path.rsplit_once('@').map_or("", |(_, d)| d);
-                let return_path = envelope::return_path(&message_id, domain);
-                let plainer = Plainer { message_id, return_path, bytes };
+        Verdict::TooBig { why, .. } => match courier.plainer(letter) {
+            Some(plainer) => {
                 store.put_plainer(letter.id, letter.attempts, &plainer, now)?;
                 report.deferred += 1;
                 Ok(())
@@ -436,8 +432,7 @@ fn defer(
 }
 
 /// How long a letter waits after its `attempts`-th attempt (from 1): spread by its own number, the same in every run.
-#[must_use]
-pub fn wait(id: i64, attempts: u32) -> TimeDelta {
+pub(crate) fn wait(id: i64, attempts: u32) -> TimeDelta {
     let step = usize::try_from(attempts.saturating_sub(1)).unwrap_or(usize::MAX);
     let minutes = WAITS_MIN.get(step).or(WAITS_MIN.last()).copied().unwrap_or(30.0);
     let seconds = minutes * 60.0 * (1.0 + JITTER * (2.0 * share(id, attempts) - 1.0));

@@ -48,7 +48,7 @@ impl TextSettings {
     }
 
     /// What is wrong with it, one line each.
-    pub(super) fn problems(&self) -> Vec<String> {
+    pub(crate) fn problems(&self) -> Vec<String> {
         let mut found = Vec::new();
         if let Some(gateway) = &self.gateway {
             let filled = gateway.replacen(NUMBER, "12075550101", 1);
