@@ -3,42 +3,20 @@
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use chrono_tz::Tz;
-use thiserror::Error;
-
-use crate::app::assess::bias::BiasCache;
+use crate::app::assess::archives::Archives;
+use crate::app::assess::bias_cache::BiasCache;
 use crate::app::assess::forecast_cache::WeatherMemory;
-use crate::app::assess::past_seasons::Archives;
 use crate::app::clock_watch::ClockWatch;
-use crate::app::ports::{AppStore, DayArchive, Mailer, Ports, StoreError};
+pub use crate::app::error::{ServiceError, with_causes};
+use crate::app::ports::{AppStore, DayArchive, Mailer, Ports};
 use crate::app::settings::Settings;
-use crate::domain::boat::{Boat, LayupEvent, PersonId, SiteId};
-use crate::domain::catalogue::{Catalogue, CatalogueError};
-use crate::domain::risk::judge::{JudgeError, JudgeSettings};
+pub use crate::app::yard_book::YardBook;
+use crate::domain::boat::LayupEvent;
+use crate::domain::catalogue::Catalogue;
+use crate::domain::risk::judge::JudgeSettings;
 use crate::domain::risk::timing::WorkingHours;
-use crate::domain::season::Hemisphere;
 use crate::domain::weather::errors::{ErrorModel, StandardErrors};
-use crate::domain::yard::{Person, Site};
-
-/// What keeps the service from doing its work.
-#[derive(Debug, Error)]
-pub enum ServiceError {
-    /// The tables that are compiled in.
-    #[error("reading the catalogue")]
-    Catalogue(#[from] CatalogueError),
-    /// The store.
-    #[error(transparent)]
-    Store(#[from] StoreError),
-    /// The weather client.
-    #[error("setting up the weather client")]
-    Client(#[source] Box<dyn std::error::Error + Send + Sync>),
-    /// A circuit that cannot be judged.
-    #[error(transparent)]
-    Judge(#[from] JudgeError),
-    /// Something that a person has to mend, in words.
-    #[error("{0}")]
-    Told(String),
-}
+use crate::domain::yard::Site;
 
 /// The log, and the head and the version of the file under which it was read.
 type LogRead = Option<((String, i64), Arc<[LayupEvent]>)>;
@@ -153,44 +131,4 @@ impl AppContext {
         let yard = &self.settings.yard;
         WorkingHours { from: yard.work_from, to: yard.work_to }
     }
-}
-
-/// Places, people and boats as listed.
-#[derive(Debug, Clone)]
-pub struct YardBook {
-    /// Places by id.
-    pub sites: BTreeMap<SiteId, Site>,
-    /// People by id.
-    pub people: BTreeMap<PersonId, Person>,
-    /// Boats in the order of their ids.
-    pub boats: Vec<Boat>,
-}
-
-impl YardBook {
-    /// The zone of a place, UTC where it is not listed.
-    #[must_use]
-    pub fn zone(&self, site: &SiteId) -> Tz {
-        self.sites.get(site).map_or(Tz::UTC, |site| site.time_zone)
-    }
-
-    /// When the winters of a place come; as in the north where it is not listed.
-    #[must_use]
-    pub fn hemisphere(&self, site: &SiteId) -> Hemisphere {
-        self.sites.get(site).map_or(Hemisphere::Northern, Site::hemisphere)
-    }
-}
-
-/// An error with its causes, each once.
-#[must_use]
-pub fn with_causes(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut next = error.source();
-    while let Some(cause) = next {
-        let words = cause.to_string();
-        if !text.contains(&words) {
-            text = format!("{text}: {words}");
-        }
-        next = cause.source();
-    }
-    text
 }

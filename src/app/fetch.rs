@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::app::assess::AsOf;
+use crate::app::assess::notices::NOTICES;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::ports::{
     FetchState, NoticeState, Outcome, RefusedAnswer, Service, StateDocuments as _, StationState,
@@ -13,7 +13,6 @@ use crate::app::ports::{
 };
 use crate::domain::boat::SiteId;
 use crate::domain::weather::coordinates::Place;
-use crate::domain::weather::official::Official;
 use crate::domain::yard::Site;
 
 /// What came of asking for one place.
@@ -44,10 +43,6 @@ struct Asked<'a> {
 
 /// Where the store keeps what is known about the stations of a place.
 const STATIONS: &str = "nws-observation";
-/// Name under which the store keeps what is known of official notices.
-const NOTICES: &str = "nws-notices";
-/// Notices that were read longer ago are not shown.
-const NOTICES_GOOD_FOR: TimeDelta = TimeDelta::hours(3);
 
 /// An answer that other places may share: what came, the state that it left, and the issue that was held before.
 struct Shared {
@@ -301,25 +296,6 @@ async fn notices(
     }
     store.put_fetch_state(NOTICES, &site.id, &state, answered.then_some(now))?;
     Ok(())
-}
-
-/// The official notices of cold for a place that were known and in force at the instant; none that are older than a few
-/// hours, since what has been withdrawn meanwhile is not known.
-///
-/// # Errors
-/// The store's.
-pub(crate) fn notices_at(
-    house: &AppContext,
-    site: &SiteId,
-    instant: AsOf,
-) -> Result<Vec<Official>, ServiceError> {
-    let Some(known) = house.store.fetch_state::<NoticeState>(NOTICES, site)? else {
-        return Ok(Vec::new());
-    };
-    let state = known.document;
-    let read = |at: DateTime<Utc>| at <= instant.known_at && instant.at - at <= NOTICES_GOOD_FOR;
-    let notices = if state.read_at.is_some_and(read) { state.notices } else { Vec::new() };
-    Ok(notices.into_iter().filter(|notice| notice.ends > instant.at).collect())
 }
 
 /// Keeps for one place what came, and the state that it left.

@@ -21,7 +21,6 @@ use std::cell::OnceCell;
 
 use chrono::{DateTime, Utc};
 
-use crate::app::alerts::unreachable::places_of;
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::settings::Settings;
@@ -30,7 +29,7 @@ use crate::domain::alert::bundle::bundled;
 use crate::domain::alert::{Content, Notification};
 use crate::domain::boat::{BoatId, CircuitId};
 use crate::domain::message::{Context, Email, MessageKey, Phrases, Sender};
-use crate::domain::yard::{Person, Site};
+use crate::domain::yard::{Person, Site, recipients};
 pub use row::Written;
 
 /// Key for Message-IDs where none is configured: for trials, since outsiders could guess ids made with it.
@@ -197,9 +196,9 @@ fn reader<'a>(scene: &Scene<'a>, notification: &Notification) -> Option<Reader<'
     let person = yard.people.get(&notification.recipient)?;
     let site = match notification.content {
         // About other people, at the reader's own clock; and a list is of all of the reader's places.
-        Content::Undeliverable(_) => {
-            places_of(person, yard).first().and_then(|id| yard.sites.get(id))
-        }
+        Content::Undeliverable(_) => recipients::places_of(person, &yard.boats, &yard.sites)
+            .first()
+            .and_then(|id| yard.sites.get(id)),
         Content::Worklist => yard.sites.get(&notification.site).or(yard.sites.values().next()),
         _ => yard.sites.get(&notification.site),
     };

@@ -3,7 +3,7 @@
 use std::num::NonZero;
 use std::sync::{Mutex, PoisonError};
 
-use crate::app::context::ServiceError;
+use crate::app::error::ServiceError;
 use crate::domain::risk::judge::Parallel;
 
 /// Applies `work` to every item and gives the results in the order of the items.

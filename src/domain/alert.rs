@@ -32,6 +32,7 @@ pub mod situation;
 pub mod table;
 pub mod told;
 mod taken_out;
+pub mod thread;
 mod transition;
 pub mod unreachable;
 pub mod worklist;

@@ -197,7 +197,9 @@ impl People<'_> {
         decision: &mut Decision,
     ) {
         let person = self.yard.people.get(id);
-        let places = person.map_or_else(Vec::new, |person| places_of(person, self.yard));
+        let places = person.map_or_else(Vec::new, |person| {
+            recipients::places_of(person, &self.yard.boats, &self.yard.sites)
+        });
         let site = places.first().cloned().or_else(|| open.map(|alert| alert.site.clone()));
         let Some(site) = site else { return };
         let late = self.missed.get(id).map_or(&[][..], Vec::as_slice);
@@ -327,9 +329,4 @@ fn told_in_vain(
         }
     }
     Ok(found)
-}
-
-/// Where a person has boats, or which places they run; all of them where none is said.
-pub(crate) fn places_of(person: &Person, yard: &YardBook) -> Vec<SiteId> {
-    recipients::places_of(person, &yard.boats, &yard.sites)
 }

@@ -1,20 +1,18 @@
 //! What the places' own thermometers teach: each night that was read against the outlook of the evening before.
 
-use std::collections::BTreeMap;
-use std::sync::{Mutex, PoisonError};
+use std::sync::PoisonError;
 
-use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
+use chrono::{DateTime, Days, NaiveTime, Utc};
 
-use crate::app::assess::AsOf;
 use crate::app::assess::forecast_cache::WeatherMemory;
 use crate::app::assess::outlook::outlook_from;
+use crate::app::assess::seen::AsOf;
 use crate::app::context::{AppContext, ServiceError};
-use crate::domain::boat::SiteId;
 use crate::domain::local_time;
 use crate::domain::weather::errors::ErrorModel;
 use crate::domain::weather::learned::{Night, OwnCold, ReadNight, learn};
 use crate::domain::weather::{Forecast, ForecastState, Step, place, sun};
-use crate::domain::yard::{OwnNights, Site};
+use crate::domain::yard::Site;
 
 /// The evening hour whose outlook a night is compared with.
 const EVENING: NaiveTime = match NaiveTime::from_hms_opt(18, 0, 0) {
@@ -32,12 +30,6 @@ const NIGHTS_MAX: usize = 150;
 const HOURS_LEAST: usize = 10;
 /// What is remembered, at most: places times days that were asked for.
 const REMEMBERED_MAX: usize = 4096;
-
-type Key = (SiteId, NaiveDate, usize, u64);
-
-/// What was learned, by place, day and the number of readings known.
-#[derive(Debug, Default)]
-pub struct BiasCache(Mutex<BTreeMap<Key, Option<OwnNights>>>);
 
 /// What a place's readings teach, and how many of them have no forecast to be held against.
 #[derive(Debug, Clone, PartialEq)]

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, Utc};
 
-use crate::app::assess::Assessment;
+use crate::app::assess::seen::Assessment;
 use crate::app::ports::Filling;
 use crate::domain::boat::{BoatState, CircuitState};
 

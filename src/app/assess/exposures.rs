@@ -7,7 +7,7 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::app::assess::{Assessment, BoatView, whole_hour};
+use crate::app::assess::seen::{Assessment, BoatView, whole_hour};
 use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Exposure, Holds};
 use crate::domain::catalogue::{Catalogue, CircuitId, Confinement};

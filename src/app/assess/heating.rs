@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
-use crate::app::assess::AsOf;
+use crate::app::assess::seen::AsOf;
 use crate::app::context::{AppContext, ServiceError};
 use crate::domain::alert::heat::Trouble;
 use crate::domain::boat::{HeatTurn, LayupEvent, heat_of_place};

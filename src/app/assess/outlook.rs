@@ -3,8 +3,8 @@
 
 use std::sync::{Arc, LazyLock};
 
-use crate::app::assess::AsOf;
 use crate::app::assess::forecast_cache::WeatherMemory;
+use crate::app::assess::seen::AsOf;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::ports::{FetchState, Service, StateDocuments as _};
 use crate::app::settings::ForecastSettings;

@@ -2,7 +2,7 @@
 
 use chrono_tz::Tz;
 
-use super::{Assessment, PlaceView};
+use super::seen::{Assessment, PlaceView};
 use crate::domain::risk::{CircuitRisk, rank};
 use crate::views::local;
 use crate::views::worklist::{

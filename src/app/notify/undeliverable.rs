@@ -3,10 +3,10 @@
 use chrono::{DateTime, Utc};
 
 use super::{Reader, Scene, label_of};
-use crate::app::alerts::unreachable::places_of;
 use crate::domain::alert::unreachable::Notice;
 use crate::domain::boat::{CircuitId, SiteId};
 use crate::domain::message::{Email, MissedBy, compose_reached, compose_unreached};
+use crate::domain::yard::recipients;
 
 pub(super) fn words(
     scene: &Scene<'_>,
@@ -47,7 +47,9 @@ fn missed<'a>(scene: &Scene<'a>, notice: &'a Notice) -> Option<MissedBy<'a>> {
 /// Names of the places of everybody in the letter.
 fn place_names(scene: &Scene<'_>, notices: &[Notice]) -> Vec<String> {
     let people = notices.iter().filter_map(|notice| scene.yard.people.get(&notice.person));
-    let mut places: Vec<SiteId> = people.flat_map(|person| places_of(person, scene.yard)).collect();
+    let mut places: Vec<SiteId> = people
+        .flat_map(|person| recipients::places_of(person, &scene.yard.boats, &scene.yard.sites))
+        .collect();
     places.sort();
     places.dedup();
     let sites = places.iter().filter_map(|site| scene.yard.sites.get(site));

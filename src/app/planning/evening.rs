@@ -7,7 +7,7 @@ use chrono::{DateTime, Datelike, TimeDelta, Utc, Weekday};
 
 use crate::app::assess::Assessment;
 use crate::app::context::AppContext;
-use crate::app::planning::Row;
+use crate::app::planning::row::Row;
 use crate::app::settings::crew::Objective;
 use crate::domain::boat::SiteId;
 use crate::domain::risk::plan::Job;

@@ -2,7 +2,7 @@
 
 use crate::app::assess::Assessment;
 use crate::app::context::{AppContext, ServiceError};
-use crate::app::planning::{Row, WhatIf};
+use crate::app::planning::row::{Row, WhatIf};
 use crate::domain::risk::plan::crew::{Crew, Technician, WorkDay};
 use crate::domain::risk::plan::schedule::Scarce;
 use crate::domain::risk::timing::WorkingHours;

@@ -5,7 +5,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use crate::app::assess::{Assessment, BoatView, PlaceView, error_model, whole_hour};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::parallel::on_threads;
-use crate::app::planning::WhatIf;
+use crate::app::planning::row::WhatIf;
 use crate::domain::boat::SiteId;
 use crate::domain::risk::ambient::PlaceWeather;
 use crate::domain::risk::plan::beyond::{Wander, carried_on};

@@ -6,7 +6,7 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use crate::app::assess::{Assessment, BoatView, whole_hour};
 use crate::app::context::AppContext;
-use crate::app::planning::{Row, Visit};
+use crate::app::planning::row::{Row, Visit};
 use crate::app::settings::crew::Objective;
 use crate::domain::boat::{Boat, BoatId, Care, SiteId};
 use crate::domain::risk::plan::boat::{BoatWork, FrozenCircuit, Scope};

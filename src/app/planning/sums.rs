@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use crate::app::context::AppContext;
-use crate::app::planning::Row;
 use crate::app::planning::evening::shares;
+use crate::app::planning::row::Row;
 use crate::domain::boat::BoatId;
 use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::crew::WorkDay;

@@ -98,31 +98,6 @@ pub enum Content {
     Worklist,
 }
 
-/// The thread that a word about an alert belongs to.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Thread {
-    /// Which alert.
-    pub alert: AlertId,
-    /// Its revision.
-    pub revision: u32,
-    /// The revisions that the reader has had before, oldest first.
-    pub earlier: Vec<u32>,
-}
-
-impl Thread {
-    /// The thread of `alert`, as it is after the decision, for one reader.
-    #[must_use]
-    pub fn of(alert: &Alert, reader: &PersonId) -> Self {
-        let sent = alert.told.get(reader).map_or(&[][..], |ledger| ledger.sent.as_slice());
-        let earlier = sent.iter().map(|sent| sent.revision);
-        Self {
-            alert: alert.id.clone(),
-            revision: alert.revision,
-            earlier: earlier.filter(|revision| *revision < alert.revision).collect(),
-        }
-    }
-}
-
 impl Posting {
     /// A word about an alert that waits for the reader's day where it does not press.
     #[must_use]
@@ -143,6 +118,30 @@ impl Posting {
         }
     }
 
+    /// How a letter with these notices leaves: what does not press waits for the morning.
+    #[must_use]
+    pub fn of_undeliverable(
+        notices: &[unreachable::Notice],
+        reader: &PersonId,
+        now: DateTime<Utc>,
+    ) -> Posting {
+        let (about, revision) = match notices {
+            [one] => (one.alert.to_string(), one.revision),
+            _ => (unreachable::round_name(reader, now), 1),
+        };
+        let pressing = notices.iter().any(|notice| notice.pressing);
+        Posting {
+            about,
+            revision,
+            kind: super::Kind::Unreachable.as_str(),
+            closing: notices.iter().all(|notice| notice.missed.is_none()),
+            due: if pressing { Due::AtOnce } else { Due::ByDay(Priority::Medium) },
+            expiry: Expiry::AfterDecision(UNDELIVERABLE_KEPT),
+            text_beside: false,
+            decided_at: now,
+        }
+    }
+
     /// A letter that belongs to no alert, remembered under a name.
     #[must_use]
     pub fn named(about: String, kind: &'static str, kept: TimeDelta, now: DateTime<Utc>) -> Self {
@@ -158,6 +157,9 @@ impl Posting {
         }
     }
 }
+
+/// So long a next contact needs to hear of what did not arrive.
+const UNDELIVERABLE_KEPT: TimeDelta = TimeDelta::days(4);
 
 /// Everything that a round has decided, sorted: what goes into one transaction.
 #[derive(Debug, Clone, Default, PartialEq)]

@@ -1,13 +1,8 @@
 //! A forecast that is older than it should be is said once to the operator and to whoever stands on our advice there.
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 
-use super::action::{Action, Content, Due, Expiry, Notification, Posting};
 use crate::domain::boat::{PersonId, SiteId};
-use crate::domain::risk::Priority;
-
-/// A day later the place is blind or well.
-const KEPT: TimeDelta = TimeDelta::hours(12);
 
 /// A place whose forecast grows old, for one reader.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -40,24 +35,4 @@ pub struct Aging<'a> {
 pub fn name(person: &PersonId, site: &SiteId, issued_at: Option<DateTime<Utc>>) -> String {
     let stamp = issued_at.map_or(0, |at| at.timestamp());
     format!("aging:{person}:{site}:{stamp}")
-}
-
-pub(super) fn actions(aging: &Aging<'_>) -> Vec<Action> {
-    let news: Vec<AgedPlace> = aging.places.iter().filter(|place| !place.told).cloned().collect();
-    let Some(first) = news.first() else { return Vec::new() };
-    let marks =
-        news.iter().map(|place| Action::Remember(name(aging.person, &place.site, place.issued_at)));
-    let marks: Vec<Action> = marks.collect();
-    let about = format!("aging-{}-{}", aging.person, aging.at.timestamp());
-    let notification = Notification {
-        recipient: aging.person.clone(),
-        site: first.site.clone(),
-        posting: Posting {
-            due: Due::ByDay(Priority::Low),
-            expiry: Expiry::AfterDue(KEPT),
-            ..Posting::named(about, "aging", KEPT, aging.at)
-        },
-        content: Content::Aging(news),
-    };
-    std::iter::once(Action::Notify(Box::new(notification))).chain(marks).collect()
 }

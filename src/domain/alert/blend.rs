@@ -1,10 +1,10 @@
 //! Kind `blend`: what the record says is in a dear circuit would not hold a winter of its place, and no such cold is in
 //! sight. One word a winter, so that it is tested and renewed at the next visit; a freeze in sight says more and takes over.
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 
-use super::action::{Action, Content, Notification, Posting, Thread, moved};
 use super::plain::{self, Plain};
+use super::thread::Thread;
 use super::{Alert, CloseReason, Concerned, Flat, Kind, System, Transition};
 use crate::domain::boat::BoatId;
 use crate::domain::risk::Priority;
@@ -67,29 +67,6 @@ pub struct Notice {
     pub boat: BoatId,
     /// What past winters say.
     pub past: PastWinters,
-}
-
-/// So long such a word is worth reading.
-const KEPT: TimeDelta = TimeDelta::days(2);
-
-/// What follows for one boat.
-pub(super) fn actions(filled: &Filled<'_>, now: DateTime<Utc>) -> Vec<Action> {
-    let Some((alert, transition, word)) = decide_filled(filled, now) else { return Vec::new() };
-    let mut actions = moved(&alert, transition);
-    actions.extend(word.zip(filled.of.reader_of(&alert)).map(|(word, person)| {
-        Action::Notify(Box::new(Notification {
-            recipient: person.clone(),
-            site: filled.of.site.clone(),
-            posting: Posting::about(&alert, word != Word::Weak, KEPT, now),
-            content: Content::Blend(Notice {
-                thread: Thread::of(&alert, person),
-                word,
-                boat: filled.of.boat.clone(),
-                past: filled.past.clone(),
-            }),
-        }))
-    }));
-    actions
 }
 
 /// What to tell.

@@ -1,8 +1,7 @@
 //! What one person gets in one round about several boats, or several people, becomes one letter.
 
-use super::action::{Content, Notification};
+use super::action::{Content, Notification, Posting};
 use super::advice::Advice;
-use super::unreachable::posting;
 
 /// The letters of a round, in the order of their first notification. Advice that the reader's next worklist carries
 /// ([`Advice::with_worklist`]), or another letter of the round by `carried`, gets none of its own.
@@ -55,7 +54,7 @@ fn join(letter: &mut Notification, other: &Notification) {
         (Content::Undeliverable(notices), Content::Undeliverable(more)) => {
             notices.extend(more.iter().cloned());
             let at = letter.posting.decided_at;
-            letter.posting = posting(notices, &letter.recipient, at);
+            letter.posting = Posting::of_undeliverable(notices, &letter.recipient, at);
         }
         _ => {}
     }

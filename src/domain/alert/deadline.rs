@@ -1,10 +1,10 @@
 //! Kind `deadline`: the first damaging freeze of the season is near, by past seasons, and the record does not say that the
 //! boat is laid up. A few words in good time, three at most, and none once it is done or a freeze in sight says more.
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 
-use super::action::{Action, Content, Notification, Posting, Thread, moved};
 use super::plain::{self, Plain};
+use super::thread::Thread;
 use super::{Alert, CloseReason, Concerned, Flat, Kind, Response, System, Transition};
 use crate::domain::boat::BoatId;
 use crate::domain::risk::Priority;
@@ -60,34 +60,6 @@ pub struct Notice {
     pub seasons: usize,
     /// Minutes of the work.
     pub minutes: f64,
-}
-
-/// So long a nudge is worth reading.
-const KEPT: TimeDelta = TimeDelta::days(2);
-
-/// What follows for one boat.
-pub(super) fn actions(autumn: &Autumn<'_>, now: DateTime<Utc>) -> Vec<Action> {
-    let Some((alert, transition, word)) = decide_autumn(autumn, now) else { return Vec::new() };
-    let mut actions = moved(&alert, transition);
-    actions.extend(word.zip(autumn.of.reader_of(&alert)).map(|(word, person)| {
-        Action::Notify(Box::new(Notification {
-            recipient: person.clone(),
-            site: autumn.of.site.clone(),
-            posting: Posting::about(&alert, word == Word::Done, KEPT, now),
-            content: Content::Deadline(Notice {
-                thread: Thread::of(&alert, person),
-                word,
-                boat: autumn.of.boat.clone(),
-                wet: autumn.wet.to_vec(),
-                last_day: autumn.last_day,
-                tolerance: autumn.tolerance,
-                half_day: autumn.half_day,
-                seasons: autumn.seasons,
-                minutes: autumn.minutes,
-            }),
-        }))
-    }));
-    actions
 }
 
 /// What to tell the owner.

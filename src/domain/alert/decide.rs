@@ -1,6 +1,14 @@
 //! `decide(input, now) -> actions`: the one door to every kind of alert. Pure: the same input and `now` give the same actions, so
 //! that a round repeated after a stop changes nothing.
 
+mod of_aging;
+mod of_blend;
+mod of_deadline;
+mod of_heat;
+mod of_opening;
+mod of_undeliverable;
+mod of_worklist;
+
 use chrono::{DateTime, Utc};
 
 use super::action::Action;
@@ -38,12 +46,12 @@ pub fn decide(input: DecisionInput<'_>, now: DateTime<Utc>) -> Vec<Action> {
             }
             Target::Site { standing } => blind::decide(situation, standing, now),
         },
-        DecisionInput::Heat(place) => heat::actions(place, now),
-        DecisionInput::Deadline(autumn) => deadline::actions(autumn, now),
-        DecisionInput::Blend(filled) => blend::actions(filled, now),
-        DecisionInput::Opening(opening) => opening::actions(opening, now),
-        DecisionInput::Aging(aging) => aging::actions(aging),
-        DecisionInput::Undeliverable(reach) => unreachable::actions(reach, now),
-        DecisionInput::Worklist(due) => worklist::actions(due, now),
+        DecisionInput::Heat(place) => of_heat::actions(place, now),
+        DecisionInput::Deadline(autumn) => of_deadline::actions(autumn, now),
+        DecisionInput::Blend(filled) => of_blend::actions(filled, now),
+        DecisionInput::Opening(opening) => of_opening::actions(opening, now),
+        DecisionInput::Aging(aging) => of_aging::actions(aging),
+        DecisionInput::Undeliverable(reach) => of_undeliverable::actions(reach, now),
+        DecisionInput::Worklist(due) => of_worklist::actions(due, now),
     }
 }

@@ -1,8 +1,7 @@
 //! The opening of a season: once a winter each reader is told when they hear from us, and what silence means.
 
-use chrono::{DateTime, Datelike, TimeDelta, Timelike, Utc};
+use chrono::{DateTime, Datelike, Timelike, Utc};
 
-use super::action::{Action, Content, Notification, Posting};
 use crate::domain::boat::PersonId;
 use crate::domain::yard::Site;
 
@@ -13,9 +12,6 @@ const MONTHS: [u32; 7] = [9, 10, 11, 12, 1, 2, 3];
 const FIRST_DAY: u32 = 15;
 /// Hours of the day, local, in which it is written.
 const HOURS: std::ops::Range<u32> = 9..20;
-/// So long it is worth reading.
-const KEPT: TimeDelta = TimeDelta::days(4);
-
 /// One reader at the beginning of a season.
 #[derive(Debug, Clone, Copy)]
 pub struct Opening<'a> {
@@ -49,18 +45,4 @@ pub fn year_of(site: &Site, now: DateTime<Utc>) -> Option<i32> {
         return None;
     }
     Some(site.hemisphere().year_of(local.date_naive()))
-}
-
-pub(super) fn actions(opening: &Opening<'_>, now: DateTime<Utc>) -> Vec<Action> {
-    if opening.told {
-        return Vec::new();
-    }
-    let name = name(opening.year, opening.person);
-    let notification = Notification {
-        recipient: opening.person.clone(),
-        site: opening.site.id.clone(),
-        posting: Posting::named(name.clone(), "opening", KEPT, now),
-        content: Content::Opening(opening.year),
-    };
-    vec![Action::Notify(Box::new(notification)), Action::Remember(name)]
 }

@@ -1,11 +1,8 @@
 //! Kind `unreachable`: what we had to tell a person does not arrive, and a danger may go untold. One alert per person; it
 //! closes when mail arrives again or the address has been replaced. The next contacts are told, not the person.
 
-use std::collections::BTreeSet;
+use chrono::{DateTime, Utc};
 
-use chrono::{DateTime, TimeDelta, Utc};
-
-use super::action::{Action, Content, Due, Expiry, Notification, Posting, moved};
 use super::{
     Alert, AlertId, Annunciation, CloseReason, Closing, Condition, Flat, Kind, PassedOn, Response,
     Subject, Transition,
@@ -101,75 +98,10 @@ pub struct Notice {
     pub since: DateTime<Utc>,
 }
 
-/// So long a next contact needs to hear of it.
-const KEPT: TimeDelta = TimeDelta::days(4);
-
-/// What follows for one person.
-pub(super) fn actions(reach: &Reach<'_>, now: DateTime<Utc>) -> Vec<Action> {
-    let Some((alert, transition)) = decide_reach(reach, now) else { return Vec::new() };
-    let mut actions = moved(&alert, transition);
-    let last = reach.open.and_then(|open| open.passed_on.last()).map(|passed| passed.at);
-    let missed = reach.late.last().map(|newest| (newest.clone(), subjects(reach.late, last)));
-    let told = || alert.passed_on.iter().map(|passed| &passed.to).collect::<BTreeSet<_>>();
-    let readers = match reach.missed {
-        Some(_) => reach.contacts.iter().collect(),
-        None => told().into_iter().collect::<Vec<_>>(),
-    };
-    let notice = Notice {
-        person: reach.person.clone(),
-        alert: alert.id.clone(),
-        revision: alert.revision,
-        pressing: alert.condition.is_high(),
-        missed: missed.filter(|_| reach.missed.is_some()),
-        since: alert.raised_at.unwrap_or(now),
-    };
-    actions.extend(readers.into_iter().map(|reader| {
-        Action::Notify(Box::new(Notification {
-            recipient: reader.clone(),
-            site: reach.site.clone(),
-            posting: posting(std::slice::from_ref(&notice), reader, now),
-            content: Content::Undeliverable(vec![notice.clone()]),
-        }))
-    }));
-    actions
-}
-
 /// What a letter about several people is called in the outbox.
 #[must_use]
 pub fn round_name(contact: &PersonId, at: DateTime<Utc>) -> String {
     format!("unreached-{contact}-{}", at.timestamp())
-}
-
-/// How a letter with these notices leaves: what does not press waits for the morning.
-#[must_use]
-pub fn posting(notices: &[Notice], reader: &PersonId, now: DateTime<Utc>) -> Posting {
-    let (about, revision) = match notices {
-        [one] => (one.alert.to_string(), one.revision),
-        _ => (round_name(reader, now), 1),
-    };
-    let pressing = notices.iter().any(|notice| notice.pressing);
-    Posting {
-        about,
-        revision,
-        kind: Kind::Unreachable.as_str(),
-        closing: notices.iter().all(|notice| notice.missed.is_none()),
-        due: if pressing { Due::AtOnce } else { Due::ByDay(Priority::Medium) },
-        expiry: Expiry::AfterDecision(KEPT),
-        text_beside: false,
-        decided_at: now,
-    }
-}
-
-/// Subjects of what did not arrive after `last`, each once; without one, of everything still recent.
-fn subjects(late: &[Late], last: Option<DateTime<Utc>>) -> Vec<String> {
-    let mut found: Vec<String> = Vec::new();
-    for one in late {
-        let new = last.is_none_or(|last| one.since > last);
-        if new && !found.contains(&one.subject) {
-            found.push(one.subject.clone());
-        }
-    }
-    found
 }
 
 /// What did not arrive, over all letters.
