@@ -1,5 +1,7 @@
 //! The rules of the house, read off its sources.
 
+mod imports;
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -142,6 +144,21 @@ fn the_application_knows_its_ports_and_no_door() {
     for (path, text) in sources(&root().join("src/app")) {
         assert!(!uses(&code(&text), "crate::adapters"), "{} knows a door by name", path.display());
     }
+}
+
+#[test]
+fn no_files_use_each_other_in_a_circle() {
+    let graph = imports::graph(Path::new("src"), &sources(&root().join("src")));
+    let mut told = String::new();
+    for circle in imports::circles(&graph) {
+        told += &format!("{} files:\n", circle.len());
+        for file in &circle {
+            for (other, path) in graph[file].iter().filter(|(other, _)| circle.contains(other)) {
+                told += &format!("  {file} -> {other} ({path})\n");
+            }
+        }
+    }
+    assert!(told.is_empty(), "move what both need into a file of its own:\n{told}");
 }
 
 #[test]

@@ -5,8 +5,10 @@
 pub mod circuit;
 pub mod day_sheet;
 pub mod entry_word;
+mod error;
 pub mod event_kind;
 pub mod fitout;
+mod in_words;
 pub mod limits;
 pub mod nearest;
 pub mod product;
@@ -20,11 +22,11 @@ use std::collections::HashMap;
 use std::hash::{BuildHasherDefault, Hasher};
 
 use serde::Deserialize;
-use thiserror::Error;
 
 pub use circuit::{AfterColdRun, Alarms, CircuitKind};
 pub use day_sheet::{DayStep, MixRatios};
 pub use entry_word::NotAKind;
+pub use error::CatalogueError;
 pub use event_kind::{EffectKind, EventClass, EventKind, PlaceEffect, WaterSource};
 pub use fitout::{Fitout, GuessedFitout};
 pub use limits::TradeLimits;
@@ -38,30 +40,6 @@ pub use words::{
     CircuitId, CircuitSet, Confinement, Consequence, CoolingKind, Evidence, Holds, PartExposure,
     SpeedClass,
 };
-
-/// A table of the trade that cannot be used.
-#[derive(Debug, Error)]
-pub enum CatalogueError {
-    /// Not a table of the expected columns.
-    #[error("reading the table config/catalogue/{table}: correct the row that is named")]
-    Unreadable {
-        /// File name.
-        table: &'static str,
-        /// Line, column and reason.
-        #[source]
-        source: Box<csv::Error>,
-    },
-    /// A row that does not fit the others.
-    #[error("reading the table config/catalogue/{table}, line {line}: {what}")]
-    Row {
-        /// File name.
-        table: &'static str,
-        /// Line, 0 for the table as a whole.
-        line: u64,
-        /// What is wrong.
-        what: String,
-    },
-}
 
 #[derive(Deserialize)]
 struct ActionRow {
@@ -226,6 +204,14 @@ impl Catalogue {
             return problem("day_sheet.csv", what);
         }
         Ok(self)
+    }
+
+    /// The first step, in order, whose circuits cannot be found.
+    fn wrong_step(&self) -> Option<String> {
+        self.day_sheet().iter().find_map(|step| {
+            let unknown = step.needs().find(|id| self.circuit(id).is_none())?;
+            Some(format!("{}: no circuit {unknown}", step.key))
+        })
     }
 
     /// The kind of circuit with this id.

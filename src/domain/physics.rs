@@ -24,6 +24,7 @@ pub mod stefan;
 mod strength;
 pub mod surroundings;
 mod table;
+mod liquid_error;
 
 pub use liquid::{BURST_SHARE, DataEnd, Liquid, LiquidError, SLUSH_SHARE};
 pub use solute::{STRONGEST, Solute, check_tables, melinder_first_ice_c};

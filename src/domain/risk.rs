@@ -9,6 +9,7 @@ pub mod rank;
 pub mod reasons;
 pub mod start;
 pub mod timing;
+mod interrupts;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};

@@ -18,26 +18,24 @@ mod sides;
 mod slot;
 mod target;
 mod whereabouts;
+mod asked;
+mod folding;
 
 use std::borrow::Borrow;
 
-use chrono::{DateTime, FixedOffset, NaiveTime, Utc};
-use chrono_tz::Tz;
+use chrono::{DateTime, Utc};
 
-use super::{Boat, BoatState, LayupEvent, Places, Precision};
+use super::{Boat, BoatState, LayupEvent, Places};
 use crate::domain::catalogue::{
-    Catalogue, CircuitSet, EffectKind, Evidence, Holds, PlaceEffect, Reason, WaterSource,
+    Catalogue, CircuitSet, EffectKind, Evidence, Holds, Reason, WaterSource,
 };
-use crate::domain::local_time;
-use crate::domain::season::Hemisphere;
+use folding::Folding;
 pub use heat::heat_of_place;
-use log::Entry;
 pub(super) use log::withdrawn;
+use log::{Entry, is_engine_blend, local_time};
 pub use naming::{engines_of, stranger};
-use season::Season;
 use slot::Slot;
 use target::Target;
-use whereabouts::Whereabouts;
 
 /// What is in each circuit of `boat` at `at`, by what the yard knew at `known_at`.
 ///
@@ -64,83 +62,7 @@ pub fn fold<E: Borrow<LayupEvent>>(
     render::state(&folding, &entries, at, known_at)
 }
 
-/// The state of the fold between two entries.
-struct Folding<'a> {
-    boat: &'a Boat,
-    catalogue: &'a Catalogue,
-    slots: Vec<Slot<'a>>,
-    whereabouts: Whereabouts<'a>,
-    /// When by the plan it is hauled.
-    haul_at: Option<DateTime<Utc>>,
-    /// Its haul was planned for before now, this season, and no entry says where it is.
-    haul_is_assumed: bool,
-    season: Season,
-    order: order::Order,
-    /// Of each entry, whether its hour is known.
-    hours_known: Vec<bool>,
-}
-
-/// A boat whose haul is only planned counts as ashore from then on, on the day of the plan, by the clock of the place: lifts
-/// work in the forenoon, and whoever hears then that she stands in the cold with water in her has the afternoon.
-const HAULED_BY: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
-    Some(noon) => noon,
-    None => NaiveTime::MIN,
-};
-
-/// So long after a planned haul that nobody has entered it is asked about; later it has long been seen.
-const ASSUMED_DAYS: i64 = 30;
-
 impl<'a> Folding<'a> {
-    fn start(
-        boat: &'a Boat,
-        places: &(impl Places + ?Sized),
-        entries: &[Entry<'_>],
-        at: DateTime<Utc>,
-        catalogue: &'a Catalogue,
-    ) -> Self {
-        let facts = places.place(&boat.site);
-        let zone = facts.map_or(Tz::UTC, |facts| facts.time_zone);
-        let first_move =
-            entries.iter().filter(|entry| entry.event.boat.is_some()).find_map(|entry| {
-                entry
-                    .kind
-                    .place
-                    .filter(|place| matches!(place, PlaceEffect::Ashore | PlaceEffect::Afloat))
-            });
-        let local = at.with_timezone(&zone).naive_local();
-        let haul_to_come = boat.haul_date.is_some_and(|haul| local < haul.and_time(HAULED_BY));
-        let before_haul = match first_move {
-            Some(place) => place == PlaceEffect::Ashore,
-            None => haul_to_come,
-        };
-        let haul_at = boat.haul_date.map(|haul| local_time::first(zone, haul.and_time(HAULED_BY)));
-        let first = entries.first().map_or(at, |entry| entry.event.happened_at);
-        Self {
-            boat,
-            catalogue,
-            slots: target::slots(boat, catalogue),
-            whereabouts: Whereabouts::start(boat, places, before_haul)
-                .afloat_until(haul_at.filter(|haul| first_move.is_none() && *haul <= at)),
-            haul_at,
-            haul_is_assumed: first_move.is_none()
-                && !haul_to_come
-                && boat.haul_date.is_some_and(|haul| {
-                    (0..ASSUMED_DAYS).contains(&(local.date() - haul).num_days())
-                }),
-            season: Season::start(
-                first,
-                zone,
-                facts.map_or(Hemisphere::Northern, |facts| facts.hemisphere),
-                catalogue.limits(),
-            ),
-            order: order::Order::default(),
-            hours_known: entries
-                .iter()
-                .map(|entry| entry.event.precision == Precision::Minute)
-                .collect(),
-        }
-    }
-
     /// Lets the season pass to `moment`.
     fn season_to(&mut self, moment: DateTime<Utc>) {
         if self.season.ends_before(moment) {
@@ -335,18 +257,4 @@ fn water_in_words(words: &str) -> Option<Water> {
     } else {
         None
     }
-}
-
-fn local_time(event: &LayupEvent) -> Option<DateTime<FixedOffset>> {
-    Some(event.happened_at.with_timezone(&FixedOffset::east_opt(event.happened_offset_s)?))
-}
-
-/// A flush that the engine itself pumped: it mixes the loops like any run.
-fn is_engine_blend(entry: &Entry<'_>) -> bool {
-    entry.kind.effect == EffectKind::Blend
-        && entry
-            .event
-            .method
-            .as_deref()
-            .is_some_and(|method| blend::in_one_word(method).starts_with("run"))
 }

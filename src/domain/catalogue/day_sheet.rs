@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use super::table::{list, rows};
-use super::{Catalogue, CatalogueError, CircuitId};
+use super::{CatalogueError, CircuitId};
 
 /// One step of the day sheet.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
@@ -95,14 +95,4 @@ pub(crate) fn parse_ratios(text: &str) -> Result<MixRatios, CatalogueError> {
         tank_percent: value("tank_percent")?,
         stabiliser_months: (value("stabiliser_months_least")?, value("stabiliser_months_most")?),
     })
-}
-
-impl Catalogue {
-    /// The first step, in order, whose circuits cannot be found.
-    pub(super) fn wrong_step(&self) -> Option<String> {
-        self.day_sheet().iter().find_map(|step| {
-            let unknown = step.needs().find(|id| self.circuit(id).is_none())?;
-            Some(format!("{}: no circuit {unknown}", step.key))
-        })
-    }
 }

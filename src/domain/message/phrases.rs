@@ -261,7 +261,7 @@ impl Phrases {
         &self,
         subject: &str,
         blocks: &[Block],
-        picture: Option<&super::Shown<'_>>,
+        picture: Option<&super::shown::Shown<'_>>,
     ) -> Result<String, MessageError> {
         let env = environment();
         let mut words =

@@ -5,48 +5,18 @@
 //! by mass and burst at one third, which is what the published burst tables come to (within 2 K).
 
 use serde::{Deserialize, Serialize};
-use thiserror::Error;
 
+pub use super::liquid_error::LiquidError;
 use super::solute::{STRONGEST, Solute, spread};
 use super::strength::mass_from_volume;
 use super::{battery, sea};
-use crate::domain::units::{
-    Celsius, MassFraction, Salinity, SpecificGravity, UnitError, VolumeFraction,
-};
+use crate::domain::units::{Celsius, MassFraction, Salinity, SpecificGravity, VolumeFraction};
 
 /// Share of ice by mass at which a blend is slush: pumps may not turn.
 pub const SLUSH_SHARE: f64 = 0.15;
 
 /// Share of ice by mass at which parts are likely to break.
 pub const BURST_SHARE: f64 = 1.0 / 3.0;
-
-/// A question about a liquid that has no answer.
-#[derive(Debug, Clone, PartialEq, Error)]
-pub enum LiquidError {
-    /// A name that is no fluid.
-    #[error(
-        "`{0}` is no fluid known here; known are fresh-water, sea-water, propylene-glycol, ethylene-glycol, ethanol, methanol, glycerol, battery-acid"
-    )]
-    UnknownFluid(String),
-    /// A reading that no mix of this solute gives.
-    #[error(
-        "no mix of {solute} has its first ice at {t_c} C: the curve runs from 0 C (plain water) to {end_c:.1} C at {STRONGEST} by mass; check the reading, its scale and its unit"
-    )]
-    OffTheCurve {
-        /// Which solute.
-        solute: Solute,
-        /// The reading.
-        t_c: f64,
-        /// The coldest first ice of the curve.
-        end_c: f64,
-    },
-    /// Nothing was poured together.
-    #[error("mixing needs more than 0 L in all; both amounts were 0")]
-    NothingToMix,
-    /// A value outside its range.
-    #[error(transparent)]
-    Unit(#[from] UnitError),
-}
 
 /// A liquid that may freeze.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

@@ -7,24 +7,12 @@ mod cooling;
 mod input;
 mod mix;
 mod register;
+mod kind;
 
 pub use input::{Inputs, QuantityError};
+pub use kind::Quantity;
 
 use register::QUANTITIES;
-
-/// One quantity that can be asked for by name.
-#[derive(Debug)]
-pub struct Quantity {
-    /// Its name in check rows; the unit of temperatures in inputs stands in their names.
-    pub name: &'static str,
-    /// Unit of the answer.
-    pub unit: &'static str,
-    /// Inputs that must be given.
-    pub needs: &'static [&'static str],
-    /// Inputs that may be given.
-    pub takes: &'static [&'static str],
-    compute: fn(&Inputs) -> Result<f64, QuantityError>,
-}
 
 /// Every quantity, in the order in which they are documented.
 #[must_use]

@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 use serde::{Deserialize, Serialize};
 
 use super::constants::WATER_DENSITY_20C_KG_M3;
-use super::liquid::LiquidError;
+use super::liquid_error::LiquidError;
 use super::solute::Solute;
 use super::table::{TableError, rows};
 use crate::domain::units::{Fraction, Litres, MassFraction, Salinity, VolumeFraction};

@@ -12,13 +12,14 @@ use thiserror::Error;
 
 use super::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use super::case::{Outcome, through_the_ensemble};
+pub use super::interrupts::interrupts;
 use super::plan::work::WorkTable;
 use super::power::PowerLoss;
 use super::start::{Content, Memory, StartError};
 use super::timing::{latest_start, priority};
 use super::{CircuitRisk, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
-use crate::domain::catalogue::{Alarms, Catalogue, CircuitKind, Confinement, Consequence};
+use crate::domain::catalogue::{Catalogue, CircuitKind, Consequence};
 use crate::domain::physics::part::{PartError, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
 use crate::domain::yard::SiteKind;
@@ -416,20 +417,6 @@ const fn priority_when_frozen(consequence: Consequence) -> Priority {
         Consequence::Minor => Priority::Low,
         Consequence::Major | Consequence::Severe => Priority::Medium,
     }
-}
-
-/// May ice in this circuit ask a person to act? Open tanks and bilges are listed, hoses usually survive, and a drained
-/// part has room; afloat, whatever keeps the sea out counts.
-pub fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool {
-    let sinks = afloat && kind.consequence_when(true) > kind.consequence_when(false);
-    let closed = matches!(kind.confinement, Confinement::Hard | Confinement::Brittle) || sinks;
-    let wet = match circuit.holds {
-        Holds::Fresh | Holds::Sea | Holds::LubeWet | Holds::Blend | Holds::Coolant => true,
-        Holds::Unknown => kind.alarms == Alarms::Wet,
-        Holds::Drained => circuit.closed_pocket,
-        Holds::Charged | Holds::Dry | Holds::LubeClean | Holds::Absent => false,
-    };
-    closed && wet && kind.alarms != Alarms::Never
 }
 
 /// A liquid as a key: the same bits for the same liquid.

@@ -8,7 +8,9 @@
 pub mod brief;
 pub mod mixture;
 pub mod spread;
+mod spot;
 
+pub use spot::Spot;
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -38,17 +40,6 @@ const WEIGHT_MAX: f64 = 0.6;
 const APART_K: f64 = 3.0;
 /// ... within so many hours.
 const APART_HOURS: i64 = 48;
-
-/// A place as far as forecasts are concerned.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Spot {
-    /// Degrees north.
-    pub latitude: f64,
-    /// Degrees east.
-    pub longitude: f64,
-    /// Metres above the sea.
-    pub elevation_m: f64,
-}
 
 /// One service's newest issue, and what is known of the service.
 #[derive(Debug, Clone, Copy)]

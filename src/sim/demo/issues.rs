@@ -7,8 +7,10 @@
 
 mod error;
 mod schedule;
+mod reach;
 
 use chrono::{DateTime, Utc};
+pub use reach::{AHEAD_H, BEFORE_H};
 
 use crate::domain::weather::place::pooled_cold_k;
 use crate::sim::demo::winter::Winter;
@@ -16,11 +18,6 @@ use crate::sim::demo::winter::Winter;
 use crate::domain::units::celsius_as_fahrenheit;
 use error::ErrorModel;
 use schedule::Schedule;
-
-/// Hours ahead of the issue that a document reaches.
-pub const AHEAD_H: i64 = 168;
-/// Hours before the issue at which it begins, as the service's do.
-pub const BEFORE_H: i64 = 2;
 
 /// One hour of a forecast in the service's own grains.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,8 +1,9 @@
 //! Antifreeze: where it can have got in, how strong the label lets it be called, and on what evidence.
 
-use super::Folding;
 use super::effect::{graded, note_unnamed};
+use super::folding::Folding;
 use super::log::Entry;
+use super::log::in_one_word;
 use super::naming;
 use super::slot::{Say, Slot};
 use super::target::Target;
@@ -298,11 +299,6 @@ fn is_left_out(event: &LayupEvent, slot: &Slot<'_>) -> bool {
     let word = label.split(' ').next().unwrap_or_default();
     let named = event.point.is_none() || event.mentions_in_point(&["all", "every", word]);
     slot.kind.instance_noun != "outlet" && !named
-}
-
-/// `Run warm` as the table of entries writes it.
-pub(super) fn in_one_word(method: &str) -> String {
-    method.trim().to_lowercase().replace([' ', '-'], "_")
 }
 
 fn way(entry: &Entry<'_>) -> Way {

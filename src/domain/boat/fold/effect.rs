@@ -1,6 +1,6 @@
 //! What entries do to circuits, apart from antifreeze and readings.
 
-use super::Folding;
+use super::folding::Folding;
 use super::log::Entry;
 use super::sides::{names_other_parts, one_side};
 use super::slot::{Say, Slot};

@@ -1,5 +1,6 @@
 //! Which entries of the log count, as corrected, in the order in which they are taken.
 
+use chrono::FixedOffset;
 use std::borrow::Borrow;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Deref;
@@ -204,4 +205,23 @@ impl<'a> Corrections<'a> {
 fn target_of(correction: &LayupEvent) -> Option<&str> {
     let target = correction.corrects.as_ref().map(EventId::as_str);
     target.or(correction.point.as_deref()).map(str::trim)
+}
+
+pub(super) fn local_time(event: &LayupEvent) -> Option<DateTime<FixedOffset>> {
+    Some(event.happened_at.with_timezone(&FixedOffset::east_opt(event.happened_offset_s)?))
+}
+
+/// A flush that the engine itself pumped: it mixes the loops like any run.
+pub(super) fn is_engine_blend(entry: &Entry<'_>) -> bool {
+    entry.kind.effect == EffectKind::Blend
+        && entry
+            .event
+            .method
+            .as_deref()
+            .is_some_and(|method| in_one_word(method).starts_with("run"))
+}
+
+/// `Run warm` as the table of entries writes it.
+pub(super) fn in_one_word(method: &str) -> String {
+    method.trim().to_lowercase().replace([' ', '-'], "_")
 }

@@ -4,9 +4,7 @@
 //! out, a cold run leaves the block, a wash refills, a loop is tested after it is mixed. Here stand those that change no
 //! circuit and still must be asked about.
 
-use chrono::{DateTime, TimeDelta, Utc};
-
-use super::Folding;
+use super::folding::Folding;
 use super::log::Entry;
 use super::target::Target;
 use crate::domain::boat::{Evidence, Holds, LayupEvent};
@@ -19,58 +17,6 @@ const POWER_OFF: [&str; 5] = ["breaker", "power off", "unplugged", "taped", "fus
 /// Words for the whole lay-up, which say of no part what was done to it.
 const WINTERIZED: [&str; 6] =
     ["winteri", "lay up", "laid up", "lay-up", "decommission", "put to bed"];
-/// A start that was not aired is asked about for so long: what has not burnt by then is not burning any more.
-const START_IS_FRESH: TimeDelta = TimeDelta::days(7);
-
-/// What must be remembered from entry to entry.
-#[derive(Default)]
-pub(super) struct Order {
-    seacock_shut: bool,
-    fogged: bool,
-    /// A start in a space with petrol vapour, of which nothing says that it was aired first.
-    unaired_start: Option<usize>,
-    /// The same for a heater and a charger that are on.
-    unaired_heat: Option<usize>,
-    unaired_charger: Option<usize>,
-    /// Questions to the owner that nobody has answered yet.
-    pub(super) unanswered: Vec<usize>,
-    /// Questions about the boat as a whole: entry, question, and what it is about.
-    pub(super) asked: Vec<(usize, Reason, String)>,
-}
-
-impl Order {
-    /// Keeps a question that was put to the owner until an answer comes.
-    pub(super) fn listen(&mut self, number: usize, entry: &Entry<'_>) {
-        if entry.kind.flags.asks {
-            self.unanswered.push(number);
-        } else if entry.kind.flags.answers && entry.event.boat.is_some() {
-            self.unanswered.clear();
-            let answered = |reason| matches!(reason, Reason::OnlyWinterized | Reason::OutletAside);
-            self.asked.retain(|(_, reason, _)| !answered(*reason));
-            (self.unaired_start, self.unaired_heat, self.unaired_charger) = (None, None, None);
-        }
-    }
-
-    /// What was switched on or started without a word of airing: entry and question, at `at`. A start is asked about for some
-    /// days, a heater or a charger while it is on.
-    pub(super) fn unaired(
-        &self,
-        entries: &[Entry<'_>],
-        at: DateTime<Utc>,
-    ) -> impl Iterator<Item = (usize, Reason)> {
-        let happened = |number: usize| entries.get(number).map(|entry| entry.event.happened_at);
-        let start = self.unaired_start.filter(|number| {
-            happened(*number).is_some_and(|happened| at - happened <= START_IS_FRESH)
-        });
-        let powered = self.unaired_heat.into_iter().chain(self.unaired_charger);
-        let start = start.map(|number| (number, Reason::OrderAired));
-        start.into_iter().chain(powered.map(|number| (number, Reason::OrderPowered)))
-    }
-
-    pub(super) fn ask(&mut self, number: usize, reason: Reason, about: &str) {
-        self.asked.push((number, reason, about.to_owned()));
-    }
-}
 
 impl Folding<'_> {
     /// Asks what the order of work leaves open.
@@ -116,7 +62,7 @@ impl Folding<'_> {
     /// A start, a heater, a charger in a space where petrol vapour gathers: does anything say that it was aired first?
     fn check_vapour(&mut self, number: usize, entry: &Entry<'_>) {
         let said = entry.event.mentions(&AIRED);
-        if entry.kind.flags.run || super::is_engine_blend(entry) {
+        if entry.kind.flags.run || super::log::is_engine_blend(entry) {
             self.order.unaired_start = (!said).then_some(number);
         }
         let Some((kind, on)) = &entry.kind.mitigation else { return };
@@ -142,7 +88,8 @@ impl Folding<'_> {
 
     /// A run of the engine that stands only in the remark of another entry: what was done before it may be undone.
     pub(super) fn ask_where_run(&mut self, number: usize, entry: &Entry<'_>, open_water: bool) {
-        let told = entry.kind.flags.run || super::is_engine_blend(entry) || entry.kind.flags.asks;
+        let told =
+            entry.kind.flags.run || super::log::is_engine_blend(entry) || entry.kind.flags.asks;
         if told || !entry.event.tells_of_a_run() {
             return;
         }
@@ -167,6 +114,6 @@ impl Folding<'_> {
     }
 
     fn is_spring(&self, event: &LayupEvent) -> bool {
-        super::local_time(event).is_some_and(|local| self.season.is_spring(local))
+        super::log::local_time(event).is_some_and(|local| self.season.is_spring(local))
     }
 }

@@ -2,9 +2,9 @@
 
 use chrono::{DateTime, Utc};
 
-use super::Folding;
 use super::blend::{solute_of, strongest_first_ice_c};
 use super::effect::note_unnamed;
+use super::folding::Folding;
 use super::log::Entry;
 use super::naming;
 use super::sides::{names_other_parts, one_side};

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use super::Folding;
+use super::folding::Folding;
 use super::liquids::Liquids;
 use super::log::Entry;
 use super::slot::{Note, Say, Slot};

@@ -2,12 +2,11 @@
 
 use std::sync::Arc;
 
-use super::Folding;
+use super::folding::Folding;
 use super::log::Entry;
 use super::naming::{self, Naming};
 use super::slot::{Say, Slot};
-use crate::domain::boat::Boat;
-use crate::domain::catalogue::{Catalogue, CircuitSet, EffectKind, EventClass, Reason};
+use crate::domain::catalogue::{CircuitSet, EffectKind, EventClass, Reason};
 
 /// One slot that an entry reaches.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -16,33 +15,6 @@ pub(super) struct Target {
     pub(super) slot: usize,
     /// There are several, and the entry does not say which.
     pub(super) unnamed: bool,
-}
-
-/// The circuits of a boat before the first entry, in walk order, with the instances that its list or its engines give.
-pub(super) fn slots<'a>(boat: &Boat, catalogue: &'a Catalogue) -> Vec<Slot<'a>> {
-    let engines = naming::engine_names(boat.engines);
-    let mut slots = Vec::with_capacity(boat.fitted.len() + 4);
-    for circuit in &boat.fitted {
-        let (Some(place), Some(kind)) = (catalogue.place_of(circuit), catalogue.circuit(circuit))
-        else {
-            continue;
-        };
-        let mut names: Vec<&str> = boat
-            .instances
-            .iter()
-            .filter(|(of, _)| of == circuit)
-            .map(|(_, name)| name.as_str())
-            .collect();
-        if names.is_empty() && kind.instance_noun == "engine" {
-            names.extend(engines.iter().map(String::as_str));
-        }
-        if names.is_empty() {
-            slots.push(Slot::new(place, kind, None));
-        }
-        slots.extend(names.into_iter().map(|name| Slot::new(place, kind, Some(Arc::from(name)))));
-    }
-    slots.sort_by_key(|slot| slot.kind.walk_order);
-    slots
 }
 
 impl Folding<'_> {

@@ -8,7 +8,7 @@ use super::super::cautions;
 use super::super::phrases::Table;
 use super::super::voice::{Voice, boat_name, key_of, location, place_code};
 use super::super::words::{list, one_line, to_five_minutes, work};
-use super::WorklistBoat;
+use super::input::WorklistBoat;
 use crate::domain::alert::chance::SpokenChance;
 use crate::domain::boat::{DrainPermission, Holds};
 use crate::domain::risk::CircuitRisk;

@@ -7,54 +7,21 @@
 //! came from. A group whose members all stay on one piece costs little more than a bare multiply-add. Every lane is computed by itself, so neither the vector width nor the number of threads can change a
 //! bit; nothing is allocated after [`Members::new`].
 
+mod group;
 mod lanes;
 
+use self::group::{ALL_LANES, Edge, Group, Hour, piece_of};
+pub use self::group::{LANES, MARKS};
 use self::lanes::OneHour;
 use super::model::PartModel;
 use super::pieces::Piece;
 use crate::domain::physics::constants::SECONDS_PER_HOUR;
-
-/// Members that are stepped together.
-pub const LANES: usize = 32;
-
-/// Ice shares that are watched.
-pub const MARKS: usize = 3;
 
 /// A straight piece: temperature = `offset_c` + `slope` heat.
 #[derive(Debug, Clone, Copy)]
 struct Line {
     slope: f64,
     offset_c: f64,
-}
-
-/// An hour on a piece: heat after = `left` heat + (`gain` air + `add`), as long as it stays between `low` and `high`.
-#[derive(Debug, Clone, Copy)]
-struct Hour {
-    low: f32,
-    high: f32,
-    left: f32,
-    gain: f32,
-    add: f32,
-}
-
-/// Where two pieces meet.
-#[derive(Debug, Clone, Copy)]
-struct Edge {
-    heat: f32,
-    temperature_c: f32,
-    warm_slope: f32,
-    cold_slope: f32,
-}
-
-/// Members that are stepped together.
-#[derive(Debug, Clone)]
-struct Group {
-    heat: [f32; LANES],
-    lowest: [f32; LANES],
-    /// The warmest and the coldest piece on which any of them is.
-    pieces: (usize, usize),
-    /// Lanes past each mark.
-    past: [f32; MARKS],
 }
 
 /// The members of one case, from an hour to the next.
@@ -171,10 +138,6 @@ impl Members {
     }
 }
 
-/// [`LANES`] as it is counted beside the lanes.
-const ALL_LANES: f32 = 32.0;
-const _: () = assert!(LANES == 32, "the lanes are counted in both ways");
-
 #[expect(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
@@ -194,11 +157,6 @@ fn in_time(line: &Line, time: f64) -> (f32, f32, f32) {
     let gain = if line.slope == 0.0 { time } else { -(-line.slope * time).exp_m1() / line.slope };
     let left = 1.0 - gain * line.slope;
     (narrow(left), narrow(gain), narrow(-gain * line.offset_c))
-}
-
-/// The piece on which a state lies, counted from the warmest.
-fn piece_of(heat: f32, edges: &[Edge]) -> usize {
-    edges.iter().filter(|edge| heat < edge.heat).count()
 }
 
 const fn last_of(values: &[f32; LANES]) -> f32 {

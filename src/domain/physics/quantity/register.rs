@@ -1,6 +1,8 @@
 //! The list of the quantities: name, unit, inputs, and the function that answers.
 
-use super::{Inputs, Quantity, QuantityError, cooling, mix};
+use super::input::{Inputs, QuantityError};
+use super::kind::Quantity;
+use super::{cooling, mix};
 
 type Answer = fn(&Inputs) -> Result<f64, QuantityError>;
 type Names = &'static [&'static str];

@@ -2,8 +2,8 @@
 
 use chrono::{DateTime, Datelike, Utc};
 
-use super::past::{Hours, is_of_the_boat};
-use super::{PlaceWeather, Power};
+use super::hours::{Hours, is_of_the_boat};
+use super::place::{PlaceWeather, Power};
 use crate::domain::physics::surroundings::{self, Exposure, HeatedShed};
 use crate::domain::units::{self, Celsius, Fraction, WattsPerKelvin};
 use crate::domain::weather::errors::Ensemble;

@@ -9,7 +9,7 @@ use crate::domain::boat::{Boat, BoatState, CircuitState};
 use crate::domain::catalogue::{
     Catalogue, CatalogueError, CircuitId, CircuitKind, Consequence, Holds, table,
 };
-use crate::domain::risk::judge::interrupts;
+use crate::domain::risk::interrupts::interrupts;
 
 const WORK: &str = "work.csv";
 const GROUPS: &str = "work_groups.csv";

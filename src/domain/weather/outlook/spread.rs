@@ -8,8 +8,8 @@ use super::super::error_table::{ErrorTable, Kind};
 use super::super::errors::ErrorModel;
 use super::super::fitted::{Situation, Sky};
 use super::super::{Forecast, Step, sun};
-use super::Spot;
 use super::brief::{Brief, made_before};
+use super::spot::Spot;
 use crate::domain::season::Hemisphere;
 
 /// Wind from which a night counts as windy, m/s (the bulletins' word begins at about 9 m/s, from memory).

@@ -9,7 +9,7 @@ use std::ops::Range;
 
 use chrono::{DateTime, Utc};
 
-use crate::sim::demo::issues::AHEAD_H;
+use crate::sim::demo::issues::reach::AHEAD_H;
 use crate::sim::demo::noise::Noise;
 use crate::sim::demo::winter::Winter;
 

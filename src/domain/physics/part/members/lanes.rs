@@ -3,7 +3,7 @@
 
 use pulp::{Simd, WithSimd};
 
-use super::{ALL_LANES, Edge, Group, Hour, LANES, MARKS, piece_of};
+use super::group::{ALL_LANES, Edge, Group, Hour, LANES, MARKS, piece_of};
 use crate::domain::physics::part::elementary::{exp, ln};
 
 /// One hour of all groups.

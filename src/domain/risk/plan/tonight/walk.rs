@@ -1,7 +1,7 @@
 //! The walk of a round: by the hour where something freezes meanwhile, else place by place and row by row; and what is drained
 //! when it thaws.
 
-use super::{Errand, Evening, PLACES_TRIED, Stop};
+use super::errand::{Errand, Evening, PLACES_TRIED, Stop};
 use crate::domain::boat::SiteId;
 
 /// Stops at the hour of the thaw, whatever the day's hours: who stays or comes back goes from one to the next.

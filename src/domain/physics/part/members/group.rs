@@ -1,0 +1,47 @@
+//! What is stepped hour by hour: members side by side, the pieces that they are on, and where these meet.
+
+/// Members that are stepped together.
+pub const LANES: usize = 32;
+
+/// Ice shares that are watched.
+pub const MARKS: usize = 3;
+
+/// An hour on a piece: heat after = `left` heat + (`gain` air + `add`), as long as it stays between `low` and `high`.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Hour {
+    pub(super) low: f32,
+    pub(super) high: f32,
+    pub(super) left: f32,
+    pub(super) gain: f32,
+    pub(super) add: f32,
+}
+
+/// Where two pieces meet.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Edge {
+    pub(super) heat: f32,
+    pub(super) temperature_c: f32,
+    pub(super) warm_slope: f32,
+    pub(super) cold_slope: f32,
+}
+
+/// Members that are stepped together.
+#[derive(Debug, Clone)]
+pub(super) struct Group {
+    pub(super) heat: [f32; LANES],
+    pub(super) lowest: [f32; LANES],
+    /// The warmest and the coldest piece on which any of them is.
+    pub(super) pieces: (usize, usize),
+    /// Lanes past each mark.
+    pub(super) past: [f32; MARKS],
+}
+
+/// [`LANES`] as it is counted beside the lanes.
+pub(super) const ALL_LANES: f32 = 32.0;
+
+const _: () = assert!(LANES == 32, "the lanes are counted in both ways");
+
+/// The piece on which a state lies, counted from the warmest.
+pub(super) fn piece_of(heat: f32, edges: &[Edge]) -> usize {
+    edges.iter().filter(|edge| heat < edge.heat).count()
+}
