@@ -13,9 +13,7 @@ use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::archive::ARCHIVE_BYTES_MAX;
 use crate::adapters::intake::hours::hours;
 use crate::app::context::AppContext;
-use crate::app::notify::{Composer, label_of};
-use crate::domain::boat::{CircuitId, PersonId, SiteId};
-use crate::domain::message::{Context, RolledUp, compose_rollup};
+use crate::domain::boat::{PersonId, SiteId};
 use crate::sim::replay::play::Fleet;
 use crate::sim::replay::score::Message;
 use crate::sim::replay::winter::{
@@ -27,8 +25,8 @@ const WINTERS_MAX: usize = 40;
 
 /// What a past winter would have done to the boats as the record has them, and what people would have been told.
 ///
-/// Forecasts are drawn from the error model around what was observed; nobody acts on anything; worklists and nudges to lay up
-/// are left out.
+/// Forecasts are drawn from the error model around what was observed; nobody acts on anything. Letters of every kind count; the
+/// daily worklist is left out of the list.
 #[derive(Debug, clap::Args)]
 pub struct ReplayArgs {
     /// What was observed: a table with time and temperature_c (and station or site_id), or an archive of days as for season
@@ -76,8 +74,12 @@ pub fn run(args: &ReplayArgs, around: &CliContext<'_>) -> Result<CommandOutput, 
         let row = replay(&house, &fleet, &past, (weather, record), args.seed);
         rows.push(row.map_err(|error| CliError::bad_input(error.to_string()))?);
     }
-    let told = match rows.as_slice() {
-        [one] => subjects(&house, &fleet, one)?,
+    let listed = |row: &Replayed| {
+        let own = row.played.messages.iter().filter(|message| message.kind != "worklist");
+        own.cloned().collect()
+    };
+    let told: Vec<Message> = match rows.as_slice() {
+        [one] => listed(one),
         _ => Vec::new(),
     };
     let text = text::text(&rows, (&fleet, &without), &told, args.seed);
@@ -85,9 +87,9 @@ pub fn run(args: &ReplayArgs, around: &CliContext<'_>) -> Result<CommandOutput, 
         "seed": args.seed,
         "places_without_weather": without,
         "winters": rows.iter().map(|row| document(row, &fleet)).collect::<Vec<_>>(),
-        "messages": told.iter().map(|(message, subject)| json!({
+        "messages": told.iter().map(|message| json!({
             "at": message.at, "person": message.person, "priority": message.priority,
-            "closing": message.closing, "subject": subject,
+            "kind": message.kind, "closing": message.closing, "subject": message.subject,
         })).collect::<Vec<_>>(),
     });
     Ok(CommandOutput { text, json, exit: Exit::Done })
@@ -185,65 +187,6 @@ fn winters(
         ));
     }
     Ok(newest)
-}
-
-/// What each message says first.
-fn subjects<'a>(
-    house: &AppContext,
-    fleet: &Fleet,
-    row: &'a Replayed,
-) -> Result<Vec<(&'a Message, String)>, CliError> {
-    let composer = Composer::of(house)?;
-    let label = |circuit: &CircuitId| label_of(house, circuit);
-    let mut all = Vec::new();
-    for message in &row.played.messages {
-        let person = fleet.people.iter().find(|person| person.id == message.person);
-        let site = message
-            .notifications
-            .first()
-            .and_then(|notification| fleet.sites.get(&notification.site));
-        let (Some(person), Some(site)) = (person, site) else { continue };
-        let boat_of = |id: Option<&crate::domain::boat::BoatId>| {
-            fleet.boats.iter().map(|(boat, _)| boat).find(|boat| Some(&boat.id) == id)
-        };
-        let states: Vec<_> = message
-            .notifications
-            .iter()
-            .map(|notification| {
-                let boat = boat_of(notification.subject.boat())?;
-                let own = fleet.boats.iter().find(|(other, _)| other.id == boat.id)?;
-                let at = message.at;
-                let state =
-                    crate::domain::boat::fold(boat, &fleet.sites, &own.1, at, at, &house.catalogue);
-                Some((boat, state))
-            })
-            .collect();
-        let items: Vec<RolledUp<'_>> = message
-            .notifications
-            .iter()
-            .zip(&states)
-            .filter_map(|(notification, state)| {
-                let site = fleet.sites.get(&notification.site)?;
-                let boat = state.as_ref().map(|(boat, state)| (*boat, state));
-                Some(RolledUp { advice: notification, boat, site })
-            })
-            .collect();
-        let Composer { phrases, sender, key, .. } = &composer;
-        let context = Context {
-            phrases,
-            sender,
-            key,
-            person,
-            site,
-            label: &label,
-            date: message.at,
-            picture: None,
-        };
-        let letter = compose_rollup(&items, &context)
-            .map_err(|error| CliError::failed(format!("writing to {}: {error}", person.id)))?;
-        all.push((message, letter.subject));
-    }
-    Ok(all)
 }
 
 fn document(row: &Replayed, fleet: &Fleet) -> Value {

@@ -1,5 +1,7 @@
 //! A past winter once more: what people would have been told, and whether it was in time.
 
 pub mod play;
+pub mod postbox;
+mod reckoning;
 pub mod score;
 pub mod winter;

@@ -12,9 +12,7 @@ use std::collections::BTreeMap;
 use std::process::ExitCode;
 
 use chrono::TimeDelta;
-use rimeward::domain::alert::AlertSettings;
 use rimeward::domain::risk::Priority;
-use rimeward::domain::risk::timing::WorkingHours;
 use rimeward::domain::yard::Role;
 use rimeward::sim::replay::play::{Fleet, Rules, play};
 use rimeward::sim::replay::score::Played;
@@ -49,18 +47,12 @@ fn run(folder: &std::path::Path) -> Result<(), String> {
         let seed = SEED ^ u64::try_from(index).unwrap_or(0).wrapping_mul(0x9E37_79B9_7F4A_7C15);
         let yard = fleet::draw(BOATS, season.year, seed)?;
         let weather = seasons::Sky::new(season, seed);
-        let rules = Rules {
-            members: 64,
-            horizon_h,
-            every_h: 6,
-            past_days: 7,
-            seed,
-            alert: AlertSettings::default(),
-            worklist: "30 6 * * MON-FRI".to_owned(),
-            working_hours: WorkingHours::default(),
-        };
+        let zone = yard.sites.values().next().map_or(chrono_tz::Tz::UTC, |site| site.time_zone);
+        let mut rules = Rules::usual(zone, 6)?;
+        let judge = &mut rules.settings.judge;
+        (judge.members, judge.ahead_h, judge.past_days, judge.seed) = (64, horizon_h, 7, seed);
         let span = (season.from + TimeDelta::days(8), season.until);
-        let played = play(&yard, &weather, &rules, span)?;
+        let played = play(&yard, &weather, &rules, span).map_err(|error| error.to_string())?;
         let manager = yard.people.iter().find(|person| person.role == Role::Manager);
         let (to_manager, in_a_day) = manager.map_or((0, 0), |person| played.count(&person.id));
         println!(

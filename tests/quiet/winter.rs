@@ -5,10 +5,8 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use rimeward::adapters::intake::{Known, csv};
-use rimeward::domain::alert::AlertSettings;
 use rimeward::domain::boat::LayupEvent;
 use rimeward::domain::catalogue::Catalogue;
-use rimeward::domain::risk::timing::WorkingHours;
 use rimeward::domain::weather::Step;
 use rimeward::domain::yard::{Role, Site};
 use rimeward::sim::demo::issues::{Issue, Issues};
@@ -89,16 +87,9 @@ fn played() -> &'static Played {
 
 fn play_it() -> Played {
     let winter = Winter::reconstruct(DEMO_SEED).unwrap();
-    let rules = Rules {
-        members: 32,
-        horizon_h: 72,
-        every_h: 8,
-        past_days: 5,
-        seed: 20_221_001,
-        alert: AlertSettings::default(),
-        worklist: "30 6 * * MON-FRI".to_owned(),
-        working_hours: WorkingHours::default(),
-    };
+    let mut rules = Rules::usual(chrono_tz::America::New_York, 8).unwrap();
+    let judge = &mut rules.settings.judge;
+    (judge.members, judge.ahead_h, judge.past_days) = (32, 72, 5);
     let span = (at("2022-10-01T05:00:00Z"), at("2023-02-02T11:00:00Z"));
     play(&fleet(), &Reconstructed(Issues::new(winter, DEMO_SEED)), &rules, span).unwrap()
 }

@@ -17,7 +17,7 @@ use crate::sim::replay::winter::Replayed;
 pub(super) fn text(
     rows: &[Replayed],
     (fleet, without): (&Fleet, &[SiteId]),
-    told: &[(&Message, String)],
+    told: &[Message],
     seed: u64,
 ) -> String {
     let zone = fleet.sites.values().next().map_or(Tz::UTC, |site| site.time_zone);
@@ -75,17 +75,17 @@ fn coldest(text: &mut String, row: &Replayed) {
     let _ = writeln!(text, "Coldest hour: {}\n", words.join(", "));
 }
 
-fn messages(text: &mut String, fleet: &Fleet, told: &[(&Message, String)], zone: Tz) {
+fn messages(text: &mut String, fleet: &Fleet, told: &[Message], zone: Tz) {
     let _ = writeln!(text, "What people would have been told");
     for person in &fleet.people {
-        let own: Vec<_> = told.iter().filter(|(message, _)| message.person == person.id).collect();
+        let own: Vec<_> = told.iter().filter(|message| message.person == person.id).collect();
         if own.is_empty() {
             continue;
         }
         let _ = writeln!(text, "  {} {}: {} messages", person.id, person.name, own.len());
-        for (message, subject) in own {
+        for message in own {
             let at = message.at.with_timezone(&zone).format("%a %-d %b %Y %H:%M");
-            let _ = writeln!(text, "    {at}  {subject}");
+            let _ = writeln!(text, "    {at}  {}", message.subject);
         }
     }
     if told.is_empty() {

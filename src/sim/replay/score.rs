@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::domain::alert::{Advice, Alert};
+use crate::domain::alert::Alert;
 use crate::domain::boat::{BoatId, CircuitId, PersonId};
 use crate::domain::risk::Priority;
 
@@ -15,10 +15,12 @@ pub struct Message {
     pub at: DateTime<Utc>,
     /// Who.
     pub person: PersonId,
-    /// The alerts that it tells of, each with its revision.
+    /// The kind, as the outbox names it: `freeze`, `blind`, `opening`, `worklist` ...
+    pub kind: String,
+    /// The alerts that it tells of, each with its revision; none of a worklist or an opening letter.
     pub alerts: Vec<(String, u32)>,
-    /// What is told, one for each of them.
-    pub notifications: Vec<Advice>,
+    /// Its subject.
+    pub subject: String,
     /// It releases its reader.
     pub closing: bool,
     /// The highest of what it tells.
@@ -77,11 +79,16 @@ pub struct Played {
 }
 
 impl Played {
-    /// Messages of one person: all, and the most in 24 hours that are neither closing nor of high priority.
+    /// Messages of one person, of every kind but the worklist: all, and the most in 24 hours that are neither closing nor of high
+    /// priority.
     #[must_use]
     pub fn count(&self, person: &PersonId) -> (usize, usize) {
-        let own: Vec<&Message> =
-            self.messages.iter().filter(|message| message.person == *person).collect();
+        let worklist = "worklist";
+        let own: Vec<&Message> = self
+            .messages
+            .iter()
+            .filter(|message| message.person == *person && message.kind != worklist)
+            .collect();
         let counted: Vec<DateTime<Utc>> = own
             .iter()
             .filter(|message| !message.closing && message.priority < Priority::High)

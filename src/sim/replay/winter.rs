@@ -5,7 +5,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, Datelike as _, NaiveDate, TimeDelta, Utc};
 
 use crate::app::context::{AppContext, ServiceError};
-use crate::domain::alert::AlertSettings;
 use crate::domain::boat::{BoatId, SiteId};
 use crate::domain::season::Hemisphere;
 use crate::domain::weather::Step;
@@ -23,7 +22,7 @@ const SPAN_LEAST: TimeDelta = TimeDelta::days(30);
 /// Paths that are drawn at each look, at most; hours between looks; days of the past that make the ice.
 const MEMBERS_MAX: usize = 64;
 const EVERY_H: i64 = 6;
-const PAST_DAYS: i64 = 7;
+const PAST_DAYS: u16 = 7;
 
 /// The air at each place by hours since 1970, C.
 pub type PastAir = BTreeMap<SiteId, BTreeMap<i64, f64>>;
@@ -144,18 +143,12 @@ pub fn replay(
         sites: sites.map(|(id, site)| (id.clone(), site.clone())).collect(),
         ..fleet.clone()
     };
-    let settings = &house.settings;
-    let rules = Rules {
-        members: settings.judge.members.min(MEMBERS_MAX),
-        horizon_h: usize::from(settings.judge.told_h()),
-        every_h: EVERY_H,
-        past_days: PAST_DAYS,
-        seed,
-        alert: AlertSettings::clone(&settings.alert),
-        worklist: settings.yard.worklist.clone(),
-        working_hours: house.working_hours(),
-    };
-    let played = play(&fleet, &Sky(&drawn), &rules, span).map_err(told)?;
+    let mut settings = house.settings.clone();
+    settings.judge.members = settings.judge.members.min(MEMBERS_MAX);
+    settings.judge.past_days = PAST_DAYS;
+    settings.judge.seed = seed;
+    let rules = Rules { settings, every_h: EVERY_H };
+    let played = play(&fleet, &Sky(&drawn), &rules, span)?;
     Ok(Replayed { weather, record, span, coldest_c, played })
 }
 
