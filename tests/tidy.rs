@@ -1,6 +1,7 @@
 //! The rules of the house, read off its sources.
 
 mod imports;
+mod map;
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -241,4 +242,40 @@ fn the_developers_notes_print_the_table_of_alerts_as_it_is() {
     let notes = std::fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
     let table = rimeward::domain::alert::table::as_markdown();
     assert!(notes.contains(&table), "put this into DEVELOPERS.md:\n{table}");
+}
+
+#[test]
+fn a_circle_is_found_through_re_exports_children_macros_and_globs_and_not_in_tests() {
+    let circles = |files: &[(&str, &str)]| {
+        let files: Vec<(PathBuf, String)> =
+            files.iter().map(|(path, text)| (PathBuf::from(path), (*text).to_owned())).collect();
+        imports::circles(&imports::graph(Path::new("src"), &files)).len()
+    };
+    let lib = ("src/lib.rs", "mod a; mod b; pub use b::Shared;");
+    let b = ("src/b.rs", "pub struct Shared; pub fn run() { let _ = crate::a::NAME; }");
+    for user in [
+        "use crate::Shared; pub const NAME: &str = \"\"; fn f(_: Shared) {}",
+        "pub const NAME: &str = \"\"; fn f() { super::b::run() }",
+        "pub const NAME: &str = \"\"; fn f() { println!(\"{:?}\", crate::b::run()) }",
+        "use super::*; pub const NAME: &str = \"\"; fn f(_: Shared) {}",
+    ] {
+        assert_eq!(circles(&[lib, ("src/a.rs", user), b]), 1, "{user}");
+    }
+    let tested = "pub const NAME: &str = \"\"; #[cfg(test)] mod tests { use crate::Shared; }";
+    assert_eq!(circles(&[lib, ("src/a.rs", tested), b]), 0);
+    let parent = ("src/a.rs", "mod child; pub use child::Inner; fn f() { child::run() }");
+    let child = "pub struct Inner; pub fn run() { let _ = super::f; }";
+    assert_eq!(circles(&[("src/lib.rs", "mod a;"), parent, ("src/a/child.rs", child)]), 1);
+    let apart = "pub struct Inner; pub fn run() {}";
+    assert_eq!(circles(&[("src/lib.rs", "mod a;"), parent, ("src/a/child.rs", apart)]), 0);
+}
+
+#[test]
+fn the_developers_notes_print_the_map_and_the_glossary_as_they_are() {
+    let notes = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    for (what, table) in [("map", map::rooms(&root())), ("glossary", map::glossary())] {
+        assert!(notes.contains(&table), "put this {what} into DEVELOPERS.md:\n{table}");
+    }
+    let unused = map::unused_names(&sources(&root().join("src")));
+    assert!(unused.is_empty(), "the glossary names what no source has: {unused:?}");
 }
