@@ -4,6 +4,7 @@ pub mod alerts;
 pub mod backup;
 pub mod blend;
 mod cap;
+mod found;
 mod taken_out;
 pub mod boat;
 pub mod check;

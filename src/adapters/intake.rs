@@ -13,6 +13,9 @@ mod row;
 mod sheet;
 mod tick;
 mod xlsx;
+mod amounts;
+mod ids;
+mod rows;
 
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -3,17 +3,17 @@
 
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
-use serde_json::{Value, json};
+use serde_json::json;
 
+use super::found::{find, local, person_by, read, rfc, subject};
 use super::{CliContext, CliError, CommandOutput, Exit, as_json, parse_time};
 use crate::app::alerts::by_hand::by_hand;
 use crate::app::context::{AppContext, YardBook};
+use crate::app::ports::AlertFilter;
 use crate::app::ports::Posted;
-use crate::app::ports::{AlertFilter, AlertRecord};
 use crate::domain::alert::unreachable::round_name;
 use crate::domain::alert::{Alert, Annunciation, Response};
 use crate::domain::boat::PersonId;
-use crate::domain::yard::Person;
 use crate::views::alert::{AlertRow, AlertView, AlertsView, LetterLine, MoveLine};
 
 /// Arguments of `alerts`.
@@ -130,54 +130,6 @@ fn acknowledge(
         }),
         exit: Exit::Done,
     })
-}
-
-/// The person of that id.
-pub(super) fn person_by<'a>(yard: &'a YardBook, id: &str) -> Result<&'a Person, CliError> {
-    yard.people.get(&PersonId::from(id)).ok_or_else(|| {
-        let known: Vec<&str> = yard.people.keys().map(PersonId::as_str).collect();
-        CliError::bad_input(format!("nobody is listed as {id}; the yard has {}", known.join(", ")))
-    })
-}
-
-pub(super) fn find(house: &AppContext, id: &str) -> Result<AlertRecord, CliError> {
-    if let Some(record) = house.store.alert(id)? {
-        return Ok(record);
-    }
-    let filter = AlertFilter { open: Some(true), ..AlertFilter::default() };
-    let open: Vec<String> =
-        house.store.alert_records(&filter)?.into_iter().map(|record| record.id).collect();
-    let open = if open.is_empty() { "none is open".to_owned() } else { open.join(", ") };
-    Err(CliError::bad_input(format!("no alert is called {id}; open: {open}")))
-}
-
-pub(super) fn read(record: &AlertRecord) -> Result<Alert, CliError> {
-    record.alert().map_err(CliError::from)
-}
-
-pub(super) fn subject(record: &AlertRecord, yard: &YardBook) -> String {
-    match &record.boat {
-        Some(id) => {
-            let name = yard.boats.iter().find(|boat| boat.id == *id).map(|boat| boat.name.as_str());
-            format!("{id} {} at {}", name.unwrap_or_default(), record.site)
-        }
-        None => {
-            let person = record.document.pointer("/subject/person").and_then(Value::as_str);
-            let person = person.and_then(|id| yard.people.get(&PersonId::from(id)));
-            person.map_or_else(
-                || record.site.to_string(),
-                |person| format!("mail to {} {}", person.id, person.name),
-            )
-        }
-    }
-}
-
-pub(super) fn local(at: DateTime<Utc>, zone: Tz) -> String {
-    at.with_timezone(&zone).format("%a %d %b %Y %H:%M %Z").to_string()
-}
-
-pub(super) fn rfc(at: DateTime<Utc>, zone: Tz) -> String {
-    at.with_timezone(&zone).to_rfc3339()
 }
 
 /// What a person has said about it: put aside until when and why, or seen and planned.

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde_json::json;
 
-use super::alerts::{find, read};
+use super::found::{find, read};
 use super::{CliError, CommandOutput, Exit};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::notify::label_of;

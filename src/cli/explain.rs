@@ -6,7 +6,7 @@ use chrono_tz::Tz;
 use serde::Serialize;
 use serde_json::{Value, json};
 
-use super::alerts::{find, local, rfc, subject};
+use super::found::{find, local, rfc, subject};
 use super::{CliError, CommandOutput, Exit};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::ports::TransitionRow;

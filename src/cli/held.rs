@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
-use super::alerts::{local, person_by, rfc};
+use super::found::{local, person_by, rfc};
 use super::{CliError, CommandOutput, Exit, parse_time};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::notify::Composer;

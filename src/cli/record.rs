@@ -5,7 +5,9 @@
 mod change;
 mod night;
 mod words;
+mod args;
 
+pub use args::RecordArgs;
 use std::fmt::Write as _;
 use std::io::{IsTerminal as _, Write as _};
 
@@ -23,34 +25,6 @@ use words::Subject;
 
 /// An entry older than this is also shown as it was just after it happened.
 const LATE_MINUTES: i64 = 60;
-
-/// Arguments of `record`.
-#[derive(Debug, clap::Args)]
-pub struct RecordArgs {
-    /// The boat by number or name, or a place for what concerns all its boats (power_lost, heat_on) or for its thermometer
-    /// (reading low=-6.5C)
-    boat: String,
-    /// What happened, by its name or in the yard's words, such as drained or "drop plugs"
-    event: String,
-    /// What is known of it: circuits=block_raw minutes=5 litres_out=16 reading=-31C scale=PG point=...
-    #[arg(value_name = "KEY=VALUE")]
-    facts: Vec<String>,
-    /// When: 2022-11-12T10:00, 2022-11-12 (hour not known), 14:30, today, yesterday (default: now)
-    #[arg(long, value_name = "TIME")]
-    happened: Option<String>,
-    /// claimed, recorded, probed, measured or witnessed (default: what the entry itself bears out)
-    #[arg(long, value_name = "GRADE")]
-    evidence: Option<String>,
-    /// Who did it, by id or name from the list of people
-    #[arg(long, value_name = "WHO")]
-    by: Option<String>,
-    /// Append without asking
-    #[arg(long)]
-    yes: bool,
-    /// Show what would change and append nothing
-    #[arg(long)]
-    dry_run: bool,
-}
 
 /// Shows what one entry changes, and appends it.
 ///

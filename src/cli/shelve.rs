@@ -3,12 +3,10 @@
 use chrono::{DateTime, Utc};
 use serde_json::json;
 
-use super::alerts::{find, person_by};
+use super::found::{find, shelver};
 use super::{CliError, CommandOutput, Exit, parse_time};
 use crate::app::alerts::by_hand::by_hand;
 use crate::app::context::{AppContext, YardBook};
-use crate::app::ports::AlertRecord;
-use crate::domain::yard::{Person, recipients};
 
 /// Arguments of `alerts shelve`.
 #[derive(Debug, clap::Args)]
@@ -91,18 +89,5 @@ pub fn unshelve(
         text: format!("{}: {change}, taken off the shelf by {}\n", args.id, person.name),
         json: json!({ "alert": args.id, "change": change, "by": person.id }),
         exit: Exit::Done,
-    })
-}
-
-pub(super) fn shelver<'a>(
-    yard: &'a YardBook,
-    record: &AlertRecord,
-    id: Option<&str>,
-) -> Result<&'a Person, CliError> {
-    if let Some(id) = id {
-        return person_by(yard, id);
-    }
-    recipients::managers(&yard.people, &record.site).first().copied().ok_or_else(|| {
-        CliError::bad_input(format!("no manager answers for {}: say who with --by", record.site))
     })
 }

@@ -3,8 +3,8 @@
 use chrono::{DateTime, Utc};
 use serde_json::json;
 
-use super::alerts::find;
-use super::shelve::shelver;
+use super::found::find;
+use super::found::shelver;
 use super::{CliError, CommandOutput, Exit, parse_time};
 use crate::app::alerts::by_hand::by_hand;
 use crate::app::context::{AppContext, YardBook};

@@ -9,7 +9,7 @@ use crate::app::notify::deliver::notes::{WebhookReport, deliver_webhooks};
 use crate::app::notify::deliver::{DeliverReport, Limits, deliver_while};
 use crate::app::ports::{Courier as _, Endpoints};
 use crate::daemon::endpoints::endpoints;
-use crate::daemon::{Done, ShouldContinue, Task};
+use crate::daemon::task::{Done, ShouldContinue, Task};
 
 /// Bounds of one pass: few enough that other work of the loop is not held up, and the next pass follows at once.
 const LIMITS: Limits = Limits { batch: 20, most: 200 };

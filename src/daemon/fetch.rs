@@ -8,7 +8,7 @@ use crate::adapters::weather::client::Clients;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::fetch::fetch_due;
 use crate::app::round::fetch_pass;
-use crate::daemon::{Done, ShouldContinue, Task};
+use crate::daemon::task::{Done, ShouldContinue, Task};
 use crate::domain::boat::SiteId;
 use crate::domain::yard::Site;
 

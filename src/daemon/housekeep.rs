@@ -8,7 +8,7 @@ use crate::app::context::{AppContext, ServiceError, with_causes};
 use crate::app::notify::{Composer, Written, label_of};
 use crate::app::ports::RoundCommit;
 use crate::app::settings::schedule::Schedule;
-use crate::daemon::{Done, Task};
+use crate::daemon::task::{Done, Task};
 use crate::domain::alert::action::Posting;
 use crate::domain::boat::CircuitId;
 use crate::domain::message::compose_damage;

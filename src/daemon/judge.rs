@@ -8,7 +8,7 @@ use crate::app::assess::outlook::services;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::Composer;
 use crate::app::round::{Memory, judge_pass};
-use crate::daemon::{Done, Task};
+use crate::daemon::task::{Done, Task};
 
 /// After a start, or a sleep of the machine, the weather services are asked first, and judging waits for that: else it
 /// would call every place blind that only had not been asked yet. It waits no longer than this for the next place ...

@@ -5,53 +5,14 @@ mod events;
 mod people;
 mod readings;
 mod sites;
+mod import;
 
-use std::collections::BTreeSet;
-use std::fmt::Display;
+use import::import;
 
 pub use boats::boats;
 pub(super) use events::KNOWN as EVENT_COLUMNS;
 pub use events::events;
-pub(super) use events::{Ids, of_sheet as events_of_sheet};
+pub(super) use events::of_sheet as events_of_sheet;
 pub use people::{people, people_laid_out};
 pub use readings::readings;
 pub use sites::{sites, sites_laid_out};
-
-use super::Imported;
-use super::problems::{ImportProblems, Problem};
-use super::row::Row;
-use super::sheet::Sheet;
-
-/// Reads every row of a sheet with `read`; a row that it returns `None` for has left a problem.
-fn import<T, I: Ord + Display>(
-    sheet: &Sheet,
-    id_column: &str,
-    notes: Vec<String>,
-    mut read: impl FnMut(&mut Row<'_>, &mut Vec<String>) -> Option<T>,
-    id: impl Fn(&T) -> I,
-) -> Result<Imported<T>, ImportProblems> {
-    let mut problems: Vec<Problem> = Vec::new();
-    let mut notes = notes;
-    let mut seen = BTreeSet::new();
-    let mut rows = Vec::with_capacity(sheet.rows.len());
-    for (line, record) in &sheet.rows {
-        let mut row = Row { sheet, record, line: *line, problems: &mut problems };
-        let before = row.problems.len();
-        let value = read(&mut row, &mut notes);
-        if let Some(value) = value {
-            if !seen.insert(id(&value)) {
-                row.refuse(id_column, "this id stands in the file already: each row needs its own");
-            }
-            rows.push(value);
-        } else if row.problems.len() == before {
-            row.refuse("", "the row cannot be read");
-        }
-    }
-    problems.extend(sheet.problems.iter().cloned());
-    problems.sort_by_key(|problem| problem.line);
-    if problems.is_empty() {
-        Ok(Imported { rows, notes, columns: sheet.columns() })
-    } else {
-        Err(ImportProblems { file: sheet.file.clone(), problems })
-    }
-}

@@ -4,8 +4,8 @@ use chrono::{DateTime, FixedOffset, NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use csv::StringRecord;
 
+use super::amounts::in_units;
 use super::dates;
-use super::entry::in_units;
 use super::problems::Problem;
 use super::sheet::Sheet;
 use crate::domain::catalogue::nearest;

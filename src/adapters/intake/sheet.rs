@@ -2,21 +2,15 @@
 
 use std::collections::HashMap;
 
-use csv::StringRecord;
-
 use super::dates::{DateOrder, is_ambiguous, order_shown};
 use super::hidden;
 use super::layout::{Layout, heading};
 use super::problems::{ImportProblems, Problem};
+use super::rows::{ROWS_MAX, Rows};
 use super::xlsx;
 
 /// A file larger than this is not one that a person keeps; 100,000 rows take about 30 MB.
 const BYTES_MAX: usize = 64 * 1024 * 1024;
-/// More rows than this in one file are refused.
-pub(super) const ROWS_MAX: usize = 200_000;
-
-/// Rows with their lines in the file.
-pub(super) type Rows = Vec<(u64, StringRecord)>;
 
 /// A table as it stands in a file, cells still text.
 pub(super) struct Sheet {

@@ -5,8 +5,8 @@
 use chrono::{DateTime, Datelike as _, FixedOffset};
 use chrono_tz::Tz;
 
-use super::csv::Ids;
 use super::dates;
+use super::ids::Ids;
 use super::layout::TickColumn;
 use super::problems::ImportProblems;
 use super::row::Row;

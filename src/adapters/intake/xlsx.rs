@@ -7,7 +7,7 @@ use std::io::Cursor;
 use calamine::{Data, DataRef, Dimensions, Reader as _, SheetVisible, Xlsx, XlsxError};
 use csv::StringRecord;
 
-use super::sheet::{ROWS_MAX, Rows};
+use super::rows::{ROWS_MAX, Rows};
 
 /// A compressed file can be many times as large inside; the tables that people keep are far below this.
 const BYTES_MAX: usize = 16 * 1024 * 1024;

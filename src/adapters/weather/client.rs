@@ -13,12 +13,15 @@ mod past_days;
 mod polled;
 mod source;
 mod state;
+mod error;
+mod service;
 
+pub use error::ClientError;
+pub use service::{ClientSettings, Options};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use thiserror::Error;
 
 use super::Place;
 
@@ -27,87 +30,6 @@ use http::Http;
 
 /// Deadline of one call, from the connection to the last byte, unless the settings say otherwise.
 pub const CALL_DEADLINE: Duration = Duration::from_secs(30);
-
-impl Service {
-    /// Asked about one place no more often than this, in seconds, whatever its headers say.
-    const fn floor_s(self) -> i64 {
-        match self {
-            Self::NwsGridpoint => 0,
-            // Its operator asks programs in public to keep to `Expires`, which lies half an hour ahead.
-            Self::MetNorway => 600,
-            // No caching headers were seen; models are made every one to six hours.
-            Self::OpenMeteo | Self::OpenMeteoEnsemble | Self::Mosmix => 3_600,
-        }
-    }
-
-    /// Most requests in one hour, all places together.
-    const fn hourly_max(self) -> u32 {
-        match self {
-            // Unpublished; one request a second is what a browser does.
-            Self::NwsGridpoint => 3_600,
-            // 20 a second for all installations of a program together.
-            Self::MetNorway => 3_600,
-            // A tenth of the free tier's 5,000 an hour, since calls are weighed by variables and days.
-            Self::OpenMeteo | Self::OpenMeteoEnsemble => 500,
-            Self::Mosmix => 1_000,
-        }
-    }
-}
-
-/// What a client needs to know.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ClientSettings {
-    /// Base address without a path, `https` or, for a local stand-in, `http`.
-    pub base: String,
-    /// An address or page at which the people who run this program can be reached; the services require it.
-    pub contact: String,
-    /// Deadline of one call.
-    pub deadline: Duration,
-}
-
-/// What only some services need.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct Options {
-    /// Key of a paid plan; never printed.
-    pub api_key: Option<String>,
-    /// Ensemble models, separated by commas.
-    pub models: String,
-    /// Named stations with their places.
-    pub stations: Vec<(String, Place)>,
-}
-
-/// Why a client could not be made.
-#[derive(Debug, Error)]
-pub enum ClientError {
-    /// The base address is not one.
-    #[error("{base} is not a base address: give one such as {example}, without a path")]
-    Base {
-        /// What was given.
-        base: String,
-        /// The service's public one.
-        example: &'static str,
-    },
-    /// No contact.
-    #[error(
-        "the weather services require a contact; give a mail address or a page, not {contact:?}"
-    )]
-    Contact {
-        /// What was given.
-        contact: String,
-    },
-    /// The cryptography provider was not installed before.
-    #[error("no TLS provider is installed; the program must install one before it makes a client")]
-    NoProvider,
-    /// The HTTP library refused.
-    #[error("setting up the HTTP client for {base}")]
-    Build {
-        /// The base address.
-        base: String,
-        /// Why.
-        #[source]
-        source: reqwest::Error,
-    },
-}
 
 /// A client of one service at one base address; shared by all places so that connections are kept.
 #[derive(Debug, Clone)]

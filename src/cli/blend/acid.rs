@@ -1,6 +1,6 @@
 //! The acid of a battery, now or after months without a charger.
 
-use super::{BlendArgs, BlendError, named, needs};
+use super::input::{BlendArgs, BlendError, named, needs};
 use crate::domain::physics::battery;
 use crate::domain::units::SpecificGravity;
 

@@ -1,6 +1,6 @@
 //! What is in the circuit by what was poured in: a strength or a label in, weakest and strongest out.
 
-use super::{BlendArgs, BlendError, named, needs};
+use super::input::{BlendArgs, BlendError, named, needs};
 use crate::domain::physics::product::{Product, products};
 use crate::domain::physics::reading::Reading;
 use crate::domain::physics::{

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use super::{BlendError, named, rounded};
+use super::input::{BlendError, named, rounded};
 use crate::domain::physics::product::{litres_to_add, litres_to_exchange, products};
 use crate::domain::physics::{BURST_SHARE, STRONGEST, Solute, volume_from_mass};
 use crate::domain::units::{Celsius, Litres, MassFraction, VolumeFraction};

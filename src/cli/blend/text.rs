@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::Answer;
+use super::answer::{Answer, has_pocket};
 use super::remedy::{Need, Remedy};
 use crate::domain::physics::{BURST_SHARE, Liquid, SLUSH_SHARE, volume_from_mass};
 use crate::domain::units::kelvin_as_fahrenheit;
@@ -59,7 +59,7 @@ pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
     }
     if let Some(remedy) = &answer.remedy {
         write_remedy(&mut text, remedy, first);
-        if super::has_pocket(answer) {
+        if has_pocket(answer) {
             let _ = writeln!(
                 text,
                 "  that is the mixed part: water that the flow did not reach holds to 0 C only; prove every outlet"

@@ -3,7 +3,8 @@
 use minijinja::{AutoEscape, Environment, context};
 use serde::Serialize;
 
-use super::{CliError, below, beside, record_lines, text};
+use super::entries::record_lines;
+use super::{CliError, below, beside, text};
 use crate::app::planning::lines::{self as planned, litres};
 use crate::app::planning::{Row, WhatIf, YardPlan};
 use crate::domain::risk::plan::boat::Scope;

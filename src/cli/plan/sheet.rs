@@ -1,6 +1,7 @@
 //! The plan as a table: one row for each group of work.
 
-use super::{CliError, permission, record_lines};
+use super::entries::record_lines;
+use super::{CliError, permission};
 use crate::app::planning::lines::left_over;
 use crate::app::planning::{Row, WhatIf, YardPlan};
 use crate::domain::boat::Care;

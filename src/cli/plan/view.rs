@@ -1,6 +1,8 @@
 //! The crew plan as its read model.
 
-use super::{permission, record_lines, text};
+use super::entries::record_lines;
+use super::text;
+use crate::app::planning::lines::permission;
 use crate::app::planning::{RoundCrew, Row, WhatIf, YardPlan};
 use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::group::GroupWork;

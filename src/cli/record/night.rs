@@ -6,7 +6,7 @@ use chrono_tz::Tz;
 use serde_json::json;
 
 use super::super::{CliContext, CliError, CommandOutput, Exit};
-use super::RecordArgs;
+use super::args::RecordArgs;
 use crate::adapters::intake;
 use crate::adapters::intake::layout::Layout;
 use crate::app::assess::AsOf;

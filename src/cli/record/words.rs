@@ -4,7 +4,7 @@ use chrono::{DateTime, DurationRound as _, NaiveTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use ring::digest::{SHA256, digest};
 
-use super::RecordArgs;
+use super::args::RecordArgs;
 use crate::adapters::intake::{ImportProblems, entry};
 use crate::app::context::YardBook;
 use crate::app::salt::Salt;

@@ -1,12 +1,12 @@
 //! The table of lay-up events.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 use chrono_tz::Tz;
-use ring::digest::{SHA256, digest};
 
-use crate::adapters::intake::entry::{LITRES_OF, MINUTES_OF, split_unit};
+use crate::adapters::intake::amounts::{LITRES_OF, MINUTES_OF, split_unit};
+use crate::adapters::intake::ids::Ids;
 use crate::adapters::intake::problems::{ImportProblems, Problem};
 use crate::adapters::intake::row::{Row, number, unknown};
 use crate::adapters::intake::sheet::Sheet;
@@ -268,38 +268,6 @@ fn recorded(
         return row.moment("recorded_at", zone).map(|(at, _)| at);
     }
     known.now.map(|now| now.fixed_offset()).or(happened.map(|(at, _)| at))
-}
-
-/// Ids for rows that have none: from what the row is about, so that the same row gets the same id again.
-#[derive(Debug, Default)]
-pub(in crate::adapters::intake) struct Ids(HashMap<String, u32>);
-
-impl Ids {
-    fn of_row(
-        &mut self,
-        (boat, site): (Option<&BoatId>, Option<&SiteId>),
-        kind: &str,
-        (happened, precision): (DateTime<FixedOffset>, Precision),
-    ) -> EventId {
-        // Not by which parts or which drain: a row of which that was changed is the same row. Nor by how boat and date are
-        // written.
-        let about =
-            format!("{}|{}", boat.map_or("", BoatId::as_str), site.map_or("", SiteId::as_str));
-        let when = match precision {
-            Precision::Day => happened.date_naive().to_string(),
-            Precision::Minute => happened.to_utc().format("%Y-%m-%dT%H:%MZ").to_string(),
-        };
-        self.id(&format!("{about}|{when}|{kind}"))
-    }
-
-    /// An id for what is written about; the second of one table with the same words gets another.
-    pub(in crate::adapters::intake) fn id(&mut self, about: &str) -> EventId {
-        let count = self.0.entry(about.to_owned()).or_insert(0);
-        *count += 1;
-        let hash = digest(&SHA256, format!("{about}|{count}").as_bytes());
-        let tail: String = hash.as_ref().iter().take(6).map(|byte| format!("{byte:02x}")).collect();
-        EventId::from(format!("S{tail}"))
-    }
 }
 
 /// The remark; with the word itself where it was taken for a signature.

@@ -13,10 +13,12 @@ use reqwest::redirect::Policy;
 use reqwest::{Response, Url};
 
 use super::cache::{clock_ahead, retry_after_s, text};
+use super::error::ClientError;
+use super::service::ClientSettings;
 use super::state::Refusal;
-use super::{ClientError, ClientSettings, Service};
 use crate::adapters::weather::nws::problem::{Problem, parse_problem};
 use crate::adapters::weather::{BODY_BYTES_MAX, PayloadError};
+use crate::app::ports::Service;
 use crate::app::ports::{FetchState, Outcome, SetAside};
 
 /// Most redirects that are followed.

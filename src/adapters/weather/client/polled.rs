@@ -4,12 +4,13 @@ use chrono::{DateTime, Utc};
 
 use super::cache::good_for_s;
 use super::http::{self, Http, keep_validators};
+use super::service::Options;
 use super::state::{Answer, Refusal, weigh};
-use super::{Options, Service};
 use crate::adapters::weather::met_norway::parse_met_norway;
 use crate::adapters::weather::mosmix::{STATION_APART_DEG_MAX, parse_mosmix};
 use crate::adapters::weather::open_meteo::{ENSEMBLE, FORECAST, parse_open_meteo};
 use crate::adapters::weather::{Context, PayloadError, Place};
+use crate::app::ports::Service;
 use crate::app::ports::{FetchState, Outcome};
 use crate::domain::weather::Forecast;
 
