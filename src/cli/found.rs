@@ -1,17 +1,15 @@
 //! Alerts and people by what is typed, and times as they are printed: for every command about alerts.
 
+use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
+use serde_json::Value;
+
 use super::CliError;
-use crate::app::context::AppContext;
-use crate::app::context::YardBook;
+use crate::app::context::{AppContext, YardBook};
 use crate::app::ports::{AlertFilter, AlertRecord};
 use crate::domain::alert::Alert;
 use crate::domain::boat::PersonId;
-use crate::domain::yard::Person;
-use crate::domain::yard::recipients;
-use chrono::DateTime;
-use chrono::Utc;
-use chrono_tz::Tz;
-use serde_json::Value;
+use crate::domain::yard::{Person, recipients};
 
 /// The person of that id.
 pub(super) fn person_by<'a>(yard: &'a YardBook, id: &str) -> Result<&'a Person, CliError> {

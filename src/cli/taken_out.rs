@@ -3,8 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde_json::json;
 
-use super::found::find;
-use super::found::shelver;
+use super::found::{find, shelver};
 use super::{CliError, CommandOutput, Exit, parse_time};
 use crate::app::alerts::by_hand::by_hand;
 use crate::app::context::{AppContext, YardBook};

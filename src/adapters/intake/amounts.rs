@@ -1,7 +1,5 @@
 //! Figures with their unit behind them.
 
-use crate::adapters::intake::row::number;
-
 /// Litres in a US gallon: 231 cubic inches of 25.4 mm.
 pub(super) const LITRES_PER_GALLON: f64 = 3.785_411_784;
 
@@ -96,4 +94,11 @@ pub(super) fn split_unit(value: &str) -> (String, Option<String>) {
         _ => return (value.to_owned(), None),
     };
     (figure, unit)
+}
+
+/// A finite number with a decimal point or a decimal comma.
+pub(super) fn number(text: &str) -> Option<f64> {
+    let text = text.trim();
+    let value = if text.contains('.') { text.parse() } else { text.replace(',', ".").parse() };
+    value.ok().filter(|value: &f64| value.is_finite())
 }

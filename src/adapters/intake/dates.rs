@@ -3,9 +3,10 @@
 //! `2022-10-03`, `10/3/2022`, `3.10.2022`, `3 Oct 2022`, `Oct 3, 2022`, a spreadsheet's day number; each with a time of day
 //! behind it or none. Which of two numbers is the day, where both could be, is settled once for a whole file.
 
-use crate::domain::local_time;
 use chrono::{DateTime, Datelike as _, FixedOffset, NaiveDate, NaiveDateTime, NaiveTime};
 use chrono_tz::Tz;
+
+use crate::domain::local_time;
 
 /// Day numbers of spreadsheets between these are dates of 1954 to 2119; other numbers are no dates.
 const SERIALS: std::ops::RangeInclusive<f64> = 20_000.0..=80_000.0;

@@ -1,18 +1,15 @@
 //! One lay-up event made by hand: the same columns and the same checks as a row of the event table.
 
-use super::amounts::{in_units, leading_number};
-use crate::adapters::intake::amounts::LITRES_OF;
-use crate::adapters::intake::amounts::MINUTES_OF;
-use crate::adapters::intake::amounts::split_unit;
 use chrono::{DateTime, FixedOffset};
 use chrono_tz::Tz;
 
+use super::amounts::{in_units, leading_number};
 use super::csv::{EVENT_COLUMNS, events_of_sheet};
-use super::dates;
 use super::layout::Layout;
 use super::problems::ImportProblems;
 use super::sheet::Sheet;
-use super::{Imported, Known};
+use super::{Imported, Known, dates};
+use crate::adapters::intake::amounts::{LITRES_OF, MINUTES_OF, split_unit};
 use crate::domain::boat::LayupEvent;
 use crate::domain::catalogue::{Catalogue, nearest};
 

@@ -1,14 +1,11 @@
 //! Ids for entries that come without.
 
-use crate::domain::boat::BoatId;
-use crate::domain::boat::EventId;
-use crate::domain::boat::Precision;
-use crate::domain::boat::SiteId;
-use chrono::DateTime;
-use chrono::FixedOffset;
 use std::collections::HashMap;
 
+use chrono::{DateTime, FixedOffset};
 use ring::digest::{SHA256, digest};
+
+use crate::domain::boat::{BoatId, EventId, Precision, SiteId};
 
 /// Ids for rows that have none: from what the row is about, so that the same row gets the same id again.
 #[derive(Debug, Default)]

@@ -4,7 +4,7 @@ use chrono::{DateTime, FixedOffset, NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use csv::StringRecord;
 
-use super::amounts::in_units;
+use super::amounts::{in_units, number};
 use super::dates;
 use super::problems::Problem;
 use super::sheet::Sheet;
@@ -175,13 +175,6 @@ pub(super) fn unknown<'n>(
         Some(like) => format!("no {what} has this name; the nearest is {like}"),
         None => format!("no {what} has this name: enter it first or correct it"),
     }
-}
-
-/// A finite number with a decimal point or a decimal comma.
-pub(super) fn number(text: &str) -> Option<f64> {
-    let text = text.trim();
-    let value = if text.contains('.') { text.parse() } else { text.replace(',', ".").parse() };
-    value.ok().filter(|value: &f64| value.is_finite())
 }
 
 /// A telephone number in one form: ten digits of North America as 207-555-0100, others as +country and digits; an extension

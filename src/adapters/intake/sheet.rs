@@ -3,11 +3,10 @@
 use std::collections::HashMap;
 
 use super::dates::{DateOrder, is_ambiguous, order_shown};
-use super::hidden;
 use super::layout::{Layout, heading};
 use super::problems::{ImportProblems, Problem};
 use super::rows::{ROWS_MAX, Rows};
-use super::xlsx;
+use super::{hidden, xlsx};
 
 /// A file larger than this is not one that a person keeps; 100,000 rows take about 30 MB.
 const BYTES_MAX: usize = 64 * 1024 * 1024;

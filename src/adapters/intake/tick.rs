@@ -5,13 +5,12 @@
 use chrono::{DateTime, Datelike as _, FixedOffset};
 use chrono_tz::Tz;
 
-use super::dates;
 use super::ids::Ids;
 use super::layout::TickColumn;
 use super::problems::ImportProblems;
 use super::row::Row;
 use super::sheet::Sheet;
-use super::{Imported, Known, remarks};
+use super::{Imported, Known, dates, remarks};
 use crate::domain::boat::{BoatId, EventId, Evidence, LayupEvent, Precision, TAKEN_BACK};
 use crate::domain::catalogue::TickMeaning;
 

@@ -5,9 +5,10 @@
 
 use std::str::FromStr;
 
-use crate::domain::local_time;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
+
+use crate::domain::local_time;
 
 /// A checked schedule.
 #[derive(Debug, Clone)]

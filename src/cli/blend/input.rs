@@ -1,12 +1,10 @@
 //! What may be asked about a mixture, and what is wrong with a question.
 
-use crate::domain::physics::LiquidError;
-use crate::domain::physics::STRONGEST;
-use crate::domain::physics::TableError;
-use crate::domain::physics::reading::NotEvidence;
-use crate::domain::units::Celsius;
-use crate::domain::units::UnitError;
 use thiserror::Error;
+
+use crate::domain::physics::reading::NotEvidence;
+use crate::domain::physics::{LiquidError, STRONGEST, TableError};
+use crate::domain::units::{Celsius, UnitError};
 
 /// Arguments of `blend`.
 #[derive(Debug, Clone, Default, clap::Args)]

@@ -5,8 +5,7 @@ use std::fmt::Write as _;
 use super::answer::{Answer, has_pocket};
 use super::remedy::{Need, Remedy};
 use crate::domain::physics::{BURST_SHARE, Liquid, SLUSH_SHARE, volume_from_mass};
-use crate::domain::units::kelvin_as_fahrenheit;
-use crate::domain::units::{Celsius, TemperatureScale, in_both_scales};
+use crate::domain::units::{Celsius, TemperatureScale, in_both_scales, kelvin_as_fahrenheit};
 
 pub(super) fn for_people(answer: &Answer, first: TemperatureScale) -> String {
     let liquid = &answer.liquid;

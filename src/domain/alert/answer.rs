@@ -4,6 +4,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use thiserror::Error;
 
+use super::closing::{CloseReason, Closing};
+use super::document::Response;
 use super::{Alert, Annunciation, Flat, Kind, Transition};
 use crate::domain::boat::PersonId;
 use crate::domain::yard::{Person, Role};
@@ -57,6 +59,30 @@ pub enum AnswerError {
 }
 
 impl Alert {
+    /// Somebody responsible has seen it, with or without a plan (row 4 of the table). `None` where there is nothing to
+    /// acknowledge.
+    #[must_use]
+    pub fn acknowledge(
+        &self,
+        by: PersonId,
+        plan_until: Option<DateTime<Utc>>,
+        now: DateTime<Utc>,
+    ) -> Option<(Self, Transition)> {
+        let row = match self.flat() {
+            Flat::Unacknowledged => 4,
+            Flat::Returned => 11,
+            _ => return None,
+        };
+        let mut next = self.clone();
+        next.response = Response::Acknowledged { by: by.clone(), at: now, plan_until };
+        if row == 11 {
+            next.closed = Some(Closing { at: now, reason: CloseReason::Returned });
+        }
+        let transition =
+            Transition::between(row, self, &next, now, by.as_str(), "acknowledged", None);
+        Some((next, transition))
+    }
+
     /// May this person answer for it? The owner of the boat, the managers and technicians of the place, whoever was told;
     /// for what is no boat, the operator too.
     #[must_use]
@@ -123,7 +149,7 @@ impl Alert {
         }
         let mut next = self.clone();
         next.annunciation = Annunciation::Enabled;
-        next.response = super::Response::Unacknowledged;
+        next.response = Response::Unacknowledged;
         let why = "taken off the shelf";
         let transition = Transition::between(15, self, &next, now, by.id.as_str(), why, None);
         Ok((next, transition))

@@ -3,7 +3,8 @@
 use chrono::{DateTime, Utc};
 
 use super::action::Action;
-use super::advice::{Act, CloseReason};
+use super::advice::Act;
+use super::closing::CloseReason;
 use super::draft::Draft;
 use super::worse::hours;
 use super::{Alert, Condition, Facts, Flat, Kind, Response, Situation, Standing, Subject};

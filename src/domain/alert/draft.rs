@@ -3,13 +3,14 @@
 use chrono::{DateTime, Utc};
 
 use super::action::{Action, Notification};
-use super::advice::{Act, Advice, CloseReason, RecordLine, RollUp};
+use super::advice::{Act, Advice, RecordLine, RollUp};
+use super::closing::CloseReason;
 use super::known::{Look, note_told};
 use super::quiet::not_before;
 use super::settings::AlertSettings;
-use super::yard_first;
 use super::{
     Alert, Closing, Condition, Facts, Heard, Ledger, Sent, Situation, Standing, Transition,
+    yard_first,
 };
 use crate::domain::boat::{Care, PersonId};
 use crate::domain::risk::Priority;
@@ -131,6 +132,16 @@ impl<'a> Draft<'a> {
         priority == Priority::High || self.has_room(person)
     }
 
+    fn for_the_yard(&self) -> yard_first::Ground<'a> {
+        yard_first::Ground {
+            situation: self.situation,
+            care: self.care,
+            is_listed: self.next.listed.is_some(),
+            manager_knows: self.manager_knows(),
+            now: self.now,
+        }
+    }
+
     /// Time and cold of this look.
     pub fn look(&self) -> Look {
         Look { now: self.now, low_c: self.situation.low.map(|low| low.median_c) }
@@ -181,8 +192,9 @@ impl<'a> Draft<'a> {
         let settings = &self.situation.settings;
         let is_update = matches!(act, Act::Update { .. });
         let hold = self.hold(person, settings, facts.priority, facts.latest_start);
-        let yard =
-            (step == 0).then(|| yard_first::hold(self, person, (&act, facts), self.yard_hears_now));
+        let yard = (step == 0).then(|| {
+            yard_first::hold(self.for_the_yard(), person, (&act, facts), self.yard_hears_now)
+        });
         let yard = yard.flatten();
         let ledger = self.next.told.get(&person.id);
         let advice = Advice {
@@ -297,7 +309,7 @@ impl<'a> Draft<'a> {
             rollup: manager.then(|| RollUp { recipient: recipient.clone(), round: self.now }),
             recipient,
             act,
-            yard_hears: yard_first::is_told(self, &facts, self.yard_hears_now),
+            yard_hears: yard_first::is_told(self.for_the_yard(), &facts, self.yard_hears_now),
             facts,
             previous: None,
             earlier: Vec::new(),

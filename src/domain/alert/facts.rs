@@ -4,7 +4,6 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::{ChanceClass, LastNotified, Low, Situation, System};
 use crate::domain::risk::{CircuitRisk, Priority};
 use crate::domain::weather::ForecastState;
 
@@ -43,32 +42,6 @@ pub struct Facts {
 }
 
 impl Facts {
-    /// Gathers the facts; `active` has the leading row first.
-    #[must_use]
-    pub fn gather(
-        situation: &Situation,
-        active: &[CircuitRisk],
-        near: &[CircuitRisk],
-        priority: Priority,
-        now: DateTime<Utc>,
-    ) -> Self {
-        Self {
-            at: now,
-            rule_version: RULE_VERSION,
-            service: situation.service.clone(),
-            issued_at: situation.issued_at,
-            forecast: situation.forecast,
-            until: situation.until,
-            low: situation.low,
-            priority,
-            rows: active.iter().chain(near).cloned().collect(),
-            near: near.len(),
-            first_danger: active.iter().filter_map(|row| row.first_danger).min(),
-            latest_start: active.iter().filter_map(|row| row.latest_start).min(),
-            minutes: active.iter().map(|row| row.minutes.max(0.0)).sum(),
-        }
-    }
-
     /// The rows over their threshold.
     #[must_use]
     pub fn active(&self) -> &[CircuitRisk] {
@@ -81,30 +54,17 @@ impl Facts {
     pub fn lead(&self) -> Option<&CircuitRisk> {
         self.rows.first()
     }
-
-    /// What a reader of a message with these facts has been told.
-    #[must_use]
-    pub fn as_told(&self) -> LastNotified {
-        let chance = self.lead().map_or(0.0, |row| row.chance_limit);
-        LastNotified {
-            at: self.at,
-            priority: self.priority,
-            chance,
-            chance_class: ChanceClass::of(chance),
-            low_c: self.low.map(|low| low.median_c),
-            first_danger: self.first_danger,
-            latest_start: self.latest_start,
-            minutes: self.minutes,
-            systems: self.rows.iter().map(System::of).collect(),
-            action: self.lead().map(|row| row.action.clone()).unwrap_or_default(),
-        }
-    }
 }
 
-impl System {
-    /// The system of a row.
-    #[must_use]
-    pub fn of(row: &CircuitRisk) -> Self {
-        Self { circuit: row.circuit.clone(), instance: row.instance.clone() }
-    }
+/// The low to come at the place, with its 80 % range, in C.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Low {
+    /// When it is expected.
+    pub time: DateTime<Utc>,
+    /// Median.
+    pub median_c: f64,
+    /// 10 % quantile.
+    pub p10_c: f64,
+    /// 90 % quantile.
+    pub p90_c: f64,
 }

@@ -12,7 +12,7 @@ mod tell;
 use chrono::{DateTime, Utc};
 
 use super::action::Action;
-use super::advice::CloseReason;
+use super::closing::CloseReason;
 use super::draft::Draft;
 use super::known::{note_frozen, note_told};
 use super::worse::hours;

@@ -3,50 +3,14 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::{Alert, AlertSettings, Known, LastNotified};
-use crate::domain::boat::{Boat, BoatId, BoatState, PersonId, SiteId};
+use super::facts::Low;
+use super::told::Standing;
+use super::{Alert, AlertSettings, Known};
+use crate::domain::boat::{Boat, BoatState, PersonId};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::risk::timing::WorkingHours;
 use crate::domain::weather::ForecastState;
 use crate::domain::yard::{Person, Site};
-
-/// What an alert is about.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Subject {
-    /// A boat.
-    Boat(BoatId),
-    /// A place.
-    Site(SiteId),
-    /// A person.
-    Person(PersonId),
-}
-
-/// The low to come at the place, with its 80 % range, in C.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Low {
-    /// When it is expected.
-    pub time: DateTime<Utc>,
-    /// Median.
-    pub median_c: f64,
-    /// 10 % quantile.
-    pub p10_c: f64,
-    /// 90 % quantile.
-    pub p90_c: f64,
-}
-
-/// Advice that stands: what a person was last told about a boat whose alert is open.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Standing {
-    /// Who was told.
-    pub person: PersonId,
-    /// About which boat.
-    pub boat: BoatId,
-    /// Its name.
-    pub boat_name: String,
-    /// What.
-    pub told: LastNotified,
-}
 
 /// When the managers' worklist goes out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

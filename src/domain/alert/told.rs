@@ -4,6 +4,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::{ChanceClass, Facts, System};
+use crate::domain::boat::{BoatId, PersonId};
 use crate::domain::risk::{CircuitRisk, Consequence, Priority};
 
 /// What a reader was told.
@@ -111,7 +112,40 @@ impl Heard {
     }
 }
 
+impl Facts {
+    /// What a reader of a message with these facts has been told.
+    #[must_use]
+    pub fn as_told(&self) -> LastNotified {
+        let chance = self.lead().map_or(0.0, |row| row.chance_limit);
+        LastNotified {
+            at: self.at,
+            priority: self.priority,
+            chance,
+            chance_class: ChanceClass::of(chance),
+            low_c: self.low.map(|low| low.median_c),
+            first_danger: self.first_danger,
+            latest_start: self.latest_start,
+            minutes: self.minutes,
+            systems: self.rows.iter().map(System::of).collect(),
+            action: self.lead().map(|row| row.action.clone()).unwrap_or_default(),
+        }
+    }
+}
+
 /// The gravest harm among rows; minor where there are none.
 fn gravest(rows: &[CircuitRisk]) -> Consequence {
     rows.iter().map(|row| row.consequence).max().unwrap_or(Consequence::Minor)
+}
+
+/// Advice that stands: what a person was last told about a boat whose alert is open.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Standing {
+    /// Who was told.
+    pub person: PersonId,
+    /// About which boat.
+    pub boat: BoatId,
+    /// Its name.
+    pub boat_name: String,
+    /// What.
+    pub told: LastNotified,
 }

@@ -8,10 +8,9 @@ use minijinja::{Environment, UndefinedBehavior};
 use serde::Deserialize;
 use serde_json::Value;
 
-use super::MessageError;
 use super::block::{Block, Group, unbroken};
-use super::short;
 use super::words::shorten;
+use super::{MessageError, short};
 
 /// Longest subject in characters (RFC 5322 asks for lines of 78 at most; phones show about 40).
 pub const SUBJECT_LETTERS: usize = 60;

@@ -1,10 +1,11 @@
 //! Numbers, times and names as people read them.
 
-use crate::domain::units::kelvin_as_fahrenheit;
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
-use crate::domain::units::{Celsius, TemperatureScale, in_both_scales, work_time};
+use crate::domain::units::{
+    Celsius, TemperatureScale, in_both_scales, kelvin_as_fahrenheit, work_time,
+};
 
 /// Longest boat name in running text.
 pub const NAME_LETTERS: usize = 40;

@@ -16,9 +16,8 @@ use super::words::{count, day, one_line, to_five_minutes, work, zone_name};
 use super::{Context, Draft, Email, MessageError, cautions, finish, identity};
 use crate::domain::risk::{CircuitRisk, Priority};
 use crate::domain::units::TemperatureScale;
-use crate::domain::weather::ForecastState;
-use crate::domain::weather::credit;
 use crate::domain::weather::official::Official;
+use crate::domain::weather::{ForecastState, credit};
 
 /// Less fresh snow than this hinders nobody, cm.
 const SNOW_CM_TOLD: f64 = 5.0;

@@ -1,9 +1,9 @@
 //! Why a liquid or a mixture cannot be.
 
-use super::solute::STRONGEST;
-use super::solute::Solute;
-use crate::domain::units::UnitError;
 use thiserror::Error;
+
+use super::solute::{STRONGEST, Solute};
+use crate::domain::units::UnitError;
 
 /// A question about a liquid that has no answer.
 #[derive(Debug, Clone, PartialEq, Error)]

@@ -1,10 +1,7 @@
 //! Whether a part is one that somebody is called away for.
 
-use crate::domain::boat::CircuitState;
-use crate::domain::boat::Holds;
-use crate::domain::catalogue::Alarms;
-use crate::domain::catalogue::CircuitKind;
-use crate::domain::catalogue::Confinement;
+use crate::domain::boat::{CircuitState, Holds};
+use crate::domain::catalogue::{Alarms, CircuitKind, Confinement};
 
 /// May ice in this circuit ask a person to act? Open tanks and bilges are listed, hoses usually survive, and a drained
 /// part has room; afloat, whatever keeps the sea out counts.

@@ -1,7 +1,8 @@
 //! The table of boats. Where the fit-out is not said it is guessed, and the note says so and asks.
 
+use crate::adapters::intake::amounts::number;
 use crate::adapters::intake::problems::ImportProblems;
-use crate::adapters::intake::row::{Row, metres_from_length, number};
+use crate::adapters::intake::row::{Row, metres_from_length};
 use crate::adapters::intake::sheet::Sheet;
 use crate::adapters::intake::{Imported, Known, remarks};
 use crate::domain::boat::{

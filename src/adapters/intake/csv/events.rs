@@ -5,10 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 use chrono_tz::Tz;
 
-use crate::adapters::intake::amounts::{LITRES_OF, MINUTES_OF, split_unit};
+use crate::adapters::intake::amounts::{LITRES_OF, MINUTES_OF, number, split_unit};
 use crate::adapters::intake::ids::Ids;
 use crate::adapters::intake::problems::{ImportProblems, Problem};
-use crate::adapters::intake::row::{Row, number, unknown};
+use crate::adapters::intake::row::{Row, unknown};
 use crate::adapters::intake::sheet::Sheet;
 use crate::adapters::intake::{Imported, Known, dates, remarks, tick};
 use crate::domain::boat::fold::stranger;

@@ -3,9 +3,10 @@
 use std::collections::BTreeSet;
 
 use crate::adapters::intake::Imported;
+use crate::adapters::intake::amounts::number;
 use crate::adapters::intake::layout::Layout;
 use crate::adapters::intake::problems::ImportProblems;
-use crate::adapters::intake::row::{Row, number, phone};
+use crate::adapters::intake::row::{Row, phone};
 use crate::adapters::intake::sheet::Sheet;
 use crate::domain::boat::{PersonId, SiteId};
 use crate::domain::units::TemperatureScale;

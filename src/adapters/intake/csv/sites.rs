@@ -1,9 +1,10 @@
 //! The table of places.
 
 use crate::adapters::intake::Imported;
+use crate::adapters::intake::amounts::number;
 use crate::adapters::intake::layout::Layout;
 use crate::adapters::intake::problems::ImportProblems;
-use crate::adapters::intake::row::{Row, number};
+use crate::adapters::intake::row::Row;
 use crate::adapters::intake::sheet::Sheet;
 use crate::domain::boat::SiteId;
 use crate::domain::units::Celsius;

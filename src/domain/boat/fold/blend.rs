@@ -2,8 +2,7 @@
 
 use super::effect::{graded, note_unnamed};
 use super::folding::Folding;
-use super::log::Entry;
-use super::log::in_one_word;
+use super::log::{Entry, in_one_word};
 use super::naming;
 use super::slot::{Say, Slot};
 use super::target::Target;

@@ -1,11 +1,10 @@
 //! Which entries of the log count, as corrected, in the order in which they are taken.
 
-use chrono::FixedOffset;
 use std::borrow::Borrow;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Deref;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, FixedOffset, Utc};
 
 use crate::domain::boat::{BoatId, EventId, Evidence, LayupEvent, Precision};
 use crate::domain::catalogue::{Catalogue, EffectKind, EventClass, EventKind, Reason};

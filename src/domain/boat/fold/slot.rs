@@ -1,14 +1,12 @@
 //! One circuit, or one instance of it, while the log is being folded.
 
-use super::naming;
-use crate::domain::boat::Boat;
-use crate::domain::catalogue::Catalogue;
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 
-use crate::domain::boat::{Evidence, Holds};
-use crate::domain::catalogue::{CircuitKind, Reason};
+use super::naming;
+use crate::domain::boat::{Boat, Evidence, Holds};
+use crate::domain::catalogue::{Catalogue, CircuitKind, Reason};
 use crate::domain::physics::Solute;
 
 /// Why something is so, kept short until it is put into words.

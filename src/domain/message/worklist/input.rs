@@ -1,14 +1,14 @@
 //! What a worklist is made from.
 
+use chrono::{DateTime, Utc};
+
 use crate::domain::alert::Low;
-use crate::domain::boat::Boat;
-use crate::domain::boat::BoatState;
+use crate::domain::boat::{Boat, BoatState};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::weather::ForecastState;
 use crate::domain::weather::measured::Measured;
 use crate::domain::weather::official::Official;
 use crate::domain::yard::Site;
-use chrono::{DateTime, Utc};
 
 /// A place on the worklist.
 #[derive(Clone)]

@@ -1,16 +1,15 @@
 //! The past hours of a place, without holes, and the air that a part saw in them.
 
-use super::place::wind_factor;
-use crate::domain::physics::part::ThermalClass;
-use crate::domain::physics::surroundings::Exposure;
-use crate::domain::weather::Step;
-use crate::domain::yard::Site;
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
 
 use super::heat::Heat;
-use super::place::{PlacePast, PlaceWeather};
+use super::place::{PlacePast, PlaceWeather, wind_factor};
+use crate::domain::physics::part::ThermalClass;
+use crate::domain::physics::surroundings::Exposure;
+use crate::domain::weather::Step;
+use crate::domain::yard::Site;
 
 /// The past air of a part, an hour each, oldest first.
 #[derive(Debug, Clone, Default, PartialEq)]

@@ -1,16 +1,5 @@
 //! The weather of a place, where in it a part is, and what stands between the two.
 
-use crate::domain::catalogue::CircuitKind;
-use crate::domain::catalogue::PartExposure;
-use crate::domain::physics::TableError;
-use crate::domain::physics::part::ThermalClass;
-use crate::domain::physics::surroundings;
-use crate::domain::physics::surroundings::Exposure;
-use crate::domain::units::MetresPerSecond;
-use crate::domain::weather::Step;
-use crate::domain::weather::errors::Ensemble;
-use crate::domain::yard::Site;
-use crate::domain::yard::SiteKind;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -18,6 +7,14 @@ use chrono::{DateTime, Utc};
 
 use super::heat::Heat;
 use crate::domain::boat::{BoatState, SiteId};
+use crate::domain::catalogue::{CircuitKind, PartExposure};
+use crate::domain::physics::part::ThermalClass;
+use crate::domain::physics::surroundings::Exposure;
+use crate::domain::physics::{TableError, surroundings};
+use crate::domain::units::MetresPerSecond;
+use crate::domain::weather::Step;
+use crate::domain::weather::errors::Ensemble;
+use crate::domain::yard::{Site, SiteKind};
 
 /// The air of one place: what it has been and what it may become.
 #[derive(Debug, Clone)]

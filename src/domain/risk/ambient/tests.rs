@@ -1,14 +1,15 @@
 //! What parts feel behind hull, shed and water.
 
+use std::sync::Arc;
+
+use chrono::TimeDelta;
+
 use super::*;
 use crate::domain::boat::HeatTurn;
 use crate::domain::catalogue::PartExposure;
 use crate::domain::risk::timing::tests::site;
 use crate::domain::units::Celsius;
-use crate::domain::yard::Site;
-use crate::domain::yard::SiteKind;
-use chrono::TimeDelta;
-use std::sync::Arc;
+use crate::domain::yard::{Site, SiteKind};
 
 /// 48 h up to the start and 48 h beyond in air of `air_c`, clear and calm, ten members that are all alike.
 fn weather(site: Site, air_c: f64, heat_on: bool) -> PlaceWeather {
