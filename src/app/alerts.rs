@@ -6,6 +6,7 @@ mod aging;
 pub mod blend;
 pub mod by_hand;
 pub mod deadline;
+mod gathering;
 pub mod heat;
 pub mod open_alerts;
 pub mod opening;
@@ -20,21 +21,8 @@ use chrono::{DateTime, Utc};
 use crate::app::assess::Assessment;
 use crate::app::context::{AppContext, ServiceError};
 use crate::domain::alert::Decision;
+use gathering::Gathering;
 use open_alerts::OpenAlerts;
-
-/// What every kind gathers from.
-pub(crate) struct Gathering<'a> {
-    /// Store, tables, settings.
-    pub(crate) app: &'a AppContext,
-    /// The look over the places that are judged in this round.
-    pub(crate) seen: &'a Assessment,
-    /// What is open.
-    pub(crate) open: &'a OpenAlerts,
-    /// The worklist goes out in this round.
-    pub(crate) worklist_due: bool,
-    /// The round.
-    pub(crate) now: DateTime<Utc>,
-}
 
 /// One kind: looks at what the round has seen, and adds what follows to what was decided before it.
 type KindOfAlert = fn(&Gathering<'_>, &mut Decision) -> Result<(), ServiceError>;

@@ -1,5 +1,6 @@
 //! The outbox in SQL: see [`Outbox`] for the life of a row.
 
+mod columns;
 mod count;
 mod held;
 mod lease;
@@ -7,19 +8,16 @@ mod marks;
 mod undelivered;
 
 use chrono::{DateTime, Utc};
-use rusqlite::{OptionalExtension as _, Row, Transaction, params};
+use rusqlite::{OptionalExtension as _, Transaction, params};
 
 use super::Store;
 use super::column::Millis;
 use super::error::Doing as _;
 use crate::adapters::sqlite::cached::Cached as _;
-use crate::app::ports::{Outbox, OutboxRow, OutboxState, Posted, StoreError};
+use crate::app::ports::{Outbox, OutboxRow, Posted, StoreError};
+use columns::{COLUMNS, posted};
 
 pub(super) use undelivered::insert_unsendable;
-
-const COLUMNS: &str = "id, alert_id, revision, recipient, channel, step, kind, closing, urgent, thread, message_id,
-    address, return_path, subject, bytes, queued_ms, due_ms, expires_ms, state, attempts, done_ms, fault, answer,
-    held_until_ms, held_most_ms, held_free_ms, held_by, held_why, held_draft, unknown_times";
 
 impl Outbox for Store {
     fn waiting_letters(&self) -> Result<Vec<Posted>, StoreError> {
@@ -103,39 +101,4 @@ pub(super) fn insert_letter(tx: &Transaction<'_>, row: &OutboxRow) -> Result<boo
     )
     .context(&doing)
     .map(|rows| rows > 0)
-}
-
-fn posted(row: &Row<'_>) -> rusqlite::Result<Posted> {
-    let state: String = row.get(18)?;
-    let state = OutboxState::parse(&state)
-        .ok_or_else(|| rusqlite::Error::InvalidColumnName(format!("state '{state}'")))?;
-    Ok(Posted {
-        id: row.get(0)?,
-        row: OutboxRow {
-            alert: row.get(1)?,
-            revision: row.get(2)?,
-            recipient: row.get::<_, String>(3)?.into(),
-            channel: row.get(4)?,
-            step: row.get(5)?,
-            kind: row.get(6)?,
-            closing: row.get(7)?,
-            urgent: row.get(8)?,
-            thread: row.get(9)?,
-            message_id: row.get(10)?,
-            address: row.get(11)?,
-            return_path: row.get(12)?,
-            subject: row.get(13)?,
-            bytes: row.get(14)?,
-            queued_at: row.get::<_, Millis>(15)?.0,
-            due_at: row.get::<_, Millis>(16)?.0,
-            expires_at: row.get::<_, Millis>(17)?.0,
-            held: held::of_row(row)?,
-        },
-        state,
-        attempts: row.get(19)?,
-        done_at: row.get::<_, Option<Millis>>(20)?.map(|Millis(at)| at),
-        fault: row.get(21)?,
-        answer: row.get(22)?,
-        unknown_times: row.get(29)?,
-    })
 }

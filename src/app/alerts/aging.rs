@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::Gathering;
+use super::gathering::Gathering;
 use crate::app::assess::PlaceView;
 use crate::app::context::ServiceError;
 use crate::domain::alert::aging::{AgedPlace, Aging, name};

@@ -3,7 +3,7 @@
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
-use super::Gathering;
+use super::gathering::Gathering;
 use super::open_alerts::last_closed;
 use super::seasonal::{Freezes, concerned, past_of};
 use crate::app::assess::past_seasons::{Passing, PastSeasons};

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-use super::Gathering;
+use super::gathering::Gathering;
 use super::seasonal::{Freezes, concerned, past_of};
 use crate::app::assess::BoatView;
 use crate::app::context::ServiceError;

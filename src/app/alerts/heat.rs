@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::Gathering;
+use super::gathering::Gathering;
 use crate::app::assess::heating::heating;
 use crate::app::assess::{Assessment, BoatView, PlaceView};
 use crate::app::context::ServiceError;

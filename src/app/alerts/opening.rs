@@ -1,6 +1,6 @@
 //! Who is told at the opening of a season.
 
-use super::Gathering;
+use super::gathering::Gathering;
 use crate::app::assess::Assessment;
 use crate::app::context::ServiceError;
 use crate::domain::alert::opening::{Opening, name, year_of};

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::Gathering;
+use super::gathering::Gathering;
 use super::open_alerts::last_closed;
 use crate::app::assess::{BoatView, PlaceView};
 use crate::app::context::{AppContext, ServiceError};

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::Gathering;
+use super::gathering::Gathering;
 use super::open_alerts::OpenAlerts;
 use crate::app::assess::past_seasons::PastSeasons;
 use crate::app::assess::{Assessment, BoatView};

@@ -1,6 +1,6 @@
 //! Whom the day's worklist goes to.
 
-use super::Gathering;
+use super::gathering::Gathering;
 use crate::app::context::ServiceError;
 use crate::domain::alert::worklist::WorklistDue;
 use crate::domain::alert::{Decision, DecisionInput, decide};

@@ -1,6 +1,8 @@
 //! Words of kinds `freeze` and `blind`.
 
-use super::{Reader, Scene, chart, label_of};
+use super::chart;
+use super::label::label_of;
+use super::scene::{Reader, Scene};
 use crate::domain::alert::{Advice, Kind};
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{Context, Email, RolledUp, compose_rollup};

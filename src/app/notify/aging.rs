@@ -1,6 +1,7 @@
 //! Words about forecasts that grow old.
 
-use super::{Reader, Scene, label_of};
+use super::label::label_of;
+use super::scene::{Reader, Scene};
 use crate::domain::alert::aging::AgedPlace;
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{Aging, Email, compose_aging};

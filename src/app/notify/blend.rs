@@ -1,7 +1,8 @@
 //! Words of kind `blend`.
 
 use super::deadline::one_in;
-use super::{Reader, Scene, label_of};
+use super::label::label_of;
+use super::scene::{Reader, Scene};
 use crate::domain::alert::blend::Notice;
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{Email, TooWeak, compose_blend};

@@ -1,9 +1,9 @@
 //! The picture that goes with a letter about a boat: to managers, and to owners who have asked for it. A letter goes without
 //! it rather than not at all.
 
+use super::label::label_of;
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::AppContext;
-use crate::app::notify::label_of;
 use crate::domain::boat::BoatId;
 use crate::domain::message::chart::{Chart, PARTS_MOST, Part, Picture};
 use crate::domain::risk::judge::curves::{Curve, quantiles};

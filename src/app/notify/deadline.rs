@@ -1,6 +1,7 @@
 //! Words of kind `deadline`.
 
-use super::{Reader, Scene, label_of};
+use super::label::label_of;
+use super::scene::{Reader, Scene};
 use crate::domain::alert::deadline::Notice;
 use crate::domain::boat::CircuitId;
 use crate::domain::message::{Email, Nudge, compose_deadline};

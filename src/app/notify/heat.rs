@@ -1,6 +1,7 @@
 //! Words of kind `heat`.
 
-use super::{Reader, Scene, label_of};
+use super::label::label_of;
+use super::scene::{Reader, Scene};
 use crate::app::alerts::heat::boats_in;
 use crate::domain::alert::heat::{Notice, Word};
 use crate::domain::alert::{Advice, Content, Kind, Notification};
@@ -58,7 +59,7 @@ pub(super) struct Carried(Vec<(PersonId, SiteId, Vec<BoatId>)>);
 pub(super) fn carried(scene: &Scene<'_>, notifications: &[Notification]) -> Carried {
     let lists = notifications.iter().filter_map(|notification| {
         let Content::Heat(notice) = &notification.content else { return None };
-        let reader = super::reader(scene, notification)?;
+        let reader = scene.reader(notification)?;
         if notice.word != Word::Trouble || reader.0.email.is_none() {
             return None;
         }

@@ -2,9 +2,9 @@
 
 use chrono::{DateTime, Utc};
 
+use super::composer::Composer;
 use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
-use crate::app::notify::Composer;
 use crate::app::notify::chart;
 use crate::app::ports::OutboxRow;
 use crate::app::ports::{Held, HeldBy, Posted, Rewritten};
@@ -75,8 +75,7 @@ pub fn with_note(
         boat: view.map(|view| (&view.boat, &view.state)),
         site: &place.site,
     };
-    let label =
-        |circuit: &crate::domain::boat::CircuitId| crate::app::notify::label_of(house, circuit);
+    let label = |circuit: &crate::domain::boat::CircuitId| super::label::label_of(house, circuit);
     let picture = boat.and_then(|boat| chart::of_boat(house, &seen, boat, person));
     let context = composer.context((person, &place.site), &label, letter.row.queued_at);
     let context = Context { picture: picture.as_ref(), ..context };

@@ -1,6 +1,7 @@
 //! Words of the letter that opens a season.
 
-use super::{Reader, Scene, label_of};
+use super::label::label_of;
+use super::scene::{Reader, Scene};
 use crate::app::alerts::opening::boats_of;
 use crate::app::settings::schedule::Schedule;
 use crate::domain::boat::CircuitId;

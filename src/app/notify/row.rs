@@ -2,7 +2,9 @@
 
 use chrono::{DateTime, Utc};
 
-use super::{Composer, Scene, sms};
+use super::composer::Composer;
+use super::scene::Scene;
+use super::sms;
 use crate::app::context::with_causes;
 use crate::app::ports::Mailer;
 use crate::app::ports::OutboxRow;

@@ -1,6 +1,6 @@
 //! Short texts beside letters, to those who agreed to them.
 
-use crate::app::notify::Scene;
+use super::scene::Scene;
 use crate::app::ports::{OutboxRow, TEXTS};
 use crate::domain::message::{Email, Mailbox, envelope};
 use crate::domain::yard::Person;

@@ -2,7 +2,8 @@
 
 use chrono::{DateTime, Utc};
 
-use super::{Reader, Scene, label_of};
+use super::label::label_of;
+use super::scene::{Reader, Scene};
 use crate::domain::alert::unreachable::Notice;
 use crate::domain::boat::{CircuitId, SiteId};
 use crate::domain::message::{Email, MissedBy, compose_reached, compose_unreached};

@@ -2,7 +2,8 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::app::notify::{Composer, Scene};
+use super::composer::Composer;
+use super::scene::Scene;
 use crate::app::ports::{OutboxRow, WEBHOOKS};
 use crate::app::settings::Settings;
 use crate::domain::alert::Decision;

@@ -1,11 +1,13 @@
 //! The worklist: for a manager as a letter, for a screen as the same words.
 
+use super::composer::Composer;
+use super::label::label_of;
+use super::scene::Scene;
 use crate::app::alerts::blend::too_weak;
 use crate::app::assess::{Assessment, BoatView};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::chart;
 use crate::app::notify::claimed::only_claimed;
-use crate::app::notify::{Composer, Scene, label_of};
 use crate::app::planning::{YardPlan, lines, plan_of};
 use crate::app::ports::{AlertFilter, OutboxRow};
 

@@ -7,6 +7,7 @@ use std::path::Path;
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
+pub use super::fleet::Fleet;
 use super::postbox::Postbox;
 use super::reckoning::Reckoning;
 use super::score::Played;
@@ -19,11 +20,11 @@ use crate::app::round::{Memory, RoundDeps, round};
 use crate::app::salt::seeded;
 use crate::app::settings::Settings;
 use crate::app::settings::services::ServiceName;
-use crate::domain::boat::{Boat, LayupEvent, SiteId};
+use crate::domain::boat::{Boat, LayupEvent};
 use crate::domain::catalogue::Catalogue;
 use crate::domain::weather::measured::Measured;
 use crate::domain::weather::{Forecast, Step};
-use crate::domain::yard::{Person, Site};
+use crate::domain::yard::Site;
 
 /// The service under whose name the played forecasts are kept: one whose errors are those of the usual model.
 const SERVICE: &str = "met-norway";
@@ -36,17 +37,6 @@ pub trait Weather {
     fn newest(&self, site: &Site, now: DateTime<Utc>) -> Option<(DateTime<Utc>, Vec<Step>)>;
     /// The hours that have passed, one by one; unknown hours are empty.
     fn past(&self, site: &Site, from: DateTime<Utc>, until: DateTime<Utc>) -> Vec<Step>;
-}
-
-/// Who and what is played.
-#[derive(Debug, Clone)]
-pub struct Fleet {
-    /// Places by id.
-    pub sites: BTreeMap<SiteId, Site>,
-    /// People.
-    pub people: Vec<Person>,
-    /// Boats, each with the events that concern it, those of its place too.
-    pub boats: Vec<(Boat, Vec<LayupEvent>)>,
 }
 
 /// How it is played.

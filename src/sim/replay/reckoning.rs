@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::play::Fleet;
+use super::fleet::Fleet;
 use super::score::{Frozen, Message, Played};
 use crate::app::assess::Assessment;
 use crate::app::context::{AppContext, ServiceError};

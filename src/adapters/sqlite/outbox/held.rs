@@ -1,14 +1,14 @@
 //! Letters to owners that wait for the yard to look at them first.
 
 use chrono::{DateTime, Utc};
-use rusqlite::{Row, params};
+use rusqlite::params;
 
-use super::{COLUMNS, posted};
+use super::columns::{COLUMNS, posted};
 use crate::adapters::sqlite::Store;
 use crate::adapters::sqlite::cached::Cached as _;
 use crate::adapters::sqlite::column::Millis;
 use crate::adapters::sqlite::error::Doing as _;
-use crate::app::ports::{Held, HeldBy, HeldLetters, Posted, Rewritten, StoreError};
+use crate::app::ports::{HeldBy, HeldLetters, Posted, Rewritten, StoreError};
 
 impl HeldLetters for Store {
     fn held_letters(&self, now: DateTime<Utc>) -> Result<Vec<Posted>, StoreError> {
@@ -50,24 +50,4 @@ impl HeldLetters for Store {
             .map(|rows| rows > 0)
         })
     }
-}
-
-/// The columns from `held_until_ms` on.
-pub(super) fn of_row(row: &Row<'_>) -> rusqlite::Result<Option<Held>> {
-    let time = |column| -> rusqlite::Result<Option<DateTime<Utc>>> {
-        Ok(row.get::<_, Option<Millis>>(column)?.map(|Millis(at)| at))
-    };
-    let (Some(until), Some(most), Some(free)) = (time(23)?, time(24)?, time(25)?) else {
-        return Ok(None);
-    };
-    let person: Option<String> = row.get(26)?;
-    let why: Option<String> = row.get(27)?;
-    let by = person.map(|person| HeldBy { person: person.into(), why: why.unwrap_or_default() });
-    Ok(Some(Held {
-        until,
-        most,
-        free,
-        by,
-        draft: row.get::<_, Option<String>>(28)?.unwrap_or_default(),
-    }))
 }

@@ -5,8 +5,8 @@ use std::sync::PoisonError;
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Transaction, params};
 
+use super::columns::{COLUMNS, posted};
 use super::marks::sent;
-use super::{COLUMNS, posted};
 use crate::adapters::sqlite::Store;
 use crate::adapters::sqlite::cached::Cached as _;
 use crate::adapters::sqlite::column::Millis;
