@@ -1,4 +1,4 @@
-//! The quiet wing: pure functions from data to data.
+//! The quiet wing (functional core): pure functions from data to data.
 //!
 //! Nothing here reads a clock, a file, the network or a random source that was not handed in; `now` is an argument.
 //! The modules stand in the order of the data, and each uses only those above it.

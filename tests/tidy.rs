@@ -141,6 +141,22 @@ fn doors_know_the_quiet_wing_and_the_ports_and_never_each_other() {
 }
 
 #[test]
+fn read_models_know_the_quiet_wing_only() {
+    let mut files = sources(&root().join("src/views"));
+    files.push(("src/views.rs".into(), fs::read_to_string(root().join("src/views.rs")).unwrap()));
+    for (path, text) in files {
+        for room in DOORS.map(|(door, _)| door).into_iter().chain(WIRING) {
+            let room = room.replace('/', "::");
+            assert!(
+                !uses(&code(&text), &format!("crate::{room}")),
+                "{} uses {room}",
+                path.display()
+            );
+        }
+    }
+}
+
+#[test]
 fn the_application_knows_its_ports_and_no_door() {
     for (path, text) in sources(&root().join("src/app")) {
         assert!(!uses(&code(&text), "crate::adapters"), "{} knows a door by name", path.display());

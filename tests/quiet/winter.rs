@@ -1,5 +1,5 @@
 //! The invented winter of 2022-23: twelve boats that each carry a mistake, and nobody who acts on a message. Coarser than
-//! the service (fewer members, a look every eight hours), the same decisions.
+//! the service (fewer members, a look every twelve hours), the same round.
 
 use std::collections::BTreeMap;
 
@@ -87,9 +87,9 @@ fn played() -> &'static Played {
 
 fn play_it() -> Played {
     let winter = Winter::reconstruct(DEMO_SEED).unwrap();
-    let mut rules = Rules::usual(chrono_tz::America::New_York, 8).unwrap();
+    let mut rules = Rules::usual(chrono_tz::America::New_York, 12).unwrap();
     let judge = &mut rules.settings.judge;
-    (judge.members, judge.ahead_h, judge.past_days) = (32, 72, 5);
+    (judge.members, judge.past_days) = (32, 5);
     let span = (at("2022-10-01T05:00:00Z"), at("2023-02-02T11:00:00Z"));
     play(&fleet(), &Reconstructed(Issues::new(winter, DEMO_SEED)), &rules, span).unwrap()
 }
@@ -125,7 +125,8 @@ fn the_invented_winter_is_quiet_and_nothing_dear_freezes_untold() {
         "owners {owners:?}; severe parts froze (told a day before, later, never) {:?}",
         played.froze
     );
-    assert!(owners[owners.len() / 2] <= 6, "median of {owners:?}");
+    // Of every kind: the opening letter, words about heat and blindness and their ends count as well.
+    assert!(owners[owners.len() / 2] <= 8, "median of {owners:?}");
     // Three of these twelve, each with mistakes in several systems, get more than the promise of twelve for 19 of 20.
     assert!(owners.iter().filter(|count| **count > 12).count() <= 3, "{owners:?}");
     assert!(owners.iter().all(|count| *count <= 16), "{owners:?}");

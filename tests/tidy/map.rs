@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::{DOMAIN, DOORS, WIRING};
 
 /// What somebody who knows other such programs will look for, and what it is called here.
-const GLOSSARY: [(&str, &str); 19] = [
+const GLOSSARY: [(&str, &str); 23] = [
     ("what the application is made of", "AppContext"),
     ("what one round needs beside it", "RoundDeps"),
     ("the work of many processors", "Parallel"),
@@ -16,6 +16,10 @@ const GLOSSARY: [(&str, &str); 19] = [
     ("what somebody was told last", "LastNotified"),
     ("the alerts that are not closed", "OpenAlerts"),
     ("what puts a notification into words", "Composer"),
+    ("what one decision looks at", "DecisionInput"),
+    ("what follows from a decision", "Action"),
+    ("advice about a danger, as one person gets it", "Advice"),
+    ("what the words of a round are made from", "Scene"),
     ("a finished letter", "Email"),
     ("a message that waits to leave", "OutboxRow"),
     ("may a loop go on", "ShouldContinue"),
@@ -41,7 +45,10 @@ pub fn rooms(root: &Path) -> String {
         let above = if place == 0 { "nothing of ours" } else { "what stands above it" };
         row(&format!("domain/{name}"), above);
     }
-    row("app", "domain, adapters");
+    row("views", "domain");
+    row("app", "domain, views");
+    row("app/ports", "domain");
+    row("app/settings", "domain");
     row("adapters", "domain");
     for (door, known) in DOORS {
         row(door, &[&["domain"], known].concat().join(", "));

@@ -8,7 +8,7 @@ mod marks;
 mod undelivered;
 
 use chrono::{DateTime, Utc};
-use rusqlite::{OptionalExtension as _, Transaction, params};
+use rusqlite::{OptionalExtension as _, Transaction, params, params_from_iter};
 
 use super::Store;
 use super::column::Millis;
@@ -56,11 +56,12 @@ impl Outbox for Store {
 
     fn letters(&self, alert: Option<&str>) -> Result<Vec<Posted>, StoreError> {
         let doing = "reading the outbox";
-        let statement =
-            format!("SELECT {COLUMNS} FROM outbox WHERE ?1 IS NULL OR alert_id = ?1 ORDER BY id");
+        // Two statements: with "any or this" in one, the whole outbox would be read for one alert.
+        let of_alert = if alert.is_some() { "WHERE alert_id = ?1" } else { "" };
+        let statement = format!("SELECT {COLUMNS} FROM outbox {of_alert} ORDER BY id");
         self.read(doing, |connection| {
             let mut statement = connection.prepare_cached(&statement).context(doing)?;
-            let rows = statement.query_map([alert], posted).context(doing)?;
+            let rows = statement.query_map(params_from_iter(alert), posted).context(doing)?;
             rows.collect::<Result<_, _>>().context(doing)
         })
     }
