@@ -1,4 +1,4 @@
-//! The application: a round (fetch, judge, decide, deliver) and what it is made of. Knows the quiet wing and the doors;
+//! The application: a round (fetch, judge, decide, deliver) and what it is made of. Knows the quiet wing and its ports;
 //! loops, schedules and processes are the daemon's.
 
 pub mod alerts;

@@ -44,9 +44,8 @@ pub struct Taken {
 /// The store's, or an alert that cannot be read; the message is to be taken again then.
 pub fn take(house: &AppContext, bytes: &[u8], now: DateTime<Utc>) -> Result<Taken, ServiceError> {
     let quiet = |words: String| Ok(Taken { words, changed: false });
-    let told = |error: std::io::Error| ServiceError::Told(format!("reading a message: {error}"));
     let (token, received) =
-        match house.mailer.read(bytes, &house.settings.mail.from).map_err(told)? {
+        match house.mailer.read(bytes, &house.settings.mail.from).map_err(ServiceError::Message)? {
             Received::Foreign => return quiet("not to an address of ours: left alone".to_owned()),
             Received::Automatic { token } => (token, None),
             Received::Noticed { token, what } => {

@@ -1,10 +1,16 @@
-//! What keeps the application from doing its work.
+//! What keeps the application from doing its work. The causes are printed once, at the edge ([`with_causes`]).
+
+use std::path::PathBuf;
 
 use thiserror::Error;
 
 use crate::app::ports::StoreError;
 use crate::domain::catalogue::CatalogueError;
+use crate::domain::physics::TableError;
 use crate::domain::risk::judge::JudgeError;
+
+/// An error of whatever stands behind a port, or of whoever wires them.
+pub type OtherError = Box<dyn std::error::Error + Send + Sync>;
 
 /// What keeps the service from doing its work.
 #[derive(Debug, Error)]
@@ -12,18 +18,86 @@ pub enum ServiceError {
     /// The tables that are compiled in.
     #[error("reading the catalogue")]
     Catalogue(#[from] CatalogueError),
+    /// One of the tables of physics.
+    #[error(transparent)]
+    Table(#[from] TableError),
     /// The store.
     #[error(transparent)]
     Store(#[from] StoreError),
     /// The weather client.
     #[error("setting up the weather client")]
-    Client(#[source] Box<dyn std::error::Error + Send + Sync>),
+    Client(#[source] OtherError),
     /// A circuit that cannot be judged.
     #[error(transparent)]
     Judge(#[from] JudgeError),
+    /// An archive of past days.
+    #[error(transparent)]
+    PastSeasons(#[from] PastSeasonsError),
+    /// The crew of a plan.
+    #[error(transparent)]
+    Crew(#[from] CrewError),
+    /// A message that came in.
+    #[error("reading a message: {0}")]
+    Message(#[source] std::io::Error),
+    /// The machine has none to give.
+    #[error("the machine gives no random numbers")]
+    NoRandomness,
+    /// A thread panicked: what it was doing.
+    #[error("{0} came to a sudden end")]
+    ThreadDied(&'static str),
+    /// Something outside of the application: a key file, the relay, the demonstration's folder.
+    #[error(transparent)]
+    Outside(OtherError),
     /// Something that a person has to mend, in words.
     #[error("{0}")]
     Told(String),
+}
+
+/// Why an archive of past days says nothing.
+#[derive(Debug, Error)]
+pub enum PastSeasonsError {
+    /// It cannot be read, or is none.
+    #[error("{}: {source}", .file.display())]
+    Unreadable {
+        /// Which file.
+        file: PathBuf,
+        /// Why.
+        source: OtherError,
+    },
+    /// Too few winters in it.
+    #[error(
+        "{}: has {found} complete winters for {station}; {least} at least say something",
+        .file.display()
+    )]
+    FewWinters {
+        /// Which file.
+        file: PathBuf,
+        /// Complete winters in it.
+        found: usize,
+        /// Of which station or place.
+        station: String,
+        /// So many there must be.
+        least: usize,
+    },
+}
+
+/// A crew that cannot be planned for.
+#[derive(Debug, Error)]
+pub enum CrewError {
+    /// The settings name somebody who is not on the list.
+    #[error("crew.technicians names {name}, who is not on the list of people")]
+    NotListed {
+        /// Who.
+        name: String,
+    },
+    /// Somebody is to be left out who is not of the crew.
+    #[error("no technician is called {name}; the crew is {crew}")]
+    NotOfTheCrew {
+        /// Who.
+        name: String,
+        /// Who the crew is, in words.
+        crew: String,
+    },
 }
 
 /// An error with its causes, each once.

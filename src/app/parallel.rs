@@ -35,9 +35,7 @@ pub fn on_threads<T: Send, R: Send>(
         for thread in running {
             match thread.join() {
                 Ok(results) => done.extend(results),
-                Err(_) => {
-                    done.push((0, Err(ServiceError::Told("a thread came to a sudden end".into()))))
-                }
+                Err(_) => done.push((0, Err(ServiceError::ThreadDied("a thread")))),
             }
         }
     });
@@ -66,7 +64,8 @@ mod tests {
     fn results_come_in_the_order_of_the_items_and_the_first_error_counts() {
         let doubled = on_threads((0..100).collect(), |n: i32| Ok(n * 2)).unwrap();
         assert_eq!(doubled, (0..100).map(|n| n * 2).collect::<Vec<_>>());
-        let fail = |n: i32| if n > 3 { Err(ServiceError::Told(n.to_string())) } else { Ok(n) };
+        let fail =
+            |n: i32| if n > 3 { Err(ServiceError::Outside(n.to_string().into())) } else { Ok(n) };
         assert_eq!(on_threads((0..9).collect(), fail).unwrap_err().to_string(), "4");
     }
 }

@@ -12,14 +12,12 @@ pub type Salt = [u8; 16];
 /// So many random salts from the machine, drawn before anything is written.
 ///
 /// # Errors
-/// [`ServiceError::Told`] when the machine has no randomness to give.
+/// [`ServiceError::NoRandomness`] when the machine has no randomness to give.
 pub fn random(count: usize) -> Result<impl FnMut() -> Salt, ServiceError> {
     let source = SystemRandom::new();
     // Drawn in one go: a system call for each salt would be most of the work of a large import.
     let mut bytes = vec![0; count * size_of::<Salt>()];
-    source
-        .fill(&mut bytes)
-        .map_err(|_| ServiceError::Told("the machine gives no random numbers".into()))?;
+    source.fill(&mut bytes).map_err(|_| ServiceError::NoRandomness)?;
     let mut salts: Vec<Salt> =
         bytes.chunks_exact(size_of::<Salt>()).filter_map(|salt| salt.try_into().ok()).collect();
     // More are asked for only if the caller counted wrong; an empty salt hides less but breaks nothing.

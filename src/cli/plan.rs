@@ -11,6 +11,7 @@ mod entries;
 use std::path::{Path, PathBuf};
 
 use super::{CliContext, CliError, CommandOutput, Exit, as_json};
+use crate::app::error::ServiceError;
 use crate::app::planning::{WhatIf, lines::permission, plan_at};
 
 /// Arguments of `plan`.
@@ -52,7 +53,7 @@ pub fn plan(args: &PlanArgs, around: &CliContext<'_>) -> Result<CommandOutput, C
     let zone = house.settings.yard.time_zone;
     let instant = around.instant((args.at.as_deref(), args.known_at.as_deref()), zone)?;
     let plan = plan_at(&house, instant, &what_if).map_err(|error| match error {
-        crate::app::context::ServiceError::Told(why) => CliError::bad_input(why),
+        ServiceError::Crew(error) => CliError::bad_input(error.to_string()),
         other => other.into(),
     })?;
     let text = text::in_words(&plan, &what_if);

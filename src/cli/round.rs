@@ -3,6 +3,7 @@
 use serde_json::json;
 
 use super::{CliContext, CliError, CommandOutput, Exit, runtime};
+use crate::app::error::ServiceError;
 use crate::app::notify::Composer;
 use crate::app::notify::deliver::DeliverReport;
 use crate::app::ports::{Clock, Courier, WeatherSources};
@@ -42,7 +43,11 @@ pub fn run(args: &RoundArgs, around: &CliContext<'_>) -> Result<CommandOutput, C
     }
     let composer = Composer::of(&house)?;
     let client = house.weather_client()?;
-    let mut way_out = if args.no_send { None } else { Some(channel(&house.settings.mail, true)?) };
+    let mut way_out = if args.no_send {
+        None
+    } else {
+        Some(channel(&house.settings.mail, true).map_err(ServiceError::from)?)
+    };
     let named = !house.settings.webhook.is_empty();
     let endpoints = named.then(|| endpoints(&house.settings));
     let mut works = RoundDeps {

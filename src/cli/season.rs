@@ -13,7 +13,7 @@ use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::archive::DayFiles;
 use crate::app::assess::AsOf;
 use crate::app::assess::past_seasons::{PastSeasons, WINTERS_LEAST};
-use crate::app::context::{AppContext, ServiceError};
+use crate::app::context::AppContext;
 use crate::domain::boat::SiteId;
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_classes;
@@ -80,7 +80,7 @@ struct Question<'a> {
 /// # Errors
 /// [`CliError`]: a file that cannot be read, too few winters, a tolerance that is none.
 pub fn season(args: &SeasonArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
-    let bad = |error: ServiceError| CliError::bad_input(error.to_string());
+    let bad = |error: &dyn std::error::Error| CliError::bad_input(error.to_string());
     // What is wrong with the question is said before anything is fetched and kept.
     if args.tolerance.is_some_and(|share| !(0.0..=0.5).contains(&share)) {
         return Err(CliError::bad_input("--tolerance is a share from 0 to 0.5, such as 0.1"));
@@ -106,11 +106,14 @@ pub fn season(args: &SeasonArgs, around: &CliContext<'_>) -> Result<CommandOutpu
     let usual = known.as_ref().map(|(house, _)| house.settings.season.tolerance);
     let tolerance = args.tolerance.or(usual).unwrap_or(0.1);
     let past = match (file, &known) {
-        (None, Some((house, site))) => house.past_seasons(site).map_err(bad)?,
+        (None, Some((house, site))) => house.past_seasons(site).map_err(|error| bad(&error))?,
         (None, None) => None,
         (Some(file), known) => {
             let offset_k = known.as_ref().map_or(0.0, |(_, site)| site.clear_night_k());
-            Some(Arc::new(PastSeasons::read(&DayFiles, (file, &args.site), offset_k).map_err(bad)?))
+            Some(Arc::new(
+                PastSeasons::read(&DayFiles, (file, &args.site), offset_k)
+                    .map_err(|error| bad(&error))?,
+            ))
         }
     };
     let past = past.ok_or_else(|| {

@@ -1,6 +1,9 @@
 //! From the configuration to the clients of the weather services.
 
+use std::path::PathBuf;
 use std::time::Duration;
+
+use thiserror::Error;
 
 use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{Client, ClientSettings, Clients, Options, Service};
@@ -14,6 +17,31 @@ const CALL_DEADLINE: Duration = Duration::from_secs(30);
 const ENSEMBLE_DEADLINE: Duration = Duration::from_secs(60);
 /// Longest key that is read, in bytes.
 const KEY_BYTES_MAX: usize = 500;
+
+/// Why the key of a paid plan is not used.
+#[derive(Debug, Error)]
+pub enum KeyError {
+    /// The file cannot be read.
+    #[error("forecast.open_meteo.key_file {}: {source}", .path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// Something else stands in it.
+    #[error("forecast.open_meteo.key_file {}: holds no key of letters and digits", .path.display())]
+    NoKey {
+        /// The file.
+        path: PathBuf,
+    },
+}
+
+impl From<KeyError> for ServiceError {
+    fn from(error: KeyError) -> Self {
+        Self::Outside(Box::new(error))
+    }
+}
 
 /// Makes the clients; `None` where nothing is asked.
 ///
@@ -64,18 +92,16 @@ pub fn archive_client(forecast: &ForecastSettings) -> Result<Client, ServiceErro
     Ok(Client::with(Service::OpenMeteo, &settings, options)?)
 }
 
-fn key(forecast: &ForecastSettings) -> Result<Option<String>, ServiceError> {
+fn key(forecast: &ForecastSettings) -> Result<Option<String>, KeyError> {
     let Some(path) = &forecast.open_meteo.key_file else { return Ok(None) };
-    let told = |why: String| {
-        ServiceError::Told(format!("forecast.open_meteo.key_file {}: {why}", path.display()))
-    };
-    let text = std::fs::read_to_string(path).map_err(|error| told(error.to_string()))?;
+    let text = std::fs::read_to_string(path)
+        .map_err(|source| KeyError::Unreadable { path: path.clone(), source })?;
     let key = text.trim();
     if key.is_empty()
         || key.len() > KEY_BYTES_MAX
         || !key.bytes().all(|b| b.is_ascii_alphanumeric())
     {
-        return Err(told("holds no key of letters and digits".into()));
+        return Err(KeyError::NoKey { path: path.clone() });
     }
     Ok(Some(key.to_owned()))
 }

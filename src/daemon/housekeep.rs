@@ -128,7 +128,7 @@ fn check_due(
     house: &AppContext,
     now: DateTime<Utc>,
 ) -> Result<Option<DateTime<Utc>>, ServiceError> {
-    let schedule = Schedule::parse(FULL_CHECK).map_err(ServiceError::Told)?;
+    let schedule = Schedule::parse(FULL_CHECK).map_err(|why| ServiceError::Outside(why.into()))?;
     let zone = house.settings.yard.time_zone;
     match house.store.last_run(FULL_CHECK_RUN)?.filter(|last| *last <= now + CLOCK_APART) {
         Some(last) => Ok(schedule.next_after(last, zone)),
@@ -163,6 +163,6 @@ async fn check(house: &AppContext) -> Result<(), ServiceError> {
     let checked = tokio::task::spawn_blocking(move || Store::full_check_apart(&path)).await;
     match checked {
         Ok(outcome) => Ok(outcome?),
-        Err(_) => Err(ServiceError::Told("checking the store came to a sudden end".into())),
+        Err(_) => Err(ServiceError::ThreadDied("checking the store")),
     }
 }

@@ -5,6 +5,7 @@ mod manager;
 mod shift;
 
 use chrono::{DateTime, Utc};
+use thiserror::Error;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
 use crate::adapters::settings::SettingsError;
@@ -35,6 +36,11 @@ enum Heard {
     Tick,
 }
 
+/// The machine does not tell of signals.
+#[derive(Debug, Error)]
+#[error("listening for signals: {0}")]
+struct SignalsError(#[source] std::io::Error);
+
 struct Signals {
     terminate: Signal,
     interrupt: Signal,
@@ -61,7 +67,7 @@ pub async fn run(
 ) -> Result<Stopped, ServiceError> {
     let clock = SystemClock;
     let mut signals = Signals::listen()
-        .map_err(|error| ServiceError::Told(format!("listening for signals: {error}")))?;
+        .map_err(|source| ServiceError::Outside(Box::new(SignalsError(source))))?;
     let manager = Manager::default();
     let mut hold = Hold::take(&settings.store.path)?;
     let daemon = Daemon::open(settings, Options::default())?;

@@ -18,7 +18,7 @@ impl AppContext {
     /// [`ServiceError`]: the tables, the yard's own words or the store.
     pub fn open(settings: Settings, options: Options) -> Result<Self, ServiceError> {
         let catalogue = Catalogue::built_in()?;
-        own_phrases(&settings).map_err(|faults| ServiceError::Told(faults.join("\n")))?;
+        own_phrases(&settings).map_err(|faults| ServiceError::Outside(faults.join("\n").into()))?;
         let store = Store::open(&settings.store.path, options)?;
         Ok(Self::over(settings, catalogue, Box::new(store)))
     }

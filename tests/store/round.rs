@@ -64,6 +64,17 @@ fn a_round_lands_with_its_reasons_and_letters() {
 }
 
 #[test]
+fn an_alert_that_cannot_be_read_is_named_and_still_listed() {
+    let store = Store::open_in_memory().unwrap();
+    store.commit_round(&round(1)).unwrap();
+    let error = store.open_alerts().unwrap_err();
+    assert_eq!(error.to_string(), "the alert a cannot be read");
+    assert!(std::error::Error::source(&error).is_some(), "why is lost");
+    assert!(store.alerts(&AlertFilter::default()).is_err());
+    assert_eq!(open(&store).len(), 1);
+}
+
+#[test]
 fn a_round_that_fails_at_its_end_leaves_nothing() {
     let store = Store::open_in_memory().unwrap();
     let before = store.dump().unwrap();

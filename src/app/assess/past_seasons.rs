@@ -6,6 +6,7 @@ use std::sync::{Arc, PoisonError};
 pub(crate) use crate::app::assess::archives::Passing;
 pub use crate::app::assess::archives::{FirstFreezes, PastSeasons};
 use crate::app::context::{AppContext, ServiceError};
+use crate::app::error::PastSeasonsError;
 use crate::app::ports::{ArchivedDays, DayArchive};
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_class;
@@ -24,26 +25,24 @@ impl PastSeasons {
     /// nights those were, so that all lows get it: the cold side. A place that is warmer gets no credit.
     ///
     /// # Errors
-    /// [`ServiceError::Told`]: a file that cannot be read, or too few winters in it.
+    /// [`PastSeasonsError`]: a file that cannot be read, or too few winters in it.
     pub fn read(
         archive: &dyn DayArchive,
         (file, station): (&Path, &str),
         night_offset_k: f64,
-    ) -> Result<Self, ServiceError> {
-        let name = file.display();
-        let told = |words: String| ServiceError::Told(format!("{name}: {words}"));
-        let ArchivedDays { mut days, source } =
-            archive.read(file, station).map_err(|error| told(error.to_string()))?;
+    ) -> Result<Self, PastSeasonsError> {
+        let ArchivedDays { mut days, source } = archive
+            .read(file, station)
+            .map_err(|source| PastSeasonsError::Unreadable { file: file.into(), source })?;
         let night_offset_k = night_offset_k.min(0.0);
         for day in &mut days {
             day.low_c += night_offset_k;
         }
         let winters = winters(&days);
         if winters.len() < WINTERS_LEAST {
-            return Err(told(format!(
-                "has {} complete winters for {station}; {WINTERS_LEAST} at least say something",
-                winters.len()
-            )));
+            let (file, station) = (file.into(), station.to_owned());
+            let (found, least) = (winters.len(), WINTERS_LEAST);
+            return Err(PastSeasonsError::FewWinters { file, found, station, least });
         }
         Ok(Self {
             file: file.into(),
@@ -100,8 +99,7 @@ impl AppContext {
         passing: Passing,
     ) -> Result<FirstFreezes, ServiceError> {
         self.archives.freezes(past, (class, passing), || {
-            let class =
-                thermal_class(class).map_err(|error| ServiceError::Told(error.to_string()))?;
+            let class = thermal_class(class)?;
             let part = water_in(class, &passing.liquid);
             let froze = |winter: &PastWinter| {
                 let found = part.as_ref().and_then(|part| winter.part_past(part, passing.share));

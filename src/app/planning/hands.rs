@@ -2,6 +2,7 @@
 
 use crate::app::assess::Assessment;
 use crate::app::context::{AppContext, ServiceError};
+use crate::app::error::CrewError;
 use crate::app::planning::row::{Row, WhatIf};
 use crate::domain::risk::plan::crew::{Crew, Technician, WorkDay};
 use crate::domain::risk::plan::schedule::Scarce;
@@ -31,10 +32,7 @@ pub(crate) fn crew(
         .iter()
         .find(|one| !known.is_empty() && !known.keys().any(|person| person.as_str() == one.name))
     {
-        return Err(ServiceError::Told(format!(
-            "crew.technicians names {}, who is not on the list of people",
-            one.name
-        )));
+        return Err(CrewError::NotListed { name: one.name.clone() }.into());
     }
     let names_skills = technicians.iter().any(|one| !one.skills.is_empty());
     let mut without = what_if.without.clone();
@@ -47,10 +45,8 @@ pub(crate) fn crew(
         };
         let Some(place) = technicians.iter().position(named) else {
             let known: Vec<&str> = technicians.iter().map(|one| one.name.as_str()).collect();
-            return Err(ServiceError::Told(format!(
-                "no technician is called {away}; the crew is {}",
-                if known.is_empty() { "empty".to_owned() } else { known.join(", ") }
-            )));
+            let crew = if known.is_empty() { "empty".to_owned() } else { known.join(", ") };
+            return Err(CrewError::NotOfTheCrew { name: away.clone(), crew }.into());
         };
         technicians.remove(place);
     }

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use thiserror::Error;
 
 use crate::adapters::intake::{self, ImportProblems, Imported, Known};
 use crate::adapters::sqlite::{Durability, Options};
@@ -19,7 +20,7 @@ use crate::daemon::post::channel;
 use crate::domain::boat::LayupEvent;
 use crate::sim::demo::issues::Issues;
 use crate::sim::demo::stand_in::StandIn;
-use crate::sim::demo::winter::{Winter, past_days};
+use crate::sim::demo::winter::{Winter, WinterError, past_days};
 
 /// First round: midnight of 1 October 2022 at the yard.
 pub const FIRST_ROUND: &str = "2022-10-01T00:00:00-04:00";
@@ -65,6 +66,48 @@ pub struct Progress {
     pub until: DateTime<Utc>,
 }
 
+/// Why the demonstration cannot be played.
+#[derive(Debug, Error)]
+pub enum DemoError {
+    /// The winter's tables.
+    #[error("reconstructing the winter: {0}")]
+    Winter(#[source] WinterError),
+    /// The tables of the winters before it.
+    #[error("inventing past winters: {0}")]
+    PastWinters(#[source] WinterError),
+    /// No port on this machine.
+    #[error("opening a loopback port: {0}")]
+    Port(#[source] std::io::Error),
+    /// The folder.
+    #[error("cannot write {}: {source}", .path.display())]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// The configuration made for it.
+    #[error("{}", .0.join("\n"))]
+    Settings(Vec<String>),
+    /// A table of the invented yard.
+    #[error(transparent)]
+    Table(#[from] ImportProblems),
+    /// A constant that is no time.
+    #[error("{text}: {source}")]
+    Time {
+        /// The constant.
+        text: String,
+        /// Why.
+        source: chrono::ParseError,
+    },
+}
+
+impl From<DemoError> for ServiceError {
+    fn from(error: DemoError) -> Self {
+        Self::Outside(Box::new(error))
+    }
+}
+
 /// Runs every round from 1 October 2022 to `until` in `folder`, which must exist and is filled.
 ///
 /// # Errors
@@ -74,12 +117,11 @@ pub async fn run(
     until: DateTime<Utc>,
     mut progress: impl FnMut(Progress),
 ) -> Result<Season, ServiceError> {
-    let winter = Winter::reconstruct(SEED)
-        .map_err(|error| ServiceError::Told(format!("reconstructing the winter: {error}")))?;
+    let winter = Winter::reconstruct(SEED).map_err(DemoError::Winter)?;
     let first = instant(FIRST_ROUND)?;
     let stand_in = StandIn::start(Arc::new(Issues::new(winter, SEED)), first)
         .await
-        .map_err(|error| ServiceError::Told(format!("opening a loopback port: {error}")))?;
+        .map_err(DemoError::Port)?;
     let settings = settings(folder, stand_in.base())?;
     let maildir = settings.mail.maildir.clone().unwrap_or_default();
     let store = settings.store.path.clone();
@@ -158,17 +200,15 @@ maildir = "Maildir"
 "#
     );
     for (name, inland) in [("past_coast.csv", false), ("past_inland.csv", true)] {
-        let days = past_days(SEED, inland)
-            .map_err(|error| ServiceError::Told(format!("inventing past winters: {error}")))?;
+        let days = past_days(SEED, inland).map_err(DemoError::PastWinters)?;
         let path = folder.join(name);
-        std::fs::write(&path, days).map_err(|error| {
-            ServiceError::Told(format!("cannot write {}: {error}", path.display()))
-        })?;
+        std::fs::write(&path, days)
+            .map_err(|source| DemoError::Write { path: path.clone(), source })?;
     }
     let path = folder.join("rimeward.toml");
     std::fs::write(&path, &text)
-        .map_err(|error| ServiceError::Told(format!("cannot write {}: {error}", path.display())))?;
-    Settings::parse(&text, folder).map_err(|problems| ServiceError::Told(problems.join("\n")))
+        .map_err(|source| DemoError::Write { path: path.clone(), source })?;
+    Ok(Settings::parse(&text, folder).map_err(DemoError::Settings)?)
 }
 
 /// Brings in the invented yard and returns its log in the order in which the yard learned of it.
@@ -188,7 +228,7 @@ fn demo_log(known: Known<'_>) -> Result<Vec<LayupEvent>, ServiceError> {
 }
 
 fn rows<T>(read: Result<Imported<T>, ImportProblems>) -> Result<Vec<T>, ServiceError> {
-    read.map(|imported| imported.rows).map_err(|problems| ServiceError::Told(problems.to_string()))
+    Ok(read.map(|imported| imported.rows).map_err(DemoError::Table)?)
 }
 
 /// A fixed instant of this file.
@@ -198,5 +238,5 @@ fn rows<T>(read: Result<Imported<T>, ImportProblems>) -> Result<Vec<T>, ServiceE
 pub fn instant(text: &str) -> Result<DateTime<Utc>, ServiceError> {
     DateTime::parse_from_rfc3339(text)
         .map(|at| at.to_utc())
-        .map_err(|error| ServiceError::Told(format!("{text}: {error}")))
+        .map_err(|source| DemoError::Time { text: text.to_owned(), source }.into())
 }

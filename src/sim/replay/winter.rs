@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Datelike as _, NaiveDate, TimeDelta, Utc};
+use thiserror::Error;
 
 use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::{BoatId, SiteId};
@@ -99,10 +100,33 @@ fn window(half: Hemisphere, year: i32) -> Option<Span> {
     Some((start + TimeDelta::days(72), start + TimeDelta::days(323)))
 }
 
+/// Why a winter cannot be played.
+#[derive(Debug, Error)]
+pub enum ReplayError {
+    /// Too little weather.
+    #[error(
+        "the weather has less than {days} days of the winter {winter}-{ended:02} without a gap of more than 12 hours"
+    )]
+    Gaps {
+        /// So many days there must be.
+        days: i64,
+        /// The year in which the winter began.
+        winter: i32,
+        /// The year in which it ended, of its century.
+        ended: i32,
+    },
+}
+
+impl From<ReplayError> for ServiceError {
+    fn from(error: ReplayError) -> Self {
+        Self::Outside(Box::new(error))
+    }
+}
+
 /// Plays the weather of the winter `weather` over the record of the winter `record`.
 ///
 /// # Errors
-/// [`ServiceError::Told`]: no place has enough weather of that winter; a hole in the tables.
+/// [`ReplayError`] as [`ServiceError::Outside`]: no place has enough weather of that winter; a hole in the tables.
 pub fn replay(
     house: &AppContext,
     fleet: &Fleet,
@@ -110,7 +134,6 @@ pub fn replay(
     (weather, record): (i32, i32),
     seed: u64,
 ) -> Result<Replayed, ServiceError> {
-    let told = |words: String| ServiceError::Told(words);
     let mut drawn = BTreeMap::new();
     let mut span: Option<Span> = None;
     for (id, hours) in past {
@@ -124,11 +147,8 @@ pub fn replay(
         drawn.insert(id.clone(), Drawn::new(known, own_seed));
     }
     let Some(span) = span.filter(|(from, until)| *until - *from >= SPAN_LEAST) else {
-        return Err(told(format!(
-            "the weather has less than {} days of the winter {weather}-{:02} without a gap of more than 12 hours",
-            SPAN_LEAST.num_days(),
-            (weather + 1).rem_euclid(100)
-        )));
+        let (days, ended) = (SPAN_LEAST.num_days(), (weather + 1).rem_euclid(100));
+        return Err(ReplayError::Gaps { days, winter: weather, ended }.into());
     };
     let coldest_c = drawn
         .iter()
