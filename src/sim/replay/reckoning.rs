@@ -9,8 +9,8 @@ use super::score::{Frozen, Message, Played};
 use crate::app::assess::Assessment;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::ports::{AlertFilter, Posted};
-use crate::domain::alert::{Alert, Condition, Kind, System};
-use crate::domain::boat::{Boat, BoatId};
+use crate::domain::alert::{Alert, AlertId, Condition, Kind, System};
+use crate::domain::boat::{Boat, BoatId, PersonId};
 use crate::domain::risk::{CircuitRisk, Consequence, Priority};
 
 /// Learnt of so long ago at most and frozen already: nobody could have said it before.
@@ -27,11 +27,19 @@ pub(super) struct Reckoning<'a> {
     fleet: &'a Fleet,
     played: Played,
     frozen: BTreeSet<Part>,
+    /// Who awaits the end of what.
+    told: BTreeSet<(AlertId, PersonId)>,
 }
 
 impl<'a> Reckoning<'a> {
     pub(super) fn new(app: &'a AppContext, fleet: &'a Fleet) -> Self {
-        Self { app, fleet, played: Played::default(), frozen: BTreeSet::new() }
+        Self {
+            app,
+            fleet,
+            played: Played::default(),
+            frozen: BTreeSet::new(),
+            told: BTreeSet::new(),
+        }
     }
 
     /// One look: the letters that left, and what was seen.
@@ -59,7 +67,11 @@ impl<'a> Reckoning<'a> {
             let owned = self.fleet.boats.iter().any(|(other, _)| {
                 other.id == *boat && other.owner.as_ref() == Some(&row.recipient)
             });
-            if owned && !row.closing && self.is_raise(alert, row.queued_at)? {
+            let thread = (alert.id.clone(), row.recipient.clone());
+            // What follows no word, or one that ended it, is a raise.
+            let raised =
+                if row.closing { !self.told.remove(&thread) } else { self.told.insert(thread) };
+            if owned && raised && !row.closing {
                 self.played.raised.entry(boat.clone()).or_default().push(row.queued_at);
             }
         }
@@ -96,18 +108,6 @@ impl<'a> Reckoning<'a> {
             told.is_some_and(|of| of.sent.iter().any(|sent| sent.at == row.queued_at))
         });
         Ok(all)
-    }
-
-    fn is_raise(&self, alert: &Alert, at: DateTime<Utc>) -> Result<bool, ServiceError> {
-        let moves = self.app.store.transitions(alert.id.as_str())?;
-        let raises = |change: &str| {
-            change.ends_with("to UNACK")
-                && (change.starts_with("NORM") || change.starts_with("RTN"))
-        };
-        let raised = moves.iter().any(|row| row.at == at && raises(&row.change));
-        // The first word may come later than the raise itself: it had been no news.
-        let first = alert.told.values().filter_map(|of| of.sent.first()).map(|sent| sent.at).min();
-        Ok(raised || first == Some(at))
     }
 
     /// What has newly gone past its limit: was the owner told in time?
