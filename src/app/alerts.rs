@@ -1,6 +1,6 @@
 //! From an assessment to decisions: each kind of alert gathers what it looks at, and one pure function decides
 //! ([`decide`](crate::domain::alert::decide())). A new kind is a file here, one beside it in `domain::alert`, one in
-//! [`notify`](crate::app::notify), and a line in [`KINDS`].
+//! [`notify`](crate::app::notify), and a line in `KINDS`.
 
 mod aging;
 pub mod blend;

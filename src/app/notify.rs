@@ -1,5 +1,5 @@
 //! From what is to be told to finished letters in the outbox: one composer words a notification, whatever its kind, and one
-//! builder ([`row`]) makes the row.
+//! builder (`row`) makes the row.
 
 mod advice;
 mod aging;

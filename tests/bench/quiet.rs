@@ -105,7 +105,9 @@ impl Total {
         }
         let mut seen = std::collections::BTreeSet::new();
         for message in &played.messages {
-            *self.mix.entry(message.priority).or_default() += 1;
+            if message.kind != "worklist" {
+                *self.mix.entry(message.priority).or_default() += 1;
+            }
             for name in &message.alerts {
                 let twice = !seen.insert((message.person.clone(), name.clone()));
                 self.duplicates += usize::from(twice);

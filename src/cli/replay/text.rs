@@ -41,7 +41,7 @@ pub(super) fn text(
     }
     let _ = writeln!(
         text,
-        "Forecasts are drawn from the error model around what was observed (seed {seed}); nobody acts on anything; worklists, nudges\nto lay up, slush of more than a week ago and missing forecasts are left out."
+        "Forecasts are drawn from the error model around what was observed (seed {seed}); nobody acts on anything. Letters of\nevery kind count; the daily worklist is left out of the list, and nudges need season.archives."
     );
     if !without.is_empty() {
         let names: Vec<&str> = without.iter().map(SiteId::as_str).collect();

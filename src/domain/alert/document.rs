@@ -272,7 +272,7 @@ impl Alert {
     }
 
     /// The advice of this alert that people stand on: what each person who awaits its end was last told. Goes into the
-    /// [`Situation`] of the place, for `blind`.
+    /// [`Situation`](super::Situation) of the place, for `blind`.
     #[must_use]
     pub fn standing(&self, boat: &BoatId, boat_name: &str) -> Vec<Standing> {
         self.told

@@ -85,7 +85,10 @@ impl<'a> Reckoning<'a> {
             at: row.due_at.max(row.queued_at),
             person: row.recipient.clone(),
             kind: row.kind.clone(),
-            alerts: alerts.iter().map(|alert| (alert.id.to_string(), alert.revision)).collect(),
+            alerts: alerts
+                .iter()
+                .map(|alert| (alert.id.to_string(), revision(alert, letter)))
+                .collect(),
             subject: row.subject.clone(),
             closing: row.closing,
             priority: most.unwrap_or(Priority::Low),
@@ -103,9 +106,11 @@ impl<'a> Reckoning<'a> {
             return Ok(Vec::new());
         }
         let mut all = self.app.store.alerts(&AlertFilter::default())?;
+        // Only these are put into one letter with others of the same second.
         all.retain(|alert| {
+            let rolled = matches!(alert.kind, Kind::Freeze | Kind::Blind);
             let told = alert.told.get(&row.recipient);
-            told.is_some_and(|of| of.sent.iter().any(|sent| sent.at == row.queued_at))
+            rolled && told.is_some_and(|of| of.sent.iter().any(|sent| sent.at == row.queued_at))
         });
         Ok(all)
     }
@@ -197,4 +202,13 @@ impl<'a> Reckoning<'a> {
         self.played.fleeting +=
             usize::from(ends.is_some_and(|(end, start)| end - start < FLEETING));
     }
+}
+
+/// The revision that a letter told of: the alert may have moved on while it waited.
+fn revision(alert: &Alert, letter: &Posted) -> u32 {
+    let told = alert.told.get(&letter.row.recipient);
+    let sent = told.into_iter().flat_map(|of| &of.sent);
+    let told =
+        sent.filter(|sent| sent.at == letter.row.queued_at).map(|sent| sent.revision).next_back();
+    told.unwrap_or(letter.row.revision)
 }
