@@ -8,6 +8,7 @@ mod examples;
 mod haul;
 mod expected;
 mod intake;
+mod laws;
 mod paper;
 mod properties;
 mod reach;

@@ -48,11 +48,8 @@ pub(super) fn named(event: &LayupEvent, noun: &str) -> Naming {
         (None | Some(Naming::Nobody), Some(position)) => {
             Naming::These(vec![complete(position, noun)])
         }
-        (None | Some(Naming::Nobody), None) => match event.note.as_deref() {
-            // "both engines" may stand in the remarks; a single one named there is often the one left out.
-            Some(note) if in_words(note, noun) == Naming::All && !excludes(note) => Naming::All,
-            _ => Naming::Nobody,
-        },
+        // What stands in the remarks alone adds no worth, and a single one named there is often the one left out.
+        (None | Some(Naming::Nobody), None) => Naming::Nobody,
         (Some(naming), _) => naming,
     }
 }

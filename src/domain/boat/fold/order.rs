@@ -12,13 +12,6 @@ use super::target::Target;
 use crate::domain::boat::{Evidence, Holds, LayupEvent};
 use crate::domain::catalogue::{EffectKind, EventClass, Reason};
 
-/// Words that say that the space was aired or sniffed.
-const AIRED: [&str; 4] = ["blower", "sniff", "aired", "ventilat"];
-/// Words that say that a heating element has no power.
-const POWER_OFF: [&str; 5] = ["breaker", "power off", "unplugged", "taped", "fuse"];
-/// Words for the whole lay-up, which say of no part what was done to it.
-const WINTERIZED: [&str; 6] =
-    ["winteri", "lay up", "laid up", "lay-up", "decommission", "put to bed"];
 /// A start that was not aired is asked about for so long: what has not burnt by then is not burning any more.
 const START_IS_FRESH: TimeDelta = TimeDelta::days(7);
 
@@ -32,6 +25,9 @@ pub(super) struct Order {
     /// The same for a heater and a charger that are on.
     unaired_heat: Option<usize>,
     unaired_charger: Option<usize>,
+    /// The newest answer, and whether it took a question from the owner's list.
+    last_answer: Option<usize>,
+    answered_some: bool,
     /// Questions to the owner that nobody has answered yet.
     pub(super) unanswered: Vec<usize>,
     /// Questions about the boat as a whole: entry, question, and what it is about.
@@ -43,9 +39,20 @@ impl Order {
     pub(super) fn listen(&mut self, number: usize, entry: &Entry<'_>) {
         if entry.kind.flags.asks {
             self.unanswered.push(number);
-        } else if entry.kind.flags.answers && entry.event.boat.is_some() {
+        } else if super::answer::answers(entry) && entry.event.boat.is_some() {
+            self.answered_some = !self.unanswered.is_empty();
+            self.last_answer = Some(number);
             self.unanswered.clear();
-            let answered = |reason| matches!(reason, Reason::OnlyWinterized | Reason::OutletAside);
+            let answered = |reason| {
+                matches!(
+                    reason,
+                    Reason::OnlyWinterized
+                        | Reason::OutletAside
+                        | Reason::SpringState
+                        | Reason::TankAgain
+                        | Reason::RemarkMeans
+                )
+            };
             self.asked.retain(|(_, reason, _)| !answered(*reason));
             (self.unaired_start, self.unaired_heat, self.unaired_charger) = (None, None, None);
         }
@@ -67,6 +74,17 @@ impl Order {
         start.into_iter().chain(powered.map(|number| (number, Reason::OrderPowered)))
     }
 
+    /// Was something put to the owner before this entry that its answer must have been about?
+    pub(super) fn asked_before(&self, number: usize) -> bool {
+        self.last_answer == Some(number) && self.answered_some
+    }
+
+    /// Asks about the boat as a whole, once; asked again, by the later entry.
+    pub(super) fn ask_once(&mut self, number: usize, reason: Reason) {
+        self.asked.retain(|(_, asked, _)| *asked != reason);
+        self.ask(number, reason, "");
+    }
+
     pub(super) fn ask(&mut self, number: usize, reason: Reason, about: &str) {
         self.asked.push((number, reason, about.to_owned()));
     }
@@ -82,7 +100,7 @@ impl Folding<'_> {
         } else if flags.opens_seacock {
             self.order.seacock_shut = false;
         }
-        if flags.signs && entry.event.mentions(&WINTERIZED) {
+        if flags.signs && entry.event.speaks_of("winterized") {
             self.order.ask(number, Reason::OnlyWinterized, "");
         }
         if flags.opens_strainer && afloat && !self.order.seacock_shut {
@@ -115,7 +133,7 @@ impl Folding<'_> {
 
     /// A start, a heater, a charger in a space where petrol vapour gathers: does anything say that it was aired first?
     fn check_vapour(&mut self, number: usize, entry: &Entry<'_>) {
-        let said = entry.event.mentions(&AIRED);
+        let said = entry.event.speaks_of("aired");
         if entry.kind.flags.run || super::is_engine_blend(entry) {
             self.order.unaired_start = (!said).then_some(number);
         }
@@ -140,27 +158,11 @@ impl Folding<'_> {
         }
     }
 
-    /// A run of the engine that stands only in the remark of another entry: what was done before it may be undone.
-    pub(super) fn ask_where_run(&mut self, number: usize, entry: &Entry<'_>, open_water: bool) {
-        let told = entry.kind.flags.run || super::is_engine_blend(entry) || entry.kind.flags.asks;
-        if told || !entry.event.tells_of_a_run() {
-            return;
-        }
-        let cooling = self.boat.cooling;
-        for slot in self.slots.iter_mut().filter(|slot| slot.set_by != Some(number)) {
-            if slot.kind.is_wetted_by_run(cooling, open_water) && slot.holds.is_protected() {
-                slot.evidence = slot.evidence.min(Evidence::Claimed);
-                slot.rule(number, Reason::RunInRemark);
-                slot.ask(number, Reason::WasItRun);
-            }
-        }
-    }
-
     /// A water heater that was emptied: does anything say that its power is off? A dry element burns out.
     pub(super) fn ask_about_the_breaker(&mut self, number: usize, entry: &Entry<'_>) {
         for slot in self.slots.iter_mut().filter(|slot| slot.set_by == Some(number)) {
             let empty = matches!(slot.holds, Holds::Drained | Holds::Dry);
-            if empty && slot.kind.has_heating_element() && !entry.event.mentions(&POWER_OFF) {
+            if empty && slot.kind.has_heating_element() && !entry.event.speaks_of("power_off") {
                 slot.ask(number, Reason::OrderBreaker);
             }
         }
