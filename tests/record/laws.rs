@@ -1,5 +1,7 @@
 //! Laws that hold for any log: silence never pays. `RIMEWARD_LAW_LOGS` sets how many random logs each law is held to.
 
+use std::sync::LazyLock;
+
 use chrono::{DateTime, TimeDelta, Utc};
 use proptest::prelude::*;
 use rimeward::domain::boat::{BoatState, CircuitState, CoolingKind, Evidence, LayupEvent, fold};
@@ -186,19 +188,21 @@ fn log() -> impl Strategy<Value = Vec<LayupEvent>> {
     })
 }
 
+static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| Catalogue::built_in().unwrap());
+
 struct Bench {
-    catalogue: Catalogue,
+    catalogue: &'static Catalogue,
     boat: rimeward::domain::boat::Boat,
 }
 
 impl Bench {
     fn new() -> Self {
-        Self { catalogue: Catalogue::built_in().unwrap(), boat: boat(CoolingKind::Raw, 1, FITTED) }
+        Self { catalogue: &CATALOGUE, boat: boat(CoolingKind::Raw, 1, FITTED) }
     }
 
     fn state(&self, log: &[LayupEvent]) -> BoatState {
         let end: DateTime<Utc> = "2023-05-20T12:00:00Z".parse().unwrap();
-        fold(&self.boat, &World, log, end, end, &self.catalogue)
+        fold(&self.boat, &World, log, end, end, self.catalogue)
     }
 }
 

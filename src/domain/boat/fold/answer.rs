@@ -66,9 +66,25 @@ impl Folding<'_> {
         self.settle(number, entry, targets);
     }
 
+    /// She was run, says the owner who was asked: what was protected on the raw path is known no more.
+    fn ran_by_answer(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
+        let (cooling, at) = (self.boat.cooling, entry.event.happened_at);
+        for (place, slot) in self.slots.iter_mut().enumerate() {
+            let meant = targets.is_empty() || targets.iter().any(|target| target.slot == place);
+            if meant && slot.kind.is_wetted_by_run(cooling, false) && slot.holds.is_protected() {
+                slot.undo(Holds::Unknown, Evidence::None, number, at);
+                slot.rule(number, Reason::AnsweredRun);
+                slot.ask(number, Reason::RunWhen);
+            }
+        }
+    }
+
     fn settle(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
         let event = &*entry.event;
         let Some(answer) = yes_or_no(event) else { return };
+        if answer == Answer::Yes && self.order.is_of_a_run(number) {
+            return self.ran_by_answer(number, entry, targets);
+        }
         let keys = |asked: &[Reason]| asked.iter().any(|ask| event.mentions_in_point(&[ask.key()]));
         let run = event.remark().is_some_and(|remark| remark.tells(Says::Ran));
         // An answer that names no question is to whatever was put to the owner last; else to what has such an answer.

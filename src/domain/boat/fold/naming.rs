@@ -2,6 +2,7 @@
 //! "port and starboard logs".
 
 use crate::domain::boat::{Boat, LayupEvent};
+use crate::domain::catalogue::CircuitKind;
 
 /// Which instances an entry names.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -131,6 +132,16 @@ fn in_words(text: &str, noun: &str) -> Naming {
         }
     }
     if names.is_empty() { Naming::Nobody } else { Naming::These(names) }
+}
+
+/// Can words mean this one of several? Where they name one by its noun (`centre log`), only that one.
+pub(super) fn may_mean(words: &str, kind: &CircuitKind, instance: Option<&str>) -> bool {
+    let noun = kind.instance_noun.as_str();
+    let Some(instance) = instance.filter(|_| !noun.is_empty()) else { return true };
+    match in_words(words, noun) {
+        Naming::These(names) => names.iter().any(|name| instance.starts_with(name.as_str())),
+        Naming::Nobody | Naming::All => true,
+    }
 }
 
 /// A name in the column `instance` that is none of `engines` (empty: there is one, which needs no name).

@@ -10,7 +10,7 @@ use super::Folding;
 use super::log::Entry;
 use super::target::Target;
 use crate::domain::boat::{Evidence, Holds, LayupEvent};
-use crate::domain::catalogue::{EffectKind, EventClass, Reason};
+use crate::domain::catalogue::{EffectKind, EventClass, Reason, Says};
 
 /// A start that was not aired is asked about for so long: what has not burnt by then is not burning any more.
 const START_IS_FRESH: TimeDelta = TimeDelta::days(7);
@@ -28,6 +28,9 @@ pub(super) struct Order {
     /// The newest answer, and whether it took a question from the owner's list.
     last_answer: Option<usize>,
     answered_some: bool,
+    /// The owner was asked about a run; and the newest answer was to that.
+    asked_of_run: bool,
+    answered_run: bool,
     /// Questions to the owner that nobody has answered yet.
     pub(super) unanswered: Vec<usize>,
     /// Questions about the boat as a whole: entry, question, and what it is about.
@@ -39,7 +42,9 @@ impl Order {
     pub(super) fn listen(&mut self, number: usize, entry: &Entry<'_>) {
         if entry.kind.flags.asks {
             self.unanswered.push(number);
+            self.asked_of_run |= entry.event.remark().is_some_and(|remark| remark.tells(Says::Ran));
         } else if super::answer::answers(entry) && entry.event.boat.is_some() {
+            self.answered_run = std::mem::take(&mut self.asked_of_run);
             self.answered_some = !self.unanswered.is_empty();
             self.last_answer = Some(number);
             self.unanswered.clear();
@@ -77,6 +82,11 @@ impl Order {
     /// Was something put to the owner before this entry that its answer must have been about?
     pub(super) fn asked_before(&self, number: usize) -> bool {
         self.last_answer == Some(number) && self.answered_some
+    }
+
+    /// Was it a run that this answer is about?
+    pub(super) fn is_of_a_run(&self, number: usize) -> bool {
+        self.last_answer == Some(number) && self.answered_run
     }
 
     /// Asks about the boat as a whole, once; asked again, by the later entry.

@@ -2,6 +2,7 @@
 
 use super::Folding;
 use super::log::Entry;
+use super::naming;
 use super::slot::Slot;
 use super::target::Target;
 use crate::domain::boat::{Evidence, Holds};
@@ -67,9 +68,13 @@ impl<'a> Folding<'a> {
         if heard.remark.tells(Says::Ran) && !told {
             self.run_by_remark(number, entry, open);
         }
-        let named = |slot: &Slot<'_>| heard.named.contains(slot.place);
+        let note = entry.event.note.as_deref().unwrap_or_default();
+        let named = |slot: &Slot<'_>| {
+            heard.named.contains(slot.place)
+                && naming::may_mean(note, slot.kind, slot.instance.as_deref())
+        };
         let own = |slot: &Slot<'_>| slot.set_by == Some(number);
-        let fitted = self.slots.iter().any(|slot| named(slot));
+        let fitted = self.slots.iter().any(|slot| heard.named.contains(slot.place));
         for place in 0..self.slots.len() {
             let Some(slot) = self.slots.get_mut(place) else { continue };
             if if fitted { named(slot) } else { own(slot) } {
@@ -114,9 +119,14 @@ fn act(
     if remark.tells(Says::NotDone)
         || remark.tells(Says::NoFlow) && entry.kind.effect == EffectKind::Blend
     {
-        if own && before.is_some_and(|before| !before.holds.is_protected()) {
-            let holds = before.map_or(Holds::Unknown, |before| before.holds);
-            slot.wetted_by_remark(number, (holds, at), (Reason::RemarkDenies, Reason::DoesItHold));
+        if let Some(before) = before.filter(|_| own) {
+            // What was not done leaves it as it was.
+            let taken = std::mem::replace(slot, before.clone());
+            slot.attempted = true;
+            slot.instead = Some(Box::new(taken));
+            slot.event(number);
+            slot.rule(number, Reason::RemarkDenies);
+            slot.ask(number, Reason::DoesItHold);
         } else {
             slot.doubt(number, Reason::RemarkDenies, Reason::DoesItHold);
         }
