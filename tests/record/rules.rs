@@ -41,7 +41,7 @@ fn a_correction_replaces_the_fields_it_carries_at_the_originals_time() {
 }
 
 /// A pump that was drained and filled: what is read at the outlet then speaks for it.
-fn pump_filled() -> Entry {
+fn pump_filled() -> super::build::Entry {
     let mut filled =
         event("0", "2022-10-10T09:50", "blend_flush").on("raw_pump").jug("PG", "-100F");
     filled.0.litres_in = Some(1.5);

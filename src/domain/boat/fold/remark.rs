@@ -106,12 +106,12 @@ impl<'a> Folding<'a> {
 }
 
 /// What a remark does to one part that it is about.
-fn act(
-    slot: &mut Slot<'_>,
+fn act<'a>(
+    slot: &mut Slot<'a>,
     number: usize,
     entry: &Entry<'_>,
     remark: &Remark,
-    before: Option<&Slot<'_>>,
+    before: Option<&Slot<'a>>,
 ) {
     let own = slot.set_by == Some(number);
     let protecting = entry.kind.class == EventClass::Protecting;
