@@ -1,5 +1,6 @@
 //! The lay-up record: files in, what is in each circuit out.
 
+mod answers;
 mod build;
 mod command;
 pub mod demo;

@@ -125,6 +125,8 @@ struct Token {
     known: bool,
     /// It begins with a capital in the midst of the text: a name.
     name: bool,
+    /// It begins with a capital.
+    capital: bool,
     taken: bool,
 }
 
@@ -259,8 +261,11 @@ impl RemarkWords {
         // Another language is not guessed at: more strange words than words of the table, and no names among them.
         let strange = tokens.iter().filter(|token| !token.taken && !token.known && !token.name);
         let (strange, all) = (strange.count(), tokens.len());
+        let none_known = tokens.iter().all(|token| !token.taken && !token.known);
+        let no_names = tokens.iter().any(|token| !token.capital);
         remark.foreign = text.chars().any(|c| c.is_alphabetic() && !c.is_ascii())
-            || strange >= 2 && 2 * strange > all;
+            || strange >= 2 && 2 * strange > all
+            || all >= 2 && none_known && no_names;
         remark
     }
 
@@ -287,7 +292,8 @@ impl RemarkWords {
                     || self.known.binary_search_by(|known| known.as_str().cmp(word)).is_ok();
                 let capital = written.chars().next().is_some_and(char::is_uppercase);
                 let name = capital && !first;
-                tokens.push(Token { word: word.to_owned(), known, name, taken: false });
+                let word = word.to_owned();
+                tokens.push(Token { word, known, name, capital, taken: false });
             }
             first = false;
         }

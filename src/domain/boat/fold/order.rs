@@ -8,7 +8,7 @@ use super::folding::Folding;
 use super::log::Entry;
 use super::target::Target;
 use crate::domain::boat::{Evidence, Holds, LayupEvent};
-use crate::domain::catalogue::{EffectKind, EventClass, Reason, Says};
+use crate::domain::catalogue::{EffectKind, EventClass, Reason};
 
 impl Folding<'_> {
     /// Asks what the order of work leaves open.

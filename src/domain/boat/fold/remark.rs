@@ -35,7 +35,10 @@ impl<'a> Folding<'a> {
             let slot = self.slots.get(target.slot)?;
             Some((target.slot, slot.clone()))
         });
+        // A part that such an entry cannot be about is not meant: the pump of a toilet is no raw-water pump.
+        let may = entry.kind.may_reach.unwrap_or(CircuitSet::ALL);
         let named = self.parts_named(entry.event.note.as_deref().unwrap_or_default());
+        let named = named.without(CircuitSet::ALL.without(may));
         Some(Heard { remark, named, before: before.collect() })
     }
 

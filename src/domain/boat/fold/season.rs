@@ -49,8 +49,8 @@ impl Season {
             return None;
         }
         let year = if local.month() < self.spring_month { local.year() - 1 } else { local.year() };
-        let first = NaiveDate::from_ymd_opt(year, self.spring_month, 1)?.and_hms_opt(0, 0, 0)?;
-        Some(self.zone.from_local_datetime(&first).earliest()?.with_timezone(&Utc))
+        let first = NaiveDate::from_ymd_opt(year, self.spring_month, 1)?;
+        Some(local_time::day_start(self.zone, first))
     }
 
     /// Whether it is spring at this local time: after winter and before the season ends by date.
