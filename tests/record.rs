@@ -1,16 +1,20 @@
 //! The lay-up record: files in, what is in each circuit out.
 
+mod answers;
 mod build;
 mod command;
 pub mod demo;
 mod doubts;
 mod examples;
 mod haul;
+mod hostile;
 mod expected;
 mod intake;
+mod laws;
 mod paper;
 mod properties;
 mod reach;
+mod remarks;
 mod rules;
 mod sheets;
 mod shown;

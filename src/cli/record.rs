@@ -18,7 +18,9 @@ use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::{Known, entry};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::salt;
-use crate::domain::boat::{Boat, BoatState, LayupEvent, Precision, doubts, fold, newest_version};
+use crate::domain::boat::{
+    Boat, BoatState, LayupEvent, Precision, corrects_something, doubts, fold, newest_version,
+};
 use crate::domain::yard::Site;
 use change::Change;
 use words::Subject;
@@ -133,6 +135,10 @@ fn check_correction(event: &LayupEvent, log: &[LayupEvent]) -> Result<(), CliErr
                 "{target} is an entry about {of}; a correction names the same boat"
             )))
         }
+        Some(old) if !corrects_something(event, old) => Err(CliError::bad_input(format!(
+            "this correction changes no field of {target} and does not withdraw it: name what was wrong, such as minutes=12, or \
+             write method=void to withdraw the whole entry"
+        ))),
         _ => Ok(()),
     }
 }

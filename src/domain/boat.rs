@@ -15,7 +15,7 @@ use serde::{Deserialize, Serialize};
 use crate::domain::catalogue::identifier;
 pub use crate::domain::catalogue::{CircuitId, CoolingKind, Evidence, Holds};
 pub use doubt::doubts;
-pub use event::{EventId, LayupEvent, Precision};
+pub use event::{EventId, LayupEvent, Precision, corrects_something};
 pub use exposure::{Exposure, Spells, uncleared};
 pub use fold::{fold, heat_of_place};
 pub use place::{PlaceFacts, Places};

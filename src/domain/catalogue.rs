@@ -13,6 +13,7 @@ pub mod limits;
 pub mod nearest;
 pub mod product;
 pub mod reason;
+pub mod remark;
 pub mod synonym;
 pub(crate) mod table;
 pub mod tick_word;
@@ -33,6 +34,7 @@ pub use limits::TradeLimits;
 pub use nearest::nearest;
 pub use product::{Product, ProductFluid};
 pub use reason::{Reason, Reasons};
+pub use remark::{Remark, Says, remark_words};
 pub use synonym::Synonym;
 pub use tick_word::TickMeaning;
 pub(crate) use words::identifier;
@@ -76,6 +78,7 @@ fn fingerprint() -> u64 {
         include_str!("../../config/catalogue/products.csv"),
         include_str!("../../config/catalogue/limits.csv"),
         include_str!("../../config/catalogue/reasons.csv"),
+        include_str!("../../config/catalogue/remark_words.csv"),
     ] {
         hasher.write(table.as_bytes());
     }

@@ -102,7 +102,10 @@ fn an_entry_shows_what_it_changes_and_is_appended() {
         "P01",
     ];
     let dry = bench.text(&[&words[..], &["--dry-run"]].concat(), 0);
-    assert!(dry.contains("raw-water pump (raw_pump): antifreeze and water [claimed]"), "{dry}");
+    assert!(
+        dry.contains("raw-water pump (raw_pump): antifreeze of no known strength [claimed]"),
+        "{dry}"
+    );
     assert!(
         dry.contains("-> fresh water [claimed]") && dry.contains("Nothing was appended"),
         "{dry}"

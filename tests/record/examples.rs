@@ -191,7 +191,10 @@ fn a_start_or_a_heater_where_petrol_vapour_gathers_is_asked_about() {
     let asks = |log: &[super::build::Entry]| asked(log, "30").contains("a heater or a charger");
     assert!(asks(std::slice::from_ref(&heater)), "as long as it is on");
     assert!(!asks(&[heater.clone(), event("4", "2022-10-12T11:00", "heat_off")]));
-    assert!(!asks(&[heater.clone(), event("4", "2022-10-12T11:00", "question_answered")]));
+    assert!(!asks(&[
+        heater.clone(),
+        event("4", "2022-10-12T11:00", "question_answered").method("aired, made for it")
+    ]));
     let mut diesel = sterndrive();
     diesel.fuel = "diesel".to_owned();
     let of_diesel = folded(&diesel, &[run, heater], "2022-10-12T12:00", "2023-12-31T12:00");
@@ -266,7 +269,7 @@ fn a_question_to_all_owners_of_a_place_stays_open_until_this_one_answers() {
     let mut asked = event("1", "2022-11-18T09:00", "question_asked").at("YARD");
     asked.0.boat = None;
     asked.0.note = Some("run since lay-up?".to_owned());
-    let answered = event("2", "2022-11-20T19:00", "question_answered");
+    let answered = event("2", "2022-11-20T19:00", "question_answered").method("no");
     let open = |log: &[super::build::Entry]| at_new_year(&sterndrive(), log).0.open_questions;
     let questions = open(std::slice::from_ref(&asked));
     assert_eq!(questions, ["asked and not answered yet: run since lay-up? (1)"]);

@@ -96,7 +96,8 @@ fn an_outlet_says_nothing_of_what_a_cold_run_left_as_it_was() {
 
 #[test]
 fn what_is_read_at_the_outlet_days_later_is_the_mufflers() {
-    let flush = event("1", "2022-10-25T10:00", "blend_flush").on("raw_pump").jug("PG", "-100F");
+    let mut flush = event("1", "2022-10-25T10:00", "blend_flush").on("raw_pump").jug("PG", "-100F");
+    flush.0.litres_in = Some(1.5);
     let read = event("2", "2022-11-03T10:00", "outlet_measured").on("raw_pump;coolers_raw");
     let log = [flush.method("run_warm"), read.read("PG", -31.0, "PG", "exhaust")];
     assert_eq!(at_new_year(&sterndrive(), &log).one("raw_pump").evidence, Evidence::Recorded);

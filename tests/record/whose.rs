@@ -324,7 +324,7 @@ fn words_that_deny_or_name_another_part_count() {
     let mut drain = drained_block();
     drain.0.note = Some("tried to drain, ran out of time".to_owned());
     let state = at_new_year(&sterndrive(), &[drain]);
-    assert_eq!(state.one("block_raw").evidence, Evidence::Claimed);
+    assert!(state.one("block_raw").evidence <= Evidence::Claimed);
     assert!(asked(&state, "block_raw").contains("what was done and what not"));
 }
 

@@ -4,6 +4,7 @@ use chrono::{DateTime, FixedOffset, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::{BoatId, CircuitId, Evidence, SiteId, identifier};
+use crate::domain::catalogue::{Remark, Says, remark_words};
 
 identifier!(
     /// An event of the log, such as `E118`.
@@ -97,19 +98,6 @@ pub enum OldOil {
     Wet,
 }
 
-/// Words in `method` of a correction that withdraw what it corrects.
-const VOID: [&str; 9] = [
-    "void",
-    "voided",
-    "withdraw",
-    "withdrawn",
-    "cancel",
-    "cancelled",
-    "canceled",
-    "delete",
-    "deleted",
-];
-
 /// Hands the fields that a correction may carry, each blank where it says nothing, to another macro.
 macro_rules! of_the_blank_fields {
     ($each:ident) => {
@@ -154,6 +142,15 @@ impl LayupEvent {
         }
     }
 
+    /// Moves to the time that a correction states, if it states one.
+    pub(super) fn move_with(&mut self, correction: &Self) {
+        if let Some(at) = correction.moves_to() {
+            self.happened_at = at;
+            self.happened_offset_s = correction.happened_offset_s;
+            self.precision = correction.precision;
+        }
+    }
+
     /// Says nothing more in these fields.
     pub(super) fn leave_blank(&mut self, fields: &[String]) {
         let is_named = |name: &str| fields.iter().any(|field| field == name);
@@ -173,18 +170,42 @@ impl LayupEvent {
         }
     }
 
-    /// As an entry about gear oil: what it says of the old oil, if anything.
+    /// As an entry about gear oil: what it says of the old oil, if anything. Words that are there and not understood are wet, and
+    /// a remark can only make it worse.
     #[must_use]
     pub fn oil_seen(&self) -> Option<OldOil> {
-        let method = self.method.as_deref()?.to_lowercase();
-        let has = |words: &[&str]| words.iter().any(|word| method.contains(word));
-        if has(&["no water"]) {
-            Some(OldOil::Clear)
-        } else if has(&["milky", "water", "cloudy", "emulsion"]) {
-            Some(OldOil::Wet)
-        } else {
-            has(&["clear"]).then_some(OldOil::Clear)
+        let words = remark_words();
+        if self.remark().is_some_and(|remark| remark.tells(Says::WaterSeen)) {
+            return Some(OldOil::Wet);
         }
+        let method = self.method.as_deref().filter(|method| !method.trim().is_empty())?;
+        if !words.says_nothing_but(&["oil_clear", "oil_way"], method) {
+            return Some(OldOil::Wet);
+        }
+        words.says("oil_clear", method).then_some(OldOil::Clear)
+    }
+
+    /// What its remark says, if it has one.
+    #[must_use]
+    pub fn remark(&self) -> Option<Remark> {
+        self.note.as_deref().map(|note| remark_words().read(note))
+    }
+
+    fn texts(&self) -> impl Iterator<Item = &str> {
+        [&self.method, &self.point, &self.note].into_iter().flatten().map(String::as_str)
+    }
+
+    /// Is one of the table's words of this name in what the entry says in words: method, point, note?
+    #[must_use]
+    pub fn speaks_of(&self, words: &str) -> bool {
+        self.texts().any(|text| remark_words().has(words, text))
+    }
+
+    /// As [`LayupEvent::speaks_of`], of what stands in its columns, the remark apart: a remark adds no worth.
+    #[must_use]
+    pub fn states_words(&self, words: &str) -> bool {
+        let texts = [&self.method, &self.point].into_iter().flatten();
+        texts.into_iter().any(|text| remark_words().has(words, text))
     }
 
     /// Is one of these (in small letters) in what the entry says in words: method, point, note?
@@ -195,116 +216,24 @@ impl LayupEvent {
         texts.any(|text| words.iter().any(|word| text.contains(word)))
     }
 
-    /// As [`LayupEvent::mentions`], once the phrases of `none` (that deny such a word) are taken out.
-    fn mentions_apart_from(&self, words: &[&str], none: &[&str]) -> bool {
-        let texts = [&self.method, &self.point, &self.note].into_iter().flatten();
-        texts.map(|text| text.to_lowercase()).any(|text| {
-            let rest = none.iter().fold(text, |text, none| text.replace(none, ""));
-            words.iter().any(|word| rest.contains(word))
-        })
+    /// As [`LayupEvent::mentions`], of what the entry states in its columns, the remark apart: a remark adds no worth.
+    #[must_use]
+    pub fn states(&self, words: &[&str]) -> bool {
+        let mut texts = [&self.method, &self.point].into_iter().flatten();
+        texts.any(|text| words.iter().any(|word| text.to_lowercase().contains(word)))
     }
 
     /// Does a look or an answer say that something is broken?
     #[must_use]
     pub fn mentions_damage(&self) -> bool {
-        const NONE: [&str; 12] = [
-            "no cracks",
-            "no crack",
-            "not cracked",
-            "no damage",
-            "undamaged",
-            "not damaged",
-            "no leaks",
-            "no leak",
-            "not leaking",
-            "nothing broken",
-            "not frozen",
-            "no ice",
-        ];
-        const WORDS: [&str; 15] = [
-            "crack",
-            "damage",
-            "leak",
-            "broken",
-            "split",
-            "hairline",
-            "burst",
-            "weep",
-            "bulg",
-            "seized",
-            "fissure",
-            "frozen",
-            "ice still",
-            "pushed out",
-            "core plug out",
-        ];
         // One thing that is sound says nothing of the next.
-        self.mentions_apart_from(&WORDS, &NONE)
+        self.texts().any(|text| remark_words().has_apart_from("damage", "no_damage", text))
     }
 
     /// Does the remark, or the way that is stated, deny what the entry says?
     #[must_use]
     pub fn is_denied(&self) -> bool {
-        const WORDS: [&str; 16] = [
-            "not done",
-            "to be drained",
-            "to be done",
-            "to do",
-            "nothing came out",
-            "ran out of time",
-            "tried to",
-            "water still in",
-            "still full",
-            "snapped off",
-            "will do",
-            "tomorrow",
-            "1 of 2 done",
-            "did not drain",
-            "could not drain",
-            "watered down",
-        ];
-        self.mentions(&WORDS)
-    }
-
-    /// Does the remark tell of a run of the engine, that was made and not only spoken of?
-    #[must_use]
-    pub fn tells_of_a_run(&self) -> bool {
-        const RAN: [&str; 17] = [
-            "ran the engine",
-            "ran engine",
-            "ran both engines",
-            "ran it on",
-            "ran her on",
-            "engine ran",
-            "engine run",
-            "engines run",
-            "engine running",
-            "engine was running",
-            "engine idling",
-            "run on the hose",
-            "run on the muffs",
-            "under own power",
-            "under her own power",
-            "started the engine",
-            "engine started",
-        ];
-        const NONE: [&str; 13] = [
-            "no engine run",
-            "without engine run",
-            "without the engine run",
-            "before engine run",
-            "before the engine run",
-            "not run on",
-            "not be run on",
-            "not been run on",
-            "never run on",
-            "never ran",
-            "engine run needed",
-            "engine run to be",
-            "engine run will",
-        ];
-        // One run that was not made says nothing of another that was.
-        self.mentions_apart_from(&RAN, &NONE)
+        self.speaks_of("denied")
     }
 
     /// As [`LayupEvent::mentions`], of the point alone.
@@ -314,12 +243,48 @@ impl LayupEvent {
         words.iter().any(|word| point.contains(word))
     }
 
-    /// As a correction: does it withdraw the entry as a whole?
+    /// What tells that two entries used the same jugs: fluid, label and sheet.
+    pub(super) fn of_the_jug(&self) -> [Option<String>; 3] {
+        [self.fluid.clone(), self.label.clone(), self.sheet.clone()]
+    }
+
+    /// As [`LayupEvent::speaks_of`], of the point alone.
+    #[must_use]
+    pub fn points_to(&self, words: &str) -> bool {
+        self.point.as_deref().is_some_and(|point| remark_words().has(words, point))
+    }
+
+    /// As a correction: does it withdraw the entry as a whole? By its method; by its remark only where it carries nothing else.
     #[must_use]
     pub fn withdraws(&self) -> bool {
-        self.method
-            .as_deref()
-            .is_some_and(|method| VOID.iter().any(|word| method.trim().eq_ignore_ascii_case(word)))
+        let void = |text: &Option<String>| {
+            let words = remark_words();
+            text.as_deref()
+                .is_some_and(|text| words.says("void", text) && !words.says("not_void", text))
+        };
+        void(&self.method) || void(&self.note) && !self.carries_a_field()
+    }
+
+    /// As a correction: does it change a field of what it corrects, the remark apart?
+    #[must_use]
+    pub fn carries_a_field(&self) -> bool {
+        let bare = Self { note: None, point: None, ..self.clone() };
+        let mut probe = Self::blank(
+            self.id.clone(),
+            String::new(),
+            DateTime::UNIX_EPOCH.into(),
+            Evidence::None,
+        );
+        let untouched = probe.clone();
+        probe.take_over(&bare);
+        let point = self.point.is_some() && self.corrects.is_some();
+        probe != untouched || point
+    }
+
+    /// As a correction: another time than that of writing it down, which its entry is moved to.
+    #[must_use]
+    pub fn moves_to(&self) -> Option<DateTime<Utc>> {
+        (self.happened_at != self.recorded_at).then_some(self.happened_at)
     }
 
     /// An entry that says no more than what happened, when and on whose word: known to the minute, learned of at once,
@@ -364,4 +329,17 @@ impl LayupEvent {
             note: None,
         }
     }
+}
+
+/// Does a correction withdraw `old`, or change a field of it? One that does neither would stand in the log and mean nothing.
+#[must_use]
+pub fn corrects_something(correction: &LayupEvent, old: &LayupEvent) -> bool {
+    let mut after = old.clone();
+    after.take_over(correction);
+    if correction.corrects.is_none() {
+        // Then the id stands in `point`.
+        after.point.clone_from(&old.point);
+    }
+    after.move_with(correction);
+    correction.withdraws() || after != *old
 }

@@ -4,6 +4,7 @@
 //! leaves it as it was. What each kind of entry does stands in `config/catalogue/events.csv`; here those rows are
 //! interpreted. The fold depends on its arguments alone, and not on the order of the entries that it is given.
 
+mod answer;
 mod blend;
 mod effect;
 mod heat;
@@ -12,8 +13,10 @@ mod log;
 mod naming;
 mod order;
 mod reading;
+mod remark;
 mod render;
 mod season;
+mod seen;
 mod sides;
 mod slot;
 mod target;
@@ -62,6 +65,9 @@ pub fn fold<E: Borrow<LayupEvent>>(
     render::state(&folding, &entries, at, known_at)
 }
 
+/// Words of a way on the water on which no engine runs.
+const TOWED: [&str; 5] = ["towed", "tow ", "in tow", "by hand", "trailer"];
+
 impl<'a> Folding<'a> {
     /// Lets the season pass to `moment`.
     fn season_to(&mut self, moment: DateTime<Utc>) {
@@ -75,6 +81,7 @@ impl<'a> Folding<'a> {
         let event = &*entry.event;
         self.season_to(event.happened_at);
         let was_afloat = self.whereabouts.afloat;
+        let site_before = self.whereabouts.site.clone();
         self.whereabouts.take(number, entry, places);
         if was_afloat && !self.whereabouts.afloat {
             self.ask_how_she_came(number);
@@ -92,20 +99,24 @@ impl<'a> Folding<'a> {
             }
             return;
         }
-        let first_of_spring = (flags.run || flags.ends_sheet)
-            && local_time(event).is_some_and(|local| self.season.is_first_spring_run(local));
-        if flags.ends_sheet || first_of_spring {
+        if flags.ends_sheet {
             self.slots.iter_mut().for_each(|slot| slot.end_sheet(Some(number)));
         }
+        self.open_season(number, entry);
         let targets = self.targets(number, entry, water.open);
         self.check_order(number, entry, &targets);
         let before = self.disagreeing(entry, entries, &targets);
+        let heard = self.hear(entry, &targets);
         self.apply(number, entry, water.holds, &targets);
         self.ask_about_the_breaker(number, entry);
         self.ask_where_denied(number, entry);
-        self.ask_where_run(number, entry, water.open);
+        self.heed(number, entry, heard, water.open);
         if !was_afloat && self.whereabouts.afloat {
             self.take_to_the_water(number, entry);
+        }
+        let berth = site_before != self.whereabouts.site;
+        if self.whereabouts.afloat && (!was_afloat || berth) {
+            self.ask_how_she_went(number, entry);
         }
         self.keep_the_less_protected(number, before);
         if flags.run || is_engine_blend(entry) {
@@ -148,6 +159,47 @@ impl<'a> Folding<'a> {
                 _ => named.contains(slot.place),
             };
             slot.needs_mixing = !mixed;
+        }
+    }
+
+    /// The first run of spring, or putting back in commission: the boat is in use again, and what was done for the winter and is
+    /// not reached keeps its state, claimed at most.
+    fn open_season(&mut self, number: usize, entry: &Entry<'_>) {
+        let flags = entry.kind.flags;
+        let spring = local_time(&entry.event).and_then(|local| self.season.spring_began(local));
+        let before = match spring {
+            _ if flags.recommissions => entry.event.happened_at,
+            Some(began) if flags.run => began,
+            _ => return,
+        };
+        let mut capped = false;
+        for slot in &mut self.slots {
+            let of_winter = slot.since.is_some_and(|since| since <= before);
+            if of_winter && slot.holds.is_protected() {
+                slot.evidence = slot.evidence.min(Evidence::Claimed);
+                slot.rule(number, Reason::SpringOpened);
+                capped = true;
+            }
+        }
+        if capped {
+            self.order.ask_once(number, Reason::SpringState);
+        }
+        if flags.recommissions {
+            self.order.ask_once(number, Reason::TankAgain);
+        }
+    }
+
+    /// Launched, or moved from berth to berth: under her own power the raw path is full of what she floats in. Only a way that
+    /// the entry itself states shows that she was towed.
+    fn ask_how_she_went(&mut self, number: usize, entry: &Entry<'_>) {
+        if entry.event.states(&TOWED) {
+            return;
+        }
+        let cooling = self.boat.cooling;
+        for slot in self.slots.iter_mut().filter(|slot| slot.set_by != Some(number)) {
+            if slot.kind.is_wetted_by_run(cooling, true) {
+                slot.doubt(number, Reason::WentAfloat, Reason::OwnPower);
+            }
         }
     }
 
@@ -221,14 +273,17 @@ impl<'a> Folding<'a> {
             Some(WaterSource::Ambient) => Water { holds: around, open: true },
             Some(WaterSource::Method) => {
                 let event = &*entry.event;
-                let said = [&event.method, &event.note]
-                    .into_iter()
-                    .flatten()
-                    .find_map(|words| water_in_words(words));
-                match said {
+                let told = |words: &Option<String>| words.as_deref().and_then(water_in_words);
+                let remark = told(&event.note);
+                match told(&event.method) {
                     Some(Water { holds, open }) => Water { holds, open: open || floats },
-                    None if floats => Water { holds: around, open: true },
-                    None => Water { holds: Holds::Fresh, open: false },
+                    // A remark may say that it was fresh water or open water, and makes no water saltier.
+                    None => {
+                        let fresh = remark.is_some_and(|water| water.holds == Holds::Fresh);
+                        let open = floats || remark.is_some_and(|water| water.open);
+                        let holds = if floats && !fresh { around } else { Holds::Fresh };
+                        Water { holds, open }
+                    }
                 }
             }
         }

@@ -86,10 +86,12 @@ pub enum PlaceEffect {
 /// Particular habits of an event.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct EventFlags {
-    /// A run: mixes loops; a first one in spring ends last year's sheet.
+    /// A run: mixes loops; in spring it ends last year's sheet for what it reaches.
     pub run: bool,
     /// Ends last year's sheet.
     pub ends_sheet: bool,
+    /// Puts the boat back in use: what is left of the winter's work is claimed at most.
+    pub recommissions: bool,
     /// A later test counts only after a run.
     pub mix_first: bool,
     /// Goes through the taps: the heater must be out of the way first.
@@ -309,6 +311,7 @@ fn flags(words: &str) -> Result<EventFlags, String> {
         match word {
             "run" => flags.run = true,
             "ends_sheet" => flags.ends_sheet = true,
+            "recommissions" => flags.recommissions = true,
             "mix_first" => flags.mix_first = true,
             "taps" => flags.taps = true,
             "after_emptying" => flags.after_emptying = true,

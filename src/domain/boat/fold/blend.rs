@@ -4,19 +4,13 @@ use super::effect::{graded, note_unnamed};
 use super::folding::Folding;
 use super::log::{Entry, in_one_word};
 use super::naming;
-use super::slot::{Say, Slot};
+use super::slot::{Say, Slot, Under};
 use super::target::Target;
 use crate::domain::boat::{Evidence, Holds, LayupEvent};
-use crate::domain::catalogue::{AfterColdRun, Confinement, Product, ProductFluid, Reason};
+use crate::domain::catalogue::{AfterColdRun, Confinement, Product, ProductFluid, Reason, Says};
 use crate::domain::physics::{STRONGEST, Solute, dilute, mass_from_volume, volume_from_mass};
 use crate::domain::units::{Litres, MassFraction};
 
-/// Words of somebody who watched the antifreeze come.
-const SEEN_COMING: [&str; 6] = ["pink", "green", "blue", "purple", "colour", "color"];
-const NOT_COMING: [&str; 5] = ["not pink", "no pink", "no colo", "not yet", "never"];
-/// Words by which a list of outlets leaves some out.
-const SOME_OUTLETS: [&str; 9] =
-    ["not ", "but ", "most", "only", "except", "skipped", "shut off", "cold taps", "hot taps"];
 /// A first ice that moves by less is within what a label leaves open, K.
 const WORTH_TELLING_K: f64 = 0.2;
 
@@ -41,20 +35,13 @@ enum Outcome {
     Blend { at_most: Evidence, why: Option<Reason>, path_proven: bool },
 }
 
-/// Another antifreeze that stood in a circuit before, not drained.
-struct Below {
-    first_ice_c: Option<f64>,
-    label_weakest_c: Option<f64>,
-}
-
-impl Below {
+impl Under {
+    /// Another antifreeze that stood in a circuit before, not drained.
     fn of(slot: &Slot<'_>, solute: Option<Solute>) -> Option<Self> {
-        let known = slot.solute.is_some() || slot.unknown_fluid;
-        let other = known && slot.solute != solute;
-        (slot.holds == Holds::Blend && (slot.mixed || other)).then_some(Self {
-            first_ice_c: slot.first_ice_c,
-            label_weakest_c: slot.label_weakest_c,
-        })
+        let under = slot.antifreeze().or(slot.under)?;
+        let known = under.solute.is_some() || under.unknown_fluid;
+        let other = known && under.solute != solute;
+        (under.mixed || other).then_some(under)
     }
 
     /// No stronger than the weaker of the two, and believed no further than it was said.
@@ -93,15 +80,15 @@ impl Folding<'_> {
         let limits = self.catalogue.limits();
         let (fill_low_share, fill_high_share) = (limits.fill_low_share, limits.fill_high_share);
         let taps = entry.kind.flags.taps;
-        let some_outlets = taps && event.mentions_in_point(&SOME_OUTLETS);
+        let some_outlets = taps && event.points_to("some_outlets");
         let one_outlet = taps && (naming::outlet(event).is_some() || some_outlets);
         for target in targets {
             let left_over = self.left_over(*target);
             // Of what was put into several drained parts each has its share by what fits in.
             let room_l = (left_over.0 - left_over.1).max(0.0);
             let in_all_l = (emptied_l + wet_l).max(0.1);
-            let put_in_l = event.litres_in.map(|litres| litres * left_over.0 / in_all_l);
-            let run_through_l = event.litres_in.map(|litres| litres * wet_l / in_all_l);
+            let through = event.litres_in.map(|litres| litres / in_all_l);
+            let Some(usual) = self.usual_share(*target) else { continue };
             let Some(slot) = self.slot(*target) else { continue };
             let outcome = outcome(slot, way);
             let (at_most, why, path_proven) = match outcome {
@@ -136,7 +123,7 @@ impl Folding<'_> {
                 grade = grade.min(Evidence::Claimed);
             }
             // Lines full of water are through when the colour comes, or when enough has gone in; here neither is told.
-            let seen = event.mentions(&SEEN_COMING) && !event.mentions(&NOT_COMING);
+            let seen = event.states_words("seen_coming") && !event.speaks_of("not_coming");
             let unseen = taps && !was_emptied && event.litres_in.is_none() && !seen;
             if unseen && event.point.is_none() {
                 reasons.push(Reason::NoLitres);
@@ -149,9 +136,14 @@ impl Folding<'_> {
                 reasons.push(Reason::NotEmptied);
                 grade = grade.min(Evidence::Claimed);
             }
-            let on_top_of = Below::of(slot, solute);
+            let on_top_of = Under::of(slot, solute);
             let stronger_below = slot.label_strongest_c.filter(|_| slot.holds == Holds::Blend);
+            if !was_emptied && through.is_none() {
+                reasons.push(Reason::FlushUntold);
+                grade = grade.min(Evidence::Claimed);
+            }
             slot.protect(Holds::Blend, grade, number, event.happened_at);
+            slot.under = None;
             if unseen {
                 slot.ask(number, Reason::HowMuch);
             }
@@ -163,33 +155,24 @@ impl Folding<'_> {
             let strongest = [stronger_below, product.and_then(strongest_first_ice_c)];
             slot.label_strongest_c = strongest.into_iter().flatten().reduce(f64::min);
             slot.first_ice_c = slot.label_weakest_c;
-            let short = put_in_l.filter(|litres| was_emptied && *litres < fill_low_share * room_l);
-            if let Some(litres) = short {
+            let (full_l, left_l) = left_over;
+            let run = through.unwrap_or(usual);
+            let short = run * full_l < fill_low_share * room_l;
+            if was_emptied && through.is_some() && short {
                 slot.evidence = slot.evidence.min(Evidence::Claimed);
-                slot.note(Some(number), Say::Figures(Reason::FillShort, litres, left_over.0));
+                slot.note(Some(number), Say::Figures(Reason::FillShort, run * full_l, full_l));
             }
-            let poured_l = put_in_l.map_or(room_l, |litres| litres.min(room_l));
-            if let (true, Some(solute), Some(label_c)) = (was_emptied, solute, slot.label_weakest_c)
-                && let Some(mixed_c) = mixed_first_ice_c(solute, label_c, (poured_l, left_over.1))
+            if !was_emptied && through.is_some() && run < 1.0 {
+                slot.evidence = slot.evidence.min(Evidence::Claimed);
+                slot.note(Some(number), Say::Figures(Reason::LitresShort, run * wet_l, wet_l));
+            }
+            let water_left = water_share(run, if was_emptied { left_l / full_l } else { 1.0 });
+            if let (Some(solute), Some(label_c)) = (solute, slot.label_weakest_c)
+                && let Some(mixed_c) = thinned_first_ice_c(solute, label_c, water_left)
             {
                 slot.first_ice_c = Some(mixed_c);
-                let (full_l, left_l) = left_over;
-                slot.note(Some(number), Say::Figures(Reason::Diluted, left_l, full_l));
-            }
-            // Run through what was full: the product pushes the water out only as far as its litres go.
-            if let (false, Some(solute), Some(label_c), Some(poured_l)) =
-                (was_emptied, solute, slot.label_weakest_c, run_through_l)
-                && let Some(mixed_c) = flushed_first_ice_c(solute, label_c, (poured_l, wet_l))
-            {
-                slot.first_ice_c = Some(mixed_c);
-                if poured_l < wet_l {
-                    slot.evidence = slot.evidence.min(Evidence::Claimed);
-                    slot.note(Some(number), Say::Figures(Reason::LitresShort, poured_l, wet_l));
-                } else {
-                    // As long a flush as that leaves some of the water all the same.
-                    let left_l = wet_l * (-poured_l / wet_l).exp();
-                    slot.note(Some(number), Say::Figures(Reason::Diluted, left_l, wet_l));
-                }
+                let stayed = Say::Figures(Reason::Diluted, water_left * full_l, full_l);
+                slot.note(Some(number), stayed);
             }
             let most_l = fill_high_share * in_all_l;
             if let Some(litres) = event.litres_in.filter(|litres| *litres > most_l) {
@@ -221,7 +204,7 @@ impl Folding<'_> {
     /// Litres of all these circuits that are not drained.
     fn wet_litres(&self, targets: &[Target]) -> f64 {
         let slots = targets.iter().filter_map(|target| self.slots.get(target.slot));
-        let wet = slots.filter(|slot| !matches!(slot.holds, Holds::Drained | Holds::Dry));
+        let wet = slots.filter(|slot| !was_emptied(slot));
         wet.map(|slot| self.volume_l(slot)).sum()
     }
 
@@ -239,6 +222,18 @@ impl Folding<'_> {
         (full_l, if dry { 0.0 } else { slot.kind.residue_l.min(full_l) })
     }
 
+    /// The share of what is on the path that counts where no litres are told: no more than anybody puts in who does it in full.
+    fn usual_share(&self, target: Target) -> Option<f64> {
+        let slot = self.slots.get(target.slot)?;
+        let limits = self.catalogue.limits();
+        let raw = slot.kind.groups().any(|group| group == "ENGINE_RAW");
+        Some(match () {
+            () if was_emptied(slot) => limits.usual_fill_share,
+            () if raw => limits.usual_flush_share,
+            () => limits.usual_pour_share,
+        })
+    }
+
     /// Whether a water heater is fitted and neither drained nor filled with blend: it takes what goes through the taps.
     fn heater_in_the_way(&self) -> bool {
         let heater = self.catalogue.water_heater();
@@ -246,31 +241,22 @@ impl Folding<'_> {
     }
 }
 
-/// First ice, C, of a product that is poured onto the water left in a drained circuit, perfectly mixed; `None` where that
-/// makes no difference worth telling or the product is outside the data of its curve.
-fn mixed_first_ice_c(solute: Solute, label_c: f64, (poured_l, left_l): (f64, f64)) -> Option<f64> {
-    let product = MassFraction::new(solute.mass_fraction_at_c(label_c)?).ok()?;
-    let strength = volume_from_mass(solute, product);
-    let poured = Litres::clamped(poured_l);
-    let mixed = dilute(strength, poured, Litres::clamped(left_l), None).ok()?.mixed;
-    let mixed_c = solute.first_ice_c(mass_from_volume(solute, mixed).value());
-    (mixed_c - label_c >= WORTH_TELLING_K).then_some(mixed_c)
+/// The share of water in a part once `run` times its volume of product has gone in, of which `before` was water and the rest
+/// air: what is emptied fills first, and what runs through is stirred as it goes.
+fn water_share(run: f64, before: f64) -> f64 {
+    if before <= 0.0 {
+        return 0.0;
+    }
+    let room = 1.0 - before;
+    if run < room { before / (run.max(0.0) + before) } else { before * (room - run).exp() }
 }
 
-/// First ice, C, of a product that is run through circuits full of water, stirred as it goes: the share of the product is
-/// one less than what an exponential of the volumes run through leaves. `None` where that makes no difference worth telling.
-fn flushed_first_ice_c(
-    solute: Solute,
-    label_c: f64,
-    (poured_l, full_l): (f64, f64),
-) -> Option<f64> {
-    if full_l <= 0.0 {
-        return None;
-    }
+/// First ice, C, of a product of which so large a share is water of the part, perfectly mixed; `None` where that makes no
+/// difference worth telling or the product is outside the data of its curve.
+fn thinned_first_ice_c(solute: Solute, label_c: f64, water: f64) -> Option<f64> {
     let product = MassFraction::new(solute.mass_fraction_at_c(label_c)?).ok()?;
     let strength = volume_from_mass(solute, product);
-    let share = 1.0 - (-poured_l.max(0.0) / full_l).exp();
-    let (own, water) = (Litres::clamped(share), Litres::clamped(1.0 - share));
+    let (own, water) = (Litres::clamped(1.0 - water), Litres::clamped(water));
     let mixed = dilute(strength, own, water, None).ok()?.mixed;
     let mixed_c = solute.first_ice_c(mass_from_volume(solute, mixed).value());
     (mixed_c - label_c >= WORTH_TELLING_K).then_some(mixed_c)
@@ -305,6 +291,9 @@ fn way(entry: &Entry<'_>) -> Way {
     let thermostat = event.thermostat_open.as_deref().unwrap_or_default().to_lowercase();
     let method = event.method.as_deref().map(in_one_word).unwrap_or_default();
     let has = |words: &[&str]| words.iter().any(|word| method.contains(word));
+    if event.remark().is_some_and(|remark| remark.tells(Says::NoFlow)) {
+        return Way::Cold;
+    }
     if has(&["cold", "not_", "never", "no_warm", "luke", "?", "warm_water"]) {
         return Way::Cold;
     }

@@ -6,27 +6,12 @@ use super::sides::{names_other_parts, one_side};
 use super::slot::{Say, Slot};
 use super::target::Target;
 use crate::domain::boat::event::OldOil;
-use crate::domain::boat::{Evidence, Holds};
+use crate::domain::boat::{Evidence, Holds, LayupEvent};
 use crate::domain::catalogue::{Confinement, Reason};
 use crate::domain::physics::battery::gravity_at_rested_volts;
 
 /// A full lead-acid cell at rest has 2.12 to 2.18 V (makers' tables, from memory); above this it is being charged.
 const MOST_RESTED_V_A_CELL: f64 = 2.2;
-/// Words of somebody who has not looked, or not yet tested.
-const NOT_LOOKED: [&str; 12] = [
-    "not pressure",
-    "not test",
-    "to be tested",
-    "to test",
-    "will test",
-    "could not",
-    "couldn't",
-    "did not look",
-    "not opened",
-    "not yet",
-    "from the dock",
-    "not looked",
-];
 /// No 12 V battery has more even on charge, and no 24 V bank.
 const VOLTS_OF_12: f64 = 18.0;
 const VOLTS_OF_24: f64 = 36.0;
@@ -142,6 +127,7 @@ impl<'a> Folding<'a> {
                 Some(true) if grade >= Evidence::Recorded => grade = Evidence::Probed,
                 _ => {}
             }
+            grade = grade.min(check.at_most);
             if check.doubt.is_some() {
                 grade = grade.min(Evidence::Claimed);
             }
@@ -156,6 +142,7 @@ impl<'a> Folding<'a> {
             slot.protect(Holds::Drained, grade, number, event.happened_at);
             slot.closed_pocket = pocket || half.is_some();
             slot.side_drained = own;
+            slot.drain_doubt = check.doubt.is_some();
             if half.is_some() {
                 slot.rule(number, Reason::OneSide);
                 slot.ask(number, Reason::Others);
@@ -169,6 +156,9 @@ impl<'a> Folding<'a> {
             }
             if let Some(doubt) = &check.doubt {
                 slot.note(Some(number), doubt.clone());
+                if matches!(doubt, Say::Figures(Reason::OneBank, ..)) {
+                    slot.ask(number, Reason::WhichBank);
+                }
             }
             note_unnamed(slot, number, *target);
             if slot.kind.is_cranked_empty() {
@@ -181,6 +171,7 @@ impl<'a> Folding<'a> {
                 }
                 slot.ask(number, Reason::Probe);
                 if event.minutes.is_none() {
+                    slot.rule(number, Reason::OpenTimeUntold);
                     slot.ask(number, Reason::OpenTime);
                 }
             }
@@ -195,30 +186,64 @@ impl<'a> Folding<'a> {
         let wanted = if single { limits.single_drain_open_min } else { limits.drain_open_min };
         if let Some(minutes) = event.minutes.filter(|minutes| *minutes < wanted) {
             let doubt = Say::Figures(Reason::UnderOpenTime, minutes, wanted);
-            return DrainCheck { doubt: Some(doubt), pocket: true };
+            return DrainCheck { doubt: Some(doubt), pocket: true, at_most: Evidence::Claimed };
         }
-        let fitted: f64 = targets
+        // A blank is worth no more than the shortest time that is right.
+        let at_most = match event.minutes {
+            Some(_) => Evidence::Measured,
+            None if single => Evidence::Claimed,
+            None => Evidence::Recorded,
+        };
+        let Some(litres) = event.litres_out else {
+            return DrainCheck { doubt: None, pocket: false, at_most };
+        };
+        let volumes = |full_only: bool| -> f64 { self.to_come_out_l(event, targets, full_only) };
+        let (fitted, most) = (volumes(true), volumes(false));
+        let missing = fitted - litres;
+        let (doubt, pocket) = match () {
+            () if fitted > 0.0 && litres < limits.litres_low_share * fitted => {
+                (Some(Say::Figures(Reason::LitresLow, litres, fitted)), true)
+            }
+            () if self.one_bank_l(event, targets).is_some_and(|bank| missing >= bank) => {
+                (Some(Say::Figures(Reason::OneBank, missing, fitted)), true)
+            }
+            () if most > 0.0 && litres > limits.litres_high_share * most => {
+                (Some(Say::Figures(Reason::LitresHigh, litres, most)), false)
+            }
+            () => (None, false),
+        };
+        DrainCheck { doubt, pocket, at_most }
+    }
+
+    /// Litres that should come out of all of these: of those only that are still full, or of every one.
+    fn to_come_out_l(&self, event: &LayupEvent, targets: &[Target], full_only: bool) -> f64 {
+        // What was drained with water left behind, or with figures that do not fit, is not yet out.
+        let is_empty = |slot: &Slot<'_>| {
+            matches!(slot.holds, Holds::Drained | Holds::Dry)
+                && !slot.closed_pocket
+                && !slot.drain_doubt
+        };
+        targets
             .iter()
             .filter_map(|target| self.slots.get(target.slot))
             // A tank need not have been full.
             .filter(|slot| slot.kind.confinement != Confinement::Open)
-            // What was drained with water left behind is not yet out.
-            .filter(|slot| !matches!(slot.holds, Holds::Drained | Holds::Dry) || slot.closed_pocket)
+            .filter(|slot| !full_only || !is_empty(slot))
             .map(|slot| {
                 self.volume_l(slot) * if one_side(event, slot).is_some() { 0.5 } else { 1.0 }
             })
-            .sum();
-        match event.litres_out {
-            Some(litres) if fitted > 0.0 && litres < limits.litres_low_share * fitted => {
-                let doubt = Say::Figures(Reason::LitresLow, litres, fitted);
-                DrainCheck { doubt: Some(doubt), pocket: true }
-            }
-            Some(litres) if fitted > 0.0 && litres > limits.litres_high_share * fitted => {
-                let doubt = Say::Figures(Reason::LitresHigh, litres, fitted);
-                DrainCheck { doubt: Some(doubt), pocket: false }
-            }
-            _ => DrainCheck { doubt: None, pocket: false },
-        }
+            .sum()
+    }
+
+    /// Litres of one side of the largest part with two that is drained whole by this entry.
+    fn one_bank_l(&self, event: &LayupEvent, targets: &[Target]) -> Option<f64> {
+        targets
+            .iter()
+            .filter_map(|target| self.slots.get(target.slot))
+            .filter(|slot| slot.kind.has_two_sides() && one_side(event, slot).is_none())
+            .filter(|slot| !matches!(slot.holds, Holds::Drained | Holds::Dry))
+            .map(|slot| self.volume_l(slot) / 2.0)
+            .reduce(f64::max)
     }
 
     /// Litres of one instance when full: the boat's own figure shared among its instances, or the working figure.
@@ -320,91 +345,16 @@ impl<'a> Folding<'a> {
                 Some(_) => slot.undo(Holds::Unknown, Evidence::None, number, event.happened_at),
                 None => {
                     slot.event(number);
+                    // It was seen to and no volts are told: no more than those of a battery that is charged well enough.
+                    let least =
+                        gravity_at_rested_volts(limits.battery_volts_wanted, limits.battery_cells);
+                    slot.specific_gravity = slot.specific_gravity.map(|known| known.min(least));
                     if slot.holds != Holds::Charged {
                         slot.rule(number, Reason::NoVolts);
                         slot.ask(number, Reason::VoltsLoadOff);
                     }
                 }
             }
-        }
-    }
-
-    pub(super) fn inspect(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
-        if entry.event.volts.is_some() {
-            self.volts(number, entry, targets);
-        }
-        if entry.event.mentions_damage() {
-            return self.damage(number, targets);
-        }
-        for target in targets {
-            let Some(slot) = self.slot(*target) else { continue };
-            // Who only says that they looked, or could not, has cleared nothing.
-            if entry.grade() >= Evidence::Recorded && !entry.event.mentions(&NOT_LOOKED) {
-                slot.test_first = None;
-                slot.answered(Reason::TestBeforeRunning);
-            }
-            let drained = slot.holds == Holds::Drained && !slot.closed_pocket;
-            if drained && entry.grade() >= Evidence::Probed {
-                slot.evidence = slot.evidence.max(Evidence::Probed);
-            }
-            slot.event(number);
-        }
-    }
-
-    /// Ice was seen: water where nothing protects; a doubt where something does.
-    pub(super) fn ice(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
-        for target in targets {
-            let Some(slot) = self.slot(*target) else { continue };
-            match slot.holds {
-                Holds::Drained | Holds::Dry => {
-                    slot.closed_pocket = true;
-                    slot.holds = Holds::Drained;
-                    slot.evidence = slot.evidence.min(Evidence::Claimed);
-                    slot.event(number);
-                    slot.rule(number, Reason::DrainedIce);
-                }
-                holds if holds.is_protected() => {
-                    slot.evidence = slot.evidence.min(Evidence::Recorded);
-                    slot.event(number);
-                    slot.rule(number, Reason::IceProtected);
-                    slot.ask(number, Reason::Retest);
-                }
-                holds => {
-                    let holds = if holds == Holds::Sea { Holds::Sea } else { Holds::Fresh };
-                    slot.undo(
-                        holds,
-                        entry.grade().max(Evidence::Probed),
-                        number,
-                        entry.event.happened_at,
-                    );
-                }
-            }
-            slot.test_first = Some(number);
-            slot.ask(number, Reason::TestBeforeRunning);
-        }
-    }
-
-    pub(super) fn damage(&mut self, number: usize, targets: &[Target]) {
-        for target in targets {
-            let Some(slot) = self.slot(*target) else { continue };
-            slot.event(number);
-            slot.test_first = Some(number);
-            slot.ask(number, Reason::TestBeforeRunning);
-        }
-    }
-
-    /// An answer that names circuits clears them from the list of what is to be tested first.
-    pub(super) fn answered(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
-        if entry.event.mentions_damage() {
-            return self.damage(number, targets);
-        }
-        for target in targets {
-            let Some(slot) = self.slot(*target) else { continue };
-            if !entry.event.mentions(&NOT_LOOKED) {
-                slot.test_first = None;
-                slot.answered(Reason::TestBeforeRunning);
-            }
-            slot.event(number);
         }
     }
 
@@ -436,6 +386,7 @@ impl<'a> Folding<'a> {
 struct DrainCheck {
     doubt: Option<Say>,
     pocket: bool,
+    at_most: Evidence,
 }
 
 /// Whether the words name one drain: no list, no sides, no plural.

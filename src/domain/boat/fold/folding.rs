@@ -25,6 +25,8 @@ pub(super) struct Folding<'a> {
     pub(super) haul_is_assumed: bool,
     pub(super) season: Season,
     pub(super) order: Order,
+    /// Of each entry, its fluid, label and sheet.
+    pub(super) sheets: Vec<[Option<String>; 3]>,
     /// Of each entry, whether its hour is known.
     pub(super) hours_known: Vec<bool>,
 }
@@ -83,6 +85,7 @@ impl<'a> Folding<'a> {
                 catalogue.limits(),
             ),
             order: Order::default(),
+            sheets: entries.iter().map(|entry| entry.event.of_the_jug()).collect(),
             hours_known: entries
                 .iter()
                 .map(|entry| entry.event.precision == Precision::Minute)

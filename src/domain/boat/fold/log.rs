@@ -53,9 +53,9 @@ pub(super) fn entries<'a, E: Borrow<LayupEvent>>(
     let corrections = known().filter(|event| event.kind == CORRECTION).collect();
     let corrections = Corrections::sort(corrections);
     let mut entries: Vec<Entry<'a>> = known()
-        .filter(|event| event.kind != CORRECTION && event.happened_at <= at)
+        .filter(|event| event.kind != CORRECTION)
         .filter_map(|event| {
-            let event = corrections.apply(event)?;
+            let event = corrections.apply(event).filter(|event| event.happened_at <= at)?;
             let kind = catalogue.event(&event.kind)?;
             Some(Entry::new(event, kind))
         })
@@ -191,6 +191,7 @@ impl<'a> Corrections<'a> {
         let mut corrected = event.clone();
         for correction in replacing.iter().rev() {
             corrected.take_over(correction);
+            corrected.move_with(correction);
             // Without the column, `point` held the id and says nothing of a drain or an outlet.
             if correction.corrects.is_none() {
                 corrected.point.clone_from(&event.point);

@@ -2,6 +2,7 @@
 //! "port and starboard logs".
 
 use crate::domain::boat::{Boat, LayupEvent};
+use crate::domain::catalogue::CircuitKind;
 
 /// Which instances an entry names.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -48,11 +49,8 @@ pub(super) fn named(event: &LayupEvent, noun: &str) -> Naming {
         (None | Some(Naming::Nobody), Some(position)) => {
             Naming::These(vec![complete(position, noun)])
         }
-        (None | Some(Naming::Nobody), None) => match event.note.as_deref() {
-            // "both engines" may stand in the remarks; a single one named there is often the one left out.
-            Some(note) if in_words(note, noun) == Naming::All && !excludes(note) => Naming::All,
-            _ => Naming::Nobody,
-        },
+        // What stands in the remarks alone adds no worth, and a single one named there is often the one left out.
+        (None | Some(Naming::Nobody), None) => Naming::Nobody,
         (Some(naming), _) => naming,
     }
 }
@@ -134,6 +132,16 @@ fn in_words(text: &str, noun: &str) -> Naming {
         }
     }
     if names.is_empty() { Naming::Nobody } else { Naming::These(names) }
+}
+
+/// Can words mean this one of several? Where they name one by its noun (`centre log`), only that one.
+pub(super) fn may_mean(words: &str, kind: &CircuitKind, instance: Option<&str>) -> bool {
+    let noun = kind.instance_noun.as_str();
+    let Some(instance) = instance.filter(|_| !noun.is_empty()) else { return true };
+    match in_words(words, noun) {
+        Naming::These(names) => names.iter().any(|name| instance.starts_with(name.as_str())),
+        Naming::Nobody | Naming::All => true,
+    }
 }
 
 /// A name in the column `instance` that is none of `engines` (empty: there is one, which needs no name).

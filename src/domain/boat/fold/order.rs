@@ -10,14 +10,6 @@ use super::target::Target;
 use crate::domain::boat::{Evidence, Holds, LayupEvent};
 use crate::domain::catalogue::{EffectKind, EventClass, Reason};
 
-/// Words that say that the space was aired or sniffed.
-const AIRED: [&str; 4] = ["blower", "sniff", "aired", "ventilat"];
-/// Words that say that a heating element has no power.
-const POWER_OFF: [&str; 5] = ["breaker", "power off", "unplugged", "taped", "fuse"];
-/// Words for the whole lay-up, which say of no part what was done to it.
-const WINTERIZED: [&str; 6] =
-    ["winteri", "lay up", "laid up", "lay-up", "decommission", "put to bed"];
-
 impl Folding<'_> {
     /// Asks what the order of work leaves open.
     pub(super) fn check_order(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
@@ -28,7 +20,7 @@ impl Folding<'_> {
         } else if flags.opens_seacock {
             self.order.seacock_shut = false;
         }
-        if flags.signs && entry.event.mentions(&WINTERIZED) {
+        if flags.signs && entry.event.speaks_of("winterized") {
             self.order.ask(number, Reason::OnlyWinterized, "");
         }
         if flags.opens_strainer && afloat && !self.order.seacock_shut {
@@ -61,7 +53,7 @@ impl Folding<'_> {
 
     /// A start, a heater, a charger in a space where petrol vapour gathers: does anything say that it was aired first?
     fn check_vapour(&mut self, number: usize, entry: &Entry<'_>) {
-        let said = entry.event.mentions(&AIRED);
+        let said = entry.event.speaks_of("aired");
         if entry.kind.flags.run || super::log::is_engine_blend(entry) {
             self.order.unaired_start = (!said).then_some(number);
         }
@@ -86,28 +78,11 @@ impl Folding<'_> {
         }
     }
 
-    /// A run of the engine that stands only in the remark of another entry: what was done before it may be undone.
-    pub(super) fn ask_where_run(&mut self, number: usize, entry: &Entry<'_>, open_water: bool) {
-        let told =
-            entry.kind.flags.run || super::log::is_engine_blend(entry) || entry.kind.flags.asks;
-        if told || !entry.event.tells_of_a_run() {
-            return;
-        }
-        let cooling = self.boat.cooling;
-        for slot in self.slots.iter_mut().filter(|slot| slot.set_by != Some(number)) {
-            if slot.kind.is_wetted_by_run(cooling, open_water) && slot.holds.is_protected() {
-                slot.evidence = slot.evidence.min(Evidence::Claimed);
-                slot.rule(number, Reason::RunInRemark);
-                slot.ask(number, Reason::WasItRun);
-            }
-        }
-    }
-
     /// A water heater that was emptied: does anything say that its power is off? A dry element burns out.
     pub(super) fn ask_about_the_breaker(&mut self, number: usize, entry: &Entry<'_>) {
         for slot in self.slots.iter_mut().filter(|slot| slot.set_by == Some(number)) {
             let empty = matches!(slot.holds, Holds::Drained | Holds::Dry);
-            if empty && slot.kind.has_heating_element() && !entry.event.mentions(&POWER_OFF) {
+            if empty && slot.kind.has_heating_element() && !entry.event.speaks_of("power_off") {
                 slot.ask(number, Reason::OrderBreaker);
             }
         }

@@ -18,6 +18,12 @@ use crate::domain::units::Celsius;
 /// A refractometer is read to so many kelvin, and labels are round.
 const READ_WITHIN_K: f64 = 3.0;
 
+/// The warmest that a usual antifreeze is read at, C: what a reading without its number counts for.
+const LEAST_USUAL_C: f64 = -9.0;
+/// Points of a reading where everything comes out, and not the part itself.
+const OF_OUTLETS: [&str; 8] =
+    ["exhaust", "outlet", "muffler", "transom", "tailpipe", "overboard", "hub", "discharge"];
+
 /// What was read is the product and not what is in the part; or the instrument is not to be believed.
 const OF_THE_JUG: [&str; 13] = [
     "jug",
@@ -82,44 +88,57 @@ impl Folding<'_> {
                 continue;
             }
             taken = true;
+            let read_c = read_c(event).0;
             let half_drained = slot.holds == Holds::Drained && slot.side_drained.is_some();
             let ice_at = if event.reading_unit.as_deref() == Some("F") { 32.0 } else { 0.0 };
             let is_water = event.reading_unit.is_some()
                 && event.reading_value.is_some_and(|value| value >= ice_at);
+            let of_jug = event.states(&OF_THE_JUG) || event.mentions(&OF_THE_JUG) && !is_water;
             // Read at its own drain, named alone, it speaks for itself.
             let named_here = is_own_drain(event, slot.kind);
+            let unsaid = entry.kind.flags.own_drain && event.point.is_none();
             let sampled = entry.kind.flags.own_drain
-                && (entry.kind.default_circuits.contains(slot.place) || named_here);
+                && (is_sample_point(event)
+                    && entry.kind.default_circuits.contains(slot.place)
+                    && !names_other_parts(event, slot.kind)
+                    || named_here);
             let own = sampled || event.circuits.len() == 1 && named_here;
-            let one_of_two =
-                matches!(slot.holds, Holds::Fresh | Holds::Sea) && one_side(event, slot).is_some();
+            // Unknown before counts as wet before.
+            let wet = matches!(slot.holds, Holds::Fresh | Holds::Sea | Holds::Unknown);
+            let side = one_side(event, slot);
+            let other_read = slot.full_side_read.filter(|(of, _)| side.is_some_and(|s| s != *of));
+            let one_of_two = wet && side.is_some() && other_read.is_none();
             let elsewhere = slot.kind.groups().any(|group| group == "HOUSE")
                 && slot.kind.instance_noun != "outlet"
                 && !self.is_named_by_point(event, slot.kind);
             let aside = match () {
                 () if event.reading_value.is_none() => Some((Reason::NoNumber, Reason::Retest)),
-                () if event.mentions(&OF_THE_JUG) => Some((Reason::OfTheJug, Reason::Retest)),
+                () if of_jug => Some((Reason::OfTheJug, Reason::Retest)),
+                () if unsaid && !is_water => Some((Reason::NoPoint, Reason::ProveBlock)),
                 () if half_drained || one_of_two && !is_water => {
                     Some((Reason::SideSampled, Reason::Others))
                 }
                 () if is_water || own => None,
                 // Of what is known to hold water an outlet shows nothing: somebody must have put antifreeze in since.
-                () if matches!(slot.holds, Holds::Fresh | Holds::Sea) => {
-                    Some((Reason::OutletNotHere, Reason::OutletAside))
-                }
+                () if wet => Some((Reason::OutletNotHere, Reason::OutletAside)),
                 () if elsewhere => Some((Reason::OutletNotHere, Reason::Retest)),
                 () => None,
             };
             if let Some((why, ask)) = aside {
                 let Some(slot) = self.slot(*target) else { continue };
+                if why == Reason::SideSampled && wet && own {
+                    slot.full_side_read = side.zip(read_c);
+                }
                 slot.event(number);
                 slot.rule(number, why);
                 slot.ask(number, ask);
+                slot.lowered_to(read_c.unwrap_or(LEAST_USUAL_C));
                 continue;
             }
             let behind_thermostat = slot.kind.after_cold_run == AfterColdRun::Thermostat;
             let proven = slot.holds == Holds::Blend && slot.path_proven;
-            if behind_thermostat && !own && !proven {
+            let sample = entry.kind.flags.own_drain;
+            if behind_thermostat && !own && !unsaid && (sample || !proven) {
                 let Some(slot) = self.slot(*target) else { continue };
                 slot.event(number);
                 slot.rule(number, Reason::OutletNotBlock);
@@ -128,7 +147,7 @@ impl Folding<'_> {
             }
             // Nor for a part that a cold run leaves as it was, where nothing shows that antifreeze got in.
             let stays = slot.kind.after_cold_run == AfterColdRun::Stays;
-            if stays && !proven && !own {
+            if stays && !proven && !own && !is_water {
                 let Some(slot) = self.slot(*target) else { continue };
                 slot.event(number);
                 slot.rule(number, Reason::OutletNotHere);
@@ -148,6 +167,9 @@ impl Folding<'_> {
             };
             let unknown_fluid = slot.unknown_fluid && slot.holds == Holds::Blend;
             let mut worth = self.worth(entry, held, strongest_c);
+            if let Some((_, other_c)) = other_read {
+                worth.value_c = worth.value_c.map(|own_c| own_c.max(other_c));
+            }
             if unknown_fluid {
                 worth.doubts.push(Reason::NotReadable);
             }
@@ -217,7 +239,13 @@ impl Folding<'_> {
             let set_to = set_to(&entry.event);
             if entry.event.reading_value.is_none() || entry.event.mentions(&OF_THE_JUG) {
                 let none = entry.event.reading_value.is_none();
+                let read_c = read_c(&entry.event).0;
                 let Some(slot) = self.slot(*target) else { continue };
+                if read_c.is_some_and(|read| read >= 0.0) && !entry.event.states(&OF_THE_JUG) {
+                    slot.undo(Holds::Fresh, entry.grade(), number, entry.event.happened_at);
+                    continue;
+                }
+                slot.lowered_to(read_c.unwrap_or(LEAST_USUAL_C));
                 slot.event(number);
                 slot.rule(number, if none { Reason::NoNumber } else { Reason::OfTheJug });
                 slot.ask(number, Reason::LoopRetest);
@@ -244,14 +272,10 @@ impl Folding<'_> {
     fn worth(&self, entry: &Entry<'_>, solute: Option<Solute>, strongest_c: Option<f64>) -> Worth {
         let event = &*entry.event;
         let mut doubts = Vec::new();
-        let value_c = match (event.reading_value, event.reading_unit.as_deref()) {
-            (Some(value), Some("F")) => Celsius::from_fahrenheit(value).ok().map(Celsius::value),
-            (Some(value), Some(_)) => Some(value),
-            _ => {
-                doubts.push(Reason::NoUnit);
-                None
-            }
-        };
+        let (value_c, unit_told) = read_c(event);
+        if !unit_told {
+            doubts.push(Reason::NoUnit);
+        }
         let fluid = event.fluid.as_deref();
         let product = fluid.and_then(|fluid| self.catalogue.product_of_fluid(fluid));
         let wanted = match (product, solute) {
@@ -309,6 +333,26 @@ impl Folding<'_> {
     }
 }
 
+/// The reading in C, and whether its unit is told. Without one it is the warmer of what it can be in C and in F; at or above
+/// zero it can only be F, since nobody writes down water as a strength.
+pub(super) fn read_c(event: &LayupEvent) -> (Option<f64>, bool) {
+    let in_f = |value: f64| Celsius::from_fahrenheit(value).ok().map(Celsius::value);
+    match (event.reading_value, event.reading_unit.as_deref()) {
+        (Some(value), Some("F")) => (in_f(value), true),
+        (Some(value), Some(_)) => (Some(value), true),
+        (Some(value), None) if value < 0.0 => (in_f(value).map(|f| f.max(value)), false),
+        (Some(value), None) => (in_f(value), false),
+        (None, _) => (None, false),
+    }
+}
+
+/// Does the point say a place of the part itself, where a sample can be drawn?
+fn is_sample_point(event: &LayupEvent) -> bool {
+    let Some(point) = event.point.as_deref().map(str::to_lowercase) else { return false };
+    let elsewhere = [&OF_OUTLETS[..], &OF_THE_HOUSE[..], &OF_THE_JUG[..]].concat();
+    !elsewhere.iter().any(|word| point.contains(word))
+}
+
 /// `P.G.` and `pg scale` are `pg`.
 fn plain_scale(scale: &str) -> String {
     scale.to_lowercase().replace("scale", "").replace('.', "").trim().to_owned()
@@ -351,8 +395,9 @@ fn take_reading(
         grade = grade.min(slot.evidence);
     }
     if doubtful && same && slot.evidence == Evidence::Measured {
-        // A reading that is worth nothing does not push out one that was.
+        // A reading that is worth nothing does not push out one that was, nor hides that it was warmer.
         slot.event(number);
+        slot.lowered_to(worth.value_c.unwrap_or(LEAST_USUAL_C));
         worth.doubts.iter().for_each(|doubt| slot.rule(number, *doubt));
         return;
     }

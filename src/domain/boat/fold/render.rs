@@ -169,7 +169,14 @@ impl Words<'_> {
         let entry = note.entry.and_then(|entry| self.entries.get(entry));
         let words = match &note.say {
             Say::Event => entry.map_or_else(String::new, |entry| {
-                self.event(&entry.event, &entry.kind.because, holds)
+                let mut told = self.event(&entry.event, &entry.kind.because, holds);
+                let remark = entry.event.note.as_deref().map(str::trim);
+                if let Some(remark) = remark.filter(|remark| !remark.is_empty()) {
+                    told.push_str(", remark: ");
+                    // Braces stand for figures in templates and for nothing in remarks.
+                    told.push_str(&remark.replace(['{', '}'], ""));
+                }
+                told
             }),
             Say::Rule(reason) => self.reasons.words(*reason).to_owned(),
             Say::Figures(reason, stated, limit) => self

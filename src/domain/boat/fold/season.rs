@@ -13,7 +13,6 @@ pub(super) struct Season {
     spring_month: u32,
     end_month: u32,
     next_end: Option<DateTime<Utc>>,
-    spring_run: bool,
 }
 
 impl Season {
@@ -29,7 +28,6 @@ impl Season {
             spring_month: hemisphere.month_of_table(limits.spring_from_month),
             end_month: hemisphere.month_of_table(limits.season_ends_month),
             next_end: None,
-            spring_run: false,
         };
         season.next_end = season.end_after(first);
         season
@@ -40,17 +38,19 @@ impl Season {
         let mut ended = false;
         while self.next_end.is_some_and(|end| end <= moment) {
             ended = true;
-            self.spring_run = false;
             self.next_end = self.next_end.and_then(|end| self.end_after(end));
         }
         ended
     }
 
-    /// Whether a run at this local time is the first of spring; told once a season.
-    pub(super) fn is_first_spring_run(&mut self, local: DateTime<FixedOffset>) -> bool {
-        let first = self.is_spring(local) && !self.spring_run;
-        self.spring_run |= first;
-        first
+    /// When the spring of this local time began; `None` where it is not spring.
+    pub(super) fn spring_began(&self, local: DateTime<FixedOffset>) -> Option<DateTime<Utc>> {
+        if !self.is_spring(local) {
+            return None;
+        }
+        let year = if local.month() < self.spring_month { local.year() - 1 } else { local.year() };
+        let first = NaiveDate::from_ymd_opt(year, self.spring_month, 1)?;
+        Some(local_time::day_start(self.zone, first))
     }
 
     /// Whether it is spring at this local time: after winter and before the season ends by date.

@@ -39,6 +39,16 @@ pub(super) enum Side {
     Starboard,
 }
 
+/// An antifreeze that stood in a circuit before another came on top of it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Under {
+    pub(super) solute: Option<Solute>,
+    pub(super) unknown_fluid: bool,
+    pub(super) mixed: bool,
+    pub(super) first_ice_c: Option<f64>,
+    pub(super) label_weakest_c: Option<f64>,
+}
+
 /// The state of one circuit or instance.
 #[derive(Debug, Clone)]
 pub(super) struct Slot<'a> {
@@ -64,6 +74,12 @@ pub(super) struct Slot<'a> {
     pub(super) unknown_fluid: bool,
     pub(super) specific_gravity: Option<f64>,
     pub(super) closed_pocket: bool,
+    /// Litres or minutes of its drain were in doubt.
+    pub(super) drain_doubt: bool,
+    /// An antifreeze that water has pushed out since, of which some may be left until it is drained.
+    pub(super) under: Option<Under>,
+    /// Of a part with two sides that is full, what a sample of one side showed, C.
+    pub(super) full_side_read: Option<(Side, f64)>,
     /// Of a part with two sides, the one that alone has been drained since it was last full, how well, and whether a pocket
     /// was left in it.
     pub(super) side_drained: Option<(Side, Evidence, bool)>,
@@ -79,6 +95,8 @@ pub(super) struct Slot<'a> {
     pub(super) set_by: Option<usize>,
     /// Ice or damage seen: the entry that says so.
     pub(super) test_first: Option<usize>,
+    /// What it was before a remark made it less: that stands again when the remark's question is answered with no.
+    pub(super) instead: Option<Box<Self>>,
     pub(super) notes: Vec<Note>,
     pub(super) questions: Vec<Note>,
 }
@@ -105,6 +123,9 @@ impl<'a> Slot<'a> {
             unknown_fluid: false,
             specific_gravity: None,
             closed_pocket: false,
+            drain_doubt: false,
+            under: None,
+            full_side_read: None,
             side_drained: None,
             path_proven: false,
             attempted: false,
@@ -114,6 +135,7 @@ impl<'a> Slot<'a> {
             undone_by: None,
             set_by: None,
             test_first: None,
+            instead: None,
             notes: Vec::new(),
             questions: Vec::new(),
         }
@@ -130,9 +152,12 @@ impl<'a> Slot<'a> {
         self.unknown_fluid = false;
         self.specific_gravity = None;
         self.closed_pocket = false;
+        self.drain_doubt = false;
+        self.full_side_read = None;
         self.side_drained = None;
         self.path_proven = false;
         self.read_at = None;
+        self.instead = None;
         self.notes.clear();
         self.questions.clear();
     }
@@ -146,6 +171,9 @@ impl<'a> Slot<'a> {
         at: DateTime<Utc>,
     ) {
         self.clear();
+        if matches!(holds, Holds::Drained | Holds::Dry) {
+            self.under = None;
+        }
         self.holds = holds;
         self.evidence = evidence;
         self.since = Some(at);
@@ -175,6 +203,7 @@ impl<'a> Slot<'a> {
         if self.holds != holds || protected {
             self.since = Some(at);
         }
+        self.under = self.antifreeze().or(self.under);
         self.clear();
         self.holds = holds;
         self.evidence = evidence;
@@ -187,6 +216,53 @@ impl<'a> Slot<'a> {
             }
         }
         self.attempted = false;
+    }
+
+    /// As if the entry `number` had told of water, until its question is answered.
+    pub(super) fn wetted_by_remark(
+        &mut self,
+        number: usize,
+        (holds, at): (Holds, DateTime<Utc>),
+        (why, ask): (Reason, Reason),
+    ) {
+        if !self.holds.is_protected() {
+            return;
+        }
+        let before = Box::new(self.clone());
+        self.undo(holds, Evidence::Claimed, number, at);
+        self.instead = Some(before);
+        self.rule(number, why);
+        self.ask(number, ask);
+    }
+
+    /// The antifreeze that stands in it, if one does.
+    pub(super) fn antifreeze(&self) -> Option<Under> {
+        (self.holds == Holds::Blend).then_some(Under {
+            solute: self.solute,
+            unknown_fluid: self.unknown_fluid,
+            mixed: self.mixed,
+            first_ice_c: self.first_ice_c,
+            label_weakest_c: self.label_weakest_c,
+        })
+    }
+
+    /// Nothing better than claimed any more, for this reason, and asked about.
+    pub(super) fn doubt(&mut self, number: usize, why: Reason, ask: Reason) {
+        if self.holds.is_protected() {
+            self.evidence = self.evidence.min(Evidence::Claimed);
+            self.rule(number, why);
+            self.ask(number, ask);
+        }
+    }
+
+    /// What is no measurement raises nothing, and lowers what it speaks against: `read_c` freezes sooner than was known.
+    pub(super) fn lowered_to(&mut self, read_c: f64) {
+        let colder = self.first_ice_c.is_some_and(|known| known < read_c);
+        if colder && matches!(self.holds, Holds::Blend | Holds::Coolant) {
+            self.first_ice_c = Some(read_c);
+            self.evidence = self.evidence.min(Evidence::Recorded);
+            self.read_at = None;
+        }
     }
 
     /// Whether this is the better protected of two accounts of one moment.
@@ -241,6 +317,17 @@ impl<'a> Slot<'a> {
     /// A question that has been answered.
     pub(super) fn answered(&mut self, reason: Reason) {
         self.questions.retain(|note| note.say != Say::Rule(reason));
+    }
+
+    /// Does this entry ask something about it?
+    pub(super) fn is_asked_by(&self, entry: usize) -> bool {
+        self.questions.iter().any(|note| note.entry == Some(entry))
+    }
+
+    /// Is one of these asked about it?
+    pub(super) fn asks_one_of(&self, reasons: &[Reason]) -> bool {
+        let is = |note: &Note| reasons.iter().any(|reason| note.say == Say::Rule(*reason));
+        self.questions.iter().any(is)
     }
 
     /// Asks once; asked again, by the later entry.
