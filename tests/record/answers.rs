@@ -134,6 +134,21 @@ fn the_litres_of_one_bank_that_are_missing_are_asked_about() {
 }
 
 #[test]
+fn litres_of_two_drains_are_added_up_and_the_same_figure_twice_is_not() {
+    let drains = |first: f64, second: f64, later: &str| {
+        let of = |id, at, litres| {
+            event(id, at, "drained").on("block_raw;manifold_raw").litres_out(litres)
+        };
+        let log = [of("1", "2022-10-20T09:00", first), of("2", later, second)];
+        at_new_year(&sterndrive(), &log).one("block_raw").closed_pocket
+    };
+    // 16 + 3 L are fitted; one bank of the block has 8.
+    assert!(!drains(11.0, 7.5, "2022-10-20T10:00"), "18.5 of 19 L are out");
+    assert!(drains(10.0, 10.0, "2022-10-20T09:05"), "that is the same water told twice");
+    assert!(drains(7.0, 2.0, "2022-10-21T09:00"), "10 L are still in");
+}
+
+#[test]
 fn a_remark_stands_beside_the_state() {
     let state = at_new_year(&sterndrive(), &[noted(drained(), "ok AB")]);
     assert!(state.one("block_raw").because.join("; ").contains("remark: ok AB"));

@@ -93,10 +93,11 @@ fn what_a_remark_says_is_asked_about_and_what_it_does_not_say_is_not() {
 
 #[test]
 fn of_the_published_remarks_those_that_say_something_are_heard_and_the_others_left_alone() {
-    let Ok(folder) = std::env::var("RIMEWARD_REAL_DATA") else { return };
-    let folder = std::path::Path::new(&folder);
-    let places = [folder.join("remarks_public.csv"), folder.join("../trade/remarks_public.csv")];
-    let Some(path) = places.iter().find(|path| path.exists()) else { return };
+    let Some(folder) = std::env::var_os("RIMEWARD_REAL_DATA") else {
+        println!("RIMEWARD_REAL_DATA is not set: the published remarks were not read");
+        return;
+    };
+    let path = std::path::Path::new(&folder).join("trade/remarks_public.csv");
     let (mut said, mut heard, mut plain, mut asked) = (0, 0, 0, 0);
     for row in
         csv::Reader::from_path(path).unwrap().deserialize::<(String, String, String, String)>()

@@ -124,6 +124,21 @@ macro_rules! of_the_blank_fields {
 }
 
 impl LayupEvent {
+    /// Does it say what `other` says, word for word, of the same moment? A sheet that is entered twice tells nothing twice.
+    #[must_use]
+    pub fn repeats(&self, other: &Self) -> bool {
+        if self.kind != other.kind || self.happened_at != other.happened_at {
+            return false;
+        }
+        let entered = Self {
+            id: self.id.clone(),
+            recorded_at: self.recorded_at,
+            sheet: self.sheet.clone(),
+            ..other.clone()
+        };
+        entered == *self
+    }
+
     /// Takes over what a correction carries; who, when, which boat and which kind stay.
     pub(super) fn take_over(&mut self, correction: &Self) {
         macro_rules! carry {

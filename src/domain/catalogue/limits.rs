@@ -67,12 +67,18 @@ limits!(
     fill_low_share,
     /// Share of what fits above which litres that were put in cannot be right.
     fill_high_share,
+    /// Litres that are never too many, however small the part.
+    fill_high_l,
     /// Share of what fits into drained parts that a fill without litres counts for.
     usual_fill_share,
     /// Share of what stands on an engine's raw path that a run-through without litres counts for.
     usual_flush_share,
     /// The same for other parts.
     usual_pour_share,
+    /// Litres that a run through the engine without litres counts for at most.
+    usual_flush_l,
+    /// The same of what is put in elsewhere.
+    usual_pour_l,
     /// Minutes after a fill or a run within which an outlet reading speaks for more than the muffler.
     outlet_read_within_min,
     /// First ice of sea water in C.

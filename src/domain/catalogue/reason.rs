@@ -119,7 +119,7 @@ reasons!(
     NoLitres = "no_litres": "Nobody said how much.",
     HowMuch = "how_much": "How much went in?",
     OpenTimeUntold = "open_time_untold": "Nobody says how long.",
-    FlushUntold = "flush_untold": "Nobody says how many litres were run through.",
+    FlushUntold = "flush_untold": "Nobody says how many litres were put in.",
     OneBank = "one_bank": "The litres of one side are missing.",
     WhichBank = "which_bank": "Which side was not emptied?",
     SpringOpened = "spring_opened": "Used since.",

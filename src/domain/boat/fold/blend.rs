@@ -39,9 +39,8 @@ impl Under {
     /// Another antifreeze that stood in a circuit before, not drained.
     fn of(slot: &Slot<'_>, solute: Option<Solute>) -> Option<Self> {
         let under = slot.antifreeze().or(slot.under)?;
-        let known = under.solute.is_some() || under.unknown_fluid;
-        let other = known && under.solute != solute;
-        (under.mixed || other).then_some(under)
+        // One that nobody names may be another.
+        (under.mixed || under.solute != solute).then_some(under)
     }
 
     /// No stronger than the weaker of the two, and believed no further than it was said.
@@ -79,6 +78,7 @@ impl Folding<'_> {
         let emptied_l = self.emptied_litres(targets);
         let limits = self.catalogue.limits();
         let (fill_low_share, fill_high_share) = (limits.fill_low_share, limits.fill_high_share);
+        let fill_high_l = limits.fill_high_l;
         let taps = entry.kind.flags.taps;
         let some_outlets = taps && event.points_to("some_outlets");
         let one_outlet = taps && (naming::outlet(event).is_some() || some_outlets);
@@ -88,7 +88,7 @@ impl Folding<'_> {
             let room_l = (left_over.0 - left_over.1).max(0.0);
             let in_all_l = (emptied_l + wet_l).max(0.1);
             let through = event.litres_in.map(|litres| litres / in_all_l);
-            let Some(usual) = self.usual_share(*target) else { continue };
+            let Some(usual) = self.usual_share(*target, in_all_l) else { continue };
             let Some(slot) = self.slot(*target) else { continue };
             let outcome = outcome(slot, way);
             let (at_most, why, path_proven) = match outcome {
@@ -138,7 +138,12 @@ impl Folding<'_> {
             }
             let on_top_of = Under::of(slot, solute);
             let stronger_below = slot.label_strongest_c.filter(|_| slot.holds == Holds::Blend);
-            if !was_emptied && through.is_none() {
+            let (full_l, left_l) = left_over;
+            let run = through.unwrap_or(usual);
+            // What is put into an emptied tank mixes with what is left there, and need not fill it.
+            let fills = was_emptied && slot.kind.confinement != Confinement::Open;
+            let short = fills && run * full_l < fill_low_share * room_l;
+            if through.is_none() && (!was_emptied || short) {
                 reasons.push(Reason::FlushUntold);
                 grade = grade.min(Evidence::Claimed);
             }
@@ -155,10 +160,7 @@ impl Folding<'_> {
             let strongest = [stronger_below, product.and_then(strongest_first_ice_c)];
             slot.label_strongest_c = strongest.into_iter().flatten().reduce(f64::min);
             slot.first_ice_c = slot.label_weakest_c;
-            let (full_l, left_l) = left_over;
-            let run = through.unwrap_or(usual);
-            let short = run * full_l < fill_low_share * room_l;
-            if was_emptied && through.is_some() && short {
+            if through.is_some() && short {
                 slot.evidence = slot.evidence.min(Evidence::Claimed);
                 slot.note(Some(number), Say::Figures(Reason::FillShort, run * full_l, full_l));
             }
@@ -174,7 +176,7 @@ impl Folding<'_> {
                 let stayed = Say::Figures(Reason::Diluted, water_left * full_l, full_l);
                 slot.note(Some(number), stayed);
             }
-            let most_l = fill_high_share * in_all_l;
+            let most_l = (fill_high_share * in_all_l).max(fill_high_l);
             if let Some(litres) = event.litres_in.filter(|litres| *litres > most_l) {
                 slot.evidence = slot.evidence.min(Evidence::Claimed);
                 slot.note(Some(number), Say::Figures(Reason::FillHigh, litres, in_all_l));
@@ -222,16 +224,19 @@ impl Folding<'_> {
         (full_l, if dry { 0.0 } else { slot.kind.residue_l.min(full_l) })
     }
 
-    /// The share of what is on the path that counts where no litres are told: no more than anybody puts in who does it in full.
-    fn usual_share(&self, target: Target) -> Option<f64> {
+    /// The share of what is on the path, `in_all_l`, that counts where no litres are told: no more than anybody puts in who does it
+    /// in full, however long the path.
+    fn usual_share(&self, target: Target, in_all_l: f64) -> Option<f64> {
         let slot = self.slots.get(target.slot)?;
         let limits = self.catalogue.limits();
         let raw = slot.kind.groups().any(|group| group == "ENGINE_RAW");
-        Some(match () {
-            () if was_emptied(slot) => limits.usual_fill_share,
-            () if raw => limits.usual_flush_share,
-            () => limits.usual_pour_share,
-        })
+        let (share, litres) = match () {
+            () if was_emptied(slot) && raw => (limits.usual_fill_share, limits.usual_flush_l),
+            () if was_emptied(slot) => (limits.usual_fill_share, limits.usual_pour_l),
+            () if raw => (limits.usual_flush_share, limits.usual_flush_l),
+            () => (limits.usual_pour_share, limits.usual_pour_l),
+        };
+        Some(share.min(litres / in_all_l))
     }
 
     /// Whether a water heater is fitted and neither drained nor filled with blend: it takes what goes through the taps.

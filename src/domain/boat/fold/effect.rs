@@ -1,5 +1,7 @@
 //! What entries do to circuits, apart from antifreeze and readings.
 
+use chrono::{DateTime, TimeDelta, Utc};
+
 use super::folding::Folding;
 use super::log::Entry;
 use super::sides::{names_other_parts, one_side};
@@ -15,6 +17,8 @@ const MOST_RESTED_V_A_CELL: f64 = 2.2;
 /// No 12 V battery has more even on charge, and no 24 V bank.
 const VOLTS_OF_12: f64 = 18.0;
 const VOLTS_OF_24: f64 = 36.0;
+/// Litres of several drains are added up as long as they are no more than this share of what fits: an estimate in a bucket.
+const FITS_WITHIN: f64 = 1.1;
 
 /// The grade of an entry for one slot: claimed at most where several could be meant.
 pub(super) fn graded(entry: &Entry<'_>, target: Target) -> Evidence {
@@ -105,6 +109,7 @@ impl<'a> Folding<'a> {
         let coil = self.catalogue.loop_and_coil().map(|(_, coil)| coil);
         let mut named = event.circuits.iter().filter_map(|id| self.catalogue.named(id));
         let coil_is_named = coil.is_some_and(|coil| named.any(|name| name.set.contains(coil)));
+        self.draw(event, targets);
         for target in targets {
             let Some(slot) = self.slot(*target) else { continue };
             let mut grade = graded(entry, *target);
@@ -198,7 +203,8 @@ impl<'a> Folding<'a> {
             return DrainCheck { doubt: None, pocket: false, at_most };
         };
         let volumes = |full_only: bool| -> f64 { self.to_come_out_l(event, targets, full_only) };
-        let (fitted, most) = (volumes(true), volumes(false));
+        let (full, most) = (volumes(true), volumes(false));
+        let fitted = full - self.out_before_l(event, litres, full, targets);
         let missing = fitted - litres;
         let (doubt, pocket) = match () {
             () if fitted > 0.0 && litres < limits.litres_low_share * fitted => {
@@ -217,22 +223,56 @@ impl<'a> Folding<'a> {
 
     /// Litres that should come out of all of these: of those only that are still full, or of every one.
     fn to_come_out_l(&self, event: &LayupEvent, targets: &[Target], full_only: bool) -> f64 {
-        // What was drained with water left behind, or with figures that do not fit, is not yet out.
-        let is_empty = |slot: &Slot<'_>| {
-            matches!(slot.holds, Holds::Drained | Holds::Dry)
-                && !slot.closed_pocket
-                && !slot.drain_doubt
-        };
         targets
             .iter()
             .filter_map(|target| self.slots.get(target.slot))
             // A tank need not have been full.
             .filter(|slot| slot.kind.confinement != Confinement::Open)
-            .filter(|slot| !full_only || !is_empty(slot))
+            .filter(|slot| !full_only || !slot.is_empty())
             .map(|slot| {
                 self.volume_l(slot) * if one_side(event, slot).is_some() { 0.5 } else { 1.0 }
             })
             .sum()
+    }
+
+    /// Litres that have come out of these since they were last full, as far as they and `litres` are not the same water told
+    /// twice: the same figure within a day, or more than fits (`full_l`).
+    fn out_before_l(
+        &self,
+        event: &LayupEvent,
+        litres: f64,
+        full_l: f64,
+        targets: &[Target],
+    ) -> f64 {
+        let near = |at: DateTime<Utc>| (event.happened_at - at).abs() <= TimeDelta::days(1);
+        let told = |(of, at): &(f64, DateTime<Utc>)| (of - litres).abs() < 0.05 && near(*at);
+        let before: f64 = targets
+            .iter()
+            .filter_map(|target| self.slots.get(target.slot))
+            .filter(|slot| !slot.is_empty())
+            .map(|slot| slot.out_l)
+            .sum();
+        if self.drawn.iter().any(told) || before + litres > FITS_WITHIN * full_l {
+            0.0
+        } else {
+            before
+        }
+    }
+
+    /// Writes into the ledger of water what came out of each, by its share of what fits.
+    fn draw(&mut self, event: &LayupEvent, targets: &[Target]) {
+        let Some(litres) = event.litres_out else { return };
+        let full_l = self.to_come_out_l(event, targets, false);
+        if full_l <= 0.0 {
+            return;
+        }
+        self.drawn.push((litres, event.happened_at));
+        for target in targets {
+            let volume_l = self.slots.get(target.slot).map_or(0.0, |slot| self.volume_l(slot));
+            if let Some(slot) = self.slot(*target) {
+                slot.out_l += litres * volume_l / full_l;
+            }
+        }
     }
 
     /// Litres of one side of the largest part with two that is drained whole by this entry.
@@ -241,7 +281,7 @@ impl<'a> Folding<'a> {
             .iter()
             .filter_map(|target| self.slots.get(target.slot))
             .filter(|slot| slot.kind.has_two_sides() && one_side(event, slot).is_none())
-            .filter(|slot| !matches!(slot.holds, Holds::Drained | Holds::Dry))
+            .filter(|slot| !slot.is_empty())
             .map(|slot| self.volume_l(slot) / 2.0)
             .reduce(f64::max)
     }
@@ -260,21 +300,29 @@ impl<'a> Folding<'a> {
     }
 
     pub(super) fn confirm_drained(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
-        let mut wet = Vec::new();
-        for target in targets {
+        // Which drain stands open nobody says: that keeps dry what was drained, and drains nothing else.
+        if entry.event.circuits.is_empty() {
+            for target in targets {
+                let Some(slot) = self.slot(*target) else { continue };
+                slot.event(number);
+                if !matches!(slot.holds, Holds::Drained | Holds::Dry) {
+                    slot.ask(number, Reason::Probe);
+                }
+            }
+            return;
+        }
+        // Of what it names it says as much as an entry that it was drained, and takes nothing from one that says more.
+        let before: Vec<Slot<'a>> =
+            targets.iter().filter_map(|target| self.slots.get(target.slot)).cloned().collect();
+        self.drain(number, entry, targets);
+        for (target, earlier) in targets.iter().zip(before) {
             let Some(slot) = self.slot(*target) else { continue };
-            if matches!(slot.holds, Holds::Drained | Holds::Dry) {
+            let empty = matches!(earlier.holds, Holds::Drained | Holds::Dry);
+            if empty && !slot.is_better_protected_than(&earlier) {
+                *slot = earlier;
                 slot.event(number);
-            } else if entry.event.circuits.is_empty() {
-                // Which drain stands open nobody says: that keeps dry what was drained, and drains nothing else.
-                slot.event(number);
-                slot.ask(number, Reason::Probe);
-            } else {
-                // Of what was wet it says as much as an entry that it was drained.
-                wet.push(*target);
             }
         }
-        self.drain(number, entry, &wet);
     }
 
     pub(super) fn gear_oil(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {

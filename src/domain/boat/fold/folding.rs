@@ -25,6 +25,8 @@ pub(super) struct Folding<'a> {
     pub(super) haul_is_assumed: bool,
     pub(super) season: Season,
     pub(super) order: Order,
+    /// Litres that drains have let out, and when.
+    pub(super) drawn: Vec<(f64, DateTime<Utc>)>,
     /// Of each entry, its fluid, label and sheet.
     pub(super) sheets: Vec<[Option<String>; 3]>,
     /// Of each entry, whether its hour is known.
@@ -85,6 +87,7 @@ impl<'a> Folding<'a> {
                 catalogue.limits(),
             ),
             order: Order::default(),
+            drawn: Vec::new(),
             sheets: entries.iter().map(|entry| entry.event.of_the_jug()).collect(),
             hours_known: entries
                 .iter()

@@ -61,7 +61,20 @@ pub(super) fn entries<'a, E: Borrow<LayupEvent>>(
         })
         .collect();
     entries.sort_by(|a, b| a.order(b));
-    entries
+    once(entries)
+}
+
+/// Of entries that say the same of the same moment only the first.
+fn once(entries: Vec<Entry<'_>>) -> Vec<Entry<'_>> {
+    let mut kept: Vec<Entry<'_>> = Vec::with_capacity(entries.len());
+    for entry in entries {
+        let at = entry.taken_at_s;
+        let mut of_its_moment = kept.iter().rev().take_while(|before| before.taken_at_s == at);
+        if !of_its_moment.any(|before| entry.event.repeats(&before.event)) {
+            kept.push(entry);
+        }
+    }
+    kept
 }
 
 /// Ids of the entries that have been withdrawn, as known at `known_at`.
@@ -75,6 +88,20 @@ pub(in crate::domain::boat) fn withdrawn(
 }
 
 impl<'a> Entry<'a> {
+    /// Does it answer anything? One without a word or a figure does not.
+    pub(super) fn answers(&self) -> bool {
+        let event = &*self.event;
+        let text =
+            |text: &Option<String>| text.as_deref().is_some_and(|text| !text.trim().is_empty());
+        let figures = [event.litres_in, event.litres_out, event.minutes, event.volts];
+        self.kind.flags.answers
+            && (text(&event.method)
+                || text(&event.note)
+                || event.probed.is_some()
+                || event.reading_value.is_some()
+                || figures.iter().any(Option::is_some))
+    }
+
     fn new(event: Told<'a>, kind: &'a EventKind) -> Self {
         let undoing = kind.class == EventClass::Undoing;
         let stated = event.happened_at.timestamp();

@@ -91,8 +91,8 @@ impl Folding<'_> {
             let read_c = read_c(event).0;
             let half_drained = slot.holds == Holds::Drained && slot.side_drained.is_some();
             let ice_at = if event.reading_unit.as_deref() == Some("F") { 32.0 } else { 0.0 };
-            let is_water = event.reading_unit.is_some()
-                && event.reading_value.is_some_and(|value| value >= ice_at);
+            // Without its unit a number above zero is taken for the warmer of the two, which is water.
+            let is_water = event.reading_value.is_some_and(|value| value >= ice_at);
             let of_jug = event.states(&OF_THE_JUG) || event.mentions(&OF_THE_JUG) && !is_water;
             // Read at its own drain, named alone, it speaks for itself.
             let named_here = is_own_drain(event, slot.kind);
@@ -132,6 +132,10 @@ impl Folding<'_> {
                 slot.event(number);
                 slot.rule(number, why);
                 slot.ask(number, ask);
+                // Who reads something off a drained part found something in it.
+                if matches!(slot.holds, Holds::Drained | Holds::Dry) && why == Reason::NoNumber {
+                    slot.evidence = slot.evidence.min(Evidence::Claimed);
+                }
                 slot.lowered_to(read_c.unwrap_or(LEAST_USUAL_C));
                 continue;
             }
@@ -333,15 +337,14 @@ impl Folding<'_> {
     }
 }
 
-/// The reading in C, and whether its unit is told. Without one it is the warmer of what it can be in C and in F; at or above
-/// zero it can only be F, since nobody writes down water as a strength.
+/// The reading in C, and whether its unit is told. Without one it is the warmer of what it can be in C and in F: a bare 2 is
+/// water.
 pub(super) fn read_c(event: &LayupEvent) -> (Option<f64>, bool) {
     let in_f = |value: f64| Celsius::from_fahrenheit(value).ok().map(Celsius::value);
     match (event.reading_value, event.reading_unit.as_deref()) {
         (Some(value), Some("F")) => (in_f(value), true),
         (Some(value), Some(_)) => (Some(value), true),
-        (Some(value), None) if value < 0.0 => (in_f(value).map(|f| f.max(value)), false),
-        (Some(value), None) => (in_f(value), false),
+        (Some(value), None) => (in_f(value).map(|f| f.max(value)), false),
         (None, _) => (None, false),
     }
 }
@@ -381,6 +384,10 @@ fn take_reading(
     // What freezes at 0 C or above is water, on whatever scale it was read.
     if worth.value_c.is_some_and(|value| value >= 0.0) {
         slot.undo(Holds::Fresh, grade, number, event.happened_at);
+        if worth.doubts.contains(&Reason::NoUnit) {
+            slot.rule(number, Reason::NoUnit);
+            slot.ask(number, Reason::Retest);
+        }
         return;
     }
     if doubtful {
@@ -391,8 +398,8 @@ fn take_reading(
     }
     let same = slot.holds == holds;
     if doubtful && same {
-        // What is no measurement shows no more than was known.
-        grade = grade.min(slot.evidence);
+        // What is no measurement shows no more than was known, and takes nothing from who put it in.
+        grade = slot.evidence.min(Evidence::Recorded);
     }
     if doubtful && same && slot.evidence == Evidence::Measured {
         // A reading that is worth nothing does not push out one that was, nor hides that it was warmer.
@@ -409,10 +416,17 @@ fn take_reading(
     };
     let minute = |at: chrono::DateTime<chrono::Utc>| at.timestamp().div_euclid(60);
     let twice = same && slot.read_at.is_some_and(|at| minute(at) == minute(event.happened_at));
-    if let (true, Some(before), Some(now)) =
-        (twice || (doubtful && same), slot.first_ice_c, first_ice_c)
-    {
+    let known = slot.first_ice_c.filter(|_| same);
+    let pointless = worth.doubts.contains(&Reason::NoPoint);
+    if doubtful && (known.is_some() || pointless) {
+        // What is no measurement makes nothing stronger, and where it was taken nobody says gives no strength at all.
+        first_ice_c = first_ice_c.zip(known).map(|(now, before)| now.max(before));
+    } else if let (true, Some(before), Some(now)) = (twice, slot.first_ice_c, first_ice_c) {
         first_ice_c = Some(now.max(before));
+    }
+    // It shows that somebody was there, and not that anything got in.
+    if doubtful && !same {
+        grade = grade.min(Evidence::Claimed);
     }
     // Of two sides the weaker stands, whichever was sampled last.
     let side = one_side(event, slot);
@@ -440,7 +454,10 @@ fn take_reading(
     }
     slot.first_ice_c = first_ice_c;
     slot.side_read = of_side;
-    slot.solute = worth.solute;
+    // What is no measurement does not say what is in there either.
+    if !(doubtful && same) {
+        slot.solute = worth.solute;
+    }
     slot.read_at = (!doubtful).then_some(event.happened_at);
     worth.doubts.iter().for_each(|doubt| slot.rule(number, *doubt));
     if twice {

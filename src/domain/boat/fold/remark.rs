@@ -76,13 +76,13 @@ impl<'a> Folding<'a> {
             heard.named.contains(slot.place)
                 && naming::may_mean(note, slot.kind, slot.instance.as_deref())
         };
-        let own = |slot: &Slot<'_>| slot.set_by == Some(number);
         let fitted = self.slots.iter().any(|slot| heard.named.contains(slot.place));
         for place in 0..self.slots.len() {
             let Some(slot) = self.slots.get_mut(place) else { continue };
-            if if fitted { named(slot) } else { own(slot) } {
-                let before = heard.before.iter().find(|(of, _)| *of == place);
-                act(slot, number, entry, &heard.remark, before.map(|(_, slot)| slot));
+            let before = heard.before.iter().find(|(of, _)| *of == place).map(|(_, slot)| slot);
+            let own = is_about(entry, slot, number, before);
+            if if fitted { named(slot) } else { own } {
+                act(slot, number, entry, &heard.remark, before.filter(|_| own));
             }
         }
         let asked = self.slots.iter().any(|slot| slot.is_asked_by(number));
@@ -98,7 +98,7 @@ impl<'a> Folding<'a> {
             if !slot.kind.is_wetted_by_run(cooling, open) {
                 continue;
             }
-            if slot.set_by == Some(number) {
+            if slot.set_by == Some(number) && entry.kind.class == EventClass::Protecting {
                 slot.doubt(number, Reason::RunInRemark, Reason::WasItRun);
             } else {
                 let why = (Reason::RemarkRun, Reason::WasItRun);
@@ -108,7 +108,19 @@ impl<'a> Folding<'a> {
     }
 }
 
-/// What a remark does to one part that it is about.
+/// Is the entry about a part that stood as `before`: did it change what is known of it, or was it there to be read?
+fn is_about(entry: &Entry<'_>, slot: &Slot<'_>, number: usize, before: Option<&Slot<'_>>) -> bool {
+    let known = |slot: &Slot<'_>| (slot.evidence, slot.first_ice_c, slot.read_at);
+    let listed = !entry.event.circuits.is_empty();
+    let looks = entry.kind.class != EventClass::Protecting;
+    slot.set_by == Some(number)
+        || before.is_some_and(|before| {
+            let filled = matches!(before.holds, Holds::Blend | Holds::Coolant);
+            known(before) != known(slot) || looks && (listed || filled)
+        })
+}
+
+/// What a remark does to one part that it is about; `before`: what it was, where its entry is about it.
 fn act<'a>(
     slot: &mut Slot<'a>,
     number: usize,
@@ -116,16 +128,17 @@ fn act<'a>(
     remark: &Remark,
     before: Option<&Slot<'a>>,
 ) {
-    let own = slot.set_by == Some(number);
     let protecting = entry.kind.class == EventClass::Protecting;
     let at = entry.event.happened_at;
     if remark.tells(Says::NotDone)
         || remark.tells(Says::NoFlow) && entry.kind.effect == EffectKind::Blend
     {
-        if let Some(before) = before.filter(|_| own) {
+        if let Some(before) = before.filter(|before| !before.is_better_protected_than(slot)) {
             // What was not done leaves it as it was.
             let taken = std::mem::replace(slot, before.clone());
             slot.attempted = true;
+            // Some of it may have got in all the same.
+            slot.under = taken.antifreeze().or(slot.under);
             slot.instead = Some(Box::new(taken));
             slot.event(number);
             slot.rule(number, Reason::RemarkDenies);
@@ -160,14 +173,14 @@ fn act<'a>(
     }
 }
 
-/// Not all of it: a pocket is left in what is called drained, and what was put in by this entry has no known strength.
+/// Not all of it: a pocket is left in what is called drained, and what antifreeze is in it has no known strength.
 fn half_done(slot: &mut Slot<'_>, number: usize, entry: &Entry<'_>) {
     slot.doubt(number, Reason::RemarkHalf, Reason::DoesItHold);
     if matches!(slot.holds, Holds::Drained | Holds::Dry) {
         slot.closed_pocket = true;
         slot.holds = Holds::Drained;
     }
-    if slot.set_by == Some(number) && entry.kind.effect == EffectKind::Blend {
+    if entry.kind.effect == EffectKind::Blend {
         slot.first_ice_c = None;
     }
 }

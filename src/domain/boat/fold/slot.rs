@@ -76,6 +76,8 @@ pub(super) struct Slot<'a> {
     pub(super) closed_pocket: bool,
     /// Litres or minutes of its drain were in doubt.
     pub(super) drain_doubt: bool,
+    /// Litres that have come out since it was last full, by the entries.
+    pub(super) out_l: f64,
     /// An antifreeze that water has pushed out since, of which some may be left until it is drained.
     pub(super) under: Option<Under>,
     /// Of a part with two sides that is full, what a sample of one side showed, C.
@@ -124,6 +126,7 @@ impl<'a> Slot<'a> {
             specific_gravity: None,
             closed_pocket: false,
             drain_doubt: false,
+            out_l: 0.0,
             under: None,
             full_side_read: None,
             side_drained: None,
@@ -173,6 +176,8 @@ impl<'a> Slot<'a> {
         self.clear();
         if matches!(holds, Holds::Drained | Holds::Dry) {
             self.under = None;
+        } else {
+            self.out_l = 0.0;
         }
         self.holds = holds;
         self.evidence = evidence;
@@ -204,6 +209,7 @@ impl<'a> Slot<'a> {
             self.since = Some(at);
         }
         self.under = self.antifreeze().or(self.under);
+        self.out_l = 0.0;
         self.clear();
         self.holds = holds;
         self.evidence = evidence;
@@ -233,6 +239,13 @@ impl<'a> Slot<'a> {
         self.instead = Some(before);
         self.rule(number, why);
         self.ask(number, ask);
+    }
+
+    /// Drained, with no pocket left and no figure that does not fit.
+    pub(super) fn is_empty(&self) -> bool {
+        matches!(self.holds, Holds::Drained | Holds::Dry)
+            && !self.closed_pocket
+            && !self.drain_doubt
     }
 
     /// The antifreeze that stands in it, if one does.
@@ -269,7 +282,9 @@ impl<'a> Slot<'a> {
     pub(super) fn is_better_protected_than(&self, other: &Self) -> bool {
         let account = |slot: &Self| (slot.holds.is_protected(), slot.evidence, !slot.closed_pocket);
         let stronger = || {
-            let colder = self.first_ice_c.zip(other.first_ice_c).is_some_and(|(own, of)| own < of);
+            // One of which no strength is known is the weaker.
+            let colder =
+                self.first_ice_c.is_some_and(|own| other.first_ice_c.is_none_or(|of| own < of));
             let fuller =
                 self.specific_gravity.zip(other.specific_gravity).is_some_and(|(own, of)| own > of);
             self.holds == other.holds && (colder || fuller)
@@ -287,6 +302,7 @@ impl<'a> Slot<'a> {
         self.holds = Holds::Unknown;
         self.evidence = Evidence::None;
         self.since = None;
+        self.out_l = 0.0;
         self.attempted = false;
         if entry.is_none() {
             self.undone_by = None;
