@@ -116,6 +116,13 @@ impl<'a> Entry<'a> {
         stated.max(Evidence::Claimed).min(self.kind.evidence_cap)
     }
 
+    /// The same entry with nothing said of litres: those are of the parts that it names.
+    pub(super) fn without_litres(&self) -> Self {
+        let event = LayupEvent { litres_in: None, litres_out: None, ..(*self.event).clone() };
+        let Self { kind, taken_at_s, rank, .. } = *self;
+        Self { event: Told::Corrected(Box::new(event)), kind, taken_at_s, rank }
+    }
+
     /// Whether two sheets speak of the same moment, or of the same day where one of them has no hour.
     pub(super) fn disagrees_with(&self, other: &Self) -> bool {
         let no_hour =
