@@ -87,8 +87,8 @@ impl Boat {
             let mut fitouts = catalogue.fitouts().iter();
             fitouts.find(|row| guess.contains(&format!(": {};", row.label)))
         });
-        let asked = self.guess_question().is_some_and(|question| question.contains(OF_COOLING));
-        self.fitting.cooling_said = !asked && self.cooling != CoolingKind::Unknown;
+        let said = !self.guess_asks_of_cooling() && self.cooling != CoolingKind::Unknown;
+        self.fitting.cooling_said = said;
         if let Some(row) = row {
             let (always, often): (Vec<_>, Vec<_>) = (row.always().collect(), row.often().collect());
             let mark = |id: &CircuitId| match () {
@@ -130,10 +130,22 @@ impl Boat {
         self.guess()?.split_once(PLEASE).map(|(_, question)| question.trim())
     }
 
+    /// Whether the guess asks how the engine is cooled.
+    #[must_use]
+    pub fn guess_asks_of_cooling(&self) -> bool {
+        self.guess_question().is_some_and(|question| question.contains(OF_COOLING))
+    }
+
+    /// Whether its row says how the engine is cooled; of a list that nobody has marked yet, what stands there counts.
+    #[must_use]
+    pub fn cooling_is_known(&self) -> bool {
+        let said = self.fitting.cooling_said || !self.is_marked();
+        said && self.cooling != CoolingKind::Unknown
+    }
+
     /// The guess as long as it asks something: a question about cooling ends with the answer, `cooling_known`.
     #[must_use]
     pub fn open_guess(&self, cooling_known: bool) -> Option<&str> {
-        let of_cooling = self.guess_question()?.contains(OF_COOLING);
-        self.guess().filter(|_| !(of_cooling && cooling_known))
+        self.guess().filter(|_| !(cooling_known && self.guess_asks_of_cooling()))
     }
 }

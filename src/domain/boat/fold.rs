@@ -91,6 +91,9 @@ impl<'a> Folding<'a> {
         if was_afloat && !self.whereabouts.afloat {
             self.ask_how_she_came(number);
         }
+        if self.is_about_what_is_aboard(entry) {
+            return;
+        }
         let water = self.water(entry);
         let flags = entry.kind.flags;
         let here = event.site.as_ref().is_none_or(|site| *site == self.whereabouts.site);

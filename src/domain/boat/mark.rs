@@ -19,6 +19,19 @@ pub enum Mark {
     Added,
 }
 
+impl Mark {
+    /// The word of the documents, such as `often`.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Stated => "stated",
+            Self::Always => "always",
+            Self::Often => "often",
+            Self::Added => "added",
+        }
+    }
+}
+
 /// What is known of how a boat's list came about. Blank in stores that older programs wrote: they are marked when opened.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Fitting {

@@ -105,6 +105,9 @@ pub struct BoatState {
     /// How the engine is cooled, by the list and by what was answered until then.
     #[serde(default)]
     pub cooling: CoolingKind,
+    /// Nobody has said how, and it is asked.
+    #[serde(default)]
+    pub cooling_open: bool,
     /// What somebody should find out about what is aboard; these stand among [`BoatState::open_questions`] too.
     #[serde(default)]
     pub fitting_questions: Vec<String>,

@@ -4,6 +4,7 @@
 use std::sync::Arc;
 
 use super::Folding;
+use super::fitting;
 use super::log::Entry;
 use super::slot::Slot;
 use super::target::Target;
@@ -22,6 +23,13 @@ const RISERS: [&str; 2] = ["riser", "elbow"];
 pub(super) type Along = (u8, Option<Arc<str>>);
 
 impl Folding<'_> {
+    /// An answer about what is aboard: it was heard before the first entry and settles nothing else.
+    pub(super) fn is_about_what_is_aboard(&self, entry: &Entry<'_>) -> bool {
+        let event = &*entry.event;
+        let own = entry.kind.flags.answers && event.boat.is_some() && !event.mentions_damage();
+        own && fitting::tells_of_it(event, self.boat, self.catalogue)
+    }
+
     /// What of `targets` an entry reaches by itself, and what only hangs on that.
     pub(super) fn along(
         &self,

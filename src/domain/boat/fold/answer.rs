@@ -18,19 +18,6 @@ enum Answer {
     No,
 }
 
-/// Does an entry answer anything? One without a word or a figure does not.
-pub(super) fn answers(entry: &Entry<'_>) -> bool {
-    let event = &*entry.event;
-    let text = |text: &Option<String>| text.as_deref().is_some_and(|text| !text.trim().is_empty());
-    let figures = [event.litres_in, event.litres_out, event.minutes, event.volts];
-    entry.kind.flags.answers
-        && (text(&event.method)
-            || text(&event.note)
-            || event.probed.is_some()
-            || event.reading_value.is_some()
-            || figures.iter().any(Option::is_some))
-}
-
 /// Yes, by whatever stands there; no, only where the answer itself stands in its column: a remark adds no worth.
 fn yes_or_no(event: &LayupEvent) -> Option<Answer> {
     let words = remark_words();
@@ -52,7 +39,7 @@ impl Folding<'_> {
         if entry.event.mentions_damage() {
             return self.damage(number, targets);
         }
-        if !answers(entry) {
+        if !entry.answers() {
             return;
         }
         for target in targets {

@@ -36,7 +36,7 @@ impl Order {
         if entry.kind.flags.asks {
             self.unanswered.push(number);
             self.asked_of_run |= entry.event.remark().is_some_and(|remark| remark.tells(Says::Ran));
-        } else if super::answer::answers(entry) && entry.event.boat.is_some() {
+        } else if entry.answers() && entry.event.boat.is_some() {
             self.answered_run = std::mem::take(&mut self.asked_of_run);
             self.answered_some = !self.unanswered.is_empty();
             self.last_answer = Some(number);

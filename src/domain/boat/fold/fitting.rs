@@ -49,6 +49,18 @@ pub fn cooling_told(event: &LayupEvent, boat: &Boat, catalogue: &Catalogue) -> O
     each().or_else(|| catalogue.cooling_in_words(&all.join("; "), diesel))
 }
 
+/// Whether a part is aboard or not, as the entry says of the parts that it names.
+fn part_told(event: &LayupEvent, catalogue: &Catalogue) -> Option<FittingWord> {
+    let texts = [&event.method, &event.note].into_iter().flatten();
+    let said = texts.filter_map(|text| catalogue.fitting_in_words(text)).next();
+    said.filter(|_| !event.circuits.is_empty())
+}
+
+/// Does an answer say how the engine is cooled, or whether a part is aboard?
+pub(super) fn tells_of_it(event: &LayupEvent, boat: &Boat, catalogue: &Catalogue) -> bool {
+    part_told(event, catalogue).is_some() || cooling_told(event, boat, catalogue).is_some()
+}
+
 impl Fitting {
     pub(super) fn of<E: Borrow<LayupEvent>>(
         boat: &Boat,
@@ -91,8 +103,7 @@ impl Fitting {
                 (self.cooling, self.answered) = (cooling, true);
             }
             let parts = catalogue.set_of(&event.circuits);
-            let texts = [&event.method, &event.note].into_iter().flatten();
-            match texts.filter_map(|text| catalogue.fitting_in_words(text)).next() {
+            match part_told(event, catalogue) {
                 Some(FittingWord::NotFitted) => {
                     self.denied = self.denied.union(parts);
                     self.confirmed = self.confirmed.without(parts);
@@ -106,32 +117,43 @@ impl Fitting {
         }
     }
 
+    /// Has nobody said how the engine is cooled?
+    pub(super) fn is_open(&self, boat: &Boat) -> bool {
+        let known = self.answered || boat.cooling_is_known();
+        let asks = self.cooling == CoolingKind::Unknown || boat.guess_asks_of_cooling();
+        !known && boat.engines > 0 && (asks || boat.guess().is_none())
+    }
+
     /// What is still to be asked about what is aboard, in words.
     pub(super) fn questions(&self, boat: &Boat, catalogue: &Catalogue) -> Vec<String> {
-        let unknown = self.cooling == CoolingKind::Unknown;
-        let known = self.answered || unknown || boat.fitting.cooling_said;
+        let words = |reason| catalogue.reasons().words(reason).to_owned();
+        let known = self.answered || boat.cooling_is_known();
         let mut questions: Vec<String> =
             boat.open_guess(known).map(str::to_owned).into_iter().collect();
-        let words = |reason| catalogue.reasons().words(reason).to_owned();
-        let label = catalogue.cooling(self.cooling).map_or("", |row| row.label.as_str());
-        let settled = self.confirmed.union(self.denied);
-        let mut ask = |reason, parts: CircuitSet| {
-            let names: Vec<&str> = catalogue
-                .circuits_of(parts.without(settled))
-                .map(|kind| kind.label.as_str())
-                .collect();
-            if !names.is_empty() && !self.answered {
-                let words = words(reason).replace("{instance}", label);
-                questions.push(format!("{}: {words}", names.join(", ")));
+        if self.is_open(boat) {
+            if !boat.guess_asks_of_cooling() {
+                questions.push(words(Reason::CoolingUnknown));
             }
-        };
-        if !unknown {
-            ask(Reason::CoolingAdds, self.added);
-            ask(Reason::CoolingExcludes, self.excluded);
-        } else if boat.engines > 0 {
-            questions.push(words(Reason::CoolingUnknown));
+        } else if boat.guess().is_none() {
+            questions.extend(self.of_the_list(Reason::CoolingAdds, self.added, catalogue));
+            questions.extend(self.of_the_list(Reason::CoolingExcludes, self.excluded, catalogue));
         }
         questions
+    }
+
+    /// The question about parts in which list and cooling differ, but for those that an answer has settled.
+    fn of_the_list(
+        &self,
+        reason: Reason,
+        parts: CircuitSet,
+        catalogue: &Catalogue,
+    ) -> Option<String> {
+        let open = parts.without(self.confirmed.union(self.denied));
+        let names: Vec<&str> =
+            catalogue.circuits_of(open).map(|kind| kind.label.as_str()).collect();
+        let label = catalogue.cooling(self.cooling).map_or("", |row| row.label.as_str());
+        let words = catalogue.reasons().words(reason).replace("{instance}", label);
+        (!names.is_empty()).then(|| format!("{}: {words}", names.join(", ")))
     }
 
     /// Does an answer say that a part is not aboard? What somebody has listed is denied only where the cooling excludes it.

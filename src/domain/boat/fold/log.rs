@@ -116,6 +116,20 @@ impl<'a> Entry<'a> {
         stated.max(Evidence::Claimed).min(self.kind.evidence_cap)
     }
 
+    /// Does it answer anything? One without a word or a figure does not.
+    pub(super) fn answers(&self) -> bool {
+        let event = &*self.event;
+        let text =
+            |text: &Option<String>| text.as_deref().is_some_and(|text| !text.trim().is_empty());
+        let figures = [event.litres_in, event.litres_out, event.minutes, event.volts];
+        self.kind.flags.answers
+            && (text(&event.method)
+                || text(&event.note)
+                || event.probed.is_some()
+                || event.reading_value.is_some()
+                || figures.iter().any(Option::is_some))
+    }
+
     /// The same entry with nothing said of litres: those are of the parts that it names.
     pub(super) fn without_litres(&self) -> Self {
         let event = LayupEvent { litres_in: None, litres_out: None, ..(*self.event).clone() };

@@ -70,6 +70,7 @@ pub(super) fn state(
         assumed_ashore: folding.haul_is_assumed && !whereabouts.afloat,
         covered: whereabouts.covered,
         cooling: folding.fitting.cooling,
+        cooling_open: folding.fitting.is_open(folding.boat),
         fitting_questions,
         circuits: folding
             .slots
