@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
+use super::word::without_greetings;
 use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::salt;
 use crate::domain::boat::fold::answered_cooling;
@@ -20,14 +21,17 @@ pub(super) struct Heard<'a> {
 }
 
 impl Heard<'_> {
-    /// Keeps what the first line of an answer says of the cooling; `told` are the boats that the letter was about. In words what
+    /// Keeps what an answer says of the cooling; `told` are the boats that the letter was about. In words what
     /// was kept, or `None` where it says nothing of it or leaves open of which boat.
     pub(super) fn answer(
         &self,
         told: &[&BoatId],
         text: &str,
     ) -> Result<Option<String>, ServiceError> {
-        let line = text.lines().map(str::trim).find(|line| !line.is_empty()).unwrap_or_default();
+        if text.trim_end().ends_with('?') {
+            return Ok(None);
+        }
+        let line = without_greetings(text, &self.person.name);
         if self.says(line, "").is_none() && self.says(line, "diesel").is_none() {
             return Ok(None);
         }
@@ -45,7 +49,7 @@ impl Heard<'_> {
     /// What a line says of the cooling, also behind the name of a boat.
     fn says(&self, line: &str, fuel: &str) -> Option<CoolingKind> {
         let diesel = fuel.to_lowercase().contains("diesel");
-        let tail = line.rsplit(':').next().unwrap_or(line).trim().trim_end_matches(['.', '!']);
+        let tail = line.rsplit(':').next().unwrap_or(line).trim();
         let catalogue = &self.house.catalogue;
         let said = catalogue.cooling_in_words(tail, diesel);
         said.or_else(|| catalogue.cooling_in_words(line, diesel))

@@ -96,7 +96,10 @@ impl Fitting {
             .filter(is_own)
             .filter(|event| event.kind == ANSWER || event.kind == CORRECTION)
             .collect();
-        for entry in log::entries(&boat.id, &told, DateTime::<Utc>::MAX_UTC, known_at, catalogue) {
+        let mut told = log::entries(&boat.id, &told, DateTime::<Utc>::MAX_UTC, known_at, catalogue);
+        // A fact without an hour: what was learned last stands, whichever day it is entered for.
+        told.sort_by_key(|entry| entry.event.recorded_at);
+        for entry in told {
             let event = &*entry.event;
             let answer = cooling_told(event, boat, catalogue);
             if let Some(cooling) = answer {
