@@ -107,7 +107,7 @@ fn unknown_cooling_is_asked_once_and_the_answer_ends_it() {
 #[test]
 fn an_answer_about_cooling_leaves_other_questions_open() {
     let signed = event("1", "2022-10-20T10:00", "signed_off").method("winterized");
-    let before = at_new_year(&sterndrive(), &[signed.clone()]).0.open_questions;
+    let before = at_new_year(&sterndrive(), std::slice::from_ref(&signed)).0.open_questions;
     assert!(!before.is_empty());
     let cooled = event("2", "2022-10-21T10:00", "question_answered").method("cooling: raw");
     let after = at_new_year(&sterndrive(), &[signed, cooled]).0.open_questions;
@@ -129,7 +129,7 @@ fn a_stated_list_stands_and_where_the_cooling_differs_it_is_asked() {
     assert!(open[1].contains("engine coolant") && open[1].contains("which is right?"), "{open:?}");
     let told = event("1", "2022-10-21T10:00", "question_answered");
     let none = told.clone().on("closed_loop").method("not fitted");
-    let state = at_new_year(&own, &[none.clone()]);
+    let state = at_new_year(&own, std::slice::from_ref(&none));
     assert_eq!(state.one("closed_loop").holds, Holds::Absent);
     assert_eq!(asked(&[none]).len(), 1);
     let there = told.on("block_raw;manifold_raw;coolers_raw").method("fitted");
@@ -159,7 +159,7 @@ fn riser_and_elbow_go_along_with_the_wet_exhaust() {
     assert_eq!((riser.holds, riser.evidence), (Holds::Blend, Evidence::Claimed));
     let named = with(blown.on("exhaust_wet;exhaust_riser"));
     assert_eq!(
-        at_new_year(&own, &[named.clone()]).one("exhaust_riser").evidence,
+        at_new_year(&own, std::slice::from_ref(&named)).one("exhaust_riser").evidence,
         Evidence::Recorded
     );
     // What undoes the exhaust undoes it too.
@@ -184,10 +184,19 @@ fn a_full_heater_is_a_sealed_vessel_and_tanks_are_where_they_are_full_to_the_ven
     );
     assert_eq!(state_of(&own, "water_heater", &[]), (Confinement::Hard, true));
     let refilled = event("1", "2022-10-20T10:00", "potable_refilled").on("water_heater;pot_tank");
-    assert_eq!(state_of(&own, "water_heater", &[refilled.clone()]), (Confinement::Hard, true));
-    assert_eq!(state_of(&own, "pot_tank", &[refilled.clone()]), (Confinement::Open, false));
+    assert_eq!(
+        state_of(&own, "water_heater", std::slice::from_ref(&refilled)),
+        (Confinement::Hard, true)
+    );
+    assert_eq!(
+        state_of(&own, "pot_tank", std::slice::from_ref(&refilled)),
+        (Confinement::Open, false)
+    );
     let brimful = refilled.clone().method("filled to the vent");
-    assert_eq!(state_of(&own, "pot_tank", &[brimful.clone()]), (Confinement::Hard, true));
+    assert_eq!(
+        state_of(&own, "pot_tank", std::slice::from_ref(&brimful)),
+        (Confinement::Hard, true)
+    );
     let mut percent = refilled;
     percent.0.percent = Some(100.0);
     assert_eq!(state_of(&own, "pot_tank", &[percent]).0, Confinement::Hard);

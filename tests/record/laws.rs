@@ -89,6 +89,7 @@ const NOTES: &[&str] = &[
     "no engine run",
 ];
 
+#[expect(clippy::disallowed_methods, reason = "how many logs comes from outside")]
 fn cases() -> u32 {
     std::env::var("RIMEWARD_LAW_LOGS").ok().and_then(|text| text.parse().ok()).unwrap_or(1000)
 }

@@ -92,6 +92,7 @@ fn what_a_remark_says_is_asked_about_and_what_it_does_not_say_is_not() {
 }
 
 #[test]
+#[expect(clippy::disallowed_methods, reason = "the tests' own switch is an environment variable")]
 fn of_the_published_remarks_those_that_say_something_are_heard_and_the_others_left_alone() {
     let Ok(folder) = std::env::var("RIMEWARD_REAL_DATA") else { return };
     let folder = std::path::Path::new(&folder);
