@@ -77,7 +77,8 @@ fn steady(start: DateTime<Utc>, air_c: f64, hours: std::ops::Range<i64>) -> Vec<
 fn judged(now: DateTime<Utc>, log: &[(&str, i64, Option<&str>)]) -> (BoatState, Vec<CircuitRisk>) {
     let yard = yard();
     let mut boat = yard.boats.iter().find(|boat| boat.id.as_str() == "B02").unwrap().clone();
-    boat.fitted = vec!["block_raw".into(), "manifold_raw".into(), "strainer".into()];
+    boat.fitted =
+        ["block_raw", "manifold_raw", "coolers_raw", "strainer"].map(CircuitId::from).to_vec();
     let log: Vec<LayupEvent> = log
         .iter()
         .enumerate()
@@ -211,7 +212,7 @@ proptest! {
         let (state, rows) = judged(now, &log);
         prop_assert!(state.earlier.windows(2).all(|two| two[0].until <= two[1].until));
         prop_assert!(state.earlier.iter().all(|stay| stay.until <= now));
-        prop_assert_eq!(rows.len(), 3);
+        prop_assert_eq!(rows.len(), 4);
         for row in rows {
             prop_assert!((0.0..=1.0).contains(&row.chance_limit));
         }

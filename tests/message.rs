@@ -4,4 +4,5 @@ mod chart;
 pub mod hostile;
 pub mod lint;
 pub mod many;
+mod opening;
 pub mod samples;

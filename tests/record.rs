@@ -1,8 +1,10 @@
 //! The lay-up record: files in, what is in each circuit out.
 
+mod aboard;
 mod answers;
 mod build;
 mod command;
+mod cooling;
 pub mod demo;
 mod doubts;
 mod examples;

@@ -1,5 +1,6 @@
 //! What is done about mail that comes back: a bounce makes an address faulty, an answer acknowledges.
 
+mod cooling;
 mod inbox;
 mod word;
 
@@ -93,6 +94,14 @@ fn answered(
     let own = [Some(letter.row.address.as_str()), person.email.as_deref()];
     let is_own =
         from.is_some_and(|from| own.iter().flatten().any(|known| known.eq_ignore_ascii_case(from)));
+    if is_own {
+        let boats = records.iter().filter_map(|told| told.record.boat.as_ref());
+        let heard = cooling::Heard { house, yard: &yard, person, now };
+        if let Some(words) = heard.answer(&boats.collect::<Vec<_>>(), text)? {
+            let words = format!("{} {} {words}", person.id, person.name);
+            return Ok(Taken { words, changed: true });
+        }
+    }
     let counts = word.filter(|_| is_clear && is_own);
     let (mut changes, mut is_seen) = (Vec::new(), counts.is_some());
     if counts.is_some() {

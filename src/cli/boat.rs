@@ -8,7 +8,7 @@ use chrono::{DateTime, Utc};
 
 use super::{CliContext, CliError, CommandOutput, Exit, as_json};
 use crate::app::context::YardBook;
-use crate::domain::boat::{Boat, BoatState, CircuitState, Evidence, Holds};
+use crate::domain::boat::{Boat, BoatState, CircuitState, Evidence, Holds, Mark};
 use crate::domain::boat::{BoatId, Spells, fold, uncleared};
 use crate::domain::catalogue::{Catalogue, Confinement};
 use crate::domain::units::{Celsius, in_both_scales};
@@ -116,8 +116,8 @@ fn head(text: &mut String, state: &BoatState, boat: &Boat, site: &Site) {
         let _ = write!(text, ", by what was known at {}", local(state.known_at, site));
     }
     text.push('\n');
-    if !boat.notes.is_empty() {
-        let _ = writeln!(text, "Yard's note: {}", boat.notes);
+    if !boat.remarks().is_empty() {
+        let _ = writeln!(text, "Yard's note: {}", boat.remarks());
     }
     for mitigation in &state.mitigations {
         let on = if mitigation.on { "on" } else { "off" };
@@ -159,7 +159,10 @@ fn circuit_lines(
     site: &Site,
     catalogue: &Catalogue,
 ) {
-    let names: Vec<String> = group.iter().map(|circuit| name(circuit, catalogue)).collect();
+    let names: Vec<String> = group
+        .iter()
+        .map(|circuit| format!("{}{}", name(circuit, catalogue), by_mark(circuit.fitted)))
+        .collect();
     let chemical = catalogue
         .circuit(&circuit.circuit)
         .is_some_and(|kind| kind.confinement == Confinement::Chemical);
@@ -194,6 +197,16 @@ pub(super) fn name(circuit: &CircuitState, catalogue: &Catalogue) -> String {
     match &circuit.instance {
         Some(instance) => format!("{label}, {instance} ({})", circuit.circuit),
         None => format!("{label} ({})", circuit.circuit),
+    }
+}
+
+/// On whose word a part counts as fitted, where nobody has listed it.
+const fn by_mark(mark: Mark) -> &'static str {
+    match mark {
+        Mark::Stated => "",
+        Mark::Always => " [always: such boats have it]",
+        Mark::Often => " [often: many such boats have it]",
+        Mark::Added => " [added: implied by the cooling]",
     }
 }
 

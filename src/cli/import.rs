@@ -6,6 +6,7 @@ use serde_json::json;
 
 mod keep;
 mod plan;
+mod told;
 
 use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::layout::heading;
@@ -119,6 +120,8 @@ enum Rows {
 struct Table {
     rows: Rows,
     notes: Vec<String>,
+    /// What its columns answer about boats that are known already.
+    answers: Vec<LayupEvent>,
 }
 
 impl Table {
@@ -137,6 +140,7 @@ impl Table {
             .with_now(around.now)
             .with_layout(layout);
         let layout = &known.layout;
+        let mut answers = Vec::new();
         let (rows, notes) = match kind {
             Kind::Sites => {
                 let mut read = intake::csv::sites_laid_out(bytes, name, layout).map_err(refuse)?;
@@ -164,6 +168,7 @@ impl Table {
                 let known = if people.is_empty() { known } else { known.with_people(&people) };
                 let mut read = intake::csv::boats(bytes, name, &known).map_err(refuse)?;
                 let stored = store.boats()?;
+                let said = told::said(&read.rows, &read.columns);
                 let id = |boat: &Boat| boat.id.to_string();
                 let lost = keep_absent(Of::Boats, &mut read.rows, &stored, &read.columns, id);
                 // Of a boat that is known, a table without its type guesses nothing.
@@ -174,6 +179,11 @@ impl Table {
                         .retain(|note| !stored.iter().any(|boat| note.starts_with(&guess(boat))));
                 }
                 read.notes.extend(lost);
+                let yard = house.yard()?;
+                let log = store.all_events()?;
+                let told = told::Told { stored: &stored, log: &log, yard: &yard, now: around.now };
+                answers = told.answers(&mut read.rows, &said, &house.catalogue);
+                read.notes.extend(answers.iter().map(told::in_words));
                 (Rows::Boats(read.rows), read.notes)
             }
             Kind::Events => {
@@ -192,7 +202,7 @@ impl Table {
                 (Rows::Readings(read.rows), read.notes)
             }
         };
-        Ok(Self { rows, notes })
+        Ok(Self { rows, notes, answers })
     }
 
     /// What a sheet that came before no longer has, so that nobody takes a mended date for a moved entry.
@@ -243,6 +253,10 @@ impl Table {
             }
             Rows::Boats(boats) => {
                 let plan = Plan::against(boats, &store.boats()?, |boat| boat.id.as_str());
+                let mut salt = salt::random(self.answers.len() * TEXTS_PER_EVENT)?;
+                if !dry_run {
+                    store.append_events(&self.answers, around.now, &mut salt)?;
+                }
                 (plan, (!dry_run).then(|| store.put_yard(&[], &[], boats)).transpose()?)
             }
             Rows::Readings(nights) => {

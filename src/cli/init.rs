@@ -6,15 +6,20 @@ mod template;
 use std::io::{BufRead as _, IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};
 
+use chrono::{DateTime, Utc};
 use serde_json::json;
 
 use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::{self, ImportProblems, Known};
 use crate::adapters::sqlite::Options;
 use crate::app::context::AppContext;
+use crate::app::salt;
 use crate::app::settings::Settings;
+use crate::domain::boat::{CoolingKind, LayupEvent};
 use crate::domain::catalogue::Catalogue;
 
+/// Free texts of an entry that get a salt of their own, at most.
+const TEXTS_PER_EVENT: usize = 3;
 /// Where the configuration goes when nothing else is said.
 const USUAL_FILE: &str = "rimeward.toml";
 
@@ -45,6 +50,9 @@ pub struct InitArgs {
     /// Type of the boat, from the list of fit-outs
     #[arg(long, value_name = "TYPE")]
     boat_type: Option<String>,
+    /// How its engine is cooled: raw, raw_outboard, closed_half, closed_full or electric (not known: leave it out)
+    #[arg(long, value_name = "KIND")]
+    cooling: Option<String>,
     /// Host name of your mail relay
     #[arg(long, value_name = "HOST", conflicts_with = "maildir")]
     relay: Option<String>,
@@ -71,6 +79,7 @@ struct Answers {
     longitude: String,
     boat: String,
     boat_type: String,
+    cooling: Option<CoolingKind>,
     relay: Option<String>,
     maildir: Option<String>,
 }
@@ -105,6 +114,7 @@ pub fn init(args: &InitArgs, around: &CliContext<'_>) -> Result<CommandOutput, C
     write_new(&path, &text)?;
     let house = AppContext::open(settings, Options::default())?;
     house.store.put_yard(&rows.sites, &rows.people, &rows.boats)?;
+    rows.answer(answers.cooling, &house, around.now)?;
     let name = path.display();
     let text = format!(
         "{name}: written, every key explained in it\n{}: place HOME, boat {}, messages to {}\n\nNext:\n  \
@@ -149,6 +159,8 @@ fn answers(args: &InitArgs, catalogue: &Catalogue) -> Result<Answers, CliError> 
     let boat = ask(&args.boat, "--boat", "Name of the boat");
     let question = format!("Type of the boat, one of {}", kinds.join(" "));
     let boat_type = ask(&args.boat_type, "--boat-type", &question);
+    let asked = "How its engine is cooled: raw, raw_outboard, closed_half, closed_full, electric (not known: leave blank)";
+    let cooling = args.cooling.clone().or_else(|| on_terminal.then(|| answer(asked)));
     let maildir = args.maildir.as_ref().map(|folder| folder.display().to_string());
     let relay = match &maildir {
         Some(_) => None,
@@ -166,7 +178,31 @@ fn answers(args: &InitArgs, catalogue: &Catalogue) -> Result<Answers, CliError> 
             kinds.join(" ")
         )));
     }
-    Ok(Answers { name, time_zone, contact, latitude, longitude, boat, boat_type, relay, maildir })
+    let cooling = cooling_of(cooling.as_deref().unwrap_or_default(), catalogue)?;
+    Ok(Answers {
+        name,
+        time_zone,
+        contact,
+        latitude,
+        longitude,
+        boat,
+        boat_type,
+        cooling,
+        relay,
+        maildir,
+    })
+}
+
+fn cooling_of(words: &str, catalogue: &Catalogue) -> Result<Option<CoolingKind>, CliError> {
+    if words.trim().is_empty() {
+        return Ok(None);
+    }
+    let found = catalogue.cooling_in_words(&format!("cooling: {words}"), false);
+    found.map(Some).ok_or_else(|| {
+        CliError::bad_input(format!(
+            "--cooling {words:?} is no way to cool an engine; one of raw raw_outboard closed_half closed_full electric"
+        ))
+    })
 }
 
 fn answer(question: &str) -> String {
@@ -211,6 +247,25 @@ struct Rows {
 }
 
 impl Rows {
+    /// Keeps what was said of the cooling as an answer of the log.
+    fn answer(
+        &self,
+        cooling: Option<CoolingKind>,
+        house: &AppContext,
+        now: DateTime<Utc>,
+    ) -> Result<(), CliError> {
+        let (Some(cooling), Some(boat), Some(site)) =
+            (cooling, self.boats.first(), self.sites.first())
+        else {
+            return Ok(());
+        };
+        let now_there = now.with_timezone(&site.time_zone).fixed_offset();
+        let event = LayupEvent::cooling_answer(&boat.id, cooling, "ME", now_there);
+        let mut salt = salt::random(TEXTS_PER_EVENT)?;
+        house.store.append_events(&[event], now, &mut salt)?;
+        Ok(())
+    }
+
     fn read(answers: &Answers, kind: &str, catalogue: &Catalogue) -> Result<Self, CliError> {
         let words = |problems: ImportProblems| CliError::bad_input(problems.to_string());
         let table = |head: &[&str], row: &[&str]| {

@@ -93,7 +93,8 @@ impl Sheet {
             stated("Kind", &boat.kind.replace('_', " ")),
             stated("Engine", &engines),
             stated("Ordered", &boat.work_ordered),
-            stated("Remarks", &boat.notes),
+            stated("Remarks", boat.remarks()),
+            stated("To find out", &state.fitting_questions.join("; ")),
         ];
         Self {
             title: format!("Day sheet: {} ({})", boat.name, boat.id),

@@ -9,6 +9,7 @@ use crate::app::notify::own_phrases;
 use crate::app::ports::{AppStore, Ports};
 use crate::app::settings::Settings;
 use crate::daemon::clients;
+use crate::domain::boat::Boat;
 use crate::domain::catalogue::Catalogue;
 
 impl AppContext {
@@ -20,7 +21,19 @@ impl AppContext {
         let catalogue = Catalogue::built_in()?;
         own_phrases(&settings).map_err(|faults| ServiceError::Outside(faults.join("\n").into()))?;
         let store = Store::open(&settings.store.path, options)?;
-        Ok(Self::over(settings, catalogue, Box::new(store)))
+        let house = Self::over(settings, catalogue, Box::new(store));
+        house.mark_boats()?;
+        Ok(house)
+    }
+
+    /// Boats that an older program has put there are marked by the tables of this one; the log stays as it is.
+    fn mark_boats(&self) -> Result<(), ServiceError> {
+        let unmarked = self.store.boats()?.into_iter().filter(|boat| !boat.is_marked());
+        let anew: Vec<Boat> = unmarked.map(|boat| boat.marked_anew(&self.catalogue)).collect();
+        if !anew.is_empty() {
+            self.store.put_yard(&[], &[], &anew)?;
+        }
+        Ok(())
     }
 
     /// Over a store that is open already; nothing of it has been read yet.

@@ -3,7 +3,9 @@
 pub mod doubt;
 pub mod event;
 pub mod exposure;
+pub mod fitted;
 pub mod fold;
+pub mod mark;
 pub mod place;
 pub mod revise;
 pub mod state;
@@ -18,6 +20,7 @@ pub use doubt::doubts;
 pub use event::{EventId, LayupEvent, Precision, corrects_something};
 pub use exposure::{Exposure, Spells, uncleared};
 pub use fold::{fold, heat_of_place};
+pub use mark::{Fitting, Mark};
 pub use place::{PlaceFacts, Places};
 pub use revise::{Erased, Fate, Revision, TAKEN_BACK, newest_version, revise};
 pub use state::{BoatState, CircuitState, Mitigation};
@@ -98,6 +101,9 @@ pub struct Boat {
     pub keys: String,
     /// Circuits that the boat really has.
     pub fitted: Vec<CircuitId>,
+    /// On whose word each of them stands there.
+    #[serde(default)]
+    pub fitting: Fitting,
     /// Instances that the list names (`ac_raw#saloon unit`), where a boat has several of a circuit.
     pub instances: Vec<(CircuitId, String)>,
     /// Measured or stated volumes in litres, where known.
@@ -118,7 +124,8 @@ impl Boat {
     pub fn has_enclosed_petrol(&self) -> bool {
         let fuel = self.fuel.to_lowercase();
         let outboard = self.cooling == CoolingKind::RawOutboard || self.kind.contains("outboard");
-        self.engines > 0 && !outboard && !fuel.contains("diesel") && !fuel.contains("electric")
+        let electric = self.cooling == CoolingKind::Electric || fuel.contains("electric");
+        self.engines > 0 && !outboard && !fuel.contains("diesel") && !electric
     }
 
     /// A code for the place where the key hangs, such as `KQ3F7A`: the same for all boats whose keys hang there. `None` where

@@ -2,7 +2,9 @@
 //!
 //! Code interprets these rows and holds none of their numbers or words itself.
 
+pub mod aboard;
 pub mod circuit;
+pub mod cooling;
 pub mod day_sheet;
 pub mod entry_word;
 mod error;
@@ -24,7 +26,8 @@ use std::hash::{BuildHasherDefault, Hasher};
 
 use serde::Deserialize;
 
-pub use circuit::{AfterColdRun, Alarms, CircuitKind};
+pub use circuit::{AfterColdRun, Alarms, CircuitKind, WhenFull};
+pub use cooling::{Cooling, FittingWord};
 pub use day_sheet::{DayStep, MixRatios};
 pub use entry_word::NotAKind;
 pub use error::CatalogueError;
@@ -79,6 +82,10 @@ fn fingerprint() -> u64 {
         include_str!("../../config/catalogue/limits.csv"),
         include_str!("../../config/catalogue/reasons.csv"),
         include_str!("../../config/catalogue/remark_words.csv"),
+        include_str!("../../config/catalogue/fitouts.csv"),
+        include_str!("../../config/catalogue/cooling.csv"),
+        include_str!("../../config/catalogue/cooling_words.csv"),
+        include_str!("../../config/catalogue/fitting_words.csv"),
     ] {
         hasher.write(table.as_bytes());
     }
@@ -108,6 +115,7 @@ pub struct Catalogue {
     products: Vec<Product>,
     fitouts: Vec<Fitout>,
     fitout_words: Vec<fitout::FitoutWord>,
+    coolings: cooling::CoolingTables,
     synonyms: Vec<Synonym>,
     entry_words: Vec<entry_word::EntryWord>,
     tick_words: Vec<tick_word::TickWord>,
@@ -136,9 +144,9 @@ impl Catalogue {
             }
         }
         let place = |id: &str| names.get(&CircuitId::from(id)).and_then(|name| name.place);
-        let events = event_kind::parse(include_str!("../../config/catalogue/events.csv"), |id| {
-            names.get(id).map(|name| name.set)
-        })?;
+        let group = |id: &CircuitId| names.get(id).map(|name| name.set);
+        let coolings = cooling::CoolingTables::built_in(group)?;
+        let events = event_kind::parse(include_str!("../../config/catalogue/events.csv"), group)?;
         let event_places =
             events.iter().enumerate().map(|(place, kind)| (kind.id.clone(), place)).collect();
         let actions = table::rows::<ActionRow>(
@@ -153,6 +161,7 @@ impl Catalogue {
             engine_loop: place("closed_loop"),
             engine_coil: place("engine_coil"),
             water_heater: place("water_heater"),
+            coolings,
             names,
             event_places,
             actions,
@@ -184,8 +193,11 @@ impl Catalogue {
             return problem("circuits.csv", format!("{}: no action {}", kind.id, kind.action));
         }
         for fitout in &self.fitouts {
-            if let Some(id) =
-                fitout.always().chain(fitout.often()).find(|id| self.circuit(id).is_none())
+            if let Some(id) = fitout
+                .always()
+                .chain(fitout.often())
+                .chain(fitout.not_by_plug())
+                .find(|id| self.circuit(id).is_none())
             {
                 return problem("fitouts.csv", format!("{}: no circuit {id}", fitout.kind));
             }
@@ -378,7 +390,7 @@ mod tests {
     #[test]
     fn the_built_in_tables_fit_together() {
         let catalogue = Catalogue::built_in().unwrap();
-        assert_eq!(catalogue.circuits().len(), 41);
+        assert_eq!(catalogue.circuits().len(), 68);
         let raw = catalogue.group(&"ENGINE_RAW".into()).unwrap();
         let members = catalogue
             .circuits()

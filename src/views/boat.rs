@@ -6,7 +6,8 @@ use serde::Serialize;
 use super::local_seconds;
 use crate::domain::boat::EventId;
 use crate::domain::boat::{
-    BoatId, BoatState, CircuitId, CircuitState, Evidence, Holds, Mitigation, SiteId,
+    BoatId, BoatState, CircuitId, CircuitState, CoolingKind, Evidence, Holds, Mark, Mitigation,
+    SiteId,
 };
 use crate::domain::units::Celsius;
 
@@ -25,6 +26,8 @@ pub struct BoatView {
     pub afloat: bool,
     /// Under a cover?
     pub covered: bool,
+    /// How the engine is cooled, by the list and by what was answered until then.
+    pub cooling: CoolingKind,
     /// Her circuits.
     pub circuits: Vec<CircuitLine>,
     /// Heat, de-icer, charger: what hangs on power.
@@ -46,6 +49,7 @@ impl BoatView {
             site: state.site.clone(),
             afloat: state.afloat,
             covered: state.covered,
+            cooling: state.cooling,
             circuits: state.circuits.iter().map(|circuit| CircuitLine::of(circuit, zone)).collect(),
             mitigations: state
                 .mitigations
@@ -65,6 +69,8 @@ pub struct CircuitLine {
     pub circuit: CircuitId,
     /// Which of several.
     pub instance: Option<String>,
+    /// On whose word she counts as having it.
+    pub fitted: Mark,
     /// What is in it.
     pub holds: Holds,
     /// First ice, C; null where none is known.
@@ -92,6 +98,7 @@ impl CircuitLine {
         Self {
             circuit: circuit.circuit.clone(),
             instance: circuit.instance.clone(),
+            fitted: circuit.fitted,
             holds: circuit.holds,
             first_ice_c: degrees(circuit.first_ice),
             slush_c: degrees(circuit.slush),

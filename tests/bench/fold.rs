@@ -95,6 +95,7 @@ fn boat(id: &str) -> Boat {
         drain_permission: DrainPermission::Yes,
         keys: String::new(),
         fitted: FITTED.iter().map(|id| (*id).into()).collect(),
+        fitting: Default::default(),
         instances: Vec::new(),
         volumes_l: Vec::new(),
         haul_date: None,

@@ -59,7 +59,9 @@ fn a_boat_made_ready_and_run_in_spring_is_told_before_a_frost_in_may() {
     says(
         &letter,
         &[
-            "water passages of the drive leg: fresh water (claimed, since Fri 12 May",
+            // Full since that run of November, which nobody drained there; the block since the run of May.
+            "water passages of the drive leg: fresh water (claimed, since Sat 12 Nov",
+            "engine block: fresh water (claimed, since Fri 12 May",
             "before Thu 18 May",
         ],
     );
@@ -90,7 +92,10 @@ fn the_first_mild_frost_is_worded_otherwise_than_a_night_that_splits_blocks() {
         &["Small parts only", "This is not about the engine block", "gear oil of the drive"],
     );
     should_continue(&yard, &["2022-11-10T10:10:00-05:00", "2022-11-10T14:10:00-05:00"]);
-    let block = the_letter(&yard, "tess.drawbridge@example.com", "Second Biscuit: drain");
+    // What was put in through a cold engine under no known label protects her pump by no known strength, and was told before.
+    let mut told = letters(&yard.relay.received(), "tess.drawbridge@example.com");
+    told.retain(|mail| mail.contains("Second Biscuit") && !mail.contains("How we write to you"));
+    let block = told.pop().unwrap();
     says(&block, &["engine block"]);
     assert!(!block.to_lowercase().contains("small parts"), "{block}");
 }

@@ -241,3 +241,25 @@ fn a_bounce_makes_the_address_faulty_and_the_next_contact_hears_of_it() {
     yard.post(&letter, "bounce", status);
     assert!(yard.run(&["receive", "--at", AT]).contains("known already"));
 }
+
+/// What a reader says of the cooling in one line is an entry of the log; a doubt is for people.
+#[test]
+fn an_answer_about_cooling_goes_into_the_log() {
+    let yard = Yard::new("cooling-answer");
+    let composer = composer(&yard);
+    let letter = yard.letter("freeze-B02", "P02");
+    yard.post(&letter, &composer, "\r\nNot sure, maybe half closed?\r\n");
+    let said = yard.run(&["receive", "--at", AT]);
+    assert!(said.contains("for people to read"), "{said}");
+    let cooling = |at: &str| {
+        let shown = yard.run(&["boat", "B02", "--at", at, "--known-at", at, "--json"]);
+        serde_json::from_str::<serde_json::Value>(&shown).unwrap()["cooling"].clone()
+    };
+    yard.post(&letter, &composer, "\r\nHalf closed.\r\nTess\r\n");
+    let said = yard.run(&["receive", "--at", AT]);
+    assert!(said.contains("answers cooling: closed_half for B02: in the log"), "{said}");
+    assert_eq!(
+        (cooling("2022-10-03T06:40"), cooling("2022-10-03T06:20")),
+        ("closed_half".into(), "raw".into())
+    );
+}

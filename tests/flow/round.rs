@@ -270,9 +270,13 @@ fn what_is_only_said_to_be_done_is_asked_about_before_a_cold() {
     let list = list.expect("a worklist in the morning");
     let (_, asked) = list.split_once("only said to be done").expect("a cold is coming");
     let asked = asked.split("Besides").next().unwrap();
-    // The owner did the taps with pink, by phone; those of Harbor Mouse were measured at the deck wash.
-    assert!(asked.contains("Marzipan: drinking-water pump and lines"), "{asked}");
+    // The owner did the taps, by phone; those of Harbor Mouse were measured at the deck wash. Of a part that only the cooling
+    // implies it is asked whether it is aboard.
+    assert!(asked.contains("Applecart: drinking-water pump and lines"), "{asked}");
     assert!(!asked.contains("Harbor Mouse"), "{asked}");
+    assert!(!asked.contains("exhaust riser"), "{asked}");
+    // The taps of Marzipan were done with something pink: of no known strength, they are no claim but work.
+    assert!(list.contains("Marzipan") && !asked.contains("Marzipan"), "{list}");
 }
 
 /// The plain text of a mail on one line.
@@ -294,6 +298,13 @@ fn a_blend_that_past_winters_would_have_broken_is_told_in_good_time() {
         "[season.archives]\nQUAY = \"coast.csv\"\nBARN = \"inland.csv\"\nUPPER = \"inland.csv\"\n";
     fs::write(yard.config(), format!("{}{archives}", yard.settings())).unwrap();
     yard.import_everything();
+    // Her list lacks an exchanger and risers, and by her cooling she would have both, full of the lake: her owner says no.
+    let answer = "event_id,recorded_at,happened_at,boat_id,event,circuits,method,evidence\n\
+        A1,2022-12-01T10:00:00-05:00,2022-12-01T10:00:00-05:00,B11,question_answered,hx_raw;exhaust_riser,not fitted,claimed\n";
+    let file = yard.folder.path().join("answer.csv");
+    fs::write(&file, answer).unwrap();
+    let told = rimeward(Some(&yard.config()), &["import", "events", file.to_str().unwrap()]);
+    assert_eq!(code(&told), 0, "{}", text(&told));
     assert_eq!(code(&yard.round(early, &[])), 0);
     let to_owner = |mails: &[Received]| {
         let own = mails.iter().filter(|mail| mail.to == "wren.clothespeg@example.org");

@@ -125,6 +125,7 @@ pub fn boat(cooling: CoolingKind, engines: u8, fitted: &str) -> Boat {
         drain_permission: DrainPermission::Yes,
         keys: String::new(),
         fitted: circuits,
+        fitting: Default::default(),
         instances,
         volumes_l: Vec::new(),
         haul_date: None,

@@ -195,7 +195,7 @@ fn a_boat_of_which_only_engine_and_length_are_known_is_guessed_and_asked_about()
 fn instances_and_witnesses_are_read_as_agreed() {
     let catalogue = Catalogue::built_in().unwrap();
     let known = Known::catalogue(&catalogue);
-    let table = b"boat_id,boat_name,site_id,circuits_fitted\nB1,Kettle,QUAY,ac_raw#Saloon unit;ac_raw#forward unit\n";
+    let table = b"boat_id,boat_name,site_id,engine_count,circuits_fitted\nB1,Kettle,QUAY,0,ac_raw#Saloon unit;ac_raw#forward unit\n";
     let boats = csv::boats(table, "boats.csv", &known).unwrap().rows;
     assert_eq!(boats[0].fitted.len(), 1);
     assert_eq!(boats[0].instances[0].1, "saloon unit");

@@ -24,6 +24,7 @@ fn boat(id: &str) -> Boat {
         drain_permission: DrainPermission::NotApplicable,
         keys: String::new(),
         fitted: vec!["ob_cool".into()],
+        fitting: Default::default(),
         volumes_l: vec![("ob_cool".into(), 2.0)],
         haul_date: None,
         planned_launch: None,

@@ -50,6 +50,9 @@ pub fn cells(word: &str, catalogue: &Catalogue) -> Result<Vec<(String, String)>,
         return Ok(Vec::new());
     }
     let key_lower = key.to_lowercase().replace([' ', '-'], "_");
+    if ["cooling", "cooling_kind"].contains(&key_lower.as_str()) {
+        return cooling(value, catalogue);
+    }
     let column = match EVENT_COLUMNS.iter().find(|column| **column == key_lower) {
         Some(column) => *column,
         None => catalogue.field_in_words(key).ok_or_else(|| no_field(key))?,
@@ -73,6 +76,17 @@ pub fn cells(word: &str, catalogue: &Catalogue) -> Result<Vec<(String, String)>,
         "percent" | "volts" => vec![cell(column, leading_number(value))],
         _ => vec![cell(column, value.to_owned())],
     })
+}
+
+/// How the engine is cooled, as the words of an answer.
+fn cooling(value: &str, catalogue: &Catalogue) -> Result<Vec<(String, String)>, String> {
+    let words = format!("cooling: {value}");
+    if catalogue.cooling_in_words(&words, false).is_none() {
+        return Err(format!(
+            "cooling={value} says nothing that is known; say raw, raw_outboard, closed_half, closed_full or electric"
+        ));
+    }
+    Ok(vec![("method".to_owned(), words)])
 }
 
 fn no_field(key: &str) -> String {
@@ -128,6 +142,9 @@ mod tests {
         // Refused by the reader, not taken for litres.
         check("out=2 buckets", &[("litres_out", "2 buckets")]);
         check("litres_out=____", &[]);
+        check("cooling=half closed", &[("method", "cooling: half closed")]);
+        let told = cells("cooling=warm", &catalogue).unwrap_err();
+        assert!(told.contains("closed_full"), "{told}");
         let told = cells("circuits=blok", &catalogue).unwrap_err();
         assert!(told.contains("no circuit"), "{told}");
         let told = cells("litres_aut=3", &catalogue).unwrap_err();

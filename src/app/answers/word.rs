@@ -54,6 +54,22 @@ impl Word {
     }
 }
 
+/// A text without the politeness and the writer's name at its end.
+#[must_use]
+pub fn without_greetings<'t>(text: &'t str, name: &str) -> &'t str {
+    let own: Vec<String> = words(name).collect();
+    let is_mark = |letter: char| !letter.is_alphanumeric();
+    let mut rest = text.trim_end_matches(is_mark);
+    loop {
+        let last = rest.rsplit(is_mark).next().unwrap_or_default();
+        let word = last.to_lowercase();
+        if last.is_empty() || !(HARMLESS.contains(&word.as_str()) || own.contains(&word)) {
+            return rest;
+        }
+        rest = rest.strip_suffix(last).unwrap_or_default().trim_end_matches(is_mark);
+    }
+}
+
 fn words(text: &str) -> impl Iterator<Item = String> + '_ {
     let split = text.split(|c: char| !c.is_alphanumeric());
     split.filter(|word| !word.is_empty()).map(str::to_lowercase)
@@ -62,6 +78,14 @@ fn words(text: &str) -> impl Iterator<Item = String> + '_ {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn greetings_at_the_end_are_left_out() {
+        let said = |text| without_greetings(text, "Tess Drawbridge");
+        assert_eq!(said("Half closed. Thanks, Tess"), "Half closed");
+        assert_eq!(said("Second Biscuit: raw! Tess Drawbridge"), "Second Biscuit: raw");
+        assert_eq!((said("thanks, Tess"), said("raw, I think")), ("", "raw, I think"));
+    }
 
     #[test]
     fn a_word_counts_where_nothing_takes_it_back() {

@@ -38,7 +38,7 @@ pub fn spells_now(
         .flat_map(|view| view.rows.iter().map(move |row| (view, row)))
         .filter(|(view, row)| {
             row.frozen_now
-                && can_break(&row.circuit, &house.catalogue)
+                && can_break((&view.state, row), &house.catalogue)
                 && !is_empty(&view.state, row)
         })
         .collect();
@@ -71,13 +71,14 @@ fn is_empty(state: &BoatState, row: &CircuitRisk) -> bool {
 }
 
 /// Ice in an open tank or a soft hose breaks nothing that must be tested before a run.
-fn can_break(circuit: &CircuitId, catalogue: &Catalogue) -> bool {
-    catalogue.circuit(circuit).is_some_and(|kind| {
-        matches!(
-            kind.confinement,
-            Confinement::Hard | Confinement::Brittle | Confinement::Structure
-        )
-    })
+fn can_break((state, row): (&BoatState, &CircuitRisk), catalogue: &Catalogue) -> bool {
+    let Some(kind) = catalogue.circuit(&row.circuit) else { return false };
+    let of = |circuit: &&CircuitState| {
+        circuit.circuit == row.circuit && circuit.instance == row.instance
+    };
+    let found = state.circuits.iter().find(of);
+    let enclosed = found.map_or(kind.confinement, |circuit| circuit.confinement(kind));
+    matches!(enclosed, Confinement::Hard | Confinement::Brittle | Confinement::Structure)
 }
 
 /// The spell as it stands at `hour`; `None` where nothing has been added to it.

@@ -1,7 +1,7 @@
 //! What protects a boat by somebody's word alone, while a cold is coming that would tell.
 
 use crate::app::assess::{Assessment, BoatView};
-use crate::domain::boat::{CircuitId, Evidence, Holds, SiteId};
+use crate::domain::boat::{CircuitId, Evidence, Holds, Mark, SiteId};
 use crate::domain::risk::{CircuitRisk, Consequence};
 
 /// A cold that breaks what is full of water, C: below it a word is not enough.
@@ -34,11 +34,20 @@ pub fn only_claimed(
     .collect()
 }
 
+/// A part that only the cooling implies: it is asked whether it is aboard at all.
+fn is_implied(view: &BoatView, row: &CircuitRisk) -> bool {
+    let added = view.state.circuits.iter().filter(|circuit| circuit.fitted == Mark::Added);
+    added
+        .map(|circuit| (&circuit.circuit, &circuit.instance))
+        .any(|part| part == (&row.circuit, &row.instance))
+}
+
 fn circuits(view: &BoatView) -> impl Iterator<Item = &CircuitRisk> {
     view.rows.iter().filter(|row| {
         row.evidence == Evidence::Claimed
             && row.consequence > Consequence::Minor
             && !row.frozen_now
+            && !is_implied(view, row)
             && matches!(row.holds, Holds::Drained | Holds::Dry | Holds::Blend | Holds::Coolant)
     })
 }

@@ -21,7 +21,7 @@ const OF_PEOPLE: [Fills; 11] = [
     (&["units"], "units"),
 ];
 
-const OF_BOATS: [Fills; 18] = [
+const OF_BOATS: [Fills; 19] = [
     (&["owner_id"], "owner"),
     (&["care"], "care"),
     (&["drain_permission"], "drain_permission"),
@@ -32,6 +32,7 @@ const OF_BOATS: [Fills; 18] = [
     (&["volumes_l"], "volumes_l"),
     (&["circuits_fitted"], "fitted"),
     (&["circuits_fitted"], "instances"),
+    (&["circuits_fitted"], "fitting"),
     (&["hull_id"], "hull_id"),
     (&["loa_m", "loa_ft", "length"], "length_m"),
     (&["keys_location"], "keys"),

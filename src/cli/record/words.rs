@@ -82,7 +82,10 @@ pub(super) fn cells(
     yard: &YardBook,
     catalogue: &Catalogue,
 ) -> Result<Cells, CliError> {
-    let kind = catalogue.kind_in_words(&args.event).map_err(|why| {
+    // How the engine is cooled is an answer, whichever way round it is typed.
+    let is_answer = args.event.to_lowercase().starts_with("cooling=");
+    let event = if is_answer { "question_answered" } else { args.event.as_str() };
+    let kind = catalogue.kind_in_words(event).map_err(|why| {
         CliError::bad_input(match why {
             NotAKind::Ask(ask) => {
                 format!("{:?} may mean more than one thing; please say which: {ask}", args.event)
@@ -102,7 +105,7 @@ pub(super) fn cells(
         Subject::Boat(boat) => cells.push(("boat_id".into(), boat.id.to_string())),
         Subject::Place(site) => cells.push(("site_id".into(), site.id.to_string())),
     }
-    for fact in &args.facts {
+    for fact in is_answer.then_some(&args.event).into_iter().chain(&args.facts) {
         for (column, value) in entry::cells(fact, catalogue).map_err(CliError::bad_input)? {
             if cells.iter().any(|(there, _)| *there == column) {
                 return Err(CliError::bad_input(format!("{column} is given twice; keep one")));

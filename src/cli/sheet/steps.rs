@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::cli::boat::{grade, in_words};
-use crate::domain::boat::{Boat, BoatState, CircuitId, CircuitState, CoolingKind};
+use crate::domain::boat::{Boat, BoatState, CircuitId, CircuitState, CoolingKind, Holds};
 use crate::domain::catalogue::{Catalogue, CircuitSet, DayStep};
 
 /// One step, ready to be printed.
@@ -38,7 +38,7 @@ pub(super) fn steps(boat: &Boat, state: &BoatState, catalogue: &Catalogue) -> Ve
         .circuits()
         .iter()
         .map(|kind| &kind.id)
-        .filter(|id| boat.fitted.contains(id))
+        .filter(|id| of(id, state).any(|circuit| circuit.holds != Holds::Absent))
         .collect();
     let mut steps = Vec::new();
     for step in catalogue.day_sheet().iter().filter(|step| holds(step, &facts)) {
@@ -68,17 +68,18 @@ pub(super) fn steps(boat: &Boat, state: &BoatState, catalogue: &Catalogue) -> Ve
 /// The conditions that this boat fulfils.
 fn facts(boat: &Boat, state: &BoatState) -> Vec<&'static str> {
     let mut facts = Vec::new();
-    if boat.engines > 0 {
+    if boat.engines > 0 && state.cooling != CoolingKind::Electric {
         facts.push("engine");
     }
     facts.push(if boat.fuel.to_lowercase().contains("diesel") { "diesel" } else { "petrol" });
     if boat.has_enclosed_petrol() {
         facts.push("enclosed");
     }
-    facts.push(match boat.cooling {
-        CoolingKind::Raw | CoolingKind::RawOutboard => "raw",
-        CoolingKind::ClosedHalf | CoolingKind::ClosedFull => "closed",
-    });
+    facts.push(if state.cooling.block_is_raw() { "raw" } else { "closed" });
+    facts.push(if state.cooling.may_have_a_loop() { "loop" } else { "no_loop" });
+    if state.cooling == CoolingKind::Unknown && boat.engines > 0 {
+        facts.push("cooling_unknown");
+    }
     facts.push(if state.afloat { "afloat" } else { "ashore" });
     facts
 }

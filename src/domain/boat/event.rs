@@ -4,7 +4,7 @@ use chrono::{DateTime, FixedOffset, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::{BoatId, CircuitId, Evidence, SiteId, identifier};
-use crate::domain::catalogue::{Remark, Says, remark_words};
+use crate::domain::catalogue::{CoolingKind, Remark, Says, remark_words};
 
 identifier!(
     /// An event of the log, such as `E118`.
@@ -137,6 +137,24 @@ impl LayupEvent {
             ..other.clone()
         };
         entered == *self
+    }
+
+    /// How the engine of a boat is cooled, as an answer that is given `now`, by the clock of its place. `by`: by whom or by what.
+    #[must_use]
+    pub fn cooling_answer(
+        boat: &BoatId,
+        cooling: CoolingKind,
+        by: &str,
+        now: DateTime<FixedOffset>,
+    ) -> Self {
+        let id = format!("{boat}-{}-cooling", now.to_utc().format("%Y%m%dT%H%M%SZ"));
+        let blank = Self::blank(id.into(), "question_answered".to_owned(), now, Evidence::Claimed);
+        Self {
+            boat: Some(boat.clone()),
+            method: Some(format!("cooling: {}", cooling.as_str())),
+            who: Some(by.to_owned()),
+            ..blank
+        }
     }
 
     /// Takes over what a correction carries; who, when, which boat and which kind stay.

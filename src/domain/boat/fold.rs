@@ -4,9 +4,11 @@
 //! leaves it as it was. What each kind of entry does stands in `config/catalogue/events.csv`; here those rows are
 //! interpreted. The fold depends on its arguments alone, and not on the order of the entries that it is given.
 
+mod along;
 mod answer;
 mod blend;
 mod effect;
+mod fitting;
 mod heat;
 mod liquids;
 mod log;
@@ -32,6 +34,8 @@ use super::{Boat, BoatState, LayupEvent, Places};
 use crate::domain::catalogue::{
     Catalogue, CircuitSet, EffectKind, Evidence, Holds, Reason, WaterSource,
 };
+use fitting::Fitting;
+pub use fitting::{answered_cooling, cooling_told};
 use folding::Folding;
 pub use heat::heat_of_place;
 pub(super) use log::withdrawn;
@@ -57,7 +61,8 @@ pub fn fold<E: Borrow<LayupEvent>>(
     catalogue: &Catalogue,
 ) -> BoatState {
     let entries = log::entries(&boat.id, events, at, known_at, catalogue);
-    let mut folding = Folding::start(boat, places, &entries, at, catalogue);
+    let fitting = Fitting::of(boat, events, known_at, catalogue);
+    let mut folding = Folding::start((boat, fitting), places, &entries, at, catalogue);
     for number in 0..entries.len() {
         folding.take(number, &entries, places);
     }
@@ -86,6 +91,9 @@ impl<'a> Folding<'a> {
         if was_afloat && !self.whereabouts.afloat {
             self.ask_how_she_came(number);
         }
+        if self.is_about_what_is_aboard(entry) {
+            return;
+        }
         let water = self.water(entry);
         let flags = entry.kind.flags;
         let here = event.site.as_ref().is_none_or(|site| *site == self.whereabouts.site);
@@ -104,10 +112,13 @@ impl<'a> Folding<'a> {
         }
         self.open_season(number, entry);
         let targets = self.targets(number, entry, water.open);
+        let (targets, along) = self.along(entry, targets);
         self.check_order(number, entry, &targets);
         let before = self.disagreeing(entry, entries, &targets);
         let heard = self.hear(entry, &targets);
         self.apply(number, entry, water.holds, &targets);
+        self.take_along(number, entry, water.holds, &along);
+        self.fill_to_the_vent(number, entry, &targets);
         self.ask_about_the_breaker(number, entry);
         self.ask_where_denied(number, entry);
         self.heed(number, entry, heard, water.open);
@@ -195,7 +206,7 @@ impl<'a> Folding<'a> {
         if entry.event.states(&TOWED) {
             return;
         }
-        let cooling = self.boat.cooling;
+        let cooling = self.fitting.cooling;
         for slot in self.slots.iter_mut().filter(|slot| slot.set_by != Some(number)) {
             if slot.kind.is_wetted_by_run(cooling, true) {
                 slot.doubt(number, Reason::WentAfloat, Reason::OwnPower);

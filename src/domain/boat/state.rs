@@ -3,7 +3,8 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::{BoatId, CircuitId, EventId, Evidence, Holds, SiteId, Stay};
+use super::{BoatId, CircuitId, CoolingKind, EventId, Evidence, Holds, Mark, SiteId, Stay};
+use crate::domain::catalogue::{CircuitKind, Confinement};
 use crate::domain::physics::Liquid;
 use crate::domain::units::Celsius;
 
@@ -19,6 +20,12 @@ pub struct CircuitState {
     /// The liquid that the physics is to freeze: fresh water where the state is unknown, nothing where there is
     /// nothing to freeze.
     pub liquid: Option<Liquid>,
+    /// On whose word the boat counts as having it.
+    #[serde(default)]
+    pub fitted: Mark,
+    /// A tank that was filled to its vent, by the record: ice in it has no room.
+    #[serde(default)]
+    pub brimful: bool,
     /// Litres of it that matter for freezing: the fitted volume, or the pocket left after draining.
     pub litres: f64,
     /// True where it is called drained but a full pocket must be assumed (opened too short, too little came out, ice seen).
@@ -44,6 +51,18 @@ pub struct CircuitState {
     pub undone_by: Option<EventId>,
     /// What somebody should find out.
     pub open_questions: Vec<String>,
+}
+
+impl CircuitState {
+    /// How the liquid in it is enclosed: a vessel that is full to its top gives ice no room, whatever room it has otherwise.
+    #[must_use]
+    pub const fn confinement(&self, kind: &CircuitKind) -> Confinement {
+        match self.holds {
+            Holds::Drained if !self.closed_pocket => kind.confinement,
+            Holds::Dry | Holds::Absent => kind.confinement,
+            _ => kind.confinement_when(self.brimful),
+        }
+    }
 }
 
 /// A protection that hangs on something else, such as power.
@@ -83,6 +102,15 @@ pub struct BoatState {
     pub earlier: Vec<Stay>,
     /// Under a cover.
     pub covered: bool,
+    /// How the engine is cooled, by the list and by what was answered until then.
+    #[serde(default)]
+    pub cooling: CoolingKind,
+    /// Nobody has said how, and it is asked.
+    #[serde(default)]
+    pub cooling_open: bool,
+    /// What somebody should find out about what is aboard; these stand among [`BoatState::open_questions`] too.
+    #[serde(default)]
+    pub fitting_questions: Vec<String>,
     /// Every fitted circuit, in the order of the catalogue.
     pub circuits: Vec<CircuitState>,
     /// What hangs on power.

@@ -49,6 +49,16 @@ pub enum Alarms {
     Never,
 }
 
+/// When a vessel with a free surface is full, so that ice in it has no room.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WhenFull {
+    /// It is sealed: always, until it is drained.
+    Sealed,
+    /// It is vented: only where the record says that it was filled to its vent.
+    Vented,
+}
+
 /// One row of the circuit table.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct CircuitKind {
@@ -92,6 +102,10 @@ pub struct CircuitKind {
     pub drain_minutes: f64,
     /// Key of what to do, a row of `actions.csv`.
     pub action: String,
+    #[serde(rename = "follows")]
+    follow_list: String,
+    /// When it gives ice no room, for a vessel that has a free surface until it is full.
+    pub when_full: Option<WhenFull>,
     /// Where these figures come from.
     pub source: String,
 }
@@ -112,6 +126,27 @@ impl CircuitKind {
     /// Groups that it belongs to, such as `ENGINE_RAW`.
     pub fn groups(&self) -> impl Iterator<Item = &str> {
         list(&self.group_list)
+    }
+
+    /// Circuits that it hangs on: what reaches one of these reaches it too.
+    pub fn follows(&self) -> impl Iterator<Item = CircuitId> {
+        list(&self.follow_list).map(CircuitId::from)
+    }
+
+    /// Whether it hangs on another circuit.
+    #[must_use]
+    pub fn hangs_on_another(&self) -> bool {
+        !self.follow_list.is_empty()
+    }
+
+    /// How it is enclosed while it holds a liquid. `brimful`: filled to its vent, by the record.
+    #[must_use]
+    pub const fn confinement_when(&self, brimful: bool) -> Confinement {
+        match self.when_full {
+            Some(WhenFull::Sealed) => Confinement::Hard,
+            Some(WhenFull::Vented) if brimful => Confinement::Hard,
+            _ => self.confinement,
+        }
     }
 
     /// Whether it is a loop of coolant that stays full over winter: then nothing is to be left after a drain.
@@ -172,11 +207,11 @@ pub(crate) fn parse(text: &str) -> Result<Vec<CircuitKind>, CatalogueError> {
         }
         kinds.push(kind);
     }
-    if kinds.len() > 64 {
+    if kinds.len() > 128 {
         return Err(CatalogueError::Row {
             table: TABLE,
             line: 0,
-            what: "more than 64 circuits".to_owned(),
+            what: "more than 128 circuits".to_owned(),
         });
     }
     Ok(kinds)

@@ -31,6 +31,7 @@ pub struct Fitout {
     pub fuel: String,
     always: String,
     often: String,
+    no_plug: String,
     /// The one question that tells most about a boat of this kind.
     pub question: String,
     /// Where this comes from.
@@ -46,6 +47,11 @@ impl Fitout {
     /// Circuits that many boats of the kind have.
     pub fn often(&self) -> impl Iterator<Item = CircuitId> {
         list(&self.often).map(CircuitId::from)
+    }
+
+    /// Circuits that the plug of the bilge does not drain on such a boat, such as the void of a keel.
+    pub fn not_by_plug(&self) -> impl Iterator<Item = CircuitId> {
+        list(&self.no_plug).map(CircuitId::from)
     }
 
     /// How much the text says for this row. A word behind `~` (a maker, a fuel) yields to any word for the boat itself.
@@ -73,7 +79,7 @@ pub(crate) fn parse_words(text: &str) -> Result<Vec<FitoutWord>, CatalogueError>
 }
 
 /// Does `text` hold `word` on its own, singular or plural, also behind a figure: `5.7io`, but not `radio`?
-fn has_word(text: &str, word: &str) -> bool {
+pub(super) fn has_word(text: &str, word: &str) -> bool {
     text.match_indices(word).any(|(start, _)| {
         let before = text.get(..start).and_then(|before| before.chars().next_back());
         let after = text.get(start + word.len()..).unwrap_or_default();
@@ -96,6 +102,10 @@ pub struct GuessedFitout {
     pub engines: u8,
     /// What it probably has: unknown is wet, so the frequent circuits count too.
     pub circuits: Vec<CircuitId>,
+    /// Those of them that only many boats of the kind have.
+    pub often: Vec<CircuitId>,
+    /// Those of them that the text names.
+    pub named: Vec<CircuitId>,
     /// Says that it is a guess, and from what.
     pub words: String,
     /// The one most useful question.
@@ -134,9 +144,8 @@ pub(crate) fn guess(
     // A list without a length gives no reason to leave anything out.
     let roomy = length_m.is_none_or(|length| length >= 8.0);
     let mut circuits: Vec<CircuitId> = best.always().collect();
-    if roomy {
-        circuits.extend(best.often());
-    }
+    let often: Vec<CircuitId> = best.often().filter(|_| roomy).collect();
+    circuits.extend(often.iter().cloned());
     // An outboard's hull with an inboard's engine in the text: what both have, since unknown is wet.
     let inboard = |fitout: &&Fitout| {
         fitout.cooling != CoolingKind::RawOutboard && fitout.longest_match(&text) > 0
@@ -148,23 +157,32 @@ pub(crate) fn guess(
             }
         }
     }
+    let mut named: Vec<CircuitId> = Vec::new();
     for word in words.iter().filter(|word| list(&word.words).any(|own| has_word(&text, own))) {
         for circuit in list(&word.circuits).map(CircuitId::from) {
             if !circuits.contains(&circuit) {
-                circuits.push(circuit);
+                circuits.push(circuit.clone());
             }
+            named.push(circuit);
         }
     }
     let length = length_m.map_or_else(String::new, |length| format!(" and {length:.1} m"));
     Some(GuessedFitout {
         kind: best.kind.clone(),
-        cooling: best.cooling,
+        cooling: if closed { closed_as(diesel) } else { best.cooling },
         fuel: if diesel { "diesel".to_owned() } else { best.fuel.clone() },
         engines,
         circuits,
+        often,
+        named,
         words: format!("fit-out guessed from \"{}\"{length}: {}", engine_text.trim(), best.label),
         question: best.question.clone(),
     })
+}
+
+/// Closed says nothing of the manifolds: half is the wetter guess, and a diesel has none on raw water.
+const fn closed_as(diesel: bool) -> CoolingKind {
+    if diesel { CoolingKind::ClosedFull } else { CoolingKind::ClosedHalf }
 }
 
 /// Reads the fit-out table.

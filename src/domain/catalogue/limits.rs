@@ -89,4 +89,6 @@ limits!(
     spring_from_month,
     /// Month on whose first day last year's sheet ends, northern half.
     season_ends_month,
+    /// How full, percent, a tank is entered that counts as filled to its vent.
+    tank_full_percent,
 );

@@ -163,6 +163,12 @@ reasons!(
     WayToLift = "way_to_lift": "How did she get to the lift?",
     CrankPump = "crank_pump": "Was the pump cranked empty?",
     HeatStillOn = "heat_still_on": "Is the heat still on?",
+    Along = "along": "Reached along with another part.",
+    NotOnList = "not_on_list": "Implied by the cooling and not listed.",
+    CoolingUnknown = "cooling_unknown": "How is the engine cooled?",
+    CoolingAdds = "cooling_adds": "Parts that the list lacks.",
+    CoolingExcludes = "cooling_excludes": "Parts that such an engine has not.",
+    NotAboard = "not_aboard": "Not aboard.",
 );
 
 /// The words of every reason.

@@ -169,7 +169,8 @@ pub enum Confinement {
 }
 
 /// How the engine is cooled; two answers are not enough, since a half closed engine keeps raw water in its manifolds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+/// What each says of the circuits stands in `cooling.csv`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum CoolingKind {
     /// Sea or lake water runs through the block.
@@ -177,16 +178,41 @@ pub enum CoolingKind {
     /// An outboard cooled by raw water that drains when it hangs down.
     RawOutboard,
     /// A coolant loop in the block, raw water in the manifolds.
+    #[serde(alias = "half")]
     ClosedHalf,
     /// A coolant loop in block and manifolds, raw water in the exchanger and after it.
     ClosedFull,
+    /// An electric motor: no engine that water runs through.
+    Electric,
+    /// Nobody has said: unknown is wet, so it may be any.
+    #[default]
+    Unknown,
 }
 
 impl CoolingKind {
-    /// Whether raw water runs through the block itself.
+    /// Whether raw water runs through the block itself, as far as anybody knows.
     #[must_use]
     pub const fn block_is_raw(self) -> bool {
-        matches!(self, Self::Raw | Self::RawOutboard)
+        matches!(self, Self::Raw | Self::RawOutboard | Self::Unknown)
+    }
+
+    /// Whether there may be a loop of coolant.
+    #[must_use]
+    pub const fn may_have_a_loop(self) -> bool {
+        matches!(self, Self::ClosedHalf | Self::ClosedFull | Self::Unknown)
+    }
+
+    /// The word of the tables, such as `closed_half`.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Raw => "raw",
+            Self::RawOutboard => "raw_outboard",
+            Self::ClosedHalf => "closed_half",
+            Self::ClosedFull => "closed_full",
+            Self::Electric => "electric",
+            Self::Unknown => "unknown",
+        }
     }
 }
 
@@ -219,25 +245,25 @@ pub enum SpeedClass {
     D,
 }
 
-/// A set of circuits of one catalogue, by their place in its table (64 at most).
+/// A set of circuits of one catalogue, by their place in its table (128 at most).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct CircuitSet(u64);
+pub struct CircuitSet(u128);
 
 impl CircuitSet {
     /// No circuit.
     pub const EMPTY: Self = Self(0);
     /// Every place of the table.
-    pub const ALL: Self = Self(u64::MAX);
+    pub const ALL: Self = Self(u128::MAX);
 
-    /// Adds the circuit at this place of the table; places past 63 are ignored, the catalogue refuses longer tables.
+    /// Adds the circuit at this place of the table; places past 127 are ignored, the catalogue refuses longer tables.
     pub fn insert(&mut self, place: u8) {
-        self.0 |= 1_u64.checked_shl(u32::from(place)).unwrap_or(0);
+        self.0 |= 1_u128.checked_shl(u32::from(place)).unwrap_or(0);
     }
 
     /// Whether the circuit at this place is in the set.
     #[must_use]
     pub const fn contains(self, place: u8) -> bool {
-        place < 64 && self.0 & (1_u64 << place) != 0
+        place < 128 && self.0 & (1_u128 << place) != 0
     }
 
     /// Both together.

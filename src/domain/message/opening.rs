@@ -27,6 +27,8 @@ pub struct Opening<'a> {
     pub places: &'a [String],
     /// When the yard's worklist goes out, in words; `None` where nobody gets one.
     pub worklist: Option<&'a str>,
+    /// Names of those of the reader's boats of which nobody has said how the engine is cooled.
+    pub cooling_open: &'a [String],
     /// Nudges to lay up are on for one of the places.
     pub nudges: bool,
 }
@@ -43,6 +45,7 @@ pub fn compose_opening(
     let boats: Vec<String> = opening.boats.iter().map(|boat| boat_name(&boat.name)).collect();
     let places: Vec<String> =
         opening.places.iter().map(|place| one_line(place, PLACE_LETTERS)).collect();
+    let asked: Vec<String> = opening.cooling_open.iter().map(|name| boat_name(name)).collect();
     let one_in =
         context.person.tell_at_chance.map(|chance| (1.0 / chance.clamp(0.01, 1.0)).round());
     let words = object(vec![vec![
@@ -54,6 +57,8 @@ pub fn compose_opening(
         ("places", json!(list(&places, NAMED))),
         ("worklist", json!(opening.worklist)),
         ("nudges", json!(opening.nudges)),
+        ("ask_cooling", json!(list(&asked, NAMED))),
+        ("several", json!(asked.len() > 1)),
         ("one_in", json!(one_in)),
         ("phone", json!(phone(context.site))),
         ("yard", json!(if context.site.duty_phone.is_some() { "the yard" } else { "a boatyard" })),

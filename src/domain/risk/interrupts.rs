@@ -7,7 +7,8 @@ use crate::domain::catalogue::{Alarms, CircuitKind, Confinement};
 /// part has room; afloat, whatever keeps the sea out counts.
 pub fn interrupts(circuit: &CircuitState, kind: &CircuitKind, afloat: bool) -> bool {
     let sinks = afloat && kind.consequence_when(true) > kind.consequence_when(false);
-    let closed = matches!(kind.confinement, Confinement::Hard | Confinement::Brittle) || sinks;
+    let enclosed = circuit.confinement(kind);
+    let closed = matches!(enclosed, Confinement::Hard | Confinement::Brittle) || sinks;
     let wet = match circuit.holds {
         Holds::Fresh | Holds::Sea | Holds::LubeWet | Holds::Blend | Holds::Coolant => true,
         Holds::Unknown => kind.alarms == Alarms::Wet,

@@ -225,6 +225,7 @@ mod tests {
             drain_permission: DrainPermission::Yes,
             keys: String::new(),
             fitted: Vec::new(),
+            fitting: Default::default(),
             instances: Vec::new(),
             volumes_l: Vec::new(),
             haul_date: None,

@@ -6,8 +6,9 @@ use crate::adapters::intake::row::{Row, metres_from_length};
 use crate::adapters::intake::sheet::Sheet;
 use crate::adapters::intake::{Imported, Known, remarks};
 use crate::domain::boat::{
-    Boat, BoatId, Care, CircuitId, CoolingKind, DrainPermission, PersonId, SiteId,
+    Boat, BoatId, Care, CircuitId, CoolingKind, DrainPermission, Fitting, Mark, PersonId, SiteId,
 };
+use crate::domain::catalogue::{Fitout, GuessedFitout};
 
 const REQUIRED: [&str; 2] = ["boat_id", "site_id"];
 const KNOWN: [&str; 29] = [
@@ -81,17 +82,7 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
     let guess = known
         .catalogue
         .guess_fitout(&format!("{} {engine}", row.words("boat_type").replace('_', " ")), length_m);
-    let cooling = row.parse(
-        "cooling_kind",
-        "raw, raw_outboard, closed_half or closed_full",
-        |text| match text {
-            "raw" => Some(CoolingKind::Raw),
-            "raw_outboard" => Some(CoolingKind::RawOutboard),
-            "closed_half" => Some(CoolingKind::ClosedHalf),
-            "closed_full" => Some(CoolingKind::ClosedFull),
-            _ => None,
-        },
-    );
+    let column = cooling_column(row);
     let engines = row.parse("engine_count", "a whole number up to 8", |text| {
         text.parse::<u8>().ok().filter(|count| *count <= 8)
     });
@@ -99,26 +90,37 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
     let guess = guess?;
     let (mut circuits, instances) = listed;
     let mut yard_notes = row.words("yard_notes");
-    if circuits.is_empty() {
-        circuits = match kind {
-            Some(fitout) => fitout.always().chain(fitout.often()).collect(),
-            None => guess.circuits.clone(),
-        };
+    let fuel = row.text("fuel").map_or(guess.fuel.clone(), str::to_owned);
+    let diesel = fuel.to_lowercase().contains("diesel");
+    let said = column
+        .filter(|kind| *kind != CoolingKind::Unknown)
+        .or_else(|| known.catalogue.cooling_in_words(&engine, diesel));
+    let shown = || known.catalogue.cooling_by_list(&circuits);
+    let told = said.or_else(|| column.is_none().then(shown).flatten());
+    let guessed = kind.map_or(guess.cooling, |fitout| fitout.cooling);
+    let cooling = told.or(column).unwrap_or(guessed);
+    let marks = if circuits.is_empty() {
+        let marks = guessed_marks(kind, &guess);
+        circuits = marks.iter().map(|(id, _)| id.clone()).collect();
         let words = kind.map_or_else(
             || guess.words.clone(),
             |fitout| format!("fit-out taken from the kind: {}", fitout.label),
         );
-        let question = kind.map_or(guess.question.as_str(), |fitout| fitout.question.as_str());
+        let question = question(kind, &guess, told.is_some());
         notes.push(format!("{id}: {words}; please answer: {question}"));
         // It stays with the boat until somebody answers by listing what is fitted.
         let guess = format!("{words}; please answer: {question}");
         yard_notes =
             [yard_notes.as_str(), guess.as_str()].join("; ").trim_start_matches("; ").to_owned();
-    } else if cooling.is_none() {
-        notes.push(format!(
-            "{id}: cooling is not said; please answer: raw, half closed or fully closed?"
-        ));
-    }
+        marks
+    } else {
+        if said.is_none() {
+            notes.push(format!(
+                "{id}: cooling is not said; please answer: raw, an outboard, half closed, fully closed or electric?"
+            ));
+        }
+        Vec::new()
+    };
     let hull_id = hull_number(&row.words("hull_id"));
     if let Some(fault) = crate::domain::boat::hull_number_fault(&hull_id) {
         notes.push(format!(
@@ -128,12 +130,12 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
     for words in [&yard_notes, &row.words("work_ordered")] {
         notes.extend(remarks::noticed(words, known.catalogue).map(|what| format!("{id}: {what}")));
     }
-    Some(Boat {
+    let boat = Boat {
         id,
         name: name?,
         kind: row.text("boat_type").map_or(guess.kind, str::to_owned),
-        cooling: cooling.or(kind.map(|fitout| fitout.cooling)).unwrap_or(guess.cooling),
-        fuel: row.text("fuel").map_or(guess.fuel, str::to_owned),
+        cooling,
+        fuel,
         engines: engines.unwrap_or(guess.engines),
         site: site?,
         hull_id,
@@ -151,13 +153,54 @@ fn boat(row: &mut Row<'_>, notes: &mut Vec<String>, known: &Known<'_>) -> Option
         drain_permission: permission(row),
         keys: row.words("keys_location"),
         fitted: circuits,
+        fitting: Fitting { marks, cooling_said: told.is_some() },
         instances,
         volumes_l: volumes(row, known),
         haul_date: row.date("haul_date"),
         planned_launch: row.date("planned_launch_date"),
         work_ordered: row.words("work_ordered"),
         notes: yard_notes,
-    })
+    };
+    Some(boat.completed(known.catalogue))
+}
+
+/// How the engine is cooled, by the column of its own.
+fn cooling_column(row: &mut Row<'_>) -> Option<CoolingKind> {
+    row.parse(
+        "cooling_kind",
+        "raw, raw_outboard, closed_half (or half), closed_full, electric or unknown",
+        |text| match text {
+            "raw" => Some(CoolingKind::Raw),
+            "raw_outboard" => Some(CoolingKind::RawOutboard),
+            "closed_half" | "half" => Some(CoolingKind::ClosedHalf),
+            "closed_full" | "full" => Some(CoolingKind::ClosedFull),
+            "electric" => Some(CoolingKind::Electric),
+            "unknown" => Some(CoolingKind::Unknown),
+            _ => None,
+        },
+    )
+}
+
+/// What a boat probably has, each part with its mark: what the text names is stated.
+fn guessed_marks(kind: Option<&Fitout>, guess: &GuessedFitout) -> Vec<(CircuitId, Mark)> {
+    if let Some(fitout) = kind {
+        let always = fitout.always().map(|id| (id, Mark::Always));
+        let often = if fitout.kind == "unknown" { Mark::Always } else { Mark::Often };
+        return always.chain(fitout.often().map(|id| (id, often))).collect();
+    }
+    let mark = |id: &CircuitId| match () {
+        () if guess.named.contains(id) => Mark::Stated,
+        () if guess.often.contains(id) && guess.kind != "unknown" => Mark::Often,
+        () => Mark::Always,
+    };
+    guess.circuits.iter().map(|id| (id.clone(), mark(id))).collect()
+}
+
+/// The question that tells most of such a boat; where cooling is known already, what the list of fitted parts would tell.
+fn question<'q>(kind: Option<&'q Fitout>, guess: &'q GuessedFitout, cooling_told: bool) -> &'q str {
+    let question = kind.map_or(guess.question.as_str(), |fitout| fitout.question.as_str());
+    let answered = cooling_told && question.contains("cooled");
+    if answered { "which parts are aboard? (the column circuits_fitted)" } else { question }
 }
 
 /// Without the country, spaces and dashes, in capitals.

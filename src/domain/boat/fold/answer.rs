@@ -55,7 +55,7 @@ impl Folding<'_> {
 
     /// She was run, says the owner who was asked: what was protected on the raw path is known no more.
     fn ran_by_answer(&mut self, number: usize, entry: &Entry<'_>, targets: &[Target]) {
-        let (cooling, at) = (self.boat.cooling, entry.event.happened_at);
+        let (cooling, at) = (self.fitting.cooling, entry.event.happened_at);
         for (place, slot) in self.slots.iter_mut().enumerate() {
             let meant = targets.is_empty() || targets.iter().any(|target| target.slot == place);
             if meant && slot.kind.is_wetted_by_run(cooling, false) && slot.holds.is_protected() {

@@ -416,6 +416,7 @@ impl<'a> Folding<'a> {
     ) {
         if self.whereabouts.afloat {
             self.fill(number, entry, water, targets);
+            self.fill_behind_the_seacock(number, entry, water);
             return;
         }
         for target in targets {

@@ -4,6 +4,7 @@ use chrono::{DateTime, NaiveTime, Utc};
 use chrono_tz::Tz;
 
 use super::asked::Order;
+use super::fitting::Fitting;
 use super::log::Entry;
 use super::season::Season;
 use super::slot::{self, Slot};
@@ -16,6 +17,8 @@ use crate::domain::season::Hemisphere;
 /// The state of the fold between two entries.
 pub(super) struct Folding<'a> {
     pub(super) boat: &'a Boat,
+    /// What is aboard by list and answers, and how the engine is cooled.
+    pub(super) fitting: Fitting,
     pub(super) catalogue: &'a Catalogue,
     pub(super) slots: Vec<Slot<'a>>,
     pub(super) whereabouts: Whereabouts<'a>,
@@ -45,7 +48,7 @@ pub(super) const ASSUMED_DAYS: i64 = 30;
 
 impl<'a> Folding<'a> {
     pub(super) fn start(
-        boat: &'a Boat,
+        (boat, fitting): (&'a Boat, Fitting),
         places: &(impl Places + ?Sized),
         entries: &[Entry<'_>],
         at: DateTime<Utc>,
@@ -70,8 +73,9 @@ impl<'a> Folding<'a> {
         let first = entries.first().map_or(at, |entry| entry.event.happened_at);
         Self {
             boat,
+            fitting,
             catalogue,
-            slots: slot::slots(boat, catalogue),
+            slots: slot::slots(boat, &fitting, catalogue),
             whereabouts: Whereabouts::start(boat, places, before_haul)
                 .afloat_until(haul_at.filter(|haul| first_move.is_none() && *haul <= at)),
             haul_at,

@@ -88,20 +88,6 @@ pub(in crate::domain::boat) fn withdrawn(
 }
 
 impl<'a> Entry<'a> {
-    /// Does it answer anything? One without a word or a figure does not.
-    pub(super) fn answers(&self) -> bool {
-        let event = &*self.event;
-        let text =
-            |text: &Option<String>| text.as_deref().is_some_and(|text| !text.trim().is_empty());
-        let figures = [event.litres_in, event.litres_out, event.minutes, event.volts];
-        self.kind.flags.answers
-            && (text(&event.method)
-                || text(&event.note)
-                || event.probed.is_some()
-                || event.reading_value.is_some()
-                || figures.iter().any(Option::is_some))
-    }
-
     fn new(event: Told<'a>, kind: &'a EventKind) -> Self {
         let undoing = kind.class == EventClass::Undoing;
         let stated = event.happened_at.timestamp();
@@ -141,6 +127,27 @@ impl<'a> Entry<'a> {
         let denied = self.kind.class == EventClass::Protecting && event.is_denied();
         let stated = if denied { stated.min(Evidence::Claimed) } else { stated };
         stated.max(Evidence::Claimed).min(self.kind.evidence_cap)
+    }
+
+    /// Does it answer anything? One without a word or a figure does not.
+    pub(super) fn answers(&self) -> bool {
+        let event = &*self.event;
+        let text =
+            |text: &Option<String>| text.as_deref().is_some_and(|text| !text.trim().is_empty());
+        let figures = [event.litres_in, event.litres_out, event.minutes, event.volts];
+        self.kind.flags.answers
+            && (text(&event.method)
+                || text(&event.note)
+                || event.probed.is_some()
+                || event.reading_value.is_some()
+                || figures.iter().any(Option::is_some))
+    }
+
+    /// The same entry with nothing said of litres: those are of the parts that it names.
+    pub(super) fn without_litres(&self) -> Self {
+        let event = LayupEvent { litres_in: None, litres_out: None, ..(*self.event).clone() };
+        let Self { kind, taken_at_s, rank, .. } = *self;
+        Self { event: Told::Corrected(Box::new(event)), kind, taken_at_s, rank }
     }
 
     /// Whether two sheets speak of the same moment, or of the same day where one of them has no hour.

@@ -93,7 +93,7 @@ impl<'a> Folding<'a> {
 
     /// A run that stands only in a remark: the raw path holds the water of it.
     fn run_by_remark(&mut self, number: usize, entry: &Entry<'_>, open: bool) {
-        let (cooling, at) = (self.boat.cooling, entry.event.happened_at);
+        let (cooling, at) = (self.fitting.cooling, entry.event.happened_at);
         for slot in &mut self.slots {
             if !slot.kind.is_wetted_by_run(cooling, open) {
                 continue;

@@ -6,7 +6,7 @@ use super::folding::Folding;
 use super::liquids::Liquids;
 use super::log::Entry;
 use super::slot::{Note, Say, Slot};
-use crate::domain::boat::{BoatState, CircuitState, Holds, LayupEvent};
+use crate::domain::boat::{BoatState, CircuitState, Holds, LayupEvent, Mark};
 use crate::domain::catalogue::{Confinement, Reason, Reasons};
 
 /// The state of the boat after the last entry.
@@ -39,15 +39,8 @@ pub(super) fn state(
             open_questions.push(format!("{ask} ({})", mitigation.event));
         }
     }
-    // What the fit-out was guessed from stands in the remarks until somebody lists what is fitted.
-    if let Some((_, guess)) = folding
-        .boat
-        .notes
-        .split_once("fit-out ")
-        .filter(|(_, guess)| guess.contains("please answer:"))
-    {
-        open_questions.push(format!("fit-out {guess}"));
-    }
+    let fitting_questions = folding.fitting.questions(folding.boat, folding.catalogue);
+    open_questions.extend(fitting_questions.iter().cloned());
     let unaired: Vec<_> = folding.order.unaired(entries, at).collect();
     let unaired = unaired.iter().map(|(number, reason)| (number, reason, ""));
     let asked =
@@ -76,6 +69,9 @@ pub(super) fn state(
         earlier: whereabouts.earlier_than(at),
         assumed_ashore: folding.haul_is_assumed && !whereabouts.afloat,
         covered: whereabouts.covered,
+        cooling: folding.fitting.cooling,
+        cooling_open: folding.fitting.is_open(folding.boat),
+        fitting_questions,
         circuits: folding
             .slots
             .iter()
@@ -108,6 +104,8 @@ fn circuit(
     if slot.notes.is_empty() {
         let chemical = slot.kind.confinement == Confinement::Chemical;
         let reason = if chemical { Reason::NoVolts } else { Reason::NoEntry };
+        let reason = if slot.mark == Mark::Added { Reason::NotOnList } else { reason };
+        let reason = if slot.holds == Holds::Absent { Reason::NotAboard } else { reason };
         because.push(words.reasons.words(reason).to_owned());
         let hauled = folding.whereabouts.hauled.filter(|_| slot.kind.holds_raw_water());
         because
@@ -126,6 +124,8 @@ fn circuit(
         circuit: slot.kind.id.clone(),
         instance: slot.instance.as_deref().map(str::to_owned),
         holds: slot.holds,
+        fitted: slot.mark,
+        brimful: slot.brimful,
         liquid: frozen.liquid,
         litres: match slot.holds {
             Holds::Dry | Holds::Absent => 0.0,

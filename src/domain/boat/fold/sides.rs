@@ -73,10 +73,13 @@ fn without_engine(text: &str) -> Option<String> {
 }
 
 /// Words for parts in the point of an entry, and the beginning of the circuit that each means.
-const PARTS: [(&str, &str); 12] = [
+const PARTS: [(&str, &str); 15] = [
     ("block", "block"),
     ("manifold", "manifold"),
     ("riser", "manifold"),
+    ("riser", "exhaust_riser"),
+    ("elbow", "manifold"),
+    ("elbow", "exhaust_riser"),
     ("cooler", "coolers"),
     ("hose", "intake"),
     ("pump", "raw_pump"),

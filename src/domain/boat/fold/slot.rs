@@ -4,8 +4,9 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 
+use super::fitting::Fitting;
 use super::naming;
-use crate::domain::boat::{Boat, Evidence, Holds};
+use crate::domain::boat::{Boat, Evidence, Holds, Mark};
 use crate::domain::catalogue::{Catalogue, CircuitKind, Reason};
 use crate::domain::physics::Solute;
 
@@ -55,6 +56,10 @@ pub(super) struct Slot<'a> {
     pub(super) place: u8,
     pub(super) kind: &'a CircuitKind,
     pub(super) instance: Option<Arc<str>>,
+    /// On whose word the boat counts as having it.
+    pub(super) mark: Mark,
+    /// Filled to its vent, by the record.
+    pub(super) brimful: bool,
     /// The ones that no entry has named, where others were.
     pub(super) rest: bool,
     pub(super) holds: Holds,
@@ -112,6 +117,8 @@ impl<'a> Slot<'a> {
             place,
             kind,
             instance,
+            mark: Mark::Stated,
+            brimful: false,
             rest: false,
             holds: Holds::Unknown,
             evidence: Evidence::None,
@@ -161,6 +168,7 @@ impl<'a> Slot<'a> {
         self.path_proven = false;
         self.read_at = None;
         self.instead = None;
+        self.brimful = false;
         self.notes.clear();
         self.questions.clear();
     }
@@ -173,6 +181,9 @@ impl<'a> Slot<'a> {
         entry: usize,
         at: DateTime<Utc>,
     ) {
+        if self.holds == Holds::Absent {
+            return;
+        }
         self.clear();
         if matches!(holds, Holds::Drained | Holds::Dry) {
             self.under = None;
@@ -196,6 +207,9 @@ impl<'a> Slot<'a> {
         entry: usize,
         at: DateTime<Utc>,
     ) {
+        if self.holds == Holds::Absent {
+            return;
+        }
         // What protected it is told first; an attempt that did not reach it is told last.
         let mut told = self.notes.iter().filter(|note| note.say == Say::Event);
         let (undid, reason) = if self.holds.is_protected() {
@@ -294,6 +308,9 @@ impl<'a> Slot<'a> {
 
     /// Last winter's sheet ends: nothing of it counts any more.
     pub(super) fn end_sheet(&mut self, entry: Option<usize>) {
+        if self.holds == Holds::Absent {
+            return;
+        }
         let protected = self.holds.is_protected();
         self.clear();
         if self.holds != Holds::Unknown || self.attempted {
@@ -358,10 +375,10 @@ impl<'a> Slot<'a> {
 }
 
 /// The circuits of a boat before the first entry, in walk order, with the instances that its list or its engines give.
-pub(super) fn slots<'a>(boat: &Boat, catalogue: &'a Catalogue) -> Vec<Slot<'a>> {
+pub(super) fn slots<'a>(boat: &Boat, fitting: &Fitting, catalogue: &'a Catalogue) -> Vec<Slot<'a>> {
     let engines = naming::engine_names(boat.engines);
     let mut slots = Vec::with_capacity(boat.fitted.len() + 4);
-    for circuit in &boat.fitted {
+    for (circuit, mark) in &boat.fit_out(fitting.cooling, catalogue) {
         let (Some(place), Some(kind)) = (catalogue.place_of(circuit), catalogue.circuit(circuit))
         else {
             continue;
@@ -375,10 +392,15 @@ pub(super) fn slots<'a>(boat: &Boat, catalogue: &'a Catalogue) -> Vec<Slot<'a>> 
         if names.is_empty() && kind.instance_noun == "engine" {
             names.extend(engines.iter().map(String::as_str));
         }
-        if names.is_empty() {
-            slots.push(Slot::new(place, kind, None));
+        let mut slot = Slot { mark: *mark, ..Slot::new(place, kind, None) };
+        if fitting.is_denied(place, *mark) {
+            (slot.holds, slot.evidence) = (Holds::Absent, Evidence::Claimed);
         }
-        slots.extend(names.into_iter().map(|name| Slot::new(place, kind, Some(Arc::from(name)))));
+        let named = |name: &str| Slot { instance: Some(Arc::from(name)), ..slot.clone() };
+        slots.extend(names.iter().map(|name| named(name)));
+        if names.is_empty() {
+            slots.push(slot);
+        }
     }
     slots.sort_by_key(|slot| slot.kind.walk_order);
     slots

@@ -65,6 +65,7 @@ impl Folding<'_> {
         let may = kind.may_reach.unwrap_or(CircuitSet::ALL);
         let mut reach = if entry.event.circuits.is_empty() {
             let all = kind.default_circuits.without(CircuitSet::ALL.without(may));
+            let all = all.without(self.not_by_plug(kind));
             self.named_by_point(entry).filter(|named| named.without(all).is_empty()).unwrap_or(all)
         } else {
             listed.without(beyond)
@@ -89,7 +90,7 @@ impl Folding<'_> {
         }
         if kind.reaches_run_path {
             for slot in &self.slots {
-                if slot.kind.is_wetted_by_run(self.boat.cooling, open_water) {
+                if slot.kind.is_wetted_by_run(self.fitting.cooling, open_water) {
                     reach.insert(slot.place);
                 }
             }
@@ -97,7 +98,7 @@ impl Folding<'_> {
         let follows_loop =
             matches!(kind.effect, EffectKind::Lose | EffectKind::LoopReading | EffectKind::Drain);
         if follows_loop
-            && !self.boat.cooling.block_is_raw()
+            && !self.fitting.cooling.block_is_raw()
             && let Some((engine, coil)) = self.catalogue.loop_and_coil()
             && reach.contains(engine)
         {
