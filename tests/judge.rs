@@ -47,6 +47,7 @@ fn the_fittings_of_a_tank_are_told_apart_from_the_tank() {
         coming,
         heat: Default::default(),
         elsewhere: Default::default(),
+        usual: Default::default(),
     };
     let mut judge = Judge::new(&weather, &yard.catalogue, JudgeSettings::default());
     let rows = judge.boat(&boat, &state).unwrap();
@@ -97,7 +98,12 @@ fn judged(now: DateTime<Utc>, log: &[(&str, i64, Option<&str>)]) -> (BoatState, 
     };
     let other = |site: &rimeward::domain::yard::Site| {
         let heat = Heat::default();
-        let past = PlacePast { site: site.clone(), past: steady(now, 9.0, -960..0), heat };
+        let past = PlacePast {
+            site: site.clone(),
+            past: steady(now, 9.0, -960..0),
+            heat,
+            usual: Default::default(),
+        };
         (site.id.clone(), past)
     };
     let weather = PlaceWeather {
@@ -108,6 +114,7 @@ fn judged(now: DateTime<Utc>, log: &[(&str, i64, Option<&str>)]) -> (BoatState, 
         coming,
         heat: Heat::default(),
         elsewhere: Arc::new(yard.sites.iter().map(other).collect()),
+        usual: Default::default(),
     };
     let mut judge = Judge::new(&weather, &yard.catalogue, JudgeSettings::default());
     let rows = judge.boat(&boat, &state).unwrap();

@@ -137,6 +137,7 @@ pub fn row(circuit: &str, consequence: Consequence, chance: f64) -> CircuitRisk 
         chance_burst: chance,
         chance_limit: chance,
         frozen_now: false,
+        ice: Default::default(),
         separated: false,
         first_danger: None,
         latest_start: None,

@@ -166,6 +166,7 @@ mod tests {
             chance_burst: 0.5,
             chance_limit: 0.5,
             frozen_now: false,
+            ice: Default::default(),
             separated: false,
             first_danger: None,
             latest_start: None,

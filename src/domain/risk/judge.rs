@@ -11,13 +11,13 @@ use chrono::{DateTime, TimeDelta, Utc};
 use thiserror::Error;
 
 use super::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
-use super::case::{Outcome, through_the_ensemble};
+use super::case::{Outcome, thaw_hour, through_the_ensemble};
 pub use super::interrupts::interrupts;
 use super::plan::work::WorkTable;
 use super::power::PowerLoss;
-use super::start::{Content, Memory, StartError};
+use super::start::{Content, Memory, Start, StartError};
 use super::timing::{latest_start, priority};
-use super::{CircuitRisk, Limit, Priority, reasons};
+use super::{CircuitRisk, IceSoFar, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
 use crate::domain::catalogue::{Catalogue, CircuitKind, Consequence};
 use crate::domain::physics::part::{PartError, thermal_class};
@@ -68,6 +68,10 @@ struct Judged {
     outcome: Outcome,
     liquid: Liquid,
     separated: bool,
+    /// When it thaws, if it is ice now.
+    thaws_at: Option<DateTime<Utc>>,
+    /// Before that nobody knows how cold it was, and it may have been cold enough.
+    unknown_before: Option<DateTime<Utc>>,
     /// How the part stands at the start, in words.
     now: String,
 }
@@ -335,12 +339,11 @@ impl<'a> Judge<'a> {
         let threshold = self.settings.threshold(consequence);
         let frozen_now = outcome.past(limit);
         let at = self.weather.at;
+        let ice = judged.ice_so_far(limit, threshold);
         let first_danger = if frozen_now {
             Some(at)
         } else {
-            outcome
-                .first_hour(limit, threshold, hours)
-                .map(|hour| at + TimeDelta::hours(i64::try_from(hour).unwrap_or(0)))
+            danger_hour(outcome, limit, threshold, hours).map(|hour| at + self::hours(hour))
         };
         // Once it has frozen there is nothing to drain: it is looked at and tested, not hurried.
         let minutes = if frozen_now { 0.0 } else { drain_minutes };
@@ -376,6 +379,7 @@ impl<'a> Judge<'a> {
             chance_burst: chance(Limit::Burst),
             chance_limit: chance(limit),
             frozen_now,
+            ice,
             separated: judged.separated,
             first_danger,
             latest_start: latest,
@@ -386,6 +390,26 @@ impl<'a> Judge<'a> {
             why: reasons::why(circuit, liquid, judged.separated, &judged.now, site),
         }
     }
+}
+
+impl Judged {
+    fn ice_so_far(&self, limit: Limit, threshold: f64) -> IceSoFar {
+        let frozen = self.outcome.past(limit);
+        IceSoFar {
+            may_be: !frozen && self.outcome.passed_before(limit) >= threshold,
+            thawed: frozen && self.outcome.is_thawed(),
+            thaws_at: self.thaws_at.filter(|_| frozen),
+            unknown_before: self.unknown_before,
+        }
+    }
+}
+
+/// The first hour of the danger that can still be met. Of a part that may have frozen already, when as many of those that have not
+/// will have: until then what can be done is done.
+fn danger_hour(outcome: &Outcome, limit: Limit, threshold: f64, hours: usize) -> Option<usize> {
+    let before = outcome.passed_before(limit);
+    let still = outcome.first_hour(limit, before + (1.0 - before) * threshold, hours);
+    still.or_else(|| outcome.first_hour(limit, threshold, hours))
 }
 
 /// Ice at the start from the past hours, then every member through the coming ones.
@@ -400,16 +424,42 @@ fn judge_case(
         .at_the_start(&case.memory, case.air, ambient, weather)
         .map_err(|source| source.of(circuit()))?;
     let first_ice_c = start.liquid.first_ice().value();
-    let now_c = start.model.temperature(start.enthalpy_j);
-    let warm = ambient.coldest_c.min(now_c) > first_ice_c + CLEARLY_ABOVE_K;
+    let clear_c = first_ice_c + CLEARLY_ABOVE_K;
+    let warm = ambient.coldest_c > clear_c && start.coldest_ever_c() > clear_c;
+    let winds = ambient.wind_factors(content.class, weather);
     let outcome = if warm {
+        let now_c = start.model.temperature(start.middle_j());
         Outcome::nothing_freezes(now_c, ambient.coming.hours())
     } else {
-        let winds = ambient.wind_factors(content.class, weather);
-        through_the_ensemble(&start.model, start.enthalpy_j, &ambient.coming, winds.as_deref())
+        through_the_ensemble(&start, &ambient.coming, winds.as_deref())
     };
-    let now = reasons::now(&outcome, &weather.site);
-    Ok(Judged { outcome, liquid: start.liquid, separated: start.separated, now })
+    let thaws = thaw_hour(&start, &ambient.coming, winds.as_deref()).map(hours);
+    let unknown_before = unknown_before(&start, first_ice_c, weather);
+    Ok(Judged {
+        now: reasons::now(&outcome, unknown_before, &weather.site),
+        outcome,
+        liquid: start.liquid,
+        separated: start.separated,
+        thaws_at: thaws.map(|span| weather.at + span),
+        unknown_before,
+    })
+}
+
+/// Since when the air is known, where before that it may have been cold enough for ice: so many deviations below the usual.
+fn unknown_before(
+    start: &Start,
+    first_ice_c: f64,
+    weather: &PlaceWeather,
+) -> Option<DateTime<Utc>> {
+    const DEVIATIONS: f64 = 2.0;
+    let from = weather.at - hours(start.known_for_h?);
+    let heated = weather.site.kind == SiteKind::IndoorHeated && weather.heat.on();
+    let (mean_c, sd_k) = weather.usual.on(&weather.site, from);
+    (!heated && mean_c - DEVIATIONS * sd_k < first_ice_c).then_some(from)
+}
+
+fn hours(hours: usize) -> TimeDelta {
+    TimeDelta::hours(i64::try_from(hours).unwrap_or(0))
 }
 
 const fn priority_when_frozen(consequence: Consequence) -> Priority {

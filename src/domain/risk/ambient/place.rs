@@ -14,6 +14,7 @@ use crate::domain::physics::{TableError, surroundings};
 use crate::domain::units::MetresPerSecond;
 use crate::domain::weather::Step;
 use crate::domain::weather::errors::Ensemble;
+use crate::domain::weather::usual::UsualAir;
 use crate::domain::yard::{Site, SiteKind};
 
 /// The air of one place: what it has been and what it may become.
@@ -33,6 +34,8 @@ pub struct PlaceWeather {
     pub heat: Heat,
     /// The past hours of other places, from which boats have come here.
     pub elsewhere: Arc<BTreeMap<SiteId, PlacePast>>,
+    /// The usual air of the place, for past hours that nobody knows.
+    pub usual: UsualAir,
 }
 
 /// What is taken for granted about the power of a heated place.
@@ -111,4 +114,6 @@ pub struct PlacePast {
     pub past: Vec<Step>,
     /// The heat of a heated shed.
     pub heat: Heat,
+    /// Its usual air, for past hours that nobody knows.
+    pub usual: UsualAir,
 }

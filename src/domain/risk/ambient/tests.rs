@@ -9,6 +9,7 @@ use crate::domain::boat::HeatTurn;
 use crate::domain::catalogue::PartExposure;
 use crate::domain::risk::timing::tests::site;
 use crate::domain::units::Celsius;
+use crate::domain::weather::usual::UsualAir;
 use crate::domain::yard::{Site, SiteKind};
 
 /// 48 h up to the start and 48 h beyond in air of `air_c`, clear and calm, ten members that are all alike.
@@ -37,6 +38,7 @@ fn weather(site: Site, air_c: f64, heat_on: bool) -> PlaceWeather {
         paths,
         heat: turned(DateTime::<Utc>::MIN_UTC, heat_on),
         elsewhere: Arc::default(),
+        usual: UsualAir::default(),
     }
 }
 
