@@ -1,5 +1,7 @@
 //! Circuits against the coming cold, from the library's side.
 
+mod past;
+
 use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};

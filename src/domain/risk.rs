@@ -79,6 +79,9 @@ pub struct IceSoFar {
     /// When what is ice now will have thawed, as most of the forecasts have it.
     #[serde(default)]
     pub thaws_at: Option<DateTime<Utc>>,
+    /// On the thaw a crack in it lets the sea in, or the water of the house out.
+    #[serde(default)]
+    pub floods: bool,
     /// Nobody knows how cold it was before that, and it was a time of the year in which it may have been cold enough.
     #[serde(default)]
     pub unknown_before: Option<DateTime<Utc>>,
@@ -88,7 +91,7 @@ impl IceSoFar {
     /// Is there nothing to say?
     #[must_use]
     pub fn is_plain(&self) -> bool {
-        *self == Self::default()
+        Self { floods: false, ..*self } == Self::default()
     }
 }
 

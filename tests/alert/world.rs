@@ -208,6 +208,7 @@ impl World {
             forecast: ForecastState::Fresh,
             service: "nws-gridpoint".into(),
             issued_at: Some(at(1, 0)),
+            looked_back_h: 960.0,
             until: at(4, 0),
             low: None,
             open: None,

@@ -1,6 +1,7 @@
 //! Every circuit of a boat against the coming cold.
 
 pub mod curves;
+mod past_ice;
 mod settings;
 
 use std::collections::hash_map::Entry;
@@ -15,7 +16,7 @@ use super::case::{Outcome, thaw_hour, through_the_ensemble};
 pub use super::interrupts::interrupts;
 use super::plan::work::WorkTable;
 use super::power::PowerLoss;
-use super::start::{Content, Memory, Start, StartError};
+use super::start::{Content, Memory, PastSpan, StartError};
 use super::timing::{latest_start, priority};
 use super::{CircuitRisk, IceSoFar, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
@@ -23,6 +24,7 @@ use crate::domain::catalogue::{Catalogue, CircuitKind, Consequence};
 use crate::domain::physics::part::{PartError, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
 use crate::domain::yard::SiteKind;
+use past_ice::{danger_hour, hours as hours_of, may_flood, unknown_before};
 pub use settings::{JudgeSettings, wanted_on};
 
 /// Warmer than this above first ice in every member and at the start: nothing can freeze, nothing is stepped.
@@ -114,6 +116,7 @@ pub trait Parallel {
 /// Judges the boats of one place; what two circuits have in common is computed once.
 pub struct Judge<'a> {
     weather: &'a PlaceWeather,
+    past: PastSpan,
     catalogue: &'a Catalogue,
     settings: JudgeSettings,
     work: Option<&'a WorkTable>,
@@ -132,7 +135,8 @@ impl<'a> Judge<'a> {
         settings: JudgeSettings,
     ) -> Self {
         let (ambients, cases, starts) = (HashMap::new(), HashMap::new(), HashMap::new());
-        Self { weather, catalogue, settings, work: None, ambients, cases, starts }
+        let past = PastSpan::of(weather);
+        Self { weather, past, catalogue, settings, work: None, ambients, cases, starts }
     }
 
     /// With the yard's own minutes of work by kind of boat; else each circuit takes what it takes alone.
@@ -282,8 +286,7 @@ impl<'a> Judge<'a> {
         state: &BoatState,
         air: AmbientKey,
     ) -> Result<Case<'a>, JudgeError> {
-        let past = (self.weather.at, self.weather.past.len());
-        let (content, memory) = Content::of(circuit, (kind, liquid), state, past)
+        let (content, memory) = Content::of(circuit, (kind, liquid), state, self.past)
             .map_err(|source| JudgeError::Table { circuit: kind.id.to_string(), source })?;
         Ok(Case { circuit: kind, content, air, memory })
     }
@@ -339,11 +342,12 @@ impl<'a> Judge<'a> {
         let threshold = self.settings.threshold(consequence);
         let frozen_now = outcome.past(limit);
         let at = self.weather.at;
-        let ice = judged.ice_so_far(limit, threshold);
+        let floods = may_flood(kind, state.afloat) && interrupts;
+        let ice = IceSoFar { floods, ..judged.ice_so_far(limit, threshold) };
         let first_danger = if frozen_now {
             Some(at)
         } else {
-            danger_hour(outcome, limit, threshold, hours).map(|hour| at + self::hours(hour))
+            danger_hour(outcome, limit, threshold, hours).map(|hour| at + hours_of(hour))
         };
         // Once it has frozen there is nothing to drain: it is looked at and tested, not hurried.
         let minutes = if frozen_now { 0.0 } else { drain_minutes };
@@ -399,17 +403,10 @@ impl Judged {
             may_be: !frozen && self.outcome.passed_before(limit) >= threshold,
             thawed: frozen && self.outcome.is_thawed(),
             thaws_at: self.thaws_at.filter(|_| frozen),
+            floods: false,
             unknown_before: self.unknown_before,
         }
     }
-}
-
-/// The first hour of the danger that can still be met. Of a part that may have frozen already, when as many of those that have not
-/// will have: until then what can be done is done.
-fn danger_hour(outcome: &Outcome, limit: Limit, threshold: f64, hours: usize) -> Option<usize> {
-    let before = outcome.passed_before(limit);
-    let still = outcome.first_hour(limit, before + (1.0 - before) * threshold, hours);
-    still.or_else(|| outcome.first_hour(limit, threshold, hours))
 }
 
 /// Ice at the start from the past hours, then every member through the coming ones.
@@ -433,7 +430,7 @@ fn judge_case(
     } else {
         through_the_ensemble(&start, &ambient.coming, winds.as_deref())
     };
-    let thaws = thaw_hour(&start, &ambient.coming, winds.as_deref()).map(hours);
+    let thaws = thaw_hour(&start, &ambient.coming, winds.as_deref()).map(hours_of);
     let unknown_before = unknown_before(&start, first_ice_c, weather);
     Ok(Judged {
         now: reasons::now(&outcome, unknown_before, &weather.site),
@@ -443,23 +440,6 @@ fn judge_case(
         thaws_at: thaws.map(|span| weather.at + span),
         unknown_before,
     })
-}
-
-/// Since when the air is known, where before that it may have been cold enough for ice: so many deviations below the usual.
-fn unknown_before(
-    start: &Start,
-    first_ice_c: f64,
-    weather: &PlaceWeather,
-) -> Option<DateTime<Utc>> {
-    const DEVIATIONS: f64 = 2.0;
-    let from = weather.at - hours(start.known_for_h?);
-    let heated = weather.site.kind == SiteKind::IndoorHeated && weather.heat.on();
-    let (mean_c, sd_k) = weather.usual.on(&weather.site, from);
-    (!heated && mean_c - DEVIATIONS * sd_k < first_ice_c).then_some(from)
-}
-
-fn hours(hours: usize) -> TimeDelta {
-    TimeDelta::hours(i64::try_from(hours).unwrap_or(0))
 }
 
 const fn priority_when_frozen(consequence: Consequence) -> Priority {

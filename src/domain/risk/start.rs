@@ -14,6 +14,7 @@ use crate::domain::physics::{
 use crate::domain::risk::ambient::{Ambient, Earlier, PastAir, PlaceWeather, Power, Whereabouts};
 use crate::domain::risk::unknown_past::{StartState, spread, through_hours};
 use crate::domain::units::{KelvinDelta, Kilograms};
+use crate::domain::weather::Step;
 
 /// Shorter than this no past is cut, hours: a week of weather decides for most parts.
 const AT_LEAST_H: f64 = 168.0;
@@ -58,11 +59,8 @@ const fn whole(hours: f64) -> usize {
     hours as usize
 }
 
-/// How many of the `stored` past hours a content has stood through, by whole weeks, so that boats share cases.
-fn stood_h(age: Option<TimeDelta>, stored: usize) -> usize {
-    const WEEK_H: usize = 168;
-    let age_h = age.map_or(stored, |age| usize::try_from(age.num_hours().max(0)).unwrap_or(stored));
-    if age_h >= stored { stored } else { age_h / WEEK_H * WEEK_H }
+fn whole_hours(age: TimeDelta) -> usize {
+    usize::try_from(age.num_hours().max(0)).unwrap_or(usize::MAX)
 }
 
 /// What a part is full of.
@@ -76,12 +74,40 @@ pub struct Content<'a> {
     pub liquid: Liquid,
 }
 
+/// The past hours that there are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PastSpan {
+    /// When they end.
+    pub now: DateTime<Utc>,
+    /// How many there are.
+    pub stored: usize,
+    /// How many hours ago the first of them was cold enough for ice in anything; 0 where none was.
+    pub frost_h: usize,
+}
+
+impl PastSpan {
+    /// Of a place, and of the places from which boats have come to it.
+    #[must_use]
+    pub fn of(weather: &PlaceWeather) -> Self {
+        let elsewhere = weather.elsewhere.values().flat_map(|place| &place.past);
+        let cold = |step: &&Step| step.temperature_c.is_some_and(|air_c| air_c < FROST_BELOW_C);
+        let first = weather.past.iter().chain(elsewhere).filter(cold).map(|step| step.time).min();
+        let stored = weather.past.len();
+        let frost_h = first.map_or(0, |first| whole_hours(weather.at - first).min(stored));
+        Self { now: weather.at, stored, frost_h }
+    }
+}
+
+/// In warmer air than this nothing freezes under any sky, C.
+const FROST_BELOW_C: f64 = 5.0;
+
 /// The past that bears on a content.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Memory {
     /// Hours of it.
     pub hours: usize,
-    /// Hours for which the content has stood there, in whole weeks: ice that was in it long ago has broken what it broke.
+    /// Hours for which the content has stood there, back to the first frost at the most: ice that was in it long ago has broken what
+    /// it broke.
     pub stood_h: usize,
     /// Where its boat was in them, if not always as now.
     pub earlier: Option<Earlier>,
@@ -90,7 +116,7 @@ pub struct Memory {
 }
 
 impl Content<'static> {
-    /// What is in a circuit, as a part of its thermal class, and what of the `stored` past hours up to `now` bears on it.
+    /// What is in a circuit, as a part of its thermal class, and what of the `past` bears on it.
     ///
     /// # Errors
     /// [`TableError`] where the table of classes lacks a row.
@@ -98,7 +124,7 @@ impl Content<'static> {
         circuit: &CircuitState,
         (kind, liquid): (&CircuitKind, Liquid),
         state: &BoatState,
-        (now, stored): (DateTime<Utc>, usize),
+        past: PastSpan,
     ) -> Result<(Self, Memory), TableError> {
         // Called drained with a pocket that may be full: as if nobody had drained it.
         let drained =
@@ -112,9 +138,10 @@ impl Content<'static> {
         } else {
             class.water()
         };
+        let PastSpan { now, stored, frost_h } = past;
         let age = circuit.since.map(|since| now - since);
         let hours = hours_that_count(class, &liquid, age, stored);
-        let stood_h = stood_h(age, stored);
+        let stood_h = age.map_or(stored, whole_hours).min(frost_h);
         let earlier = Earlier::of(kind, state, now, hours.max(stood_h));
         let separated = circuit.separated;
         Ok((Self { class, water, liquid }, Memory { hours, stood_h, earlier, separated }))

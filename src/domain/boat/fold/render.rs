@@ -39,6 +39,9 @@ pub(super) fn state(
             open_questions.push(format!("{ask} ({})", mitigation.event));
         }
     }
+    if folding.haul_is_assumed && !whereabouts.afloat {
+        open_questions.push(folding.catalogue.reasons().words(Reason::HaulNotEntered).to_owned());
+    }
     // What the fit-out was guessed from stands in the remarks until somebody lists what is fitted.
     if let Some((_, guess)) = folding
         .boat

@@ -11,7 +11,7 @@ use crate::domain::physics::part::PartModel;
 use crate::domain::risk::Limit;
 use crate::domain::risk::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use crate::domain::risk::judge::{JudgeError, liquid_bits};
-use crate::domain::risk::start::{Content, Memory};
+use crate::domain::risk::start::{Content, Memory, PastSpan};
 
 /// Warmer than this above first ice in every member and at the start: nothing is stepped.
 const CLEARLY_ABOVE_K: f64 = 0.05;
@@ -81,7 +81,7 @@ impl<'a> Passages<'a> {
         limit: Limit,
     ) -> Result<Rc<Passage>, JudgeError> {
         let table = |source| JudgeError::Table { circuit: kind.id.to_string(), source };
-        let past = (self.weather.at, self.weather.past.len());
+        let past = PastSpan::of(self.weather);
         let (content, memory) =
             Content::of(circuit, (kind, *liquid), state, past).map_err(table)?;
         let (class, water) = (content.class, content.water);
