@@ -98,7 +98,7 @@ fn what_was_told_as_frozen_ends_as_test_before_start_and_is_told_once_more_befor
         let decided = round(&mut world, now, ice(thaws_at.filter(|thaw| *thaw > now)));
         said.extend(acts(&decided, "P02").into_iter().map(|act| (hour, act)));
     }
-    assert_eq!(said, [(0, "raise"), (24, "close"), (168, "raise"), (192, "close")], "{said:?}");
+    assert_eq!(said, [(0, "raise"), (30, "close"), (168, "raise"), (198, "close")], "{said:?}");
     let closings = world.notifications.iter().filter_map(|advice| match &advice.act {
         Act::Close { reason, .. } => Some(reason.clone()),
         _ => None,

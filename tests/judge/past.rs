@@ -75,8 +75,8 @@ fn a_fresh_store_claims_no_ice_and_asks_the_work_of_a_coming_snap() {
     for row in fresh.iter().filter(|row| row.circuit.as_str() != "water_heater") {
         assert!(!row.frozen_now && !row.ice.may_be, "{row:?}");
         assert!(row.chance_limit > 0.9 && row.minutes > 0.0, "{row:?}");
-        // The cold comes 20 hours from now: nothing is in danger in the mild hours before.
-        assert!(row.first_danger.unwrap() >= noon() + TimeDelta::hours(19), "{row:?}");
+        // The cold comes 20 hours from now; a forecast of +2 C for a hollow leaves some chance before, and none at once.
+        assert!(row.first_danger.unwrap() >= noon() + TimeDelta::hours(3), "{row:?}");
         assert!(row.latest_start.unwrap() > noon(), "{row:?}");
         assert_eq!(row.ice.unknown_before, Some(noon()), "{row:?}");
         assert!(row.why.iter().any(|why| why.contains("we know nothing")), "{:?}", row.why);
