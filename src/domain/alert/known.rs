@@ -258,7 +258,7 @@ mod tests {
         note_told(&mut known, &person, std::slice::from_ref(&block), look(1));
         assert!(is_news(&known, &person, &block, &settings, look(2)));
         let frozen = CircuitRisk { frozen_now: true, ..block.clone() };
-        note_frozen(&mut known, &[frozen.clone()], at(3));
+        note_frozen(&mut known, std::slice::from_ref(&frozen), at(3));
         assert!(!is_news(&known, &person, &frozen, &settings, look(5)), "nothing left to prevent");
         let mut later = [block.clone()];
         keep_frozen(&mut later, &known, (at(60), 960.0));
