@@ -20,7 +20,7 @@ fn a_planned_haul_counts_from_noon_of_its_day_and_a_recorded_one_from_its_hour()
 #[test]
 fn a_haul_that_was_planned_for_before_now_takes_her_out_of_her_berth_and_is_asked_about() {
     let mut boat = sterndrive();
-    boat.site = "DOCK".into();
+    boat.site = "BERTH".into();
     let state = |boat: &_, entries: &[_], at: &str| folded(boat, entries, at, at).0;
     assert!(state(&boat, &[], "2022-10-20T12:00").afloat, "listed at a berth");
     boat.haul_date = NaiveDate::from_ymd_opt(2022, 10, 11);
