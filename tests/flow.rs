@@ -2,6 +2,7 @@
 
 mod by_hand;
 mod cases;
+mod cold_start;
 mod demo;
 mod receive;
 mod replay;

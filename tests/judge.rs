@@ -1,5 +1,7 @@
 //! Circuits against the coming cold, from the library's side.
 
+mod past;
+
 use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -47,6 +49,7 @@ fn the_fittings_of_a_tank_are_told_apart_from_the_tank() {
         coming,
         heat: Default::default(),
         elsewhere: Default::default(),
+        usual: Default::default(),
     };
     let mut judge = Judge::new(&weather, &yard.catalogue, JudgeSettings::default());
     let rows = judge.boat(&boat, &state).unwrap();
@@ -98,7 +101,12 @@ fn judged(now: DateTime<Utc>, log: &[(&str, i64, Option<&str>)]) -> (BoatState, 
     };
     let other = |site: &rimeward::domain::yard::Site| {
         let heat = Heat::default();
-        let past = PlacePast { site: site.clone(), past: steady(now, 9.0, -960..0), heat };
+        let past = PlacePast {
+            site: site.clone(),
+            past: steady(now, 9.0, -960..0),
+            heat,
+            usual: Default::default(),
+        };
         (site.id.clone(), past)
     };
     let weather = PlaceWeather {
@@ -109,6 +117,7 @@ fn judged(now: DateTime<Utc>, log: &[(&str, i64, Option<&str>)]) -> (BoatState, 
         coming,
         heat: Heat::default(),
         elsewhere: Arc::new(yard.sites.iter().map(other).collect()),
+        usual: Default::default(),
     };
     let mut judge = Judge::new(&weather, &yard.catalogue, JudgeSettings::default());
     let rows = judge.boat(&boat, &state).unwrap();

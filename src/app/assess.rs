@@ -9,6 +9,7 @@ pub mod exposures;
 pub mod forecast_cache;
 pub mod heating;
 pub mod outlook;
+mod past_hours;
 pub mod past_seasons;
 pub mod notices;
 mod seen;
@@ -23,6 +24,7 @@ use crate::app::assess::blend_separation::remember;
 use crate::app::assess::heating::heating;
 use crate::app::assess::notices::notices_at;
 use crate::app::assess::outlook::outlook_of;
+use crate::app::assess::past_hours::{past_of, past_with, readings_of, usual_air};
 use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::parallel::{Threads, on_threads};
 use crate::domain::alert::Low;
@@ -31,8 +33,8 @@ use crate::domain::risk::ambient::{Heat, PlacePast, PlaceWeather};
 use crate::domain::risk::judge::Judge;
 use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
-use crate::domain::weather::measured::{self, Measured};
-use crate::domain::weather::{Step, place};
+use crate::domain::weather::measured;
+use crate::domain::weather::place;
 use crate::domain::yard::Site;
 pub use seen::{AsOf, Assessment, BoatView, PlaceView, whole_hour};
 
@@ -90,7 +92,8 @@ pub fn assess(
     let mut elsewhere = BTreeMap::new();
     for site in left.into_iter().filter_map(|site| yard.sites.get(site)) {
         let (past, heat) = (past_of(house, site, instant, hour)?, heat_of(site)?);
-        elsewhere.insert(site.id.clone(), PlacePast { site: site.clone(), past, heat });
+        let (usual, site) = (usual_air(house, site), site.clone());
+        elsewhere.insert(site.id.clone(), PlacePast { site, past, heat, usual });
     }
     let elsewhere = Arc::new(elsewhere);
     for weather in places.values_mut().filter_map(|place| place.weather.as_mut()) {
@@ -201,47 +204,11 @@ fn view(
     let paths = Ensemble::around(&coming, lead_h, &error_model(site), &house.standard_errors(seed));
     seen.low = low(&paths, hour, usize::from(judge.told_h()));
     seen.low_stated = low(&paths, hour, usize::from(judge.horizon_h));
+    let usual = usual_air(house, site);
     let (site, heat, elsewhere) = (site.clone(), heat()?, Arc::default());
-    seen.weather = Some(PlaceWeather { site, at: hour, past, coming, paths, heat, elsewhere });
+    seen.weather =
+        Some(PlaceWeather { site, at: hour, past, coming, paths, heat, elsewhere, usual });
     Ok(seen)
-}
-
-/// When the past hours begin that are looked back on.
-fn past_from(house: &AppContext, hour: DateTime<Utc>) -> DateTime<Utc> {
-    hour - TimeDelta::days(i64::from(house.settings.judge.past_days))
-}
-
-fn readings_of(
-    house: &AppContext,
-    site: &Site,
-    instant: AsOf,
-    hour: DateTime<Utc>,
-) -> Result<Vec<Measured>, ServiceError> {
-    let span = (past_from(house, hour), instant.at + TimeDelta::minutes(1));
-    Ok(house.store.observations(&site.id, span, instant.known_at)?)
-}
-
-/// The past hours of a place, as forecast in their time and as measured.
-fn past_of(
-    house: &AppContext,
-    site: &Site,
-    instant: AsOf,
-    hour: DateTime<Utc>,
-) -> Result<Vec<Step>, ServiceError> {
-    past_with(house, site, instant, hour, &readings_of(house, site, instant, hour)?)
-}
-
-fn past_with(
-    house: &AppContext,
-    site: &Site,
-    instant: AsOf,
-    hour: DateTime<Utc>,
-    readings: &[Measured],
-) -> Result<Vec<Step>, ServiceError> {
-    let span = (past_from(house, hour), hour);
-    let mut past = house.weather.past(&*house.store, &site.id, instant.known_at, span)?;
-    measured::put_over(&mut past, readings, site.elevation_m);
-    Ok(place::at_the_place(site, &past))
 }
 
 /// The errors of a place's forecasts: as far as its own thermometer has told its spread, with that.

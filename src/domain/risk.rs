@@ -9,6 +9,7 @@ pub mod rank;
 pub mod reasons;
 pub mod start;
 pub mod timing;
+pub mod unknown_past;
 mod interrupts;
 
 use chrono::{DateTime, Utc};
@@ -66,6 +67,34 @@ pub enum Priority {
     High,
 }
 
+/// What past hours say of a circuit, beside whether it was past its limit.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct IceSoFar {
+    /// It may have passed its limit, but likely has not: it is tested, and what can be done is done.
+    #[serde(default)]
+    pub may_be: bool,
+    /// It was past its limit, and there is no ice left in it.
+    #[serde(default)]
+    pub thawed: bool,
+    /// When what is ice now will have thawed, as most of the forecasts have it.
+    #[serde(default)]
+    pub thaws_at: Option<DateTime<Utc>>,
+    /// On the thaw a crack in it lets the sea in, or the water of the house out.
+    #[serde(default)]
+    pub floods: bool,
+    /// Nobody knows how cold it was before that, and it was a time of the year in which it may have been cold enough.
+    #[serde(default)]
+    pub unknown_before: Option<DateTime<Utc>>,
+}
+
+impl IceSoFar {
+    /// Is there nothing to say?
+    #[must_use]
+    pub fn is_plain(&self) -> bool {
+        Self { floods: false, ..*self } == Self::default()
+    }
+}
+
 /// One circuit of one boat against the coming cold: a row of the worklist.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CircuitRisk {
@@ -99,6 +128,9 @@ pub struct CircuitRisk {
     pub chance_limit: f64,
     /// Was it past its limit already at the instant asked for?
     pub frozen_now: bool,
+    /// What else is known, or not, of the ice in it so far.
+    #[serde(default, skip_serializing_if = "IceSoFar::is_plain")]
+    pub ice: IceSoFar,
     /// A blend that has been slush and is judged by its weakest layer.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub separated: bool,

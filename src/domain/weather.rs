@@ -16,6 +16,8 @@ pub mod seasons;
 pub mod sun;
 pub mod place;
 pub mod past;
+pub mod usual;
+pub mod nights;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};

@@ -190,8 +190,12 @@ pub struct RiskRow {
     pub chance_burst: f64,
     /// Chance that its own limit is passed.
     pub chance_limit: f64,
-    /// It is past its limit already.
+    /// It is past its limit already, or was, whether or not it has thawed since.
     pub frozen_now: bool,
+    /// It may have passed its limit: test it, and do what can still be done.
+    pub may_be_frozen: bool,
+    /// Nobody knows how cold it was before that: look first.
+    pub unknown_before: Option<String>,
     /// The first hour by which the chance reaches the on-threshold.
     pub first_danger: Option<String>,
     /// The last moment to begin.
@@ -227,6 +231,8 @@ impl RiskRow {
             chance_burst: tidy(row.chance_burst),
             chance_limit: tidy(row.chance_limit),
             frozen_now: row.frozen_now,
+            may_be_frozen: row.ice.may_be,
+            unknown_before: row.ice.unknown_before.map(|at| local(at, zone)),
             first_danger: row.first_danger.map(|at| local(at, zone)),
             latest_start: row.latest_start.map(|at| local(at, zone)),
             slack_s: row.slack_s,

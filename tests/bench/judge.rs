@@ -84,6 +84,7 @@ fn weather(place: u32) -> PlaceWeather {
         paths,
         heat: Default::default(),
         elsewhere: Default::default(),
+        usual: Default::default(),
     }
 }
 

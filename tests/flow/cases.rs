@@ -71,11 +71,15 @@ fn a_boat_made_ready_and_run_in_spring_is_told_before_a_frost_in_may() {
 fn afloat_with_water_behind_a_closed_ball_valve_is_told_that_it_can_sink_her() {
     // Both sides of the valve were filled when the head was used over the week-end of 10 December.
     let yard = after(&["2023-01-31T09:10:00-05:00", "2023-02-01T09:10:00-05:00"]);
-    let letter = the_letter(&yard, "nell.candlewick@example.com", "Fog Lantern");
+    let mut told = letters(&yard.relay.received(), "nell.candlewick@example.com");
+    told.retain(|mail| mail.contains("Fog Lantern") && !mail.contains("How we write to you"));
     says(
-        &letter,
+        &told[0],
         &["seacocks: fresh water", "can sink the boat when it thaws", "Never force a frozen valve"],
     );
+    // By noon of the second day it is mild for some hours: what froze in the night thaws, and she floats.
+    assert_eq!(told.len(), 2, "{told:#?}");
+    says(&told[1], &["Changed:", "it begins to thaw about", "lets water in then"]);
 }
 
 #[test]

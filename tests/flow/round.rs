@@ -80,6 +80,11 @@ security = "plaintext-loopback"
         fs::write(self.path(name), text).unwrap();
     }
 
+    /// The weather service answers no more.
+    pub(super) fn lose_the_weather(&self) {
+        self.weather.set_trouble(Trouble::Unavailable);
+    }
+
     pub(super) fn import_everything(&self) {
         let tables = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/demo");
         for (table, file) in [

@@ -106,7 +106,11 @@ pub(crate) fn boats_in<'a>(
 }
 
 fn as_judged(view: &BoatView) -> InTheShed<'_> {
-    let pressing = || view.rows.iter().filter(|row| row.priority > Priority::Notice);
+    // What froze elsewhere and has thawed says nothing of this shed.
+    let pressing = || {
+        let asks = |row: &&CircuitRisk| row.priority > Priority::Notice && !row.ice.thawed;
+        view.rows.iter().filter(asks)
+    };
     let soonest = pressing()
         .filter(|row| row.frozen_now || row.first_danger.is_some())
         .min_by_key(|row| (!row.frozen_now, row.first_danger));

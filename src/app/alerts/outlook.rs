@@ -105,6 +105,7 @@ impl<'a> Ground<'a> {
             forecast: place.state,
             service: place.forecast.as_ref().map(|f| f.service.clone()).unwrap_or_default(),
             issued_at: place.forecast.as_ref().map(|f| f.issued_at),
+            looked_back_h: f64::from(app.settings.judge.past_days) * 24.0,
             until: seen.until,
             low: place.low,
             open,

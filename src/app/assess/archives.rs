@@ -8,7 +8,7 @@ use crate::app::error::ServiceError;
 use crate::domain::physics::Liquid;
 use crate::domain::risk::judge::liquid_bits;
 use crate::domain::season::Hemisphere;
-use crate::domain::weather::seasons::{DailyNormals, Froze, PastWinter};
+use crate::domain::weather::seasons::{DailyNormals, Day, Froze, PastWinter};
 
 /// What is known of the past seasons of a place.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,8 +25,10 @@ pub struct PastSeasons {
     pub night_offset_k: f64,
     /// Whole winters, oldest first.
     pub winters: Vec<PastWinter>,
+    /// Its last days as they stand in it, without the place's own cold.
+    pub recent: Arc<[Day]>,
     /// Mean of each day of the year.
-    pub normals: DailyNormals,
+    pub normals: Arc<DailyNormals>,
 }
 
 /// First and last freeze of each winter.

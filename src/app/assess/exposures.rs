@@ -38,6 +38,7 @@ pub fn spells_now(
         .flat_map(|view| view.rows.iter().map(move |row| (view, row)))
         .filter(|(view, row)| {
             row.frozen_now
+                && !row.ice.thawed
                 && can_break((&view.state, row), &house.catalogue)
                 && !is_empty(&view.state, row)
         })

@@ -18,6 +18,9 @@ use crate::domain::yard::Site;
 /// Fewer winters say too little.
 pub const WINTERS_LEAST: usize = 5;
 
+/// So many days at the end of an archive may be looked back on.
+const RECENT_DAYS: usize = 800;
+
 impl PastSeasons {
     /// Reads an archive; in a table with a `station` column only the rows of `station` count, where there are any.
     ///
@@ -35,6 +38,8 @@ impl PastSeasons {
             .read(file, station)
             .map_err(|source| PastSeasonsError::Unreadable { file: file.into(), source })?;
         let night_offset_k = night_offset_k.min(0.0);
+        days.sort_by_key(|day| day.date);
+        let recent = days.get(days.len().saturating_sub(RECENT_DAYS)..).unwrap_or_default().into();
         for day in &mut days {
             day.low_c += night_offset_k;
         }
@@ -50,7 +55,8 @@ impl PastSeasons {
             days: days.len(),
             half: hemisphere(&days),
             night_offset_k,
-            normals: DailyNormals::of(&days),
+            recent,
+            normals: Arc::new(DailyNormals::of(&days)),
             winters,
         })
     }

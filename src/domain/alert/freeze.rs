@@ -14,7 +14,7 @@ use chrono::{DateTime, Utc};
 use super::action::Action;
 use super::closing::CloseReason;
 use super::draft::Draft;
-use super::known::{note_frozen, note_told};
+use super::known::{keep_frozen, note_frozen, note_told};
 use super::worse::hours;
 use super::{
     Alert, Annunciation, Condition, Facts, FirstSeen, Flat, Kind, Listed, Member, Response,
@@ -31,7 +31,10 @@ pub(super) fn decide(
     rows: &[CircuitRisk],
     now: DateTime<Utc>,
 ) -> Vec<Action> {
-    let view = look(situation, state, rows);
+    let known = situation.open.as_ref().map_or(&situation.known, |alert| &alert.known);
+    let mut rows = rows.to_vec();
+    keep_frozen(&mut rows, known, (now, situation.looked_back_h));
+    let view = look(situation, state, &rows);
     let alert = match &situation.open {
         Some(alert) if alert.closed.is_some() => return Vec::new(),
         Some(alert) => alert.clone(),
@@ -319,7 +322,8 @@ fn finish_passed(draft: &mut Draft<'_>, view: &View, facts: &Facts) {
 }
 
 fn join(draft: &mut Draft<'_>, view: &View) {
-    note_frozen(&mut draft.next.known, &view.active);
+    note_frozen(&mut draft.next.known, &view.active, draft.now);
+    note_frozen(&mut draft.next.known, &view.near, draft.now);
     if let (Some(low), false) = (draft.situation.low, view.active.is_empty()) {
         let mildest = draft.next.mildest_active_low_c.unwrap_or(low.median_c);
         draft.next.mildest_active_low_c = Some(mildest.max(low.median_c));

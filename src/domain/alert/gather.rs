@@ -16,6 +16,9 @@ impl Facts {
         priority: Priority,
         now: DateTime<Utc>,
     ) -> Self {
+        // What has frozen has no more hour of its own where something else can be helped.
+        let open =
+            || active.iter().filter(|row| !row.frozen_now).filter_map(|row| row.first_danger).min();
         Self {
             at: now,
             rule_version: RULE_VERSION,
@@ -27,7 +30,7 @@ impl Facts {
             priority,
             rows: active.iter().chain(near).cloned().collect(),
             near: near.len(),
-            first_danger: active.iter().filter_map(|row| row.first_danger).min(),
+            first_danger: open().or(active.iter().filter_map(|row| row.first_danger).min()),
             latest_start: active.iter().filter_map(|row| row.latest_start).min(),
             minutes: active.iter().map(|row| row.minutes.max(0.0)).sum(),
         }

@@ -1,9 +1,10 @@
 //! What a person has been told in this and in earlier episodes: a part that was named, as its record stands, is news
 //! again only under the rules here.
 //!
-//! Silence is earned in three ways and no other: the part was told and has since been past its limit (nothing is left
+//! Silence is earned in two ways and no other: the part was told and is past its limit by hours that are known (nothing is left
 //! to prevent; it stands on the worklist and the test-first list until the record changes); a part of minor or major
-//! harm was told not long ago and nothing about it has changed. A part of severe harm that has not frozen is news in every spell.
+//! harm was told not long ago, its work asked for, and nothing about it has changed. A part of severe harm that has not frozen is news
+//! in every spell, and so is any part whose work was withheld because it was told as frozen, once there is work to do.
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -11,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::worse::hours;
 use super::{AlertSettings, System};
 use crate::domain::boat::{Holds, PersonId};
-use crate::domain::risk::{CircuitRisk, Consequence};
+use crate::domain::risk::{CircuitRisk, Consequence, IceSoFar, Priority};
 
 /// One part that one person was told of, with the record as it stood then.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -30,6 +31,69 @@ pub struct Known {
     pub low_c: Option<f64>,
     /// It has been past its limit since.
     pub frozen: bool,
+    /// Since when it has been past its limit by hours that are known; nothing in older documents, which may have guessed it.
+    #[serde(default)]
+    pub frozen_from: Option<DateTime<Utc>>,
+    /// It was told as frozen, and its work has never been asked for.
+    #[serde(default)]
+    pub withheld: bool,
+    /// They were told that it is about to thaw.
+    #[serde(default)]
+    pub thaw_told: bool,
+}
+
+/// So long before a thaw that can flood it is told, hours: a day and a night to get there.
+const THAW_TOLD_H: f64 = 36.0;
+
+/// When a crack in this part would let water in, if that is soon and can be met.
+pub(super) fn floods_at(row: &CircuitRisk, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    let thaws_at = row.ice.thaws_at.filter(|_| row.frozen_now && row.ice.floods)?;
+    (thaws_at > now && hours(thaws_at - now) <= THAW_TOLD_H).then_some(thaws_at)
+}
+
+/// The work of this part can be done, and this person was never asked for it: it was never named, or it was told as frozen.
+pub(super) fn is_unasked(known: &[Known], person: &PersonId, row: &CircuitRisk) -> bool {
+    let told = known.iter().find(|known| known.person == *person && known.is_about(row));
+    !row.frozen_now && told.is_none_or(|told| told.withheld)
+}
+
+/// Its work was withheld from this person, and can be done.
+pub(super) fn is_possible_again(known: &[Known], person: &PersonId, row: &CircuitRisk) -> bool {
+    let mut told = known.iter().filter(|known| known.person == *person && known.is_about(row));
+    !row.frozen_now && told.any(|told| told.withheld)
+}
+
+/// Is its thaw one to be told of, and not told to this person?
+pub(super) fn is_thaw_news(
+    known: &[Known],
+    person: &PersonId,
+    row: &CircuitRisk,
+    now: DateTime<Utc>,
+) -> bool {
+    let mut told = known.iter().filter(|known| known.person == *person && known.is_about(row));
+    floods_at(row, now).is_some() && !told.any(|told| told.thaw_told)
+}
+
+/// What was told as frozen longer ago than the judge looks back stays so until its record changes: a thaw makes nothing whole.
+pub(super) fn keep_frozen(
+    rows: &mut [CircuitRisk],
+    known: &[Known],
+    (now, looked_back_h): (DateTime<Utc>, f64),
+) {
+    /// The hour of the ice lies before that in which it was first seen: by a day at the most.
+    const SEEN_LATER_H: f64 = 48.0;
+    let forgotten = |known: &&Known| {
+        known.frozen_from.is_some_and(|from| hours(now - from) + SEEN_LATER_H >= looked_back_h)
+    };
+    for row in rows.iter_mut().filter(|row| !row.frozen_now) {
+        if known.iter().filter(forgotten).any(|known| known.is_about(row)) {
+            row.frozen_now = true;
+            row.ice = IceSoFar { thawed: true, ..row.ice };
+            (row.first_danger, row.latest_start, row.slack_s) = (Some(now), None, None);
+            row.minutes = 0.0;
+            row.priority = row.priority.min(Priority::Medium);
+        }
+    }
 }
 
 /// Cold and time of the look, for [`is_news`].
@@ -63,10 +127,10 @@ pub(super) fn is_news(
     if row.consequence > told.consequence {
         return true;
     }
-    if told.frozen || row.frozen_now {
-        return false;
+    if row.frozen_now {
+        return is_thaw_news(known, person, row, look.now);
     }
-    if row.consequence == Consequence::Severe {
+    if told.withheld || row.consequence == Consequence::Severe {
         return true;
     }
     // They were told what to do about it; too late to do it is nothing that they can act on.
@@ -99,6 +163,8 @@ pub(super) fn note_told(
                 old.low_c = coldest(old.low_c, look.low_c);
                 old.consequence = old.consequence.max(row.consequence);
                 old.frozen |= row.frozen_now;
+                old.withheld &= row.frozen_now;
+                old.thaw_told |= floods_at(row, look.now).is_some();
             }
             None => {
                 // An older record of the same part says nothing any more.
@@ -111,6 +177,9 @@ pub(super) fn note_told(
                     told_at: look.now,
                     low_c: look.low_c,
                     frozen: row.frozen_now,
+                    frozen_from: row.frozen_now.then_some(look.now),
+                    withheld: row.frozen_now,
+                    thaw_told: floods_at(row, look.now).is_some(),
                 });
             }
         }
@@ -124,11 +193,13 @@ fn coldest(one: Option<f64>, two: Option<f64>) -> Option<f64> {
     }
 }
 
-/// Notes what has been past its limit after it was told.
-pub(super) fn note_frozen(known: &mut [Known], rows: &[CircuitRisk]) {
-    for row in rows.iter().filter(|row| row.frozen_now) {
+/// Notes what has been past its limit after it was told, and what was not after all.
+pub(super) fn note_frozen(known: &mut [Known], rows: &[CircuitRisk], now: DateTime<Utc>) {
+    for row in rows {
         for known in known.iter_mut().filter(|known| known.is_about(row)) {
-            known.frozen = true;
+            known.frozen |= row.frozen_now;
+            let since = known.frozen_from.unwrap_or(now);
+            known.frozen_from = row.frozen_now.then_some(since);
         }
     }
 }
@@ -166,6 +237,7 @@ mod tests {
             chance_burst: 0.5,
             chance_limit: 0.5,
             frozen_now: false,
+            ice: Default::default(),
             separated: false,
             first_danger: None,
             latest_start: None,
@@ -186,10 +258,48 @@ mod tests {
         note_told(&mut known, &person, std::slice::from_ref(&block), look(1));
         assert!(is_news(&known, &person, &block, &settings, look(2)));
         let frozen = CircuitRisk { frozen_now: true, ..block.clone() };
-        note_frozen(&mut known, &[frozen]);
-        assert!(!is_news(&known, &person, &block, &settings, look(90)), "nothing left to prevent");
+        note_frozen(&mut known, std::slice::from_ref(&frozen), at(3));
+        assert!(!is_news(&known, &person, &frozen, &settings, look(5)), "nothing left to prevent");
+        let mut later = [block.clone()];
+        keep_frozen(&mut later, &known, (at(60), 960.0));
+        assert!(later[0].frozen_now && !is_news(&known, &person, &later[0], &settings, look(60)));
         assert!(is_news(&known, &person, &row(Consequence::Severe, 50), &settings, look(90)));
         assert!(is_news(&known, &PersonId::from("P51"), &block, &settings, look(90)));
+    }
+
+    #[test]
+    fn what_was_told_as_frozen_is_news_once_its_work_can_be_done() {
+        let (settings, person) = (AlertSettings::default(), PersonId::from("P02"));
+        for consequence in [Consequence::Minor, Consequence::Major, Consequence::Severe] {
+            let mut known = Vec::new();
+            let open = row(consequence, 0);
+            let frozen = CircuitRisk { frozen_now: true, ..open.clone() };
+            note_told(&mut known, &person, std::slice::from_ref(&frozen), look(1));
+            assert!(!is_news(&known, &person, &frozen, &settings, look(2)));
+            assert!(is_news(&known, &person, &open, &settings, look(2)));
+            // As documents of before tell it: frozen, and nobody knows on what.
+            known[0] = Known { frozen_from: None, ..known[0].clone() };
+            let mut rows = [open.clone()];
+            keep_frozen(&mut rows, &known, (at(90), 960.0));
+            assert!(!rows[0].frozen_now, "a guess keeps nothing back");
+            note_told(&mut known, &person, std::slice::from_ref(&open), look(2));
+            assert!(!known[0].withheld);
+        }
+    }
+
+    #[test]
+    fn a_thaw_that_can_flood_is_told_once() {
+        let (settings, person) = (AlertSettings::default(), PersonId::from("P02"));
+        let mut known = Vec::new();
+        let mut frozen = CircuitRisk { frozen_now: true, ..row(Consequence::Severe, 0) };
+        note_told(&mut known, &person, std::slice::from_ref(&frozen), look(1));
+        frozen.ice.thaws_at = Some(at(3));
+        assert!(!is_news(&known, &person, &frozen, &settings, look(2)), "nothing runs out of it");
+        frozen.ice.floods = true;
+        assert!(!is_news(&known, &person, &frozen, &settings, look(1)), "two days ahead");
+        assert!(is_news(&known, &person, &frozen, &settings, look(2)));
+        note_told(&mut known, &person, std::slice::from_ref(&frozen), look(2));
+        assert!(!is_news(&known, &person, &frozen, &settings, look(2)));
     }
 
     #[test]

@@ -55,6 +55,8 @@ pub struct Situation {
     pub service: String,
     /// When it was issued; `None` where none is usable.
     pub issued_at: Option<DateTime<Utc>>,
+    /// So many past hours the rows look back on.
+    pub looked_back_h: f64,
     /// End of the horizon that the chances of the rows are for.
     pub until: DateTime<Utc>,
     /// The low to come until then.

@@ -45,6 +45,16 @@ pub enum Worse {
         /// The plan, if they gave one.
         planned: Option<DateTime<Utc>>,
     },
+    /// Told as frozen, and by what is known now it is not: its work can be done.
+    Possible {
+        /// What.
+        parts: Vec<System>,
+    },
+    /// What has frozen is about to thaw, and can let water in then.
+    Thaws {
+        /// When, as most of the forecasts have it.
+        at: DateTime<Utc>,
+    },
     /// More of the boat.
     Systems {
         /// What was not named before.
@@ -55,7 +65,7 @@ pub enum Worse {
 /// Every way in which `facts` is worse than anything the reader has heard, in the order in which a reader needs them.
 ///
 /// Only what changes what somebody does: too late to begin, or frozen, is no more than the hour that was told having
-/// come. A new system counts where its harm is severe, or graver than any that was named; the rest stands in the next
+/// come. A new system counts where its harm is major or severe, or graver than any that was named; the rest stands in the next
 /// letter and on the worklist.
 #[must_use]
 pub fn worse_than_told(
@@ -97,7 +107,7 @@ pub fn worse_than_told(
     // Of what has frozen meanwhile the closing message speaks.
     let helps = |row: &CircuitRisk| row.latest_start.is_some_and(|start| start > facts.at);
     let grave = |row: &&CircuitRisk| {
-        row.consequence > heard.consequence || row.consequence == Consequence::Severe && helps(row)
+        row.consequence > heard.consequence || row.consequence >= Consequence::Major && helps(row)
     };
     let new = active.iter().filter(|row| !heard.names(row)).filter(grave);
     let new: Vec<System> = new.map(System::of).collect();

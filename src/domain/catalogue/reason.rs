@@ -98,6 +98,7 @@ reasons!(
     OpenTime = "open_time": "How long open?",
     Probe = "probe": "Probed?",
     GearOilLook = "gear_oil_look": "Clear or milky?",
+    HaulNotEntered = "haul_not_entered": "Is she ashore?",
     TestBeforeRunning = "test_before_running": "Damaged?",
     OldReading = "old_reading": "The reading is old.",
     SheetsDisagree = "sheets_disagree": "Two sheets speak of one moment.",

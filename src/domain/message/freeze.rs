@@ -176,6 +176,10 @@ fn threat_words(voice: &Voice<'_>, facts: &Facts, stand: &Stand, state: &BoatSta
         ("scope", json!(stand.scope.key())),
         ("frozen", json!(stand.frozen)),
         ("late", json!(stand.late)),
+        ("unknown_before", json!(unknown_before(voice, facts))),
+        ("once_ashore", json!(once_ashore(voice, facts, state))),
+        ("thaws_at", json!(thaws_at(voice, facts))),
+        ("may_be_frozen", json!(facts.active().iter().any(|row| row.ice.may_be))),
         ("chance", json!(chance.number())),
         ("chance_word", json!(voice.word(Table::Chance, chance.class.key()))),
         ("chance_frequency", json!(chance.frequency())),
@@ -193,6 +197,31 @@ fn threat_words(voice: &Voice<'_>, facts: &Facts, stand: &Stand, state: &BoatSta
     ]
 }
 
+/// Since when the cold around what is in danger is known, where before that nobody knows and it matters.
+fn unknown_before(voice: &Voice<'_>, facts: &Facts) -> Option<String> {
+    let rows = facts.active().iter().filter(|row| !row.frozen_now);
+    let before = rows.filter_map(|row| row.ice.unknown_before).max()?;
+    let zone = voice.zone;
+    let today =
+        before.with_timezone(&zone).date_naive() == facts.at.with_timezone(&zone).date_naive();
+    let clock = before.with_timezone(&zone).format("%H:%M");
+    Some(if today { format!("{clock} today") } else { voice.time(before) })
+}
+
+/// The day of a planned haul, where the danger begins only after it: in the water nothing freezes.
+fn once_ashore(voice: &Voice<'_>, facts: &Facts, state: &BoatState) -> Option<String> {
+    let haul = state.ashore_from?;
+    facts.first_danger.filter(|danger| *danger >= haul)?;
+    Some(day(haul, voice.zone))
+}
+
+/// When what is frozen thaws, where that lets water in.
+fn thaws_at(voice: &Voice<'_>, facts: &Facts) -> Option<String> {
+    let floods = facts.active().iter().filter(|row| row.frozen_now && row.ice.floods);
+    let at = floods.filter_map(|row| row.ice.thaws_at).min();
+    at.map(|at| voice.time(at))
+}
+
 /// One circuit of the list of what the record says. The reasons of the row stay with the alert; the letter names state
 /// and evidence.
 fn wet(voice: &Voice<'_>, row: &CircuitRisk, state: &BoatState) -> Value {
@@ -207,6 +236,8 @@ fn wet(voice: &Voice<'_>, row: &CircuitRisk, state: &BoatState) -> Value {
         "evidence": voice.evidence(row.holds, row.evidence),
         "since": since.map(|since| format!("since {}", voice.time(since))),
         "frozen": row.frozen_now,
+        "thawed": row.ice.thawed,
+        "may_be": row.ice.may_be,
         "chance": SpokenChance::of(row.chance_limit).number(),
     })
 }

@@ -209,6 +209,11 @@ impl<'a> Voice<'a> {
                 say("still_open_planned", &[("to", self.time(*planned))])
             }
             Worse::StillOpen { planned: None } => say("still_open", &[]),
+            Worse::Thaws { at } => say("thaws", &[("to", self.time(*at))]),
+            Worse::Possible { parts } => {
+                let labels: Vec<String> = parts.iter().map(|system| self.system(system)).collect();
+                say("possible", &[("to", list(&labels, labels.len()))])
+            }
             Worse::Systems { new } => {
                 let labels: Vec<String> = new.iter().map(|system| self.system(system)).collect();
                 say("systems", &[("to", list(&labels, labels.len()))])

@@ -6,12 +6,13 @@
 mod behind;
 mod heat;
 mod past;
+mod past_air;
 
 use chrono::{DateTime, Utc};
 
 pub use heat::Heat;
-pub use hours::PastAir;
 pub use past::Earlier;
+pub use past_air::{FeltHour, PastAir};
 use place::chain;
 pub use place::{PlacePast, PlaceWeather, Power, Whereabouts, wind_factor};
 

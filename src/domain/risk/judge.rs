@@ -1,6 +1,7 @@
 //! Every circuit of a boat against the coming cold.
 
 pub mod curves;
+mod past_ice;
 mod settings;
 
 use std::collections::hash_map::Entry;
@@ -11,18 +12,19 @@ use chrono::{DateTime, TimeDelta, Utc};
 use thiserror::Error;
 
 use super::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
-use super::case::{Outcome, through_the_ensemble};
+use super::case::{Outcome, thaw_hour, through_the_ensemble};
 pub use super::interrupts::interrupts;
 use super::plan::work::WorkTable;
 use super::power::PowerLoss;
-use super::start::{Content, Memory, StartError};
+use super::start::{Content, Memory, PastSpan, StartError};
 use super::timing::{latest_start, priority};
-use super::{CircuitRisk, Limit, Priority, reasons};
+use super::{CircuitRisk, IceSoFar, Limit, Priority, reasons};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Holds};
 use crate::domain::catalogue::{Catalogue, CircuitKind, Consequence};
 use crate::domain::physics::part::{PartError, thermal_class};
 use crate::domain::physics::{Liquid, TableError};
 use crate::domain::yard::SiteKind;
+use past_ice::{danger_hour, hours as hours_of, may_flood, unknown_before};
 pub use settings::{JudgeSettings, wanted_on};
 
 /// Warmer than this above first ice in every member and at the start: nothing can freeze, nothing is stepped.
@@ -68,6 +70,10 @@ struct Judged {
     outcome: Outcome,
     liquid: Liquid,
     separated: bool,
+    /// When it thaws, if it is ice now.
+    thaws_at: Option<DateTime<Utc>>,
+    /// Before that nobody knows how cold it was, and it may have been cold enough.
+    unknown_before: Option<DateTime<Utc>>,
     /// How the part stands at the start, in words.
     now: String,
 }
@@ -110,6 +116,7 @@ pub trait Parallel {
 /// Judges the boats of one place; what two circuits have in common is computed once.
 pub struct Judge<'a> {
     weather: &'a PlaceWeather,
+    past: PastSpan,
     catalogue: &'a Catalogue,
     settings: JudgeSettings,
     work: Option<&'a WorkTable>,
@@ -128,7 +135,8 @@ impl<'a> Judge<'a> {
         settings: JudgeSettings,
     ) -> Self {
         let (ambients, cases, starts) = (HashMap::new(), HashMap::new(), HashMap::new());
-        Self { weather, catalogue, settings, work: None, ambients, cases, starts }
+        let past = PastSpan::of(weather);
+        Self { weather, past, catalogue, settings, work: None, ambients, cases, starts }
     }
 
     /// With the yard's own minutes of work by kind of boat; else each circuit takes what it takes alone.
@@ -278,8 +286,7 @@ impl<'a> Judge<'a> {
         state: &BoatState,
         air: AmbientKey,
     ) -> Result<Case<'a>, JudgeError> {
-        let past = (self.weather.at, self.weather.past.len());
-        let (content, memory) = Content::of(circuit, (kind, liquid), state, past)
+        let (content, memory) = Content::of(circuit, (kind, liquid), state, self.past)
             .map_err(|source| JudgeError::Table { circuit: kind.id.to_string(), source })?;
         Ok(Case { circuit: kind, content, air, memory })
     }
@@ -335,12 +342,12 @@ impl<'a> Judge<'a> {
         let threshold = self.settings.threshold(consequence);
         let frozen_now = outcome.past(limit);
         let at = self.weather.at;
+        let floods = may_flood(kind, state.afloat) && interrupts;
+        let ice = IceSoFar { floods, ..judged.ice_so_far(limit, threshold) };
         let first_danger = if frozen_now {
             Some(at)
         } else {
-            outcome
-                .first_hour(limit, threshold, hours)
-                .map(|hour| at + TimeDelta::hours(i64::try_from(hour).unwrap_or(0)))
+            danger_hour(outcome, limit, threshold, hours).map(|hour| at + hours_of(hour))
         };
         // Once it has frozen there is nothing to drain: it is looked at and tested, not hurried.
         let minutes = if frozen_now { 0.0 } else { drain_minutes };
@@ -376,6 +383,7 @@ impl<'a> Judge<'a> {
             chance_burst: chance(Limit::Burst),
             chance_limit: chance(limit),
             frozen_now,
+            ice,
             separated: judged.separated,
             first_danger,
             latest_start: latest,
@@ -384,6 +392,19 @@ impl<'a> Judge<'a> {
             action,
             minutes,
             why: reasons::why(circuit, liquid, judged.separated, &judged.now, site),
+        }
+    }
+}
+
+impl Judged {
+    fn ice_so_far(&self, limit: Limit, threshold: f64) -> IceSoFar {
+        let frozen = self.outcome.past(limit);
+        IceSoFar {
+            may_be: !frozen && self.outcome.passed_before(limit) >= threshold,
+            thawed: frozen && self.outcome.is_thawed(),
+            thaws_at: self.thaws_at.filter(|_| frozen),
+            floods: false,
+            unknown_before: self.unknown_before,
         }
     }
 }
@@ -400,16 +421,25 @@ fn judge_case(
         .at_the_start(&case.memory, case.air, ambient, weather)
         .map_err(|source| source.of(circuit()))?;
     let first_ice_c = start.liquid.first_ice().value();
-    let now_c = start.model.temperature(start.enthalpy_j);
-    let warm = ambient.coldest_c.min(now_c) > first_ice_c + CLEARLY_ABOVE_K;
+    let clear_c = first_ice_c + CLEARLY_ABOVE_K;
+    let warm = ambient.coldest_c > clear_c && start.coldest_ever_c() > clear_c;
+    let winds = ambient.wind_factors(content.class, weather);
     let outcome = if warm {
+        let now_c = start.model.temperature(start.middle_j());
         Outcome::nothing_freezes(now_c, ambient.coming.hours())
     } else {
-        let winds = ambient.wind_factors(content.class, weather);
-        through_the_ensemble(&start.model, start.enthalpy_j, &ambient.coming, winds.as_deref())
+        through_the_ensemble(&start, &ambient.coming, winds.as_deref())
     };
-    let now = reasons::now(&outcome, &weather.site);
-    Ok(Judged { outcome, liquid: start.liquid, separated: start.separated, now })
+    let thaws = thaw_hour(&start, &ambient.coming, winds.as_deref()).map(hours_of);
+    let unknown_before = unknown_before(&start, first_ice_c, weather);
+    Ok(Judged {
+        now: reasons::now(&outcome, unknown_before, &weather.site),
+        outcome,
+        liquid: start.liquid,
+        separated: start.separated,
+        thaws_at: thaws.map(|span| weather.at + span),
+        unknown_before,
+    })
 }
 
 const fn priority_when_frozen(consequence: Consequence) -> Priority {

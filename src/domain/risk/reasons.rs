@@ -3,6 +3,7 @@
 use chrono::format::{Fixed, Item, Numeric, Pad};
 use chrono::{DateTime, Utc};
 
+use super::Limit;
 use super::case::Outcome;
 use crate::domain::boat::{CircuitState, Evidence, Holds};
 use crate::domain::physics::Liquid;
@@ -63,9 +64,20 @@ pub fn why(
     why
 }
 
-/// How a part stands at the start, in words: the same for all that share its case.
+/// How a part stands at the start, in words: the same for all that share its case. Of a time of which nobody knows anything nothing
+/// is said but that.
 #[must_use]
-pub fn now(outcome: &Outcome, site: &Site) -> String {
+pub fn now(outcome: &Outcome, unknown_before: Option<DateTime<Utc>>, site: &Site) -> String {
+    if let Some(from) = unknown_before {
+        let from = from.with_timezone(&site.time_zone).format("%a %-d %b %H:%M");
+        return format!(
+            "before {from} we know nothing of the cold here: look first whether it is frozen"
+        );
+    }
+    if outcome.past(Limit::FirstIce) && outcome.is_thawed() {
+        return "it was ice, by the forecasts of the past days, not measured, and has thawed since"
+            .to_owned();
+    }
     if outcome.ice_now > 0.0 {
         format!(
             "about {:.0} % ice in it already, by the forecasts of the past days, not measured",

@@ -12,7 +12,9 @@ use crate::domain::physics::{
     Liquid, SLUSH_SHARE, TableError, after_freeze_and_thaw, mass_from_volume, volume_from_mass,
 };
 use crate::domain::risk::ambient::{Ambient, Earlier, PastAir, PlaceWeather, Power, Whereabouts};
-use crate::domain::units::{Celsius, KelvinDelta, Kilograms};
+use crate::domain::risk::unknown_past::{StartState, spread, through_hours};
+use crate::domain::units::{KelvinDelta, Kilograms};
+use crate::domain::weather::Step;
 
 /// Shorter than this no past is cut, hours: a week of weather decides for most parts.
 const AT_LEAST_H: f64 = 168.0;
@@ -57,6 +59,10 @@ const fn whole(hours: f64) -> usize {
     hours as usize
 }
 
+fn whole_hours(age: TimeDelta) -> usize {
+    usize::try_from(age.num_hours().max(0)).unwrap_or(usize::MAX)
+}
+
 /// What a part is full of.
 #[derive(Debug, Clone, Copy)]
 pub struct Content<'a> {
@@ -68,11 +74,41 @@ pub struct Content<'a> {
     pub liquid: Liquid,
 }
 
+/// The past hours that there are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PastSpan {
+    /// When they end.
+    pub now: DateTime<Utc>,
+    /// How many there are.
+    pub stored: usize,
+    /// How many hours ago the first of them was cold enough for ice in anything; 0 where none was.
+    pub frost_h: usize,
+}
+
+impl PastSpan {
+    /// Of a place, and of the places from which boats have come to it.
+    #[must_use]
+    pub fn of(weather: &PlaceWeather) -> Self {
+        let elsewhere = weather.elsewhere.values().flat_map(|place| &place.past);
+        let cold = |step: &&Step| step.temperature_c.is_some_and(|air_c| air_c < FROST_BELOW_C);
+        let first = weather.past.iter().chain(elsewhere).filter(cold).map(|step| step.time).min();
+        let stored = weather.past.len();
+        let frost_h = first.map_or(0, |first| whole_hours(weather.at - first).min(stored));
+        Self { now: weather.at, stored, frost_h }
+    }
+}
+
+/// In warmer air than this nothing freezes under any sky, C.
+const FROST_BELOW_C: f64 = 5.0;
+
 /// The past that bears on a content.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Memory {
     /// Hours of it.
     pub hours: usize,
+    /// Hours for which the content has stood there, back to the first frost at the most: ice that was in it long ago has broken what
+    /// it broke.
+    pub stood_h: usize,
     /// Where its boat was in them, if not always as now.
     pub earlier: Option<Earlier>,
     /// It is known to have been slush before them.
@@ -80,7 +116,7 @@ pub struct Memory {
 }
 
 impl Content<'static> {
-    /// What is in a circuit, as a part of its thermal class, and what of the `stored` past hours up to `now` bears on it.
+    /// What is in a circuit, as a part of its thermal class, and what of the `past` bears on it.
     ///
     /// # Errors
     /// [`TableError`] where the table of classes lacks a row.
@@ -88,7 +124,7 @@ impl Content<'static> {
         circuit: &CircuitState,
         (kind, liquid): (&CircuitKind, Liquid),
         state: &BoatState,
-        (now, stored): (DateTime<Utc>, usize),
+        past: PastSpan,
     ) -> Result<(Self, Memory), TableError> {
         // Called drained with a pocket that may be full: as if nobody had drained it.
         let drained =
@@ -102,11 +138,13 @@ impl Content<'static> {
         } else {
             class.water()
         };
+        let PastSpan { now, stored, frost_h } = past;
         let age = circuit.since.map(|since| now - since);
         let hours = hours_that_count(class, &liquid, age, stored);
-        let earlier = Earlier::of(kind, state, now, hours);
+        let stood_h = age.map_or(stored, whole_hours).min(frost_h);
+        let earlier = Earlier::of(kind, state, now, hours.max(stood_h));
         let separated = circuit.separated;
-        Ok((Self { class, water, liquid }, Memory { hours, earlier, separated }))
+        Ok((Self { class, water, liquid }, Memory { hours, stood_h, earlier, separated }))
     }
 }
 
@@ -115,12 +153,29 @@ impl Content<'static> {
 pub struct Start {
     /// With its liquid.
     pub model: PartModel,
-    /// Its state.
-    pub enthalpy_j: f64,
+    /// Where it may stand, each as likely as the others, coldest first: one where every hour that bears on it is known.
+    pub states: Vec<StartState>,
     /// The liquid that is judged: weaker than read where it has separated.
     pub liquid: Liquid,
     /// Has the past made slush of a blend?
     pub separated: bool,
+    /// So many hours up to the start are known, where hours before them bear on the part and nobody knows them.
+    pub known_for_h: Option<usize>,
+}
+
+impl Start {
+    /// The state in the middle, J.
+    #[must_use]
+    pub fn middle_j(&self) -> f64 {
+        self.states.get(self.states.len() / 2).map_or(0.0, |state| state.now_j)
+    }
+
+    /// The coldest that it may have been since it was filled, C.
+    #[must_use]
+    pub fn coldest_ever_c(&self) -> f64 {
+        let lowest = self.states.iter().map(|state| self.model.temperature(state.lowest_j));
+        lowest.fold(f64::INFINITY, f64::min)
+    }
 }
 
 /// What keeps a start from being computed.
@@ -160,17 +215,13 @@ impl Content<'_> {
         let layered = weakest_layer(self.liquid).filter(|_| memory.separated);
         let start = match layered {
             // Its weak layer is known: it does not weaken twice.
-            Some(liquid) => {
-                let past = past.last(memory.hours, self.class);
-                let (model, enthalpy_j, _) = self.through(liquid, &past)?;
-                Start { model, enthalpy_j, liquid, separated: true }
-            }
-            None => self.after(past, memory.hours)?,
+            Some(liquid) => Start { separated: true, ..self.through(liquid, past, memory)? },
+            None => self.after(past, memory)?,
         };
         Ok((start, coming))
     }
 
-    /// The part after the last `hours` of `past`, through which this content has stood.
+    /// The part after those hours of `past` through which this content has stood.
     ///
     /// It starts liquid, at the first hour's air or at its first ice where that is warmer. A blend that was slush has
     /// separated: ice floats, and its weakest layer is judged from then on, so that a reading of autumn never makes it
@@ -178,40 +229,30 @@ impl Content<'_> {
     ///
     /// # Errors
     /// [`PartError`] when the part holds nothing.
-    pub fn after(&self, past: &PastAir, hours: usize) -> Result<Start, PartError> {
-        let past = past.last(hours, self.class);
-        let (model, enthalpy_j, most_ice) = self.through(self.liquid, &past)?;
-        match weakest_layer(self.liquid).filter(|_| most_ice >= SLUSH_SHARE) {
-            Some(liquid) => {
-                let (model, enthalpy_j, _) = self.through(liquid, &past)?;
-                Ok(Start { model, enthalpy_j, liquid, separated: true })
-            }
-            None => Ok(Start { model, enthalpy_j, liquid: self.liquid, separated: false }),
+    pub fn after(&self, past: &PastAir, memory: &Memory) -> Result<Start, PartError> {
+        let start = self.through(self.liquid, past, memory)?;
+        let slush = |state: &StartState| start.model.ice_share(state.lowest_j) >= SLUSH_SHARE;
+        let separated = start.states.iter().filter(|state| slush(state)).count() * 2;
+        match weakest_layer(self.liquid).filter(|_| separated >= start.states.len()) {
+            Some(liquid) => Ok(Start { separated: true, ..self.through(liquid, past, memory)? }),
+            None => Ok(start),
         }
     }
 
-    /// `past`: C, and by how much the wind multiplies the heat loss.
-    fn through(
-        &self,
-        liquid: Liquid,
-        past: &[(f64, f64)],
-    ) -> Result<(PartModel, f64, f64), PartError> {
+    /// Ice counts from all of the past that this content has stood through; what it is now, from the hours that it remembers.
+    fn through(&self, liquid: Liquid, past: &PastAir, memory: &Memory) -> Result<Start, PartError> {
         let class = self.class;
         let model = PartModel::new(&liquid, self.water, class.solid(), class.ua())?;
+        let known_for_h = past.known_for(memory.hours);
         let first_ice_c = liquid.first_ice().value();
-        let first_c = past.first().map_or(first_ice_c, |(air_c, _)| air_c.max(first_ice_c));
-        let start_j = model.enthalpy_at(Celsius::clamped(first_c), 0.0);
-        let (mut end_j, mut lowest_j) = (start_j, start_j);
-        for (air_c, stretch) in past {
-            end_j = if *stretch > 1.0 {
-                model.step(end_j, *air_c, *stretch)
-            } else {
-                model.step_hour(end_j, *air_c)
-            };
-            lowest_j = lowest_j.min(end_j);
-        }
-        let most_ice = model.ice_share(lowest_j);
-        Ok((model, end_j, most_ice))
+        let iced_h = memory.stood_h.min(past.since_frost(first_ice_c));
+        let felt = past.last(memory.hours.max(iced_h), class);
+        let through = |off_k: f64| through_hours(&model, first_ice_c, &felt, off_k);
+        let states = match known_for_h {
+            Some(_) => spread(past.spread_k).map(through).to_vec(),
+            None => vec![through(0.0)],
+        };
+        Ok(Start { model, states, liquid, separated: false, known_for_h })
     }
 }
 
@@ -238,6 +279,10 @@ mod tests {
         Content { class, water: class.water(), liquid }
     }
 
+    fn remembers(hours: usize) -> Memory {
+        Memory { hours, stood_h: hours, earlier: None, separated: false }
+    }
+
     fn counted(class: &str, days: i64, stored: usize) -> usize {
         let class = thermal_class(class).unwrap();
         hours_that_count(class, &Liquid::FreshWater, Some(TimeDelta::days(days)), stored)
@@ -257,8 +302,8 @@ mod tests {
         let heater = content("water_heater", Liquid::FreshWater);
         let cold = vec![-6.0; 1440];
         let share = |hours: usize| {
-            let start = heater.after(&PastAir::still(cold.clone()), hours).unwrap();
-            start.model.ice_share(start.enthalpy_j)
+            let start = heater.after(&PastAir::still(cold.clone()), &remembers(hours)).unwrap();
+            start.model.ice_share(start.middle_j())
         };
         assert!(share(336) < 0.7 && share(1440) > 0.99, "{} {}", share(336), share(1440));
     }
@@ -268,14 +313,19 @@ mod tests {
         let volume = VolumeFraction::new(0.30).unwrap();
         let pink = Liquid::blend_by_volume(Solute::PropyleneGlycol, volume);
         let hose = content("hose_25mm", pink);
-        let mild = hose.after(&PastAir::still(vec![-12.0; 48]), 48).unwrap();
+        let mild = hose.after(&PastAir::still(vec![-12.0; 48]), &remembers(48)).unwrap();
         assert!(!mild.separated && mild.liquid == pink);
         let mut snap = vec![-20.0; 72];
         snap.extend([3.0; 48]);
         let snap = PastAir::still(snap);
-        let weak = hose.after(&snap, 120).unwrap();
+        let weak = hose.after(&snap, &remembers(120)).unwrap();
         // 23 % by volume: first ice about -9 C instead of -13 C.
         assert!(weak.separated && weak.liquid.first_ice().value() > -10.0, "{:?}", weak.liquid);
-        assert!(!content("hose_25mm", Liquid::FreshWater).after(&snap, 120).unwrap().separated);
+        assert!(
+            !content("hose_25mm", Liquid::FreshWater)
+                .after(&snap, &remembers(120))
+                .unwrap()
+                .separated
+        );
     }
 }

@@ -8,7 +8,7 @@ use chrono::{DateTime, Duration, Utc};
 
 use super::super::advice::Act;
 use super::super::draft::Draft;
-use super::super::known::is_news;
+use super::super::known::{floods_at, is_news, is_possible_again, is_thaw_news, is_unasked};
 use super::super::worse::{Worse, hours, worse_than_told};
 use super::super::{AlertSettings, Facts, Ledger, Response, Situation, System};
 use super::look::{View, is_over};
@@ -23,6 +23,14 @@ pub(super) fn tell_changes(draft: &mut Draft<'_>, facts: &Facts, boat: &Boat, ag
     let mut due: Vec<(&Person, Act)> = Vec::new();
     for person in situation.people.iter().filter(|person| answers_for(person, boat, situation)) {
         let act = match draft.next.told.get(&person.id) {
+            Some(ledger)
+                if ledger.awaits_closing && !must_hear(facts, person, draft).is_empty() =>
+            {
+                let news = must_hear(facts, person, draft);
+                let worse = worse_than_told(facts, ledger, &situation.settings, zone);
+                let more = only_news(worse, facts, person, draft);
+                Act::Update { worse: news.into_iter().chain(more).collect() }
+            }
             Some(ledger) if ledger.awaits_closing => {
                 let worse = worse_than_told(facts, ledger, &situation.settings, zone);
                 let worse = only_news(worse, facts, person, draft);
@@ -36,11 +44,12 @@ pub(super) fn tell_changes(draft: &mut Draft<'_>, facts: &Facts, boat: &Boat, ag
             _ if !concerns(person, facts, draft) => continue,
             _ => Act::Raise { again },
         };
-        if person.role == Role::Manager && !needs_interrupting(facts, draft) {
+        if person.role == Role::Manager && !needs_interrupting(facts, person, draft) {
             continue;
         }
         let first_word_in_a_hurry = matches!(act, Act::Raise { .. }) && is_soon(facts, situation);
-        if first_word_in_a_hurry || draft.within_limit(person, facts.priority) {
+        let must = !must_hear(facts, person, draft).is_empty();
+        if first_word_in_a_hurry || must || draft.within_limit(person, facts.priority) {
             due.push((person, act));
         }
     }
@@ -68,6 +77,17 @@ pub(super) fn tell_changes(draft: &mut Draft<'_>, facts: &Facts, boat: &Boat, ag
     }
 }
 
+/// What no limit on letters holds back: work that was withheld and can be done, and a thaw that can flood.
+fn must_hear(facts: &Facts, person: &Person, draft: &Draft<'_>) -> Vec<Worse> {
+    let (known, active) = (&draft.next.known, facts.active());
+    let again = active.iter().filter(|row| is_possible_again(known, &person.id, row));
+    let parts: Vec<System> = again.map(System::of).collect();
+    let thaws = active.iter().filter(|row| is_thaw_news(known, &person.id, row, draft.now));
+    let thaws_at = thaws.filter_map(|row| floods_at(row, draft.now)).min();
+    let possible = (!parts.is_empty()).then_some(Worse::Possible { parts });
+    possible.into_iter().chain(thaws_at.map(|at| Worse::Thaws { at })).collect()
+}
+
 /// Would this be news to anybody who is told of raises? Without news nothing is raised: it stands on the worklist.
 pub(super) fn is_news_to_anybody(draft: &Draft<'_>, view: &View, boat: &Boat) -> bool {
     let situation = draft.situation;
@@ -76,7 +96,7 @@ pub(super) fn is_news_to_anybody(draft: &Draft<'_>, view: &View, boat: &Boat) ->
 }
 
 /// Something is news, and at least as dear as what they know already and is in danger as well: who was told of the
-/// drive needs no word of its own about the toilet.
+/// drive needs no word of its own about a deck wash. A part of more than minor harm whose work was never asked for is told in any case.
 fn has_news(active: &[CircuitRisk], person: &Person, draft: &Draft<'_>) -> bool {
     let gravest = |news: bool| {
         active
@@ -85,7 +105,17 @@ fn has_news(active: &[CircuitRisk], person: &Person, draft: &Draft<'_>) -> bool 
             .map(|row| row.consequence)
             .max()
     };
-    gravest(true).is_some_and(|news| gravest(false).is_none_or(|known| news >= known))
+    let known = &draft.next.known;
+    let unasked = |row: &CircuitRisk| {
+        row.consequence > Consequence::Minor && is_unasked(known, &person.id, row)
+    };
+    let must = |row: &CircuitRisk| {
+        unasked(row)
+            || is_possible_again(known, &person.id, row)
+            || is_thaw_news(known, &person.id, row, draft.now)
+    };
+    active.iter().any(|row| must(row) && is_news_for(row, person, draft))
+        || gravest(true).is_some_and(|news| gravest(false).is_none_or(|known| news >= known))
 }
 
 fn is_news_for(row: &CircuitRisk, person: &Person, draft: &Draft<'_>) -> bool {
@@ -146,7 +176,7 @@ fn sparing(
 
 /// Does a manager have to hear of this before the next worklist? What the last one listed, with no later start than
 /// now, they know; what has frozen or is past its latest start is no errand for tonight.
-fn needs_interrupting(facts: &Facts, draft: &Draft<'_>) -> bool {
+fn needs_interrupting(facts: &Facts, person: &Person, draft: &Draft<'_>) -> bool {
     let (situation, now) = (draft.situation, draft.now);
     if facts.priority < situation.settings.manager_from {
         return false;
@@ -158,6 +188,10 @@ fn needs_interrupting(facts: &Facts, draft: &Draft<'_>) -> bool {
     let margin = Duration::minutes(minutes(situation.settings.worklist_margin_h * 60.0));
     if facts.active().iter().all(|row| row.frozen_now || row.consequence == Consequence::Minor) {
         return false;
+    }
+    // What the list had as frozen it asked nothing for.
+    if !must_hear(facts, person, draft).is_empty() {
+        return true;
     }
     // No start that could be named: as good as now.
     let start = facts.latest_start.unwrap_or(now);
@@ -204,6 +238,8 @@ fn reason(worse: &[Worse]) -> String {
             Worse::Chance { .. } => "likelier",
             Worse::Systems { .. } => "more of the boat",
             Worse::StillOpen { .. } => "still open",
+            Worse::Possible { .. } => "work that was withheld can be done",
+            Worse::Thaws { .. } => "about to thaw",
         })
         .collect();
     if words.is_empty() { "what to do has changed".to_owned() } else { words.join(", ") }

@@ -43,6 +43,9 @@ pub(super) const HAULED_BY: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) 
     None => NaiveTime::MIN,
 };
 
+/// For so long a planned haul that nobody has entered says that she is ashore: till the summer after it.
+const COUNTS_FOR_DAYS: i64 = 240;
+
 /// So long after a planned haul that nobody has entered it is asked about; later it has long been seen.
 pub(super) const ASSUMED_DAYS: i64 = 30;
 
@@ -70,13 +73,22 @@ impl<'a> Folding<'a> {
             None => haul_to_come,
         };
         let haul_at = boat.haul_date.map(|haul| local_time::first(zone, haul.and_time(HAULED_BY)));
+        let since_haul = boat.haul_date.map(|haul| (local.date() - haul).num_days());
+        let launched = boat.planned_launch.is_some_and(|launch| {
+            boat.haul_date.is_some_and(|haul| launch > haul) && launch <= local.date()
+        });
+        // Whatever the list says of a berth: a haul that was planned for before now counts as made, till she is due in the water again.
+        let hauled_by_plan = first_move.is_none()
+            && !haul_to_come
+            && !launched
+            && since_haul.is_some_and(|days| (0..COUNTS_FOR_DAYS).contains(&days));
         let first = entries.first().map_or(at, |entry| entry.event.happened_at);
         Self {
             boat,
             fitting,
             catalogue,
             slots: slot::slots(boat, &fitting, catalogue),
-            whereabouts: Whereabouts::start(boat, places, before_haul)
+            whereabouts: Whereabouts::start(boat, places, (before_haul, hauled_by_plan))
                 .afloat_until(haul_at.filter(|haul| first_move.is_none() && *haul <= at)),
             haul_at,
             haul_is_assumed: first_move.is_none()

@@ -41,6 +41,9 @@ pub(super) fn state(
     }
     let fitting_questions = folding.fitting.questions(folding.boat, folding.catalogue);
     open_questions.extend(fitting_questions.iter().cloned());
+    if folding.haul_is_assumed && !whereabouts.afloat {
+        open_questions.push(folding.catalogue.reasons().words(Reason::HaulNotEntered).to_owned());
+    }
     let unaired: Vec<_> = folding.order.unaired(entries, at).collect();
     let unaired = unaired.iter().map(|(number, reason)| (number, reason, ""));
     let asked =

@@ -45,13 +45,18 @@ pub(super) const POWER: &str = "power";
 pub(super) const HEAT: &str = "heat";
 
 impl<'a> Whereabouts<'a> {
-    /// Before the first entry: where the list says, afloat if that is a berth or the haul-out is still to come.
-    pub(super) fn start(boat: &Boat, places: &(impl Places + ?Sized), before_haul: bool) -> Self {
+    /// Before the first entry: where the list says, afloat if that is a berth or the haul-out is still to come; on land once it was
+    /// planned for before now.
+    pub(super) fn start(
+        boat: &Boat,
+        places: &(impl Places + ?Sized),
+        (before_haul, hauled): (bool, bool),
+    ) -> Self {
         let facts = places.place(&boat.site);
         Self {
             site: boat.site.clone(),
             facts,
-            afloat: before_haul || facts.is_some_and(|facts| facts.afloat),
+            afloat: before_haul || !hauled && facts.is_some_and(|facts| facts.afloat),
             covered: false,
             hauled: None,
             earlier: Vec::new(),

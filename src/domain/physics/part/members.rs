@@ -10,7 +10,7 @@
 mod group;
 mod lanes;
 
-use self::group::{ALL_LANES, Edge, Group, Hour, piece_of};
+use self::group::{Edge, Group, Hour};
 pub use self::group::{LANES, MARKS};
 use self::lanes::OneHour;
 use super::model::PartModel;
@@ -44,6 +44,18 @@ impl Members {
     /// cold: [`Members::past`] counts who has been below each.
     #[must_use]
     pub fn new(model: &PartModel, start_j: f64, marks_j: [f64; MARKS], count: usize) -> Self {
+        Self::starting(model, &[(start_j, start_j)], marks_j, count)
+    }
+
+    /// The same where members start from several states in turn: of each what it is, and the least that it has been, J. Without any
+    /// they start at first ice.
+    #[must_use]
+    pub fn starting(
+        model: &PartModel,
+        starts_j: &[(f64, f64)],
+        marks_j: [f64; MARKS],
+        count: usize,
+    ) -> Self {
         let pieces = model.pieces();
         // The warmest piece is the liquid: its slope is one kelvin over the heat capacity.
         let unit_j = pieces.first().map_or(1.0, |piece| 1.0 / piece.kelvin_per_j);
@@ -70,13 +82,15 @@ impl Members {
             .zip(&lines)
             .map(|(piece, line)| hour_on(piece, line, unit_j, per_tau))
             .collect();
-        let heat = narrow(start_j / unit_j);
         let marks = marks_j.map(|mark| narrow(mark / unit_j));
-        let past = marks.map(|mark| if heat < mark { ALL_LANES } else { 0.0 });
-        let piece = piece_of(heat, &edges);
-        let pieces = (piece, piece);
-        let group = Group { heat: [heat; LANES], lowest: [heat; LANES], pieces, past };
-        let groups = vec![group; count.div_ceil(LANES)];
+        let start = |member: usize| {
+            // The empty lanes of the last group do as its last member does.
+            let at = member.min(count.saturating_sub(1)) % starts_j.len().max(1);
+            let (now_j, lowest_j) = starts_j.get(at).copied().unwrap_or_default();
+            (narrow(now_j / unit_j), narrow(lowest_j / unit_j))
+        };
+        let group = |first: usize| Group::starting(&marks, &edges, |lane| start(first + lane));
+        let groups = (0..count.div_ceil(LANES)).map(|at| group(at * LANES)).collect();
         Self {
             unit_j,
             per_tau,

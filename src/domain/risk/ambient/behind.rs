@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Datelike, Utc};
 
-use super::hours::{Hours, is_of_the_boat};
+use super::hours::{Hours, PastHour, is_of_the_boat};
 use super::place::{PlaceWeather, Power};
 use crate::domain::physics::surroundings::{self, Exposure, HeatedShed};
 use crate::domain::units::{self, Celsius, Fraction, WattsPerKelvin};
@@ -38,7 +38,7 @@ pub(super) fn past(
     let mut inside_c: Option<f64> = None;
     let mut felt_c = Vec::with_capacity(air_c.len());
     let brought = brought.filter(|_| is_of_the_boat(row));
-    for (hour, (air_c, (step, _))) in air_c.into_iter().zip(steps).enumerate() {
+    for (hour, (air_c, PastHour { step, .. })) in air_c.into_iter().zip(steps).enumerate() {
         if let Some((_, hull_c)) = brought.filter(|(came, _)| *came == hour) {
             inside_c = Some(hull_c);
         }
@@ -123,7 +123,7 @@ fn heated_shed_past(row: &Exposure, air_c: &[f64], hours: &Hours<'_>) -> (Vec<f6
     let felt_c: Vec<f64> = air_c
         .iter()
         .zip(&hours.steps)
-        .map(|(outside_c, (step, _))| {
+        .map(|(outside_c, PastHour { step, .. })| {
             let towards_c = if hours.heat.was_on(step.time) { setpoint_c } else { *outside_c };
             inside_c = surroundings::enclosure_step(inside_c, towards_c, tau_h, 1.0);
             inside_c

@@ -3,7 +3,8 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::behind;
-use super::hours::{Hours, PastAir, is_of_the_boat};
+use super::hours::{Hours, is_of_the_boat};
+use super::past_air::PastAir;
 use super::place::{PlaceWeather, Whereabouts, chain};
 use crate::domain::boat::{BoatState, Stay};
 use crate::domain::catalogue::{CircuitKind, PartExposure};
@@ -56,7 +57,7 @@ impl Earlier {
     /// The past of the part, stay by stay, and the air in the hull at its end, C, where the part is behind one; that air comes along
     /// from each stay to the next.
     ///
-    /// A place of which nothing is known is taken for this one.
+    /// A place that is not on the list is taken for this one.
     ///
     /// # Errors
     /// [`TableError`] where the exposure table lacks a row.
@@ -82,6 +83,8 @@ impl Earlier {
             hull_c = insides.last().copied().flatten().filter(|_| behind_hull);
             air.air_c.extend(felt.air_c.get(came..end).unwrap_or_default());
             air.wind_ms.extend(felt.wind_ms.get(came..end).unwrap_or_default());
+            air.known.extend(felt.known.get(came..end).unwrap_or_default());
+            air.spread_k = air.spread_k.max(felt.spread_k);
         }
         Ok((air, hull_c))
     }
@@ -94,7 +97,7 @@ pub(super) fn through(
     hours: &Hours<'_>,
     brought: Option<(usize, f64)>,
 ) -> (PastAir, Vec<Option<f64>>) {
-    let mut air_c: Vec<f64> = hours.steps.iter().map(|(_, air_c)| *air_c).collect();
+    let mut air_c: Vec<f64> = hours.steps.iter().map(|hour| hour.air_c).collect();
     let mut insides = Vec::with_capacity(rows.len());
     for row in rows {
         let (felt_c, inside_c) = behind::past(row, air_c, hours, brought);
@@ -103,6 +106,14 @@ pub(super) fn through(
     }
     let windy = rows.last().is_some_and(|row| row.wind_reaches);
     let wind = |step: &Step| if windy { step.wind_ms.unwrap_or(0.0) } else { 0.0 };
-    let wind_ms = hours.steps.iter().map(|(step, _)| wind(step)).collect();
-    (PastAir { air_c, wind_ms }, insides)
+    let wind_ms = hours.steps.iter().map(|hour| wind(&hour.step)).collect();
+    let known = hours.steps.iter().map(|hour| hour.known).collect();
+    let spread_k = hours.spread_k * rows.iter().map(|row| air_share(row)).product::<f64>();
+    (PastAir { air_c, wind_ms, known, spread_k }, insides)
+}
+
+/// How much of a change of the air outside a part behind `row` feels in the end, 0 to 1.
+fn air_share(row: &Exposure) -> f64 {
+    let both = row.water_ua_w_k + row.air_ua_w_k;
+    if both > 0.0 { row.air_ua_w_k / both } else { 1.0 }
 }

@@ -14,6 +14,7 @@ use crate::domain::physics::{TableError, surroundings};
 use crate::domain::units::MetresPerSecond;
 use crate::domain::weather::Step;
 use crate::domain::weather::errors::Ensemble;
+use crate::domain::weather::usual::UsualAir;
 use crate::domain::yard::{Site, SiteKind};
 
 /// The air of one place: what it has been and what it may become.
@@ -33,6 +34,8 @@ pub struct PlaceWeather {
     pub heat: Heat,
     /// The past hours of other places, from which boats have come here.
     pub elsewhere: Arc<BTreeMap<SiteId, PlacePast>>,
+    /// The usual air of the place, for past hours that nobody knows.
+    pub usual: UsualAir,
 }
 
 /// What is taken for granted about the power of a heated place.
@@ -82,19 +85,18 @@ pub fn wind_factor(class: &ThermalClass, wind_ms: f64) -> f64 {
 pub(super) fn chain(part: Whereabouts, site: &Site) -> Result<Vec<&'static Exposure>, TableError> {
     use PartExposure::{BelowWaterline, Deck, EngineBay, InsideHull, Open};
     let Whereabouts { exposure, covered, afloat, .. } = part;
-    let floats = afloat || site.kind == SiteKind::Afloat;
     let within = matches!(exposure, BelowWaterline | EngineBay | InsideHull);
-    // Whoever is still to be hauled into a shed floats outside of it.
-    let kind = if floats { SiteKind::Afloat } else { site.kind };
+    // Whoever is still to be hauled into a shed floats outside of it; whoever was lifted at a berth stands beside it in the air.
+    let kind = if afloat { SiteKind::Afloat } else { site.kind };
     let ids: &[&str] = match (kind, exposure) {
         (SiteKind::IndoorUnheated, _) if within => &["shed_unheated", "covered_hull"],
         (SiteKind::IndoorUnheated, _) => &["shed_unheated"],
         (SiteKind::IndoorHeated, _) if within => &["shed_no_power", "covered_hull"],
         (SiteKind::IndoorHeated, _) => &["shed_no_power"],
-        (_, BelowWaterline | EngineBay) if floats => &["afloat_below"],
+        (_, BelowWaterline | EngineBay) if afloat => &["afloat_below"],
         (_, Deck) => &["covered"],
         (_, Open) if covered => &["covered"],
-        (_, Open) if floats => &["afloat_above"],
+        (_, Open) if afloat => &["afloat_above"],
         (_, Open) => &["open_part"],
         _ if covered => &["covered_hull"],
         _ => &["open_hull"],
@@ -111,4 +113,6 @@ pub struct PlacePast {
     pub past: Vec<Step>,
     /// The heat of a heated shed.
     pub heat: Heat,
+    /// Its usual air, for past hours that nobody knows.
+    pub usual: UsualAir,
 }

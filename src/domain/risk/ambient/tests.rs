@@ -9,6 +9,7 @@ use crate::domain::boat::HeatTurn;
 use crate::domain::catalogue::PartExposure;
 use crate::domain::risk::timing::tests::site;
 use crate::domain::units::Celsius;
+use crate::domain::weather::usual::UsualAir;
 use crate::domain::yard::{Site, SiteKind};
 
 /// 48 h up to the start and 48 h beyond in air of `air_c`, clear and calm, ten members that are all alike.
@@ -37,6 +38,7 @@ fn weather(site: Site, air_c: f64, heat_on: bool) -> PlaceWeather {
         paths,
         heat: turned(DateTime::<Utc>::MIN_UTC, heat_on),
         elsewhere: Arc::default(),
+        usual: UsualAir::default(),
     }
 }
 
@@ -53,7 +55,8 @@ fn last_hour_c(ambient: &Ambient) -> f64 {
 }
 
 fn of(exposure: PartExposure, covered: bool, weather: &PlaceWeather) -> Ambient {
-    let part = Whereabouts { exposure, covered, afloat: false, hauled: None };
+    let afloat = weather.site.kind == SiteKind::Afloat;
+    let part = Whereabouts { exposure, covered, afloat, hauled: None };
     Ambient::of(part, weather, Power::AsLogged).unwrap()
 }
 
@@ -98,6 +101,18 @@ fn water_holds_up_what_lies_below_it_and_nothing_else() {
     let frozen = weather(berth, -15.0, false);
     let below_c = last_hour_c(&of(PartExposure::BelowWaterline, false, &frozen));
     assert!((below_c - (0.75 * -1.9 - 0.25 * 15.0)).abs() < 0.05, "{below_c}");
+}
+
+#[test]
+fn a_boat_that_was_lifted_at_a_berth_stands_in_the_air() {
+    let mut berth = at_site(SiteKind::Afloat, 0.0);
+    berth.water_kind = "sea".into();
+    berth.water_temperature_c = vec![8.0; 12];
+    let cold = weather(berth, -10.0, false);
+    let exposure = PartExposure::EngineBay;
+    let part = Whereabouts { exposure, covered: false, afloat: false, hauled: None };
+    let felt = Ambient::of(part, &cold, Power::AsLogged).unwrap();
+    assert!(last_hour_c(&felt) < -9.9, "{}", last_hour_c(&felt));
 }
 
 #[test]

@@ -68,7 +68,8 @@ impl Judge<'_> {
             .map_err(|source| source.of(id()))?;
         let winds = ambient.wind_factors(case.content.class, self.weather);
         let mut factors = winds.iter().flatten().copied();
-        let mut members = vec![start.enthalpy_j; ambient.coming.members()];
+        let states = start.states.iter().map(|state| state.now_j).cycle();
+        let mut members: Vec<f64> = states.take(ambient.coming.members()).collect();
         let mut middle_c = Vec::with_capacity(ambient.coming.hours());
         for hour in ambient.coming.by_hour().take(self.settings.horizon_h) {
             let factor = factors.next().unwrap_or(1.0);

@@ -11,7 +11,7 @@ use crate::domain::physics::part::PartModel;
 use crate::domain::risk::Limit;
 use crate::domain::risk::ambient::{Ambient, PlaceWeather, Power, Whereabouts};
 use crate::domain::risk::judge::{JudgeError, liquid_bits};
-use crate::domain::risk::start::{Content, Memory};
+use crate::domain::risk::start::{Content, Memory, PastSpan};
 
 /// Warmer than this above first ice in every member and at the start: nothing is stepped.
 const CLEARLY_ABOVE_K: f64 = 0.05;
@@ -81,7 +81,7 @@ impl<'a> Passages<'a> {
         limit: Limit,
     ) -> Result<Rc<Passage>, JudgeError> {
         let table = |source| JudgeError::Table { circuit: kind.id.to_string(), source };
-        let past = (self.weather.at, self.weather.past.len());
+        let past = PastSpan::of(self.weather);
         let (content, memory) =
             Content::of(circuit, (kind, *liquid), state, past).map_err(table)?;
         let (class, water) = (content.class, content.water);
@@ -104,7 +104,7 @@ impl<'a> Passages<'a> {
             .at_the_start(&memory, (part, Power::AsLogged), ambient, self.weather)
             .map_err(|source| source.of(kind.id.to_string()))?;
         let first_ice_c = start.liquid.first_ice().value();
-        let (model, start) = (start.model, start.enthalpy_j);
+        let (model, start) = (start.model.clone(), start.middle_j());
         let warm = ambient.coldest_c > first_ice_c + CLEARLY_ABOVE_K
             && model.temperature(start) > first_ice_c + CLEARLY_ABOVE_K;
         let passage = if warm {
@@ -201,7 +201,13 @@ mod tests {
     fn hose(ice: f64, air: &[(f32, usize)]) -> Passage {
         let class = thermal_class("hose_25mm").unwrap();
         let content = Content { class, water: class.water(), liquid: Liquid::FreshWater };
-        let model = content.after(&PastAir::default(), 0).unwrap().model;
+        let model = content
+            .after(
+                &PastAir::default(),
+                &Memory { hours: 0, stood_h: 0, earlier: None, separated: false },
+            )
+            .unwrap()
+            .model;
         let start = model.enthalpy_at_ice_share(ice).unwrap();
         let air: Vec<f32> =
             air.iter().flat_map(|(t, hours)| std::iter::repeat_n(*t, *hours)).collect();

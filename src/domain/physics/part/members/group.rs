@@ -36,6 +36,30 @@ pub(super) struct Group {
     pub(super) past: [f32; MARKS],
 }
 
+impl Group {
+    /// Lanes from what each is and the least that it has been.
+    pub(super) fn starting(
+        marks: &[f32; MARKS],
+        edges: &[Edge],
+        start: impl Fn(usize) -> (f32, f32),
+    ) -> Self {
+        let starts: [(f32, f32); LANES] = std::array::from_fn(start);
+        let on = starts.map(|(heat, _)| piece_of(heat, edges));
+        let count = |mark: f32| {
+            let past = starts.iter().map(|(_, lowest)| if *lowest < mark { 1.0 } else { 0.0 });
+            past.sum()
+        };
+        Self {
+            heat: starts.map(|(heat, _)| heat),
+            lowest: starts.map(|(_, lowest)| lowest),
+            pieces: on
+                .iter()
+                .fold((usize::MAX, 0), |(warm, cold), on| (warm.min(*on), cold.max(*on))),
+            past: marks.map(count),
+        }
+    }
+}
+
 /// [`LANES`] as it is counted beside the lanes.
 pub(super) const ALL_LANES: f32 = 32.0;
 
