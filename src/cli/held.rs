@@ -1,10 +1,10 @@
 //! `rimeward alerts held`, `hold`, `release`: letters to owners that wait for the yard to look at them first.
 
 use chrono::{DateTime, Utc};
-use serde_json::{Value, json};
+use serde_json::json;
 
 use super::found::{local, person_by, rfc};
-use super::{CliError, CommandOutput, Exit, parse_time};
+use super::{CliError, CommandOutput, Exit, as_json, parse_time};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::notify::Composer;
 use crate::app::notify::held::{told, with_note};
@@ -12,6 +12,7 @@ use crate::app::ports::{Held, HeldBy, Posted};
 use crate::domain::alert::Advice;
 use crate::domain::units::is_hidden;
 use crate::domain::yard::Person;
+use crate::views::alert::{HeldLine, HeldView};
 
 /// Arguments of `alerts hold`.
 #[derive(Debug, clap::Args)]
@@ -51,7 +52,7 @@ pub fn list(
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
     let mut text = String::new();
-    let mut rows: Vec<Value> = Vec::new();
+    let mut letters = Vec::new();
     for letter in house.store.held_letters(now)? {
         let Some((held, advice)) = parts(&letter) else { continue };
         let zone = yard.zone(&advice.site);
@@ -68,18 +69,24 @@ pub fn list(
         if let Some(by) = &held.by {
             text += &format!("       {}: {}\n", by.person, by.why);
         }
-        rows.push(json!({
-            "letter": letter.id, "alert": letter.row.alert, "recipient": letter.row.recipient,
-            "subject": letter.row.subject, "goes": rfc(letter.row.due_at, zone), "most": rfc(held.most, zone),
-            "by": held.by.as_ref().map(|by| by.person.clone()), "why": held.by.as_ref().map(|by| by.why.clone()),
-        }));
+        let (by, why) = held.by.map(|by| (by.person, by.why)).unzip();
+        letters.push(HeldLine {
+            letter: letter.id,
+            alert: letter.row.alert,
+            recipient: letter.row.recipient,
+            subject: letter.row.subject,
+            goes: rfc(letter.row.due_at, zone),
+            most: rfc(held.most, zone),
+            by,
+            why,
+        });
     }
-    if rows.is_empty() {
+    if letters.is_empty() {
         "no letter waits for the yard\n".clone_into(&mut text);
     } else {
         text += "Let one go: rimeward alerts release NUMBER --by WHO [--note TEXT]. Hold one: rimeward alerts hold NUMBER --until TIME --reason TEXT --by WHO.\n";
     }
-    Ok(CommandOutput { text, json: json!({ "letters": rows }), exit: Exit::Done })
+    Ok(CommandOutput { text, json: as_json(&HeldView { letters })?, exit: Exit::Done })
 }
 
 /// Holds one longer, within its limit.

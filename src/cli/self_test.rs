@@ -10,13 +10,13 @@ use crate::adapters::weather::client::{Client, FetchState, Outcome};
 use crate::app::alerts::unreachable::not_arrived;
 use crate::app::clock_watch;
 use crate::app::context::AppContext;
+use crate::app::health::health_view;
 use crate::app::ports::OutboxState;
 use crate::app::settings::Settings;
 use crate::daemon::endpoints::endpoints;
 use crate::daemon::post::channel;
 use crate::domain::yard::recipients;
-use crate::views::health::{Finding, HealthView, LoopLine};
-use crate::views::local;
+use crate::views::health::{Finding, HealthView};
 
 /// What is written beside the store, and taken away again, to see that the disk takes more.
 const TRIED_BYTES: usize = 1024 * 1024;
@@ -31,12 +31,19 @@ pub struct SelfTestArgs {}
 /// [`CliError`]: the configuration.
 pub fn self_test(_args: &SelfTestArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let settings = Settings::load(&around.config_path())?;
-    let (mut findings, mut loops) = (Vec::new(), Vec::new());
+    let (mut findings, mut view) = (Vec::new(), HealthView::default());
     let mut exit = Exit::Done;
     match AppContext::open(settings.clone(), Options::default()) {
         Ok(house) => {
             store(&house, &mut findings);
-            loops = loop_lines(&house)?;
+            match health_view(&house, around.now) {
+                Ok(seen) => view = seen,
+                Err(error) => findings.push(Finding {
+                    what: "store".into(),
+                    ok: false,
+                    words: super::with_causes(&error),
+                }),
+            }
             findings.push(disk(&house));
             findings.extend(people(&house));
             findings.extend(texts(&house));
@@ -59,21 +66,9 @@ pub fn self_test(_args: &SelfTestArgs, around: &CliContext<'_>) -> Result<Comman
         let mark = if finding.ok { "good " } else { "WRONG" };
         text += &format!("{mark}  {}: {}\n", finding.what, finding.words);
     }
-    let json = as_json(&HealthView { findings, loops })?;
+    view.findings = findings;
+    let json = as_json(&view)?;
     Ok(CommandOutput { text, json, exit })
-}
-
-/// How the loops of the daemon last went.
-fn loop_lines(house: &AppContext) -> Result<Vec<LoopLine>, CliError> {
-    let zone = house.settings.yard.time_zone;
-    let lines = house.store.statuses()?.into_iter().map(|status| LoopLine {
-        name: status.name,
-        ok: status.ok,
-        at: local(status.at, zone),
-        last_ok: status.last_ok.map(|at| local(at, zone)),
-        words: status.text,
-    });
-    Ok(lines.collect())
 }
 
 fn store(house: &AppContext, findings: &mut Vec<Finding>) {
