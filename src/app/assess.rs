@@ -34,7 +34,7 @@ use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::measured::{self, Measured};
 use crate::domain::weather::{Step, place};
 use crate::domain::yard::Site;
-pub use seen::{AsOf, Assessment, BoatView, PlaceView, whole_hour};
+pub use seen::{AsOf, AssessedBoat, AssessedPlace, Assessment, whole_hour};
 
 /// A reading no older than this is shown as the present.
 const MEASURED_NOW: TimeDelta = TimeDelta::hours(2);
@@ -83,7 +83,7 @@ pub fn assess(
     };
     let wanted: Vec<&Site> = yard.sites.values().filter(|site| only(&site.id)).collect();
     let views = on_threads(wanted, |site| view(house, site, instant, hour, || heat_of(site)))?;
-    let mut places: BTreeMap<SiteId, PlaceView> =
+    let mut places: BTreeMap<SiteId, AssessedPlace> =
         views.into_iter().map(|view| (view.site.id.clone(), view)).collect();
     let here = folded.iter().map(|(_, state)| state).filter(|state| only(&state.site));
     let left: BTreeSet<&SiteId> = here.flat_map(left_places).collect();
@@ -116,8 +116,8 @@ pub(crate) fn left_places(state: &BoatState) -> impl Iterator<Item = &SiteId> {
 fn judge_all(
     (house, yard): (&AppContext, &YardBook),
     states: Vec<(Boat, BoatState)>,
-    places: &BTreeMap<SiteId, PlaceView>,
-) -> Result<Vec<BoatView>, ServiceError> {
+    places: &BTreeMap<SiteId, AssessedPlace>,
+) -> Result<Vec<AssessedBoat>, ServiceError> {
     let mut by_place: BTreeMap<SiteId, Vec<(Boat, BoatState)>> = BTreeMap::new();
     for (boat, state) in states {
         by_place.entry(state.site.clone()).or_default().push((boat, state));
@@ -131,7 +131,7 @@ fn judge_all(
         let weather = places.get(&site).and_then(|place| place.weather.as_ref());
         judge_place((house, yard), weather, boats, alone)
     })?;
-    let mut boats: Vec<BoatView> = judged.into_iter().flatten().collect();
+    let mut boats: Vec<AssessedBoat> = judged.into_iter().flatten().collect();
     boats.sort_by(|a, b| a.boat.id.cmp(&b.boat.id));
     Ok(boats)
 }
@@ -141,7 +141,7 @@ fn judge_place(
     weather: Option<&PlaceWeather>,
     boats: Vec<(Boat, BoatState)>,
     alone: bool,
-) -> Result<Vec<BoatView>, ServiceError> {
+) -> Result<Vec<AssessedBoat>, ServiceError> {
     let work = WorkTable::built_in(&house.catalogue)?;
     let told_h = usize::from(house.settings.judge.told_h());
     let mut judge =
@@ -162,7 +162,7 @@ fn judge_place(
                 }
                 None => Default::default(),
             };
-            Ok(BoatView { boat, state, rows, stated, if_power_fails })
+            Ok(AssessedBoat { boat, state, rows, stated, if_power_fails })
         })
         .collect()
 }
@@ -173,10 +173,10 @@ fn view(
     instant: AsOf,
     hour: DateTime<Utc>,
     heat: impl FnOnce() -> Result<Heat, ServiceError>,
-) -> Result<PlaceView, ServiceError> {
+) -> Result<AssessedPlace, ServiceError> {
     let judge = house.settings.judge;
     let (forecast, state) = outlook_of(house, site, instant)?;
-    let mut seen = PlaceView {
+    let mut seen = AssessedPlace {
         site: site.clone(),
         forecast,
         state,

@@ -318,7 +318,8 @@ pub fn worklist_due(
     house: &AppContext,
     now: DateTime<Utc>,
 ) -> Result<Option<DateTime<Utc>>, ServiceError> {
-    let schedule = Schedule::parse(&house.settings.yard.worklist).map_err(ServiceError::Told)?;
+    let schedule = Schedule::parse(&house.settings.yard.worklist)
+        .map_err(|why| ServiceError::Schedule { key: "yard.worklist", why })?;
     let zone = house.settings.yard.time_zone;
     let last = house.store.last_run(worklist::RUN)?;
     // A last run in the future means that the clock has been put back since: it counts from now on.

@@ -128,7 +128,8 @@ fn check_due(
     house: &AppContext,
     now: DateTime<Utc>,
 ) -> Result<Option<DateTime<Utc>>, ServiceError> {
-    let schedule = Schedule::parse(FULL_CHECK).map_err(|why| ServiceError::Outside(why.into()))?;
+    let schedule = Schedule::parse(FULL_CHECK)
+        .map_err(|why| ServiceError::Schedule { key: "the full check", why })?;
     let zone = house.settings.yard.time_zone;
     match house.store.last_run(FULL_CHECK_RUN)?.filter(|last| *last <= now + CLOCK_APART) {
         Some(last) => Ok(schedule.next_after(last, zone)),

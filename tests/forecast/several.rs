@@ -425,6 +425,12 @@ async fn an_answer_that_cannot_be_true_is_put_aside_with_the_reason() {
         "{told}"
     );
     assert_eq!(std::fs::read(&file).unwrap(), aside[0].body);
+    // Programs read when by the clock of the place, as every other time.
+    let told: serde_json::Value =
+        serde_json::from_str(&crate::flow::text(&place(&["--json"]))).unwrap();
+    let local = aside[0].at.with_timezone(&site.time_zone).to_rfc3339();
+    assert!(!local.ends_with("+00:00"), "{local}");
+    assert_eq!(told["refused"][0]["at"], local.as_str());
     assert_eq!(
         crate::flow::code(&place(&["--refused", file.to_str().unwrap()])),
         2,

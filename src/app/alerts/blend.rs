@@ -7,7 +7,7 @@ use super::gathering::Gathering;
 use super::open_alerts::last_closed;
 use super::seasonal::{Freezes, concerned, past_of};
 use crate::app::assess::past_seasons::{Passing, PastSeasons};
-use crate::app::assess::{Assessment, BoatView};
+use crate::app::assess::{AssessedBoat, Assessment};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::label_of;
 use crate::domain::alert::blend::{Filled, PastWinters, WeakPart};
@@ -64,7 +64,7 @@ pub(super) fn blends(
 
 /// Does something that was told of hold water again, or what nobody knows, or a filling that is not yet written up? Then it is
 /// neither renewed nor over.
-fn is_undone(view: &BoatView, open: &Alert, now: DateTime<Utc>) -> bool {
+fn is_undone(view: &AssessedBoat, open: &Alert, now: DateTime<Utc>) -> bool {
     let told = |circuit: &&CircuitState| {
         let mut ledgers = open.told.values();
         ledgers.any(|ledger| {
@@ -81,7 +81,7 @@ fn is_undone(view: &BoatView, open: &Alert, now: DateTime<Utc>) -> bool {
 }
 
 /// Is the weather of the boat's place known, and nothing in it that would harm the antifreeze in her?
-fn is_clear(seen: &Assessment, view: &BoatView) -> bool {
+fn is_clear(seen: &Assessment, view: &AssessedBoat) -> bool {
     let seen = seen.places.get(&view.state.site);
     let seen = seen.is_some_and(|place| place.weather.is_some());
     let filled = |row: &&CircuitRisk| matches!(row.holds, Holds::Blend | Holds::Coolant);
@@ -126,7 +126,7 @@ struct Look {
 fn look(
     app: &AppContext,
     seen: &Assessment,
-    view: &BoatView,
+    view: &AssessedBoat,
     now: DateTime<Utc>,
 ) -> Result<Option<Look>, ServiceError> {
     let Some((site, past)) = past_of(app, seen, view) else { return Ok(None) };
@@ -185,7 +185,7 @@ fn today(site: &Site, now: DateTime<Utc>) -> NaiveDate {
 /// The antifreeze in a dear circuit and its strength by mass, where a record of some standing says so.
 fn filled_with<'a>(
     app: &'a AppContext,
-    view: &BoatView,
+    view: &AssessedBoat,
     circuit: &CircuitState,
     now: DateTime<Utc>,
 ) -> Option<(&'a CircuitKind, Solute, f64)> {

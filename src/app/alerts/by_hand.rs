@@ -25,7 +25,7 @@ pub fn by_hand<E>(
 ) -> Result<Result<String, E>, ServiceError> {
     let based_on = house.store.generation()?;
     let Some(record) = house.store.alert(&record.id)? else {
-        return Err(ServiceError::Told(format!("the alert {} has gone", record.id)));
+        return Err(ServiceError::AlertGone { id: record.id.clone() });
     };
     let alert = record.alert()?;
     let boats = house.store.boats()?;

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 
 use super::gathering::Gathering;
 use super::seasonal::{Freezes, concerned, past_of};
-use crate::app::assess::BoatView;
+use crate::app::assess::AssessedBoat;
 use crate::app::context::ServiceError;
 use crate::domain::alert::deadline::Autumn;
 use crate::domain::alert::{Decision, DecisionInput, Kind, System, decide, is_wet};
@@ -64,7 +64,7 @@ struct Look {
 /// `None` where the place is heated or has no past seasons, or where no winter of them freezes any part.
 fn look(
     gathering: &Gathering<'_>,
-    view: &BoatView,
+    view: &AssessedBoat,
     work: &WorkTable,
 ) -> Result<Option<Look>, ServiceError> {
     let Gathering { app, seen, now, .. } = *gathering;

@@ -4,7 +4,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::gathering::Gathering;
 use super::open_alerts::last_closed;
-use crate::app::assess::{BoatView, PlaceView};
+use crate::app::assess::{AssessedBoat, AssessedPlace};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::settings::schedule::Schedule;
 use crate::domain::alert::{
@@ -87,7 +87,7 @@ impl<'a> Ground<'a> {
 
     fn situation(
         &self,
-        place: &PlaceView,
+        place: &AssessedPlace,
         (kind, subject): (Kind, &Subject),
         target: Target,
         people: Vec<Person>,
@@ -120,7 +120,7 @@ impl<'a> Ground<'a> {
 }
 
 /// Does the boat stand on land in a place whose heat is on by the record?
-fn is_heated(place: &PlaceView, target: &Target) -> bool {
+fn is_heated(place: &AssessedPlace, target: &Target) -> bool {
     match target {
         Target::Boat { state, .. } => {
             let warm = place.weather.as_ref().is_some_and(|weather| weather.heat.on());
@@ -137,7 +137,8 @@ fn worklist_times(
     now: DateTime<Utc>,
 ) -> Result<Option<WorklistTimes>, ServiceError> {
     let yard = &house.settings.yard;
-    let schedule = Schedule::parse(&yard.worklist).map_err(ServiceError::Told)?;
+    let schedule = Schedule::parse(&yard.worklist)
+        .map_err(|why| ServiceError::Schedule { key: "yard.worklist", why })?;
     let next = schedule.next_after(now, yard.time_zone);
     Ok(next.map(|next| WorklistTimes { in_this_round, next }))
 }
@@ -145,7 +146,7 @@ fn worklist_times(
 /// The advice that stands for the boats of a place.
 fn standing_at(gathering: &Gathering<'_>, site: &SiteId) -> Vec<Standing> {
     let mut standing = Vec::new();
-    let boats: &[BoatView] = &gathering.seen.boats;
+    let boats: &[AssessedBoat] = &gathering.seen.boats;
     let raised = gathering.open.of_kind(Kind::Freeze);
     for alert in raised.filter(|alert| alert.site == *site && alert.is_raised()) {
         let Some(id) = alert.subject.boat() else { continue };

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::gathering::Gathering;
 use super::open_alerts::OpenAlerts;
 use crate::app::assess::past_seasons::PastSeasons;
-use crate::app::assess::{Assessment, BoatView};
+use crate::app::assess::{AssessedBoat, Assessment};
 use crate::app::context::AppContext;
 use crate::domain::alert::{Alert, AlertId, Concerned, Decision, Kind};
 use crate::domain::boat::{BoatId, PersonId};
@@ -16,7 +16,7 @@ use crate::domain::yard::{Person, Site, SiteKind};
 pub(crate) fn past_of<'a>(
     app: &AppContext,
     seen: &'a Assessment,
-    view: &BoatView,
+    view: &AssessedBoat,
 ) -> Option<(&'a Site, Arc<PastSeasons>)> {
     let site = seen.yard.sites.get(&view.state.site);
     let site = site.filter(|site| site.kind != SiteKind::IndoorHeated)?;
@@ -64,7 +64,7 @@ impl Freezes {
 /// A boat, and how far its alerts of a kind have come.
 pub(crate) fn concerned<'a>(
     gathering: &Gathering<'a>,
-    (kind, view): (Kind, &'a BoatView),
+    (kind, view): (Kind, &'a AssessedBoat),
     reader: Option<&'a Person>,
     closed: Option<&'a Alert>,
     freezes: &'a Freezes,

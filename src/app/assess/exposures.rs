@@ -7,7 +7,7 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::app::assess::seen::{Assessment, BoatView, whole_hour};
+use crate::app::assess::seen::{AssessedBoat, Assessment, whole_hour};
 use crate::app::context::{AppContext, ServiceError};
 use crate::domain::boat::{Boat, BoatState, CircuitState, Exposure, Holds};
 use crate::domain::catalogue::{Catalogue, CircuitId, Confinement};
@@ -32,7 +32,7 @@ pub fn spells_now(
     now: DateTime<Utc>,
 ) -> Result<Vec<Exposure>, ServiceError> {
     let hour = whole_hour(now);
-    let frozen: Vec<(&BoatView, &CircuitRisk)> = seen
+    let frozen: Vec<(&AssessedBoat, &CircuitRisk)> = seen
         .boats
         .iter()
         .flat_map(|view| view.rows.iter().map(move |row| (view, row)))

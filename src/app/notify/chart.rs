@@ -2,7 +2,7 @@
 //! it rather than not at all.
 
 use super::label::label_of;
-use crate::app::assess::{Assessment, BoatView};
+use crate::app::assess::{AssessedBoat, Assessment};
 use crate::app::context::AppContext;
 use crate::domain::boat::BoatId;
 use crate::domain::message::chart::{Chart, PARTS_MOST, Part, Picture};
@@ -42,7 +42,7 @@ pub(crate) fn of_boat(
 fn drawn(
     house: &AppContext,
     assessment: &Assessment,
-    view: &BoatView,
+    view: &AssessedBoat,
     person: &Person,
 ) -> Option<Chart> {
     let place = assessment.places.get(&view.state.site)?;

@@ -1,6 +1,6 @@
 //! What protects a boat by somebody's word alone, while a cold is coming that would tell.
 
-use crate::app::assess::{Assessment, BoatView};
+use crate::app::assess::{AssessedBoat, Assessment};
 use crate::domain::boat::{CircuitId, Evidence, Holds, SiteId};
 use crate::domain::risk::{CircuitRisk, Consequence};
 
@@ -34,7 +34,7 @@ pub fn only_claimed(
     .collect()
 }
 
-fn circuits(view: &BoatView) -> impl Iterator<Item = &CircuitRisk> {
+fn circuits(view: &AssessedBoat) -> impl Iterator<Item = &CircuitRisk> {
     view.rows.iter().filter(|row| {
         row.evidence == Evidence::Claimed
             && row.consequence > Consequence::Minor

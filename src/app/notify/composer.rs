@@ -38,15 +38,12 @@ impl Composer {
             tracing::error!("not in the yard's own words: {}", faults.join("; "));
             None
         });
-        let built_in = || {
-            Phrases::built_in()
-                .map_err(|error| ServiceError::Told(format!("reading the phrases: {error}")))
-        };
+        let built_in = || Phrases::built_in().map_err(ServiceError::Phrases);
         let phrases = own.map_or_else(built_in, Ok)?;
         // Outsiders must not be able to guess what stands in real mail.
         let key = if mail.id_key_file.is_some() || mail.smtp.is_some() {
             let key = house.mailer.id_key(mail.id_key_file.as_deref(), &house.settings.store.path);
-            key.map_err(|error| ServiceError::Told(error.to_string()))?
+            key.map_err(ServiceError::Outside)?
         } else {
             MessageKey::new(TRIAL_KEY)
         };

@@ -4,7 +4,7 @@ use super::composer::Composer;
 use super::label::label_of;
 use super::scene::Scene;
 use crate::app::alerts::blend::too_weak;
-use crate::app::assess::{Assessment, BoatView};
+use crate::app::assess::{AssessedBoat, Assessment};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::chart;
 use crate::app::notify::claimed::only_claimed;
@@ -115,7 +115,7 @@ fn worklist_letter(
                 .collect(),
         })
         .collect();
-    let mut listed: Vec<(&BoatView, Vec<CircuitRisk>)> = assessment
+    let mut listed: Vec<(&AssessedBoat, Vec<CircuitRisk>)> = assessment
         .boats
         .iter()
         .filter(|view| own(&view.state.site))
@@ -142,10 +142,7 @@ fn worklist_letter(
     let label = |circuit: &CircuitId| label_of(house, circuit);
     let home = assessment.places.values().find(|place| own(&place.site.id));
     let Some(home) = home else {
-        return Err(ServiceError::Told(format!(
-            "{} answers for no place that is listed",
-            person.id
-        )));
+        return Err(ServiceError::NoPlace { person: person.id.clone() });
     };
     // Of whoever is first to be gone to.
     let first = listed.iter().find(|(_, rows)| {
@@ -177,8 +174,7 @@ fn worklist_letter(
         plan: crew.as_ref(),
         log_head: Some(&head),
     };
-    compose_worklist(&worklist, &context)
-        .map_err(|error| ServiceError::Told(format!("writing the worklist: {error}")))
+    compose_worklist(&worklist, &context).map_err(ServiceError::Worklist)
 }
 
 /// What ended since the last worklist, of the alerts that this reader had been told of: their closing message.

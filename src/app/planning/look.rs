@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::app::assess::{Assessment, BoatView, PlaceView, error_model, whole_hour};
+use crate::app::assess::{AssessedBoat, AssessedPlace, Assessment, error_model, whole_hour};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::parallel::on_threads;
 use crate::app::planning::row::WhatIf;
@@ -21,7 +21,7 @@ const MEMBERS_MAX: usize = 128;
 
 /// The open work of every boat that can be judged.
 pub(crate) struct Looked<'a> {
-    pub boats: Vec<(&'a BoatView, BoatWork)>,
+    pub boats: Vec<(&'a AssessedBoat, BoatWork)>,
     pub cannot_say: Vec<(SiteId, usize)>,
     pub forecast_until: Option<DateTime<Utc>>,
     /// Places that go on along the season without past seasons of their own.
@@ -43,7 +43,7 @@ pub(crate) fn look<'a>(
     let hours = days.last().map_or(0, |day| (day.evening - at).num_hours() + 1);
     let hours = usize::try_from(hours).unwrap_or(0);
     let places = on_threads(seen.places.iter().collect(), |(id, place)| {
-        let here: Vec<&BoatView> =
+        let here: Vec<&AssessedBoat> =
             seen.boats.iter().filter(|view| view.state.site == *id).collect();
         let Some(weather) = all_hours(house, place, at, what_if.colder_k) else {
             return Ok((id, Err(here.len())));
@@ -58,7 +58,7 @@ pub(crate) fn look<'a>(
         let weather = carried_on(&weather, &wander, &normal, hours, house.settings.judge.seed);
         let passages = Passages::new(&weather, &house.catalogue);
         let mut look = BoatLook::new(passages, &table, &evenings, tolerance);
-        let work = |view: &'a BoatView| {
+        let work = |view: &'a AssessedBoat| {
             let owner = view.boat.owner.as_ref().and_then(|owner| seen.yard.people.get(owner));
             let wish = owner.and_then(|owner| owner.tell_at_chance);
             Ok((view, look.boat((&view.boat, &view.state), wish)?))
@@ -88,7 +88,7 @@ pub(crate) fn look<'a>(
 /// all places, so that the same cold meets them all.
 fn all_hours(
     house: &AppContext,
-    place: &PlaceView,
+    place: &AssessedPlace,
     at: DateTime<Utc>,
     colder_k: f64,
 ) -> Option<PlaceWeather> {

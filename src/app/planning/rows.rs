@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
-use crate::app::assess::{Assessment, BoatView, whole_hour};
+use crate::app::assess::{AssessedBoat, Assessment, whole_hour};
 use crate::app::context::AppContext;
 use crate::app::planning::row::{Row, Visit};
 use crate::app::settings::crew::Objective;
@@ -65,7 +65,7 @@ pub(crate) fn sorted(
     house: &AppContext,
     seen: &Assessment,
     crew: &Crew,
-    (days, boats): (&[WorkDay], Vec<(&BoatView, BoatWork)>),
+    (days, boats): (&[WorkDay], Vec<(&AssessedBoat, BoatWork)>),
 ) -> Sorted {
     let mut found = Sorted {
         rows: Vec::new(),
@@ -170,7 +170,7 @@ fn wait_for_the_lift(rows: &mut [Row], slots: u32, days: &[WorkDay], objective: 
 
 fn row(
     house: &AppContext,
-    view: &BoatView,
+    view: &AssessedBoat,
     (work, days): (BoatWork, &[WorkDay]),
     crew: &Crew,
     (travel, elsewhere): (f64, bool),
