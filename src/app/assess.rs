@@ -22,18 +22,21 @@ use chrono::{DateTime, TimeDelta, Utc};
 use crate::app::assess::blend_separation::remember;
 use crate::app::assess::heating::heating;
 use crate::app::assess::notices::notices_at;
-use crate::app::assess::outlook::outlook_of;
-use crate::app::context::{AppContext, ServiceError, YardBook};
+use crate::app::assess::outlook::{Forecasts, outlook_of};
+use crate::app::context::{AppContext, ServiceError};
 use crate::app::parallel::{Threads, on_threads};
+use crate::app::ports::NightStore;
+use crate::app::settings::{self, Settings};
 use crate::domain::alert::Low;
-use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
+use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, PersonId, SiteId, fold};
+use crate::domain::catalogue::Catalogue;
 use crate::domain::risk::ambient::{Heat, PlacePast, PlaceWeather};
 use crate::domain::risk::judge::Judge;
 use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::measured::{self, Measured};
 use crate::domain::weather::{Step, place};
-use crate::domain::yard::Site;
+use crate::domain::yard::{Person, Site};
 pub use seen::{AsOf, AssessedBoat, AssessedPlace, Assessment, whole_hour};
 
 /// A reading no older than this is shown as the present.
@@ -51,11 +54,12 @@ pub fn assess(
     instant: AsOf,
     only: impl Fn(&SiteId) -> bool,
 ) -> Result<Assessment, ServiceError> {
-    let mut yard = house.yard()?;
+    let (mut yard, forecasts) = (house.yard()?, house.forecasts());
     for site in yard.sites.values_mut() {
-        *site = house.bias_corrected(site.clone(), instant)?;
+        *site = forecasts.bias_corrected(&house.lessons, site.clone(), instant)?;
     }
     let hour = whole_hour(instant.at);
+    let past_span = past_span(house.settings.judge, hour);
     let events = house.events()?;
     // Sorted out once: each boat's own, and those about whole places.
     let mut of_boat: BTreeMap<Option<&BoatId>, Vec<&LayupEvent>> = BTreeMap::new();
@@ -79,7 +83,8 @@ pub fn assess(
     }
     let heat_of = |site: &Site| {
         let said = of_places.map_or(&[][..], Vec::as_slice);
-        heating(house, site, said, instant).map(|heating| heating.heat)
+        let known: (&dyn NightStore, _) = (&*house.store, &house.catalogue);
+        heating(known, site, said, instant).map(|heating| heating.heat)
     };
     let wanted: Vec<&Site> = yard.sites.values().filter(|site| only(&site.id)).collect();
     let views = on_threads(wanted, |site| view(house, site, instant, hour, || heat_of(site)))?;
@@ -89,7 +94,7 @@ pub fn assess(
     let left: BTreeSet<&SiteId> = here.flat_map(left_places).collect();
     let mut elsewhere = BTreeMap::new();
     for site in left.into_iter().filter_map(|site| yard.sites.get(site)) {
-        let (past, heat) = (past_of(house, site, instant, hour)?, heat_of(site)?);
+        let (past, heat) = (past_of(forecasts, site, instant, past_span)?, heat_of(site)?);
         elsewhere.insert(site.id.clone(), PlacePast { site: site.clone(), past, heat });
     }
     let elsewhere = Arc::new(elsewhere);
@@ -101,7 +106,9 @@ pub fn assess(
         .filter(|(_, state)| only(&state.site))
         .map(|(boat, state)| (boat.clone(), state))
         .collect();
-    let boats = judge_all((house, &yard), states, &places)?;
+    let (settings, catalogue) = (&house.settings, &house.catalogue);
+    let judging = Judging { settings, catalogue, people: &yard.people };
+    let boats = judge_all(judging, states, &places)?;
     let until_stated = hour + TimeDelta::hours(i64::from(house.settings.judge.horizon_h));
     let until = hour + TimeDelta::hours(i64::from(house.settings.judge.told_h()));
     Ok(Assessment { instant, until, until_stated, places, boats, yard })
@@ -112,9 +119,18 @@ pub(crate) fn left_places(state: &BoatState) -> impl Iterator<Item = &SiteId> {
     state.earlier.iter().map(|stay| &stay.site).filter(|site| **site != state.site)
 }
 
+/// What boats are judged by, besides the weather.
+#[derive(Clone, Copy)]
+struct Judging<'a> {
+    settings: &'a Settings,
+    catalogue: &'a Catalogue,
+    /// Owners may wish to hear at another chance.
+    people: &'a BTreeMap<PersonId, Person>,
+}
+
 /// Judges place by place: what circuits of one place have in common is computed once.
 fn judge_all(
-    (house, yard): (&AppContext, &YardBook),
+    by: Judging<'_>,
     states: Vec<(Boat, BoatState)>,
     places: &BTreeMap<SiteId, AssessedPlace>,
 ) -> Result<Vec<AssessedBoat>, ServiceError> {
@@ -129,7 +145,7 @@ fn judge_all(
     by_place.sort_by_key(|(_, boats)| std::cmp::Reverse(boats.len()));
     let judged = on_threads(by_place, |(site, boats)| {
         let weather = places.get(&site).and_then(|place| place.weather.as_ref());
-        judge_place((house, yard), weather, boats, alone)
+        judge_place(by, weather, boats, alone)
     })?;
     let mut boats: Vec<AssessedBoat> = judged.into_iter().flatten().collect();
     boats.sort_by(|a, b| a.boat.id.cmp(&b.boat.id));
@@ -137,15 +153,15 @@ fn judge_all(
 }
 
 fn judge_place(
-    (house, yard): (&AppContext, &YardBook),
+    by: Judging<'_>,
     weather: Option<&PlaceWeather>,
     boats: Vec<(Boat, BoatState)>,
     alone: bool,
 ) -> Result<Vec<AssessedBoat>, ServiceError> {
-    let work = WorkTable::built_in(&house.catalogue)?;
-    let told_h = usize::from(house.settings.judge.told_h());
+    let work = WorkTable::built_in(by.catalogue)?;
+    let told_h = usize::from(by.settings.judge.told_h());
     let mut judge =
-        weather.map(|w| Judge::new(w, &house.catalogue, house.judge_settings()).with_work(&work));
+        weather.map(|w| Judge::new(w, by.catalogue, by.settings.judge_settings()).with_work(&work));
     if let Some(judge) = judge.as_mut().filter(|_| alone) {
         judge.prepare(boats.iter().map(|(_, state)| state), &Threads);
     }
@@ -154,7 +170,7 @@ fn judge_place(
         .map(|(boat, state)| {
             let (rows, stated, if_power_fails) = match &mut judge {
                 Some(judge) => {
-                    let owner = boat.owner.as_ref().and_then(|owner| yard.people.get(owner));
+                    let owner = boat.owner.as_ref().and_then(|owner| by.people.get(owner));
                     let wish = owner.and_then(|owner| owner.tell_at_chance);
                     let rows = judge.boat_within((&boat, &state), wish, told_h)?;
                     let stated = judge.boat_for((&boat, &state), wish)?;
@@ -174,8 +190,8 @@ fn view(
     hour: DateTime<Utc>,
     heat: impl FnOnce() -> Result<Heat, ServiceError>,
 ) -> Result<AssessedPlace, ServiceError> {
-    let judge = house.settings.judge;
-    let (forecast, state) = outlook_of(house, site, instant)?;
+    let (judge, forecasts) = (house.settings.judge, house.forecasts());
+    let (forecast, state) = outlook_of(forecasts, site, instant)?;
     let mut seen = AssessedPlace {
         site: site.clone(),
         forecast,
@@ -183,10 +199,11 @@ fn view(
         low: None,
         low_stated: None,
         measured: None,
-        official: notices_at(house, &site.id, instant)?,
+        official: notices_at(forecasts.store, &site.id, instant)?,
         weather: None,
     };
-    let readings = readings_of(house, site, instant, hour)?;
+    let span = past_span(judge, hour);
+    let readings = readings_of(forecasts, site, instant, span)?;
     seen.measured = measured::newest(&readings, instant.at, MEASURED_NOW).cloned();
     let Some(forecast) = &seen.forecast else { return Ok(seen) };
     let local = place::at_the_place(site, &forecast.steps);
@@ -195,7 +212,7 @@ fn view(
     if coming.is_empty() {
         return Ok(seen);
     }
-    let past = past_with(house, site, instant, hour, &readings)?;
+    let past = past_with(forecasts, site, instant, span, &readings)?;
     let lead_h = (hour - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
     let seed = judge.seed ^ place_seed(&site.id);
     let paths = Ensemble::around(&coming, lead_h, &error_model(site), &house.standard_errors(seed));
@@ -206,40 +223,42 @@ fn view(
     Ok(seen)
 }
 
-/// When the past hours begin that are looked back on.
-fn past_from(house: &AppContext, hour: DateTime<Utc>) -> DateTime<Utc> {
-    hour - TimeDelta::days(i64::from(house.settings.judge.past_days))
+/// From when to when.
+type Span = (DateTime<Utc>, DateTime<Utc>);
+
+/// The past hours that are looked back on.
+fn past_span(judge: settings::Judge, hour: DateTime<Utc>) -> Span {
+    (hour - TimeDelta::days(i64::from(judge.past_days)), hour)
 }
 
 fn readings_of(
-    house: &AppContext,
+    forecasts: Forecasts<'_>,
     site: &Site,
     instant: AsOf,
-    hour: DateTime<Utc>,
+    span: Span,
 ) -> Result<Vec<Measured>, ServiceError> {
-    let span = (past_from(house, hour), instant.at + TimeDelta::minutes(1));
-    Ok(house.store.observations(&site.id, span, instant.known_at)?)
+    let span = (span.0, instant.at + TimeDelta::minutes(1));
+    Ok(forecasts.store.observations(&site.id, span, instant.known_at)?)
 }
 
 /// The past hours of a place, as forecast in their time and as measured.
 fn past_of(
-    house: &AppContext,
+    forecasts: Forecasts<'_>,
     site: &Site,
     instant: AsOf,
-    hour: DateTime<Utc>,
+    span: Span,
 ) -> Result<Vec<Step>, ServiceError> {
-    past_with(house, site, instant, hour, &readings_of(house, site, instant, hour)?)
+    past_with(forecasts, site, instant, span, &readings_of(forecasts, site, instant, span)?)
 }
 
 fn past_with(
-    house: &AppContext,
+    forecasts: Forecasts<'_>,
     site: &Site,
     instant: AsOf,
-    hour: DateTime<Utc>,
+    span: Span,
     readings: &[Measured],
 ) -> Result<Vec<Step>, ServiceError> {
-    let span = (past_from(house, hour), hour);
-    let mut past = house.weather.past(&*house.store, &site.id, instant.known_at, span)?;
+    let mut past = forecasts.memory.past(forecasts.store, &site.id, instant.known_at, span)?;
     measured::put_over(&mut past, readings, site.elevation_m);
     Ok(place::at_the_place(site, &past))
 }

@@ -1,11 +1,12 @@
 //! How the service itself stands, from the store: its loops, how far each place can be seen, what waits in the outbox.
 
 use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
 
 use crate::app::assess::AsOf;
-use crate::app::assess::outlook::standing_of;
-use crate::app::context::{AppContext, ServiceError};
-use crate::app::ports::{OutboxState, StoreError};
+use crate::app::assess::outlook::{Forecasts, standing_of};
+use crate::app::context::{AppContext, ServiceError, YardBook};
+use crate::app::ports::{LetterCounts, OutboxState, RunLog, StoreError};
 use crate::domain::yard::Site;
 use crate::views::health::{HealthView, LoopLine, OutboxLine, SightLine};
 use crate::views::local;
@@ -16,14 +17,17 @@ use crate::views::worklist::ForecastLine;
 /// # Errors
 /// The store's.
 pub fn health_view(house: &AppContext, now: DateTime<Utc>) -> Result<HealthView, ServiceError> {
-    let places = sights(house, now)?;
-    let outbox = Some(outbox(house)?);
-    Ok(HealthView { findings: Vec::new(), loops: loops(house)?, places, outbox })
+    let (store, zone) = (&*house.store, house.settings.yard.time_zone);
+    Ok(HealthView {
+        findings: Vec::new(),
+        loops: loops(store, zone)?,
+        places: sights(house.forecasts(), &house.yard()?, now)?,
+        outbox: Some(outbox(store, zone)?),
+    })
 }
 
-fn loops(house: &AppContext) -> Result<Vec<LoopLine>, StoreError> {
-    let zone = house.settings.yard.time_zone;
-    let lines = house.store.statuses()?.into_iter().map(|status| LoopLine {
+fn loops(store: &dyn RunLog, zone: Tz) -> Result<Vec<LoopLine>, StoreError> {
+    let lines = store.statuses()?.into_iter().map(|status| LoopLine {
         name: status.name,
         ok: status.ok,
         at: local(status.at, zone),
@@ -33,19 +37,21 @@ fn loops(house: &AppContext) -> Result<Vec<LoopLine>, StoreError> {
     Ok(lines.collect())
 }
 
-fn sights(house: &AppContext, now: DateTime<Utc>) -> Result<Vec<SightLine>, ServiceError> {
-    let yard = house.yard()?;
+fn sights(
+    forecasts: Forecasts<'_>,
+    yard: &YardBook,
+    now: DateTime<Utc>,
+) -> Result<Vec<SightLine>, ServiceError> {
     let sight = |site: &Site| {
-        let (forecast, state) = standing_of(house, &site.id, AsOf::now(now))?;
+        let (forecast, state) = standing_of(forecasts, &site.id, AsOf::now(now))?;
         let forecast = ForecastLine::of(forecast.as_deref(), state, now, site.time_zone);
         Ok(SightLine { site: site.id.clone(), forecast })
     };
     yard.sites.values().map(sight).collect()
 }
 
-fn outbox(house: &AppContext) -> Result<OutboxLine, StoreError> {
-    let zone = house.settings.yard.time_zone;
-    let summary = house.store.outbox_summary()?;
+fn outbox(store: &dyn LetterCounts, zone: Tz) -> Result<OutboxLine, StoreError> {
+    let summary = store.outbox_summary()?;
     Ok(OutboxLine {
         queued: summary.count(OutboxState::Queued),
         leased: summary.count(OutboxState::Leased),

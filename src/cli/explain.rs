@@ -25,7 +25,7 @@ pub fn explain(
     (house, yard): (&AppContext, &YardBook),
     id: &str,
 ) -> Result<CommandOutput, CliError> {
-    let record = find(house, id)?;
+    let record = find(&*house.store, id)?;
     let zone = yard.zone(&record.site);
     let scale =
         yard.sites.get(&record.site).map_or_else(Default::default, |site| site.usual_scale());

@@ -47,7 +47,7 @@ pub fn place(args: &PlaceArgs, around: &CliContext<'_>) -> Result<CommandOutput,
         )));
     };
     let instant = around.instant((args.at.as_deref(), args.known_at.as_deref()), site.time_zone)?;
-    let lesson = house.lesson_of(&site, instant)?;
+    let lesson = house.forecasts().lesson_of(&site, instant)?;
     let used = house.settings.forecast.learn;
     let until = house.settings.forecast.learn_until;
     let mut text = about(&site);

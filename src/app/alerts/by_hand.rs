@@ -45,7 +45,12 @@ pub fn by_hand<E>(
         commit.alerts.push(record_of(alert, now)?);
     }
     if !house.settings.webhook.is_empty() {
-        commit.letters = webhooks::notes(&house.settings, &Composer::of(house)?, &decision, now);
+        commit.letters = webhooks::notes(
+            &house.settings,
+            &Composer::of(&house.settings, &*house.mailer)?,
+            &decision,
+            now,
+        );
     }
     house.store.commit_round(&commit)?;
     Ok(Ok(commit.transitions.pop().map_or_else(String::new, |row| row.change)))

@@ -5,7 +5,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::gathering::Gathering;
 use crate::app::assess::heating::heating;
 use crate::app::assess::{AssessedBoat, AssessedPlace, Assessment};
-use crate::app::context::ServiceError;
+use crate::app::error::ServiceError;
+use crate::app::ports::NightStore;
 use crate::domain::alert::heat::{HeatedPlace, Outside, Trouble};
 use crate::domain::alert::{Decision, DecisionInput, Kind, System, decide, is_wet};
 use crate::domain::boat::{LayupEvent, SiteId};
@@ -27,8 +28,9 @@ pub(super) fn heats(gathering: &Gathering<'_>, decided: &mut Decision) -> Result
     }
     let events = gathering.app.events()?;
     let said: Vec<&LayupEvent> = events.iter().filter(|event| event.boat.is_none()).collect();
+    let known: (&dyn NightStore, _) = (&*gathering.app.store, &gathering.app.catalogue);
     for place in heated {
-        let trouble = heating(gathering.app, &place.site, &said, gathering.seen.instant)?.trouble;
+        let trouble = heating(known, &place.site, &said, gathering.seen.instant)?.trouble;
         heat(gathering, place, trouble, decided);
     }
     Ok(())

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, DurationRound as _, TimeDelta, Utc};
 
-use crate::app::context::YardBook;
+use crate::app::yard_book::YardBook;
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatState, SiteId};
 use crate::domain::risk::CircuitRisk;

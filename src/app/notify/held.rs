@@ -7,6 +7,7 @@ use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::error::HeldError;
 use crate::app::notify::chart;
+use crate::app::ports::HeldLetters;
 use crate::app::ports::OutboxRow;
 use crate::app::ports::{Held, HeldBy, Posted, Rewritten};
 use crate::domain::alert::Advice;
@@ -15,12 +16,12 @@ use crate::domain::message::{Context, HeldLine, RolledUp, compose_rollup};
 
 /// Those of the store and those of the round in hand, by place.
 pub(crate) fn waiting(
-    house: &AppContext,
+    store: &dyn HeldLetters,
     assessment: &Assessment,
     letters: &[OutboxRow],
     now: DateTime<Utc>,
 ) -> Vec<(SiteId, HeldLine)> {
-    let stored = house.store.held_letters(now).unwrap_or_else(|error| {
+    let stored = store.held_letters(now).unwrap_or_else(|error| {
         tracing::error!("the worklist goes without the letters that wait: {error}");
         Vec::new()
     });
@@ -80,7 +81,9 @@ pub fn with_note(
         boat: view.map(|view| (&view.boat, &view.state)),
         site: &place.site,
     };
-    let label = |circuit: &crate::domain::boat::CircuitId| super::label::label_of(house, circuit);
+    let label = |circuit: &crate::domain::boat::CircuitId| {
+        super::label::label_of(&house.catalogue, circuit)
+    };
     let picture = boat.and_then(|boat| chart::of_boat(house, &seen, boat, person));
     let context = composer.context((person, &place.site), &label, letter.row.queued_at);
     let context = Context { picture: picture.as_ref(), ..context };

@@ -6,6 +6,7 @@ use crate::app::assess::{AssessedBoat, AssessedPlace, Assessment, error_model, w
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::parallel::on_threads;
 use crate::app::planning::row::WhatIf;
+use crate::app::settings::Judge;
 use crate::domain::boat::SiteId;
 use crate::domain::risk::ambient::PlaceWeather;
 use crate::domain::risk::plan::beyond::{Wander, carried_on};
@@ -45,12 +46,12 @@ pub(crate) fn look<'a>(
     let places = on_threads(seen.places.iter().collect(), |(id, place)| {
         let here: Vec<&AssessedBoat> =
             seen.boats.iter().filter(|view| view.state.site == *id).collect();
-        let Some(weather) = all_hours(house, place, at, what_if.colder_k) else {
+        let Some(weather) = all_hours(house.settings.judge, place, at, what_if.colder_k) else {
             return Ok((id, Err(here.len())));
         };
         let until = at + TimeDelta::hours(i64::try_from(weather.coming.len()).unwrap_or(0));
         // A plan without past seasons is better than none.
-        let past = house.past_seasons(&place.site).unwrap_or_else(|error| {
+        let past = house.past_archives().of(&place.site).unwrap_or_else(|error| {
             tracing::warn!("{id}: planned without past seasons: {error}");
             None
         });
@@ -87,7 +88,7 @@ pub(crate) fn look<'a>(
 /// The weather of a place with every hour that the forecast has: a look over the yard keeps only its horizon. One seed for
 /// all places, so that the same cold meets them all.
 fn all_hours(
-    house: &AppContext,
+    judge: Judge,
     place: &AssessedPlace,
     at: DateTime<Utc>,
     colder_k: f64,
@@ -100,7 +101,6 @@ fn all_hours(
         coming.pop();
     }
     let lead_h = (at - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
-    let judge = house.settings.judge;
     let paths = Ensemble::draw(
         &coming,
         lead_h,
