@@ -8,6 +8,7 @@ pub mod clock_watch;
 pub mod context;
 pub mod error;
 pub mod fetch;
+pub mod health;
 pub mod notify;
 pub mod parallel;
 pub mod planning;

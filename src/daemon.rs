@@ -138,7 +138,7 @@ impl Daemon {
     /// As [`Daemon::open`].
     pub fn over(house: AppContext) -> Result<Self, ServiceError> {
         let mail = &house.settings.mail;
-        let composer = Composer::of(&house)?;
+        let composer = Composer::of(&house.settings, &*house.mailer)?;
         let client = house.weather_client()?;
         let way_out = channel(mail, true)?;
         let house = Arc::new(house);

@@ -49,7 +49,7 @@ pub fn decide_round(
     worklist_due: bool,
     now: DateTime<Utc>,
 ) -> Result<Decision, ServiceError> {
-    let open = OpenAlerts::read(app)?;
+    let open = OpenAlerts::read(&*app.store)?;
     let gathering = Gathering { app, seen, open: &open, worklist_due, now };
     let mut decided = Decision::default();
     for kind in KINDS {

@@ -9,6 +9,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use crate::app::alerts::by_hand::by_hand;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::{Composer, Written, label_of};
+use crate::app::ports::AlertStore;
 use crate::app::ports::{AlertFilter, AlertRecord, Posted, Received, RoundCommit};
 use crate::domain::alert::Alert;
 use crate::domain::alert::action::Posting;
@@ -87,7 +88,7 @@ fn answered(
         let words = format!("{} has answered and is not on the list", letter.row.recipient);
         return Ok(Taken { words, changed: false });
     };
-    let records = told_by(house, letter)?;
+    let records = told_by(&*house.store, letter)?;
     let word = Word::first_of(text);
     // Asked to do it, the yard hears all that was written with it.
     let is_clear = word == Some(Word::Yard) || Word::stands_alone(text, &person.name);
@@ -154,7 +155,7 @@ struct ToldOf {
 }
 
 /// The alerts that a letter told of: one, or those of a round.
-fn told_by(house: &AppContext, letter: &Posted) -> Result<Vec<ToldOf>, ServiceError> {
+fn told_by(store: &dyn AlertStore, letter: &Posted) -> Result<Vec<ToldOf>, ServiceError> {
     let reader = &letter.row.recipient;
     let newest = |record: &AlertRecord, of: &dyn Fn(&Sent) -> bool| {
         let alert = serde_json::from_value::<Alert>(record.document.clone()).ok()?;
@@ -162,7 +163,7 @@ fn told_by(house: &AppContext, letter: &Posted) -> Result<Vec<ToldOf>, ServiceEr
         let own = sent.iter().rfind(|one| of(one))?;
         Some(sent.last().is_some_and(|last| last.revision > own.revision))
     };
-    if let Some(record) = house.store.alert(&letter.row.alert)? {
+    if let Some(record) = store.alert(&letter.row.alert)? {
         let own = |sent: &Sent| sent.revision == letter.row.revision;
         let is_outdated = newest(&record, &own).unwrap_or(false);
         return Ok(vec![ToldOf { record, is_outdated }]);
@@ -173,7 +174,7 @@ fn told_by(house: &AppContext, letter: &Posted) -> Result<Vec<ToldOf>, ServiceEr
         return Ok(Vec::new());
     };
     let filter = AlertFilter { open: Some(true), ..AlertFilter::default() };
-    let told = house.store.alert_records(&filter)?.into_iter().filter_map(|record| {
+    let told = store.alert_records(&filter)?.into_iter().filter_map(|record| {
         let is_outdated = newest(&record, &|sent| sent.at.timestamp() == stamp)?;
         Some(ToldOf { record, is_outdated })
     });
@@ -193,12 +194,12 @@ fn pass_on(
     if house.store.letters_about(&about, now - TimeDelta::days(1))? >= PASSED_ON_MOST {
         return Ok("; too many answers to this letter today: read it in the inbox");
     }
-    let composer = Composer::of(house)?;
+    let composer = Composer::of(&house.settings, &*house.mailer)?;
     let yard = house.yard()?;
     let site = told.and_then(|told| yard.sites.get(&told.record.site));
     let Some(site) = site.or_else(|| yard.sites.values().next()) else { return Ok("") };
     let readers = recipients::of_answer(&yard.people, &site.id, &person.id);
-    let label = |circuit: &CircuitId| label_of(house, circuit);
+    let label = |circuit: &CircuitId| label_of(&house.catalogue, circuit);
     // Taken twice after a stop, it is one letter.
     let sum = answered.text.bytes().fold(7_u32, |sum, b| sum.wrapping_mul(31) ^ u32::from(b));
     let about = format!("{about}{sum:08x}");

@@ -25,18 +25,21 @@ use crate::app::assess::heating::heating;
 use crate::app::assess::notices::notices_at;
 use crate::app::assess::outlook::outlook_of;
 use crate::app::assess::past_hours::{past_of, past_with, readings_of, usual_air};
-use crate::app::context::{AppContext, ServiceError, YardBook};
+use crate::app::context::{AppContext, ServiceError};
 use crate::app::parallel::{Threads, on_threads};
+use crate::app::ports::NightStore;
+use crate::app::settings::Settings;
 use crate::domain::alert::Low;
-use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, SiteId, fold};
+use crate::domain::boat::{Boat, BoatId, BoatState, LayupEvent, PersonId, SiteId, fold};
+use crate::domain::catalogue::Catalogue;
 use crate::domain::risk::ambient::{Heat, PlacePast, PlaceWeather};
 use crate::domain::risk::judge::Judge;
 use crate::domain::risk::plan::work::WorkTable;
 use crate::domain::weather::errors::{Ensemble, ErrorModel};
 use crate::domain::weather::measured;
 use crate::domain::weather::place;
-use crate::domain::yard::Site;
-pub use seen::{AsOf, Assessment, BoatView, PlaceView, whole_hour};
+use crate::domain::yard::{Person, Site};
+pub use seen::{AsOf, AssessedBoat, AssessedPlace, Assessment, whole_hour};
 
 /// A reading no older than this is shown as the present.
 const MEASURED_NOW: TimeDelta = TimeDelta::hours(2);
@@ -53,9 +56,9 @@ pub fn assess(
     instant: AsOf,
     only: impl Fn(&SiteId) -> bool,
 ) -> Result<Assessment, ServiceError> {
-    let mut yard = house.yard()?;
+    let (mut yard, forecasts) = (house.yard()?, house.forecasts());
     for site in yard.sites.values_mut() {
-        *site = house.bias_corrected(site.clone(), instant)?;
+        *site = forecasts.bias_corrected(&house.lessons, site.clone(), instant)?;
     }
     let hour = whole_hour(instant.at);
     let events = house.events()?;
@@ -81,11 +84,12 @@ pub fn assess(
     }
     let heat_of = |site: &Site| {
         let said = of_places.map_or(&[][..], Vec::as_slice);
-        heating(house, site, said, instant).map(|heating| heating.heat)
+        let known: (&dyn NightStore, _) = (&*house.store, &house.catalogue);
+        heating(known, site, said, instant).map(|heating| heating.heat)
     };
     let wanted: Vec<&Site> = yard.sites.values().filter(|site| only(&site.id)).collect();
     let views = on_threads(wanted, |site| view(house, site, instant, hour, || heat_of(site)))?;
-    let mut places: BTreeMap<SiteId, PlaceView> =
+    let mut places: BTreeMap<SiteId, AssessedPlace> =
         views.into_iter().map(|view| (view.site.id.clone(), view)).collect();
     let here = folded.iter().map(|(_, state)| state).filter(|state| only(&state.site));
     let left: BTreeSet<&SiteId> = here.flat_map(left_places).collect();
@@ -104,7 +108,9 @@ pub fn assess(
         .filter(|(_, state)| only(&state.site))
         .map(|(boat, state)| (boat.clone(), state))
         .collect();
-    let boats = judge_all((house, &yard), states, &places)?;
+    let (settings, catalogue) = (&house.settings, &house.catalogue);
+    let judging = Judging { settings, catalogue, people: &yard.people };
+    let boats = judge_all(judging, states, &places)?;
     let until_stated = hour + TimeDelta::hours(i64::from(house.settings.judge.horizon_h));
     let until = hour + TimeDelta::hours(i64::from(house.settings.judge.told_h()));
     Ok(Assessment { instant, until, until_stated, places, boats, yard })
@@ -115,12 +121,21 @@ pub(crate) fn left_places(state: &BoatState) -> impl Iterator<Item = &SiteId> {
     state.earlier.iter().map(|stay| &stay.site).filter(|site| **site != state.site)
 }
 
+/// What boats are judged by, besides the weather.
+#[derive(Clone, Copy)]
+struct Judging<'a> {
+    settings: &'a Settings,
+    catalogue: &'a Catalogue,
+    /// Owners may wish to hear at another chance.
+    people: &'a BTreeMap<PersonId, Person>,
+}
+
 /// Judges place by place: what circuits of one place have in common is computed once.
 fn judge_all(
-    (house, yard): (&AppContext, &YardBook),
+    by: Judging<'_>,
     states: Vec<(Boat, BoatState)>,
-    places: &BTreeMap<SiteId, PlaceView>,
-) -> Result<Vec<BoatView>, ServiceError> {
+    places: &BTreeMap<SiteId, AssessedPlace>,
+) -> Result<Vec<AssessedBoat>, ServiceError> {
     let mut by_place: BTreeMap<SiteId, Vec<(Boat, BoatState)>> = BTreeMap::new();
     for (boat, state) in states {
         by_place.entry(state.site.clone()).or_default().push((boat, state));
@@ -132,23 +147,23 @@ fn judge_all(
     by_place.sort_by_key(|(_, boats)| std::cmp::Reverse(boats.len()));
     let judged = on_threads(by_place, |(site, boats)| {
         let weather = places.get(&site).and_then(|place| place.weather.as_ref());
-        judge_place((house, yard), weather, boats, alone)
+        judge_place(by, weather, boats, alone)
     })?;
-    let mut boats: Vec<BoatView> = judged.into_iter().flatten().collect();
+    let mut boats: Vec<AssessedBoat> = judged.into_iter().flatten().collect();
     boats.sort_by(|a, b| a.boat.id.cmp(&b.boat.id));
     Ok(boats)
 }
 
 fn judge_place(
-    (house, yard): (&AppContext, &YardBook),
+    by: Judging<'_>,
     weather: Option<&PlaceWeather>,
     boats: Vec<(Boat, BoatState)>,
     alone: bool,
-) -> Result<Vec<BoatView>, ServiceError> {
-    let work = WorkTable::built_in(&house.catalogue)?;
-    let told_h = usize::from(house.settings.judge.told_h());
+) -> Result<Vec<AssessedBoat>, ServiceError> {
+    let work = WorkTable::built_in(by.catalogue)?;
+    let told_h = usize::from(by.settings.judge.told_h());
     let mut judge =
-        weather.map(|w| Judge::new(w, &house.catalogue, house.judge_settings()).with_work(&work));
+        weather.map(|w| Judge::new(w, by.catalogue, by.settings.judge_settings()).with_work(&work));
     if let Some(judge) = judge.as_mut().filter(|_| alone) {
         judge.prepare(boats.iter().map(|(_, state)| state), &Threads);
     }
@@ -157,7 +172,7 @@ fn judge_place(
         .map(|(boat, state)| {
             let (rows, stated, if_power_fails) = match &mut judge {
                 Some(judge) => {
-                    let owner = boat.owner.as_ref().and_then(|owner| yard.people.get(owner));
+                    let owner = boat.owner.as_ref().and_then(|owner| by.people.get(owner));
                     let wish = owner.and_then(|owner| owner.tell_at_chance);
                     let rows = judge.boat_within((&boat, &state), wish, told_h)?;
                     let stated = judge.boat_for((&boat, &state), wish)?;
@@ -165,7 +180,7 @@ fn judge_place(
                 }
                 None => Default::default(),
             };
-            Ok(BoatView { boat, state, rows, stated, if_power_fails })
+            Ok(AssessedBoat { boat, state, rows, stated, if_power_fails })
         })
         .collect()
 }
@@ -176,17 +191,17 @@ fn view(
     instant: AsOf,
     hour: DateTime<Utc>,
     heat: impl FnOnce() -> Result<Heat, ServiceError>,
-) -> Result<PlaceView, ServiceError> {
-    let judge = house.settings.judge;
-    let (forecast, state) = outlook_of(house, site, instant)?;
-    let mut seen = PlaceView {
+) -> Result<AssessedPlace, ServiceError> {
+    let (judge, forecasts) = (house.settings.judge, house.forecasts());
+    let (forecast, state) = outlook_of(forecasts, site, instant)?;
+    let mut seen = AssessedPlace {
         site: site.clone(),
         forecast,
         state,
         low: None,
         low_stated: None,
         measured: None,
-        official: notices_at(house, &site.id, instant)?,
+        official: notices_at(forecasts.store, &site.id, instant)?,
         weather: None,
     };
     let readings = readings_of(house, site, instant, hour)?;

@@ -6,17 +6,17 @@ use std::sync::{Arc, Mutex, PoisonError};
 use crate::app::assess::archives::Archives;
 use crate::app::assess::bias_cache::BiasCache;
 use crate::app::assess::forecast_cache::WeatherMemory;
+use crate::app::assess::outlook::Forecasts;
+use crate::app::assess::past_seasons::PastArchives;
 use crate::app::clock_watch::ClockWatch;
 pub use crate::app::error::{ServiceError, with_causes};
+use crate::app::ports::ForecastStore;
 use crate::app::ports::{AppStore, DayArchive, Mailer, Ports};
 use crate::app::settings::Settings;
 pub use crate::app::yard_book::YardBook;
 use crate::domain::boat::LayupEvent;
 use crate::domain::catalogue::Catalogue;
-use crate::domain::risk::judge::JudgeSettings;
-use crate::domain::risk::timing::WorkingHours;
 use crate::domain::weather::errors::{ErrorModel, StandardErrors};
-use crate::domain::yard::Site;
 
 /// The log, and the head and the version of the file under which it was read.
 type LogRead = Option<((String, i64), Arc<[LayupEvent]>)>;
@@ -90,16 +90,20 @@ impl AppContext {
     /// # Errors
     /// Whatever the store answers.
     pub fn yard(&self) -> Result<YardBook, ServiceError> {
-        let keyed = |sites: Vec<Site>| {
-            let listed = sites.clone();
-            let known = sites.into_iter().map(|site| site.with_water_of(&listed));
-            known.map(|site| (site.id.clone(), site)).collect()
-        };
-        Ok(YardBook {
-            sites: keyed(self.store.sites()?),
-            people: self.store.people()?.into_iter().map(|p| (p.id.clone(), p)).collect(),
-            boats: self.store.boats()?,
-        })
+        Ok(YardBook::read(&*self.store)?)
+    }
+
+    /// The forecasts, by what the rounds have read of them.
+    #[must_use]
+    pub fn forecasts(&self) -> Forecasts<'_> {
+        let (store, settings): (&dyn ForecastStore, _) = (&*self.store, &self.settings.forecast);
+        Forecasts { store, memory: &self.weather, settings }
+    }
+
+    /// The archives of past seasons.
+    pub(crate) fn past_archives(&self) -> PastArchives<'_> {
+        let (read, files) = (&self.archives, &*self.day_archive);
+        PastArchives { read, files, settings: &self.settings.season }
     }
 
     /// The standard errors of a seed for every hour up to the horizon.
@@ -112,23 +116,5 @@ impl AppContext {
             StandardErrors::new(judge.members, hours, &ErrorModel::default(), seed)
         };
         Arc::clone(drawn.entry(seed).or_insert_with(|| Arc::new(make())))
-    }
-
-    /// How rows are judged here.
-    #[must_use]
-    pub fn judge_settings(&self) -> JudgeSettings {
-        let alert = &self.settings.alert;
-        JudgeSettings {
-            on: [alert.minor.on, alert.major.on, alert.severe.on],
-            horizon_h: usize::from(self.settings.judge.horizon_h),
-            working_hours: self.working_hours(),
-        }
-    }
-
-    /// When people work here.
-    #[must_use]
-    pub const fn working_hours(&self) -> WorkingHours {
-        let yard = &self.settings.yard;
-        WorkingHours { from: yard.work_from, to: yard.work_to }
     }
 }

@@ -4,8 +4,10 @@ use std::path::PathBuf;
 
 use thiserror::Error;
 
-use crate::app::ports::StoreError;
+use crate::app::ports::{MailError, StoreError};
+use crate::domain::boat::PersonId;
 use crate::domain::catalogue::CatalogueError;
+use crate::domain::message::MessageError;
 use crate::domain::physics::TableError;
 use crate::domain::risk::judge::JudgeError;
 
@@ -48,9 +50,74 @@ pub enum ServiceError {
     /// Something outside of the application: a key file, the relay, the demonstration's folder.
     #[error(transparent)]
     Outside(OtherError),
-    /// Something that a person has to mend, in words.
-    #[error("{0}")]
-    Told(String),
+    /// The words of the letters.
+    #[error("reading the phrases")]
+    Phrases(#[source] MessageError),
+    /// The yard's worklist.
+    #[error("writing the worklist")]
+    Worklist(#[source] MessageError),
+    /// Somebody is to get a worklist who answers for no place.
+    #[error("{person} answers for no place that is listed")]
+    NoPlace {
+        /// Who.
+        person: PersonId,
+    },
+    /// A schedule of the settings.
+    #[error("{key}: {why}")]
+    Schedule {
+        /// Its key.
+        key: &'static str,
+        /// What is wrong with it, in words.
+        why: String,
+    },
+    /// A letter that waits for the yard.
+    #[error("letter {letter}")]
+    Held {
+        /// Its number in the outbox.
+        letter: i64,
+        /// Why it cannot be written anew.
+        source: HeldError,
+    },
+    /// An alert that somebody acts on is no longer in the store.
+    #[error("the alert {id} has gone")]
+    AlertGone {
+        /// Its id.
+        id: String,
+    },
+    /// A document of the store cannot be written.
+    #[error("writing {what} as JSON")]
+    Document {
+        /// Of what.
+        what: &'static str,
+        /// Why.
+        source: serde_json::Error,
+    },
+    /// The machine gives nothing to wait with.
+    #[error("no runtime")]
+    Runtime(#[source] std::io::Error),
+}
+
+/// Why a letter that waits for the yard cannot be written anew.
+#[derive(Debug, Error)]
+pub enum HeldError {
+    /// It does not wait.
+    #[error("is not held")]
+    NotHeld,
+    /// An older or newer version has kept it.
+    #[error("what it was written from cannot be read")]
+    Unreadable(#[source] serde_json::Error),
+    /// Whom it is for is no longer listed.
+    #[error("its reader has gone")]
+    ReaderGone,
+    /// The place that it tells of is no longer listed.
+    #[error("its place has gone")]
+    PlaceGone,
+    /// It cannot be put into words.
+    #[error(transparent)]
+    Words(#[from] MessageError),
+    /// It cannot become a mail.
+    #[error(transparent)]
+    Mail(MailError),
 }
 
 /// Why an archive of past days says nothing.

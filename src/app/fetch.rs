@@ -6,7 +6,8 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::app::assess::notices::NOTICES;
-use crate::app::context::{AppContext, ServiceError};
+use crate::app::error::ServiceError;
+use crate::app::ports::ForecastStore;
 use crate::app::ports::{
     FetchState, NoticeState, Outcome, RefusedAnswer, Service, StateDocuments as _, StationState,
     WeatherSource, WeatherSources,
@@ -64,7 +65,7 @@ struct One {
 /// # Errors
 /// Only the store's: trouble with a service is a result.
 pub async fn fetch_all<'a>(
-    house: &AppContext,
+    store: &dyn ForecastStore,
     clients: &dyn WeatherSources,
     sites: impl IntoIterator<Item = &'a Site>,
     now: DateTime<Utc>,
@@ -73,11 +74,11 @@ pub async fn fetch_all<'a>(
     let start = |client| Asked { client, answers: BTreeMap::new(), failures: 0 };
     let mut services: Vec<Asked<'_>> = clients.sources().into_iter().map(start).collect();
     let (mut all, mut asked_for) = (Vec::new(), Vec::new());
-    for site in longest_unanswered_first(house, clients, sites, now)? {
+    for site in longest_unanswered_first(store, clients, sites, now)? {
         let mut ones = Vec::new();
         for asked in &mut services {
             if asked.failures < FAILURES_IN_A_ROW_MOST && should_continue() {
-                ones.push(fetch_one(house, asked, site, now).await?);
+                ones.push(fetch_one(store, asked, site, now).await?);
             }
         }
         if ones.is_empty() {
@@ -100,8 +101,8 @@ pub async fn fetch_all<'a>(
     for site in asked_for {
         for asked in &services {
             if asked.failures < FAILURES_IN_A_ROW_MOST && should_continue() {
-                observe(house, asked, site, now).await?;
-                notices(house, asked, site, now).await?;
+                observe(store, asked, site, now).await?;
+                notices(store, asked, site, now).await?;
             }
         }
     }
@@ -124,7 +125,7 @@ enum Turn {
 /// where its hourly budget does not reach for all, each has its turn; those that it fails for come after all others, since some
 /// sick cells must not end the pass for those that are well.
 fn longest_unanswered_first<'a>(
-    house: &AppContext,
+    store: &dyn ForecastStore,
     clients: &dyn WeatherSources,
     sites: impl IntoIterator<Item = &'a Site>,
     now: DateTime<Utc>,
@@ -133,7 +134,7 @@ fn longest_unanswered_first<'a>(
     for site in sites {
         let mut turn: Option<Turn> = None;
         for client in clients.sources() {
-            let known = house.store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
+            let known = store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
             let own = match known {
                 // What a service refuses for good waits for nothing.
                 Some(known) if known.document.refused => continue,
@@ -160,11 +161,11 @@ fn longest_unanswered_first<'a>(
 /// # Errors
 /// The store's.
 pub fn fetch_due(
-    house: &AppContext,
+    store: &dyn ForecastStore,
     service: &str,
     site: &SiteId,
 ) -> Result<Option<DateTime<Utc>>, ServiceError> {
-    let Some(known) = house.store.fetch_state::<FetchState>(service, site)? else {
+    let Some(known) = store.fetch_state::<FetchState>(service, site)? else {
         return Ok(None);
     };
     let state = known.document;
@@ -182,7 +183,7 @@ fn offset(site: &SiteId) -> TimeDelta {
 }
 
 async fn fetch_one(
-    house: &AppContext,
+    store: &dyn ForecastStore,
     asked: &mut Asked<'_>,
     site: &Site,
     now: DateTime<Utc>,
@@ -195,15 +196,15 @@ async fn fetch_one(
             return Ok(One { new_issue: false, refused: true, trouble: error.to_string() });
         }
     };
-    let known = house.store.fetch_state::<FetchState>(service, &site.id)?;
+    let known = store.fetch_state::<FetchState>(service, &site.id)?;
     let mut state = known.map(|known| known.document).unwrap_or_default();
-    let stored = house.store.latest_issue(&site.id, service, now)?;
+    let stored = store.latest_issue(&site.id, service, now)?;
     let height = Some(site.elevation_m);
     let cell = client.cell(place, height, &state);
     if let Some(shared) = cell.as_ref().and_then(|cell| asked.answers.get(cell)) {
         // "Not modified" and failures speak only for who holds the same.
         if matches!(shared.outcome, Outcome::Fresh(..)) || shared.stored == stored {
-            return keep(house, client, site, &shared.outcome, &shared.left, now);
+            return keep(store, client, site, &shared.outcome, &shared.left, now);
         }
     }
     let before = state.clone();
@@ -212,7 +213,7 @@ async fn fetch_one(
         let (service, at) = (service.to_owned(), now);
         let answer = RefusedAnswer { service, at, why: aside.why, body: aside.body };
         // Only for whoever looks into it: a full disk must not undo the pacing that is kept below.
-        if let Err(error) = house.store.put_refused(&site.id, &answer) {
+        if let Err(error) = store.put_refused(&site.id, &answer) {
             tracing::warn!(site.id = %site.id, %error, "a refused answer is not kept");
         }
     }
@@ -220,7 +221,7 @@ async fn fetch_one(
         let refused = state.refused;
         One { new_issue: false, refused, trouble: String::new() }
     } else {
-        keep(house, client, site, &outcome, &state, now)?
+        keep(store, client, site, &outcome, &state, now)?
     };
     let failed = matches!(outcome, Outcome::Transient { .. } | Outcome::Throttled { .. });
     asked.failures = if failed { asked.failures.saturating_add(1) } else { 0 };
@@ -236,12 +237,12 @@ async fn fetch_one(
 /// Asks the stations near a place, where the service has such and its time has come; trouble is noted, not told: no
 /// forecast hangs on it.
 async fn observe(
-    house: &AppContext,
+    store: &dyn ForecastStore,
     asked: &Asked<'_>,
     site: &Site,
     now: DateTime<Utc>,
 ) -> Result<(), ServiceError> {
-    let (client, store) = (asked.client, &*house.store);
+    let client = asked.client;
     if client.service() != Service::NwsGridpoint || asked.failures > 0 {
         return Ok(());
     }
@@ -250,7 +251,7 @@ async fn observe(
     if !state.is_due(now) {
         return Ok(());
     }
-    let Some((place, grid)) = served(house, client, site)? else { return Ok(()) };
+    let Some((place, grid)) = served(store, client, site)? else { return Ok(()) };
     let reading = client.observe(place, &grid, &mut state, now).await;
     if let Some(reading) = &reading {
         store.put_observation(&site.id, reading, now)?;
@@ -263,11 +264,11 @@ async fn observe(
 
 /// The place and the path of its cell, once the service has said which that is.
 fn served(
-    house: &AppContext,
+    store: &dyn ForecastStore,
     client: &dyn WeatherSource,
     site: &Site,
 ) -> Result<Option<(Place, String)>, ServiceError> {
-    let known = house.store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
+    let known = store.fetch_state::<FetchState>(client.service().name(), &site.id)?;
     let grid = known.and_then(|known| known.document.grid_path);
     Ok(Place::new(site.latitude, site.longitude).ok().zip(grid))
 }
@@ -275,12 +276,12 @@ fn served(
 /// Asks for the official notices of cold at a place, where the service serves it and its time has come; trouble is noted, not
 /// told: no forecast hangs on it.
 async fn notices(
-    house: &AppContext,
+    store: &dyn ForecastStore,
     asked: &Asked<'_>,
     site: &Site,
     now: DateTime<Utc>,
 ) -> Result<(), ServiceError> {
-    let (client, store) = (asked.client, &*house.store);
+    let client = asked.client;
     if client.service() != Service::NwsGridpoint || asked.failures > 0 {
         return Ok(());
     }
@@ -289,7 +290,7 @@ async fn notices(
     if !state.is_due(now) {
         return Ok(());
     }
-    let Some((place, _)) = served(house, client, site)? else { return Ok(()) };
+    let Some((place, _)) = served(store, client, site)? else { return Ok(()) };
     let answered = client.notices(place, &mut state, now).await;
     if let Some(why) = &state.last_failure {
         tracing::debug!(site.id = %site.id, "no official notices for {}: {why}", site.id);
@@ -300,7 +301,7 @@ async fn notices(
 
 /// Keeps for one place what came, and the state that it left.
 fn keep(
-    house: &AppContext,
+    store: &dyn ForecastStore,
     client: &dyn WeatherSource,
     site: &Site,
     outcome: &Outcome,
@@ -313,11 +314,11 @@ fn keep(
         Outcome::Fresh(forecast, _) => {
             let kept = match client.service().states_its_issue() {
                 true => None,
-                false => house.store.latest_forecast(&site.id, Some(service), now)?,
+                false => store.latest_forecast(&site.id, Some(service), now)?,
             };
             // A service that goes on giving out one run gets older with it, though it does not say so.
             if !kept.is_some_and(|kept| kept.forecast.says_the_same(forecast)) {
-                one.new_issue = house.store.put_forecast(&site.id, forecast, now)?;
+                one.new_issue = store.put_forecast(&site.id, forecast, now)?;
             }
         }
         Outcome::NotModified | Outcome::NotDue { .. } => {}
@@ -331,7 +332,7 @@ fn keep(
         | Outcome::Malformed { why } => one.trouble.clone_from(why),
     }
     let answered = outcome.is_answer().then_some(now);
-    house.store.put_fetch_state(service, &site.id, state, answered)?;
+    store.put_fetch_state(service, &site.id, state, answered)?;
     if !one.trouble.is_empty() {
         tracing::warn!(site.id = %site.id, source.name = service, "{}: {}", site.id, one.trouble);
     }

@@ -147,14 +147,14 @@ pub fn plan(
 ) -> Result<YardPlan, ServiceError> {
     let settings = &house.settings.crew;
     let at = whole_hour(seen.instant.at);
-    let crew = crew(house, seen, what_if)?;
+    let crew = crew((settings, &house.settings.yard), seen, what_if)?;
     let days = crew.days(seen.instant.at, settings.days);
     let mut capacity: Vec<u32> = days.iter().map(|day| day.minutes).collect();
     let looked = look(house, seen, what_if, &days)?;
     let Sorted { mut rows, mut owners, done, frozen, outside } =
-        sorted(house, seen, &crew, (&days, looked.boats));
-    let scarce = scarce(house, &rows, &crew, &days);
-    let (must, bound_by) = check(house, &rows, &capacity, (&days, &scarce));
+        sorted(settings, seen, &crew, (&days, looked.boats));
+    let scarce = scarce(settings, &rows, &crew, &days);
+    let (must, bound_by) = check(settings, &rows, &capacity, (&days, &scarce));
     let (late, waiting) = {
         let jobs: Vec<Job> = rows.iter().map(|row| row.job.clone()).collect();
         let waiting = if jobs.len() <= WAITING_BOATS_MAX && capacity.iter().any(|day| *day > 0) {
@@ -162,7 +162,7 @@ pub fn plan(
         } else {
             Vec::new()
         };
-        let of = |thing: &Scarce| late(&rows, &thing.has, |group| asks_for(house, group, thing));
+        let of = |thing: &Scarce| late(&rows, &thing.has, |group| asks_for(settings, group, thing));
         let scarcest = scarce.iter().map(of).max().unwrap_or(0);
         (late(&rows, &capacity, |_| true).max(scarcest), waiting)
     };
@@ -181,7 +181,7 @@ pub fn plan(
     // Minutes of each day that emergency drains with a day of their own take.
     let mut reserved: Vec<u32> = vec![0; full.len()];
     loop {
-        let evening = evening(house, seen, &crew, (&days, &full), &mut rows);
+        let evening = evening(settings.objective, seen, &crew, (&days, &full), &mut rows);
         capacity.clone_from(&full);
         if let Some(today) = capacity.first_mut() {
             *today = today.saturating_sub(evening.takes_min);
@@ -238,7 +238,8 @@ pub fn plan(
         forecast_until: looked.forecast_until,
         without_past: looked.without_past,
         fill_from: fill_from(
-            house,
+            house.past_archives(),
+            (&house.catalogue, house.settings.season.tolerance),
             seen,
             at.with_timezone(&house.settings.yard.time_zone).date_naive(),
         )?,

@@ -10,6 +10,7 @@ use crate::app::alerts::rows::{record_of, transition_rows};
 use crate::app::alerts::unreachable::turn_to_next_contact;
 use crate::app::assess::blend_separation::newly_slush;
 use crate::app::assess::exposures::spells_now;
+use crate::app::assess::outlook::Forecasts;
 use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::fetch::{Fetched, fetch_all};
@@ -17,8 +18,10 @@ use crate::app::notify::deliver::notes::deliver_webhooks;
 use crate::app::notify::deliver::{DeliverReport, Limits, deliver_due};
 use crate::app::notify::{Composer, Scene, Written, webhooks, write};
 use crate::app::ports::{
-    Clock, Committed, Courier, Endpoints, RoundCommit, StoreError, WeatherSources,
+    AppStore, Clock, Committed, Courier, Endpoints, Registry, RoundCommit, StoreError,
+    WeatherSources,
 };
+use crate::app::settings::Yard;
 use crate::app::settings::schedule::Schedule;
 use crate::domain::alert::{Decision, Transition, worklist};
 use crate::domain::boat::{PersonId, SiteId};
@@ -148,7 +151,7 @@ pub async fn fetch_pass(
     now: DateTime<Utc>,
     should_continue: &(dyn Fn() -> bool + Sync),
 ) -> Result<Vec<Fetched>, ServiceError> {
-    let fetched = fetch_all(house, clients, sites, now, should_continue).await?;
+    let fetched = fetch_all(&*house.store, clients, sites, now, should_continue).await?;
     house.clock.note_clients(clients, now);
     let trouble: Vec<&str> =
         fetched.iter().map(|f| f.trouble.as_str()).filter(|t| !t.is_empty()).collect();
@@ -183,8 +186,13 @@ pub fn judge_pass(
     memory: &mut Memory,
     now: DateTime<Utc>,
 ) -> Result<Option<Judgement>, ServiceError> {
-    let worklist_due = worklist_due(house, now)?.is_some_and(|due| due <= now);
-    let stale = if worklist_due { all_places(house)? } else { memory.stale(house, now)? };
+    let worklist_due =
+        worklist_due(&*house.store, &house.settings.yard, now)?.is_some_and(|due| due <= now);
+    let stale = if worklist_due {
+        all_places(&*house.store)?
+    } else {
+        memory.stale(&*house.store, house.forecasts(), now)?
+    };
     if stale.is_empty() {
         return Ok(None);
     }
@@ -241,7 +249,7 @@ fn commit_of(
         transitions: transition_rows(decision)?,
         letters: written.letters,
         unsendable: written.unsendable,
-        exposures: spells_now(app, seen, now)?,
+        exposures: spells_now((&*app.store, &app.catalogue), seen, now)?,
         separated: newly_slush(seen, now),
         runs: decision.remember.iter().map(|name| (name.clone(), now)).collect(),
         ..RoundCommit::default()
@@ -255,8 +263,8 @@ fn judged_on(seen: &Assessment, at: DateTime<Utc>) -> impl Iterator<Item = (Site
     })
 }
 
-fn all_places(house: &AppContext) -> Result<BTreeSet<SiteId>, ServiceError> {
-    Ok(house.store.sites()?.into_iter().map(|site| site.id).collect())
+fn all_places(store: &dyn Registry) -> Result<BTreeSet<SiteId>, ServiceError> {
+    Ok(store.sites()?.into_iter().map(|site| site.id).collect())
 }
 
 impl Memory {
@@ -264,17 +272,18 @@ impl Memory {
     /// just the time.
     fn stale(
         &self,
-        house: &AppContext,
+        store: &dyn AppStore,
+        forecasts: Forecasts<'_>,
         now: DateTime<Utc>,
     ) -> Result<BTreeSet<SiteId>, ServiceError> {
-        let mut stale = all_places(house)?;
-        if house.store.log_head()? != self.log_head {
+        let mut stale = all_places(store)?;
+        if store.log_head()? != self.log_head {
             return Ok(stale);
         }
         let mut known = BTreeSet::new();
         for (site, judged) in &self.places {
             let (forecast, state) =
-                crate::app::assess::outlook::standing_of(house, site, AsOf::now(now))?;
+                crate::app::assess::outlook::standing_of(forecasts, site, AsOf::now(now))?;
             let same = forecast.map(|f| f.issued_at) == judged.issued_at && state == judged.state;
             if same && now >= judged.at && now - judged.at < JUDGE_AT_LEAST_EVERY {
                 known.insert(site.clone());
@@ -300,13 +309,15 @@ impl Memory {
         let mut next = now + JUDGE_AT_LEAST_EVERY;
         for (site, judged) in &self.places {
             next = next.min(judged.at.max(since - JUDGE_AT_LEAST_EVERY) + JUDGE_AT_LEAST_EVERY);
-            for standing in crate::app::assess::outlook::standings_of(house, site, AsOf::now(now))?
+            for standing in
+                crate::app::assess::outlook::standings_of(house.forecasts(), site, AsOf::now(now))?
             {
                 let aged = house.settings.forecast.limits.next_change(&standing, since);
                 next = next.min(aged.unwrap_or(next));
             }
         }
-        Ok(worklist_due(house, now)?.map_or(next, |due| due.min(next)))
+        Ok(worklist_due(&*house.store, &house.settings.yard, now)?
+            .map_or(next, |due| due.min(next)))
     }
 }
 
@@ -315,17 +326,19 @@ impl Memory {
 /// # Errors
 /// The store's.
 pub fn worklist_due(
-    house: &AppContext,
+    store: &dyn AppStore,
+    yard: &Yard,
     now: DateTime<Utc>,
 ) -> Result<Option<DateTime<Utc>>, ServiceError> {
-    let schedule = Schedule::parse(&house.settings.yard.worklist).map_err(ServiceError::Told)?;
-    let zone = house.settings.yard.time_zone;
-    let last = house.store.last_run(worklist::RUN)?;
+    let schedule = Schedule::parse(&yard.worklist)
+        .map_err(|why| ServiceError::Schedule { key: "yard.worklist", why })?;
+    let zone = yard.time_zone;
+    let last = store.last_run(worklist::RUN)?;
     // A last run in the future means that the clock has been put back since: it counts from now on.
     let Some(last) = last.filter(|last| *last <= now + CLOCK_APART) else {
         let first =
             RoundCommit { runs: vec![(worklist::RUN.to_owned(), now)], ..RoundCommit::default() };
-        house.store.commit_round(&first)?;
+        store.commit_round(&first)?;
         return Ok(schedule.next_after(now, zone));
     };
     Ok(schedule.next_after(last, zone))

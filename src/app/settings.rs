@@ -15,6 +15,8 @@ use chrono_tz::Tz;
 use serde::Deserialize;
 
 use crate::domain::alert::AlertSettings;
+use crate::domain::risk::judge::JudgeSettings;
+use crate::domain::risk::timing::WorkingHours;
 use crate::domain::weather::FreshnessLimits;
 
 /// The whole configuration.
@@ -52,6 +54,19 @@ pub struct Settings {
     pub import: import::ImportSettings,
 }
 
+impl Settings {
+    /// How rows are judged here.
+    #[must_use]
+    pub fn judge_settings(&self) -> JudgeSettings {
+        let alert = &self.alert;
+        JudgeSettings {
+            on: [alert.minor.on, alert.major.on, alert.severe.on],
+            horizon_h: usize::from(self.judge.horizon_h),
+            working_hours: self.yard.working_hours(),
+        }
+    }
+}
+
 /// Who runs this, and when the day begins there.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -69,6 +84,14 @@ pub struct Yard {
     /// End of the working hours.
     #[serde(default = "default_work_to")]
     pub work_to: chrono::NaiveTime,
+}
+
+impl Yard {
+    /// When people work here.
+    #[must_use]
+    pub const fn working_hours(&self) -> WorkingHours {
+        WorkingHours { from: self.work_from, to: self.work_to }
+    }
 }
 
 /// The embedded store.

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono_tz::Tz;
 
+use crate::app::ports::{Registry, StoreError};
 use crate::domain::boat::{Boat, PersonId, SiteId};
 use crate::domain::season::Hemisphere;
 use crate::domain::yard::{Person, Site};
@@ -20,6 +21,23 @@ pub struct YardBook {
 }
 
 impl YardBook {
+    /// The yard as it is listed now.
+    ///
+    /// # Errors
+    /// Whatever the store answers.
+    pub fn read(store: &dyn Registry) -> Result<Self, StoreError> {
+        let keyed = |sites: Vec<Site>| {
+            let listed = sites.clone();
+            let known = sites.into_iter().map(|site| site.with_water_of(&listed));
+            known.map(|site| (site.id.clone(), site)).collect()
+        };
+        Ok(Self {
+            sites: keyed(store.sites()?),
+            people: store.people()?.into_iter().map(|p| (p.id.clone(), p)).collect(),
+            boats: store.boats()?,
+        })
+    }
+
     /// The zone of a place, UTC where it is not listed.
     #[must_use]
     pub fn zone(&self, site: &SiteId) -> Tz {

@@ -10,6 +10,9 @@ use super::{CliContext, CliError, CommandOutput, Exit, as_json, parse_time};
 use crate::app::alerts::by_hand::by_hand;
 use crate::app::context::{AppContext, YardBook};
 use crate::app::ports::AlertFilter;
+use crate::app::ports::AlertStore;
+use crate::app::ports::AppStore;
+use crate::app::ports::Outbox;
 use crate::app::ports::Posted;
 use crate::domain::alert::unreachable::round_name;
 use crate::domain::alert::{Alert, Annunciation, Response};
@@ -91,16 +94,16 @@ pub fn alerts(args: &AlertsArgs, around: &CliContext<'_>) -> Result<CommandOutpu
     let yard = house.yard()?;
     let now = around.time_or_now(args.at.as_deref(), house.settings.yard.time_zone)?;
     match &args.what {
-        None => list(&house, &yard, false),
-        Some(What::List { all }) => list(&house, &yard, *all),
-        Some(What::Show { id }) => show(&house, &yard, id),
+        None => list(&*house.store, &yard, false),
+        Some(What::List { all }) => list(&*house.store, &yard, *all),
+        Some(What::Show { id }) => show(&*house.store, &yard, id),
         Some(What::Shelve(args)) => super::shelve::shelve(args, (&house, &yard), now),
         Some(What::Unshelve(args)) => super::shelve::unshelve(args, (&house, &yard), now),
         Some(What::OutOfService(args)) => super::taken_out::out(args, (&house, &yard), now),
         Some(What::InService(args)) => super::taken_out::back(args, (&house, &yard), now),
         Some(What::Cancel(args)) => super::taken_out::cancel(args, (&house, &yard), now),
-        Some(What::Held) => super::held::list((&house, &yard), now),
-        Some(What::Hold(args)) => super::held::hold(args, (&house, &yard), now),
+        Some(What::Held) => super::held::list((&*house.store, &yard), now),
+        Some(What::Hold(args)) => super::held::hold(args, (&*house.store, &yard), now),
         Some(What::Release(args)) => super::held::release(args, (&house, &yard), now),
         Some(What::Cap { id }) => super::cap::cap(id, (&house, &yard), now),
         Some(What::Explain { id }) => super::explain::explain((&house, &yard), id),
@@ -113,7 +116,7 @@ fn acknowledge(
     (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
-    let record = find(house, &args.id)?;
+    let record = find(&*house.store, &args.id)?;
     let by = person_by(yard, &args.by)?;
     let zone = yard.zone(&record.site);
     let plan = args.plan_until.as_deref().map(|text| parse_time(text, zone)).transpose()?;
@@ -149,11 +152,11 @@ fn said_of(alert: &Alert, zone: Tz) -> Option<String> {
     Some(format!("seen by {by} {}{plan}", local(*at, zone)))
 }
 
-fn list(house: &AppContext, yard: &YardBook, all: bool) -> Result<CommandOutput, CliError> {
+fn list(store: &dyn AlertStore, yard: &YardBook, all: bool) -> Result<CommandOutput, CliError> {
     let filter = AlertFilter { open: (!all).then_some(true), ..AlertFilter::default() };
     let mut text = String::new();
     let mut rows = Vec::new();
-    for record in house.store.alert_records(&filter)? {
+    for record in store.alert_records(&filter)? {
         let alert = read(&record)?;
         let flat = alert.flat();
         let zone = yard.zone(&record.site);
@@ -177,24 +180,24 @@ fn list(house: &AppContext, yard: &YardBook, all: bool) -> Result<CommandOutput,
 }
 
 /// The letters of an alert; a roll-up stands under its own name and is found by who was told when.
-fn letters_of(house: &AppContext, alert: &Alert) -> Result<Vec<Posted>, CliError> {
-    let mut letters = house.store.letters(Some(alert.id.as_str()))?;
+fn letters_of(store: &dyn Outbox, alert: &Alert) -> Result<Vec<Posted>, CliError> {
+    let mut letters = store.letters(Some(alert.id.as_str()))?;
     for (person, ledger) in &alert.told {
         for sent in &ledger.sent {
             let rolled = format!("rollup-{person}-{}", sent.at.timestamp());
-            letters.extend(house.store.letters(Some(&rolled))?);
+            letters.extend(store.letters(Some(&rolled))?);
         }
     }
     for passed in &alert.passed_on {
-        letters.extend(house.store.letters(Some(&round_name(&passed.to, passed.at)))?);
+        letters.extend(store.letters(Some(&round_name(&passed.to, passed.at)))?);
     }
     letters.sort_by_key(|letter| letter.id);
     letters.dedup_by_key(|letter| letter.id);
     Ok(letters)
 }
 
-fn show(house: &AppContext, yard: &YardBook, id: &str) -> Result<CommandOutput, CliError> {
-    let record = find(house, id)?;
+fn show(store: &dyn AppStore, yard: &YardBook, id: &str) -> Result<CommandOutput, CliError> {
+    let record = find(store, id)?;
     let alert = read(&record)?;
     let zone = yard.zone(&record.site);
     let mut text = format!(
@@ -211,11 +214,11 @@ fn show(house: &AppContext, yard: &YardBook, id: &str) -> Result<CommandOutput, 
     if let Some(closed) = record.closed_at {
         text += &format!("closed {}\n", local(closed, zone));
     }
-    let transitions = house.store.transitions(id)?;
+    let transitions = store.transitions(id)?;
     for row in &transitions {
         text += &format!("  {}  {}\n", local(row.at, zone), row.change);
     }
-    let letters = letters_of(house, &alert)?;
+    let letters = letters_of(store, &alert)?;
     text += "letters:\n";
     for letter in &letters {
         text += &format!(

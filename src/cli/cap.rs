@@ -37,7 +37,7 @@ pub fn cap(
     (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
-    let record = find(house, id)?;
+    let record = find(&*house.store, id)?;
     let alert = read(&record)?;
     let site = yard.sites.get(&alert.site).ok_or_else(|| {
         CliError::failed(format!("{id} is about {}, which is not listed", alert.site))
@@ -63,7 +63,7 @@ pub fn cap(
         .decided_on
         .iter()
         .flat_map(Facts::active)
-        .map(|row| label_of(house, &row.circuit))
+        .map(|row| label_of(&house.catalogue, &row.circuit))
         .collect();
     let mut description = vec![format!("Decided because: {}.", why.unwrap_or("not stored"))];
     if !parts.is_empty() {

@@ -4,10 +4,10 @@
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use serde::Serialize;
-use serde_json::{Value, json};
+use serde_json::Value;
 
 use super::found::{find, local, rfc, subject};
-use super::{CliError, CommandOutput, Exit};
+use super::{CliError, CommandOutput, Exit, as_json};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::ports::TransitionRow;
 use crate::domain::alert::{Facts, Low, Transition};
@@ -15,6 +15,7 @@ use crate::domain::catalogue::Catalogue;
 use crate::domain::message::words::{temperature, temperature_range, work};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::units::TemperatureScale;
+use crate::views::alert::{DecisionLine, ReasonsView};
 
 /// Prints every decision about one alert.
 ///
@@ -24,21 +25,25 @@ pub fn explain(
     (house, yard): (&AppContext, &YardBook),
     id: &str,
 ) -> Result<CommandOutput, CliError> {
-    let record = find(house, id)?;
+    let record = find(&*house.store, id)?;
     let zone = yard.zone(&record.site);
     let scale =
         yard.sites.get(&record.site).map_or_else(Default::default, |site| site.usual_scale());
     let tongue = Tongue { zone, scale, catalogue: &house.catalogue };
     let mut text = format!("{id}: {}\n", subject(&record, yard));
-    let mut rows = Vec::new();
+    let mut transitions = Vec::new();
     for row in &house.store.transitions(id)? {
         text += &tongue.step(row);
-        rows.push(json!({
-            "at": rfc(row.at, zone), "revision": row.revision, "change": row.change, "decided_on": row.decided_on,
-        }));
+        transitions.push(DecisionLine {
+            at: rfc(row.at, zone),
+            revision: row.revision,
+            change: row.change.clone(),
+            decided_on: row.decided_on.clone(),
+        });
     }
     text += "\nThese are the numbers as they were stored then; nothing was computed anew.\n";
-    Ok(CommandOutput { text, json: json!({ "id": id, "transitions": rows }), exit: Exit::Done })
+    let json = as_json(&ReasonsView { id: id.to_owned(), transitions })?;
+    Ok(CommandOutput { text, json, exit: Exit::Done })
 }
 
 /// The place's clock and scale, and names for people.

@@ -5,7 +5,8 @@ use chrono_tz::Tz;
 use serde_json::Value;
 
 use super::CliError;
-use crate::app::context::{AppContext, YardBook};
+use crate::app::context::YardBook;
+use crate::app::ports::AlertStore;
 use crate::app::ports::{AlertFilter, AlertRecord};
 use crate::domain::alert::Alert;
 use crate::domain::boat::PersonId;
@@ -19,13 +20,13 @@ pub(super) fn person_by<'a>(yard: &'a YardBook, id: &str) -> Result<&'a Person, 
     })
 }
 
-pub(super) fn find(house: &AppContext, id: &str) -> Result<AlertRecord, CliError> {
-    if let Some(record) = house.store.alert(id)? {
+pub(super) fn find(store: &dyn AlertStore, id: &str) -> Result<AlertRecord, CliError> {
+    if let Some(record) = store.alert(id)? {
         return Ok(record);
     }
     let filter = AlertFilter { open: Some(true), ..AlertFilter::default() };
     let open: Vec<String> =
-        house.store.alert_records(&filter)?.into_iter().map(|record| record.id).collect();
+        store.alert_records(&filter)?.into_iter().map(|record| record.id).collect();
     let open = if open.is_empty() { "none is open".to_owned() } else { open.join(", ") };
     Err(CliError::bad_input(format!("no alert is called {id}; open: {open}")))
 }

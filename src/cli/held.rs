@@ -1,17 +1,19 @@
 //! `rimeward alerts held`, `hold`, `release`: letters to owners that wait for the yard to look at them first.
 
 use chrono::{DateTime, Utc};
-use serde_json::{Value, json};
+use serde_json::json;
 
 use super::found::{local, person_by, rfc};
-use super::{CliError, CommandOutput, Exit, parse_time};
+use super::{CliError, CommandOutput, Exit, as_json, parse_time};
 use crate::app::context::{AppContext, YardBook};
 use crate::app::notify::Composer;
 use crate::app::notify::held::{told, with_note};
+use crate::app::ports::HeldLetters;
 use crate::app::ports::{Held, HeldBy, Posted};
 use crate::domain::alert::Advice;
 use crate::domain::units::is_hidden;
 use crate::domain::yard::Person;
+use crate::views::alert::{HeldLine, HeldView};
 
 /// Arguments of `alerts hold`.
 #[derive(Debug, clap::Args)]
@@ -47,12 +49,12 @@ pub struct ReleaseArgs {
 /// # Errors
 /// [`CliError`]: the store.
 pub fn list(
-    (house, yard): (&AppContext, &YardBook),
+    (store, yard): (&dyn HeldLetters, &YardBook),
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
     let mut text = String::new();
-    let mut rows: Vec<Value> = Vec::new();
-    for letter in house.store.held_letters(now)? {
+    let mut letters = Vec::new();
+    for letter in store.held_letters(now)? {
         let Some((held, advice)) = parts(&letter) else { continue };
         let zone = yard.zone(&advice.site);
         let owner =
@@ -68,18 +70,24 @@ pub fn list(
         if let Some(by) = &held.by {
             text += &format!("       {}: {}\n", by.person, by.why);
         }
-        rows.push(json!({
-            "letter": letter.id, "alert": letter.row.alert, "recipient": letter.row.recipient,
-            "subject": letter.row.subject, "goes": rfc(letter.row.due_at, zone), "most": rfc(held.most, zone),
-            "by": held.by.as_ref().map(|by| by.person.clone()), "why": held.by.as_ref().map(|by| by.why.clone()),
-        }));
+        let (by, why) = held.by.map(|by| (by.person, by.why)).unzip();
+        letters.push(HeldLine {
+            letter: letter.id,
+            alert: letter.row.alert,
+            recipient: letter.row.recipient,
+            subject: letter.row.subject,
+            goes: rfc(letter.row.due_at, zone),
+            most: rfc(held.most, zone),
+            by,
+            why,
+        });
     }
-    if rows.is_empty() {
+    if letters.is_empty() {
         "no letter waits for the yard\n".clone_into(&mut text);
     } else {
         text += "Let one go: rimeward alerts release NUMBER --by WHO [--note TEXT]. Hold one: rimeward alerts hold NUMBER --until TIME --reason TEXT --by WHO.\n";
     }
-    Ok(CommandOutput { text, json: json!({ "letters": rows }), exit: Exit::Done })
+    Ok(CommandOutput { text, json: as_json(&HeldView { letters })?, exit: Exit::Done })
 }
 
 /// Holds one longer, within its limit.
@@ -88,10 +96,10 @@ pub fn list(
 /// [`CliError`]: no such letter, somebody who does not run the place, a time past the limit.
 pub fn hold(
     args: &HoldArgs,
-    (house, yard): (&AppContext, &YardBook),
+    (store, yard): (&dyn HeldLetters, &YardBook),
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
-    let letter = find(house, args.letter, now)?;
+    let letter = find(store, args.letter, now)?;
     let (held, advice) = parts(&letter).ok_or_else(|| gone(args.letter))?;
     let by = said(yard, &advice, &args.by, &args.reason)?;
     let zone = yard.zone(&advice.site);
@@ -106,7 +114,7 @@ pub fn hold(
             local(held.most, zone)
         )));
     }
-    if !house.store.hold_letter(letter.id, (until, &by), None, now)? {
+    if !store.hold_letter(letter.id, (until, &by), None, now)? {
         return Err(gone(args.letter));
     }
     Ok(CommandOutput {
@@ -131,12 +139,12 @@ pub fn release(
     (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
-    let letter = find(house, args.letter, now)?;
+    let letter = find(&*house.store, args.letter, now)?;
     let (held, advice) = parts(&letter).ok_or_else(|| gone(args.letter))?;
     let by = said(yard, &advice, &args.by, args.note.as_deref().unwrap_or("let go"))?;
     let rewritten = match &args.note {
         Some(_) => {
-            let composer = Composer::of(house)?;
+            let composer = Composer::of(&house.settings, &*house.mailer)?;
             Some(with_note(house, &composer, &letter, &by)?)
         }
         None => None,
@@ -153,8 +161,8 @@ pub fn release(
     })
 }
 
-fn find(house: &AppContext, number: i64, now: DateTime<Utc>) -> Result<Posted, CliError> {
-    let waiting = house.store.held_letters(now)?;
+fn find(store: &dyn HeldLetters, number: i64, now: DateTime<Utc>) -> Result<Posted, CliError> {
+    let waiting = store.held_letters(now)?;
     waiting.into_iter().find(|letter| letter.id == number).ok_or_else(|| gone(number))
 }
 

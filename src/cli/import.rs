@@ -13,8 +13,11 @@ use crate::adapters::intake::layout::heading;
 use crate::adapters::intake::{self, DateOrder, Layout, TickColumn};
 use crate::app::context::AppContext;
 use crate::app::ports::AppStore;
+use crate::app::ports::EventLog;
 use crate::app::salt;
+use crate::app::settings::Settings;
 use crate::domain::boat::{Boat, Fate, LayupEvent, SiteId, revise};
+use crate::domain::catalogue::Catalogue;
 use crate::domain::weather::learned::ReadNight;
 use crate::domain::yard::{Person, Site};
 use keep::{Of, keep_absent};
@@ -77,8 +80,8 @@ pub fn import(args: &ImportArgs, around: &CliContext<'_>) -> Result<CommandOutpu
     }
     let bytes = std::fs::read(&args.file).map_err(unreadable)?;
     let table = Table::read(args.table, &bytes, &name, &house, around)?;
-    let (plan, changed) = table.keep(&house, around, args.dry_run)?;
-    let left = table.left(&house, around)?;
+    let (plan, changed) = table.keep(&*house.store, around, args.dry_run)?;
+    let left = table.left(&*house.store, around)?;
     let mut text = format!("{name}: {} rows: {}", plan.rows.len(), plan.summary());
     text += if args.dry_run { "; nothing was changed (--dry-run)\n" } else { "\n" };
     text += &plan.lines();
@@ -132,7 +135,7 @@ impl Table {
         house: &AppContext,
         around: &CliContext<'_>,
     ) -> Result<Self, CliError> {
-        let layout = layout(house)?;
+        let layout = layout(&house.settings, &house.catalogue)?;
         let refuse = |problems: intake::ImportProblems| CliError::bad_input(problems.to_string());
         let store = &*house.store;
         let known = intake::Known::catalogue(&house.catalogue)
@@ -208,12 +211,12 @@ impl Table {
     /// What a sheet that came before no longer has, so that nobody takes a mended date for a moved entry.
     fn left(
         &self,
-        house: &AppContext,
+        store: &dyn EventLog,
         around: &CliContext<'_>,
     ) -> Result<Option<String>, CliError> {
         let Rows::Events(events) = &self.rows else { return Ok(None) };
-        let log = house.store.all_events()?;
-        let left = revise(events, &log, &house.store.erased_texts()?, around.now).left;
+        let log = store.all_events()?;
+        let left = revise(events, &log, &store.erased_texts()?, around.now).left;
         let told: Vec<String> = log
             .iter()
             .filter(|entry| left.contains(&entry.id))
@@ -237,11 +240,10 @@ impl Table {
     /// Holds the rows against the store and, unless it is a dry run, keeps them: all or none.
     fn keep(
         &self,
-        house: &AppContext,
+        store: &dyn AppStore,
         around: &CliContext<'_>,
         dry_run: bool,
     ) -> Result<(Plan, Option<usize>), CliError> {
-        let store = &*house.store;
         let (plan, changed) = match &self.rows {
             Rows::Sites(sites) => {
                 let plan = Plan::against(sites, &store.sites()?, |site| site.id.as_str());
@@ -323,12 +325,12 @@ fn without_address(person: &Person) -> Option<String> {
 }
 
 /// How the configuration says that tables are read.
-fn layout(house: &AppContext) -> Result<Layout, CliError> {
-    let import = &house.settings.import;
+fn layout(settings: &Settings, catalogue: &Catalogue) -> Result<Layout, CliError> {
+    let import = &settings.import;
     let ticks: Result<Vec<_>, _> = import
         .ticks
         .iter()
-        .map(|(name, meaning)| TickColumn::parse(name, meaning, &house.catalogue))
+        .map(|(name, meaning)| TickColumn::parse(name, meaning, catalogue))
         .collect();
     Ok(Layout {
         columns: import
@@ -341,6 +343,6 @@ fn layout(house: &AppContext) -> Result<Layout, CliError> {
             true => DateOrder::DayFirst,
             false => DateOrder::MonthFirst,
         }),
-        zone: Some(house.settings.yard.time_zone),
+        zone: Some(settings.yard.time_zone),
     })
 }

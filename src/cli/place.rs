@@ -9,6 +9,7 @@ use crate::app::ports::KEPT_BYTES;
 use crate::domain::boat::SiteId;
 use crate::domain::weather::learned::{OwnCold, Sort};
 use crate::domain::yard::{Site, SiteKind};
+use crate::views::local;
 use crate::views::place::{PlaceView, RefusedLine};
 
 /// Refused nights that are named; all of them stand in the JSON.
@@ -46,7 +47,7 @@ pub fn place(args: &PlaceArgs, around: &CliContext<'_>) -> Result<CommandOutput,
         )));
     };
     let instant = around.instant((args.at.as_deref(), args.known_at.as_deref()), site.time_zone)?;
-    let lesson = house.lesson_of(&site, instant)?;
+    let lesson = house.forecasts().lesson_of(&site, instant)?;
     let used = house.settings.forecast.learn;
     let until = house.settings.forecast.learn_until;
     let mut text = about(&site);
@@ -96,7 +97,7 @@ pub fn place(args: &PlaceArgs, around: &CliContext<'_>) -> Result<CommandOutput,
     }
     let refused = refused.into_iter().map(|answer| RefusedLine {
         service: answer.service,
-        at: answer.at,
+        at: local(answer.at, site.time_zone),
         why: answer.why,
     });
     let view = PlaceView {

@@ -16,11 +16,13 @@ use serde_json::{Value, json};
 
 use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::{Known, entry};
-use crate::app::context::{AppContext, YardBook};
+use crate::app::context::YardBook;
+use crate::app::ports::EventLog;
 use crate::app::salt;
 use crate::domain::boat::{
     Boat, BoatState, LayupEvent, Precision, corrects_something, doubts, fold, newest_version,
 };
+use crate::domain::catalogue::Catalogue;
 use crate::domain::yard::Site;
 use change::Change;
 use words::Subject;
@@ -42,7 +44,7 @@ pub fn run(args: &RecordArgs, around: &CliContext<'_>) -> Result<CommandOutput, 
     if let Subject::Place(site) = &subject
         && night::is_meant(&args.event)
     {
-        return night::record(args, site, (&house, zone), around);
+        return night::record(args, site, (house.forecasts(), zone), around);
     }
     let mut cells = words::cells(args, &subject, &yard, &house.catalogue)?;
     let stated = words::grade(args.evidence.as_deref(), &cells);
@@ -75,18 +77,24 @@ pub fn run(args: &RecordArgs, around: &CliContext<'_>) -> Result<CommandOutput, 
             exit: Exit::Done,
         });
     }
-    let look = Look { house: &house, yard: &yard, log: &log, event: &event, now: around.now };
+    let look = Look {
+        catalogue: &house.catalogue,
+        yard: &yard,
+        log: &log,
+        event: &event,
+        now: around.now,
+    };
     let mut shown = look.show(&subject)?;
     shown.notes.extend(stated.note);
     let boat = event.boat.as_ref().and_then(|id| yard.boats.iter().find(|boat| boat.id == *id));
     shown.notes.extend(doubts(&event, boat, &house.catalogue));
-    append(args, around, &house, &event, shown)
+    append(args, around, &*house.store, &event, shown)
 }
 
 fn append(
     args: &RecordArgs,
     around: &CliContext<'_>,
-    house: &AppContext,
+    store: &dyn EventLog,
     event: &LayupEvent,
     shown: Shown,
 ) -> Result<CommandOutput, CliError> {
@@ -99,7 +107,7 @@ fn append(
     }
     if appended {
         let mut salt = salt::random(words::TEXTS_PER_EVENT)?;
-        house.store.append_events(std::slice::from_ref(event), around.now, &mut salt)?;
+        store.append_events(std::slice::from_ref(event), around.now, &mut salt)?;
         let _ = writeln!(text, "Appended as {}.", event.id);
     } else {
         text.push_str("Nothing was appended.\n");
@@ -145,7 +153,7 @@ fn check_correction(event: &LayupEvent, log: &[LayupEvent]) -> Result<(), CliErr
 
 /// What is needed to show what an entry changes.
 struct Look<'a> {
-    house: &'a AppContext,
+    catalogue: &'a Catalogue,
     yard: &'a YardBook,
     log: &'a [LayupEvent],
     event: &'a LayupEvent,
@@ -178,7 +186,7 @@ impl Shown {
 
 impl Look<'_> {
     fn show(&self, subject: &Subject<'_>) -> Result<Shown, CliError> {
-        let label = self.house.catalogue.event(&self.event.kind).map_or("", |kind| &kind.label);
+        let label = self.catalogue.event(&self.event.kind).map_or("", |kind| &kind.label);
         let zone = self.yard.zone(subject.site());
         let hour = match self.event.precision {
             Precision::Day => "%-d %b %Y, hour not known",
@@ -231,7 +239,7 @@ impl Look<'_> {
                     boat.id, after.site
                 ))
             })?;
-            let change = Change::between(&before, &after, site, &self.house.catalogue);
+            let change = Change::between(&before, &after, site, self.catalogue);
             if one_of_many && change.is_empty() {
                 continue;
             }
@@ -259,7 +267,7 @@ impl Look<'_> {
         if with {
             events.push(self.event.clone());
         }
-        fold(boat, &self.yard.sites, &events, at, self.now, &self.house.catalogue)
+        fold(boat, &self.yard.sites, &events, at, self.now, self.catalogue)
     }
 }
 

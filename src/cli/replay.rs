@@ -12,7 +12,7 @@ use super::boat::look_up;
 use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::archive::ARCHIVE_BYTES_MAX;
 use crate::adapters::intake::hours::hours;
-use crate::app::context::AppContext;
+use crate::app::settings::season::SeasonSettings;
 use crate::domain::boat::{PersonId, SiteId};
 use crate::sim::replay::play::Fleet;
 use crate::sim::replay::score::Message;
@@ -66,7 +66,7 @@ pub fn run(args: &ReplayArgs, around: &CliContext<'_>) -> Result<CommandOutput, 
             "there is no boat to play with; bring in your tables first: rimeward import sites FILE, then people, boats and events",
         ));
     }
-    let (past, without) = weather(args, &house, &fleet)?;
+    let (past, without) = weather(args, &house.settings.season, &fleet)?;
     let today = around.now.with_timezone(&house.settings.yard.time_zone).date_naive();
     let record = winter_of_record(&fleet, today);
     let mut rows = Vec::new();
@@ -98,7 +98,7 @@ pub fn run(args: &ReplayArgs, around: &CliContext<'_>) -> Result<CommandOutput, 
 /// The weather of each place, and the places that have none.
 fn weather(
     args: &ReplayArgs,
-    house: &AppContext,
+    settings: &SeasonSettings,
     fleet: &Fleet,
 ) -> Result<(PastAir, Vec<SiteId>), CliError> {
     let only = args.site.as_ref().map(|site| SiteId::from(site.clone()));
@@ -112,7 +112,7 @@ fn weather(
     let (mut past, mut without, mut whys) = (PastAir::new(), Vec::new(), BTreeSet::new());
     let mut bodies: BTreeMap<PathBuf, Vec<u8>> = BTreeMap::new();
     for (id, site) in fleet.sites.iter().filter(|(id, _)| only.as_ref().is_none_or(|o| o == *id)) {
-        let archive = house.settings.season.archive_of(id.as_str()).map(Path::to_path_buf);
+        let archive = settings.archive_of(id.as_str()).map(Path::to_path_buf);
         let Some(file) = args.file.clone().or(archive) else {
             whys.insert(
                 "name a file with what was observed, or set season.archives for it".to_owned(),

@@ -41,7 +41,7 @@ pub fn run(args: &RoundArgs, around: &CliContext<'_>) -> Result<CommandOutput, C
     if args.at.is_none() {
         house.clock.start();
     }
-    let composer = Composer::of(&house)?;
+    let composer = Composer::of(&house.settings, &*house.mailer)?;
     let client = house.weather_client()?;
     let mut way_out = if args.no_send {
         None

@@ -13,7 +13,8 @@ use super::{CliContext, CliError, CommandOutput, Exit};
 use crate::adapters::intake::archive::DayFiles;
 use crate::app::assess::AsOf;
 use crate::app::assess::past_seasons::{PastSeasons, WINTERS_LEAST};
-use crate::app::context::AppContext;
+use crate::app::context::YardBook;
+use crate::app::ports::Registry;
 use crate::domain::boat::SiteId;
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_classes;
@@ -92,7 +93,7 @@ pub fn season(args: &SeasonArgs, around: &CliContext<'_>) -> Result<CommandOutpu
     // cold would be left out in silence.
     let alone = args.archive.is_some() && !around.config_path().exists();
     let house = if alone { None } else { Some(around.house()?) };
-    let site = match house.as_ref().map(|house| known_site(house, &args.site)) {
+    let site = match house.as_ref().map(|house| known_site(&*house.store, &args.site)) {
         Some(Err(refusal)) if file.is_none() => return Err(refusal),
         found => found.and_then(Result::ok),
     };
@@ -100,13 +101,17 @@ pub fn season(args: &SeasonArgs, around: &CliContext<'_>) -> Result<CommandOutpu
     let at = around.time_or_now(args.at.as_deref(), zone)?;
     // A place of the yard has its own cold and tolerance.
     let known = match house.as_ref().zip(site) {
-        Some((house, site)) => Some((house, house.bias_corrected(site, AsOf::now(at))?)),
+        Some((house, site)) => {
+            Some((house, house.forecasts().bias_corrected(&house.lessons, site, AsOf::now(at))?))
+        }
         None => None,
     };
     let usual = known.as_ref().map(|(house, _)| house.settings.season.tolerance);
     let tolerance = args.tolerance.or(usual).unwrap_or(0.1);
     let past = match (file, &known) {
-        (None, Some((house, site))) => house.past_seasons(site).map_err(|error| bad(&error))?,
+        (None, Some((house, site))) => {
+            house.past_archives().of(site).map_err(|error| bad(&error))?
+        }
         (None, None) => None,
         (Some(file), known) => {
             let offset_k = known.as_ref().map_or(0.0, |(_, site)| site.clear_night_k());
@@ -160,7 +165,7 @@ pub fn season(args: &SeasonArgs, around: &CliContext<'_>) -> Result<CommandOutpu
 /// The file that now holds the place's past days.
 fn fetched(args: &SeasonArgs, around: &CliContext<'_>) -> Result<PathBuf, CliError> {
     let house = around.house()?;
-    let site = known_site(&house, &args.site)?;
+    let site = known_site(&*house.store, &args.site)?;
     let usual = || fetch::usual_file(&around.config_path(), &args.site);
     let file = args.archive.clone().unwrap_or_else(usual);
     fetch::fetch(&house.settings.forecast, &site, (args.years, &file), around.now)?;
@@ -168,8 +173,8 @@ fn fetched(args: &SeasonArgs, around: &CliContext<'_>) -> Result<PathBuf, CliErr
 }
 
 /// A place of the yard by its id.
-fn known_site(house: &AppContext, id: &str) -> Result<Site, CliError> {
-    let yard = house.yard()?;
+fn known_site(store: &dyn Registry, id: &str) -> Result<Site, CliError> {
+    let yard = YardBook::read(store)?;
     yard.sites.get(&SiteId::from(id.to_owned())).cloned().ok_or_else(|| {
         let names: Vec<&str> = yard.sites.keys().map(SiteId::as_str).collect();
         CliError::bad_input(format!("no place is called {id}; the yard has {}", names.join(", ")))

@@ -9,14 +9,17 @@ use crate::adapters::weather::Place;
 use crate::adapters::weather::client::{Client, FetchState, Outcome};
 use crate::app::alerts::unreachable::not_arrived;
 use crate::app::clock_watch;
-use crate::app::context::AppContext;
+use crate::app::context::{AppContext, YardBook};
+use crate::app::health::health_view;
+use crate::app::ports::AppStore;
 use crate::app::ports::OutboxState;
+use crate::app::ports::Registry;
 use crate::app::settings::Settings;
+use crate::app::settings::text::TextSettings;
 use crate::daemon::endpoints::endpoints;
 use crate::daemon::post::channel;
 use crate::domain::yard::recipients;
-use crate::views::health::{Finding, HealthView, LoopLine};
-use crate::views::local;
+use crate::views::health::{Finding, HealthView};
 
 /// What is written beside the store, and taken away again, to see that the disk takes more.
 const TRIED_BYTES: usize = 1024 * 1024;
@@ -31,16 +34,23 @@ pub struct SelfTestArgs {}
 /// [`CliError`]: the configuration.
 pub fn self_test(_args: &SelfTestArgs, around: &CliContext<'_>) -> Result<CommandOutput, CliError> {
     let settings = Settings::load(&around.config_path())?;
-    let (mut findings, mut loops) = (Vec::new(), Vec::new());
+    let (mut findings, mut view) = (Vec::new(), HealthView::default());
     let mut exit = Exit::Done;
     match AppContext::open(settings.clone(), Options::default()) {
         Ok(house) => {
-            store(&house, &mut findings);
-            loops = loop_lines(&house)?;
-            findings.push(disk(&house));
-            findings.extend(people(&house));
-            findings.extend(texts(&house));
-            findings.extend(letters(&house, around.now));
+            store((&*house.store, &house.settings.store.path), &mut findings);
+            match health_view(&house, around.now) {
+                Ok(seen) => view = seen,
+                Err(error) => findings.push(Finding {
+                    what: "store".into(),
+                    ok: false,
+                    words: super::with_causes(&error),
+                }),
+            }
+            findings.push(disk(&house.settings.store.path));
+            findings.extend(people(&*house.store));
+            findings.extend(texts(&*house.store, &house.settings.text));
+            findings.extend(letters(&*house.store, around.now));
             runtime()?.block_on(weather(&house, around, &mut findings))?;
         }
         Err(error) => {
@@ -59,33 +69,20 @@ pub fn self_test(_args: &SelfTestArgs, around: &CliContext<'_>) -> Result<Comman
         let mark = if finding.ok { "good " } else { "WRONG" };
         text += &format!("{mark}  {}: {}\n", finding.what, finding.words);
     }
-    let json = as_json(&HealthView { findings, loops })?;
+    view.findings = findings;
+    let json = as_json(&view)?;
     Ok(CommandOutput { text, json, exit })
 }
 
-/// How the loops of the daemon last went.
-fn loop_lines(house: &AppContext) -> Result<Vec<LoopLine>, CliError> {
-    let zone = house.settings.yard.time_zone;
-    let lines = house.store.statuses()?.into_iter().map(|status| LoopLine {
-        name: status.name,
-        ok: status.ok,
-        at: local(status.at, zone),
-        last_ok: status.last_ok.map(|at| local(at, zone)),
-        words: status.text,
-    });
-    Ok(lines.collect())
-}
-
-fn store(house: &AppContext, findings: &mut Vec<Finding>) {
+fn store((store, path): (&dyn AppStore, &std::path::Path), findings: &mut Vec<Finding>) {
     let look = || -> Result<String, crate::app::ports::StoreError> {
-        house.store.full_check()?;
-        let (sites, boats) = (house.store.sites()?.len(), house.store.boats()?.len());
-        let outbox = house.store.outbox_summary()?;
+        store.full_check()?;
+        let (sites, boats) = (store.sites()?.len(), store.boats()?.len());
+        let outbox = store.outbox_summary()?;
         let waiting: u32 = [OutboxState::Queued, OutboxState::Deferred, OutboxState::Leased]
             .into_iter()
             .map(|state| outbox.count(state))
             .sum();
-        let path = &house.settings.store.path;
         let daemon = match Hold::take(path) {
             Ok(_) => "no daemon runs on it",
             Err(_) => "a daemon runs on it",
@@ -103,8 +100,7 @@ fn store(house: &AppContext, findings: &mut Vec<Finding>) {
 }
 
 /// Does the disk under the store take more? The store notes its own trouble, and cannot where it cannot write.
-fn disk(house: &AppContext) -> Finding {
-    let path = &house.settings.store.path;
+fn disk(path: &std::path::Path) -> Finding {
     let own = path.with_extension(format!("try-{}", std::process::id()));
     let write = || -> std::io::Result<()> {
         use std::io::Write as _;
@@ -128,9 +124,9 @@ fn disk(house: &AppContext) -> Finding {
 }
 
 /// Can everybody be told who has to be?
-fn people(house: &AppContext) -> Vec<Finding> {
+fn people(store: &dyn Registry) -> Vec<Finding> {
     let finding = |ok, words| Finding { what: "people".to_owned(), ok, words };
-    let yard = match house.yard() {
+    let yard = match YardBook::read(store) {
         Ok(yard) => yard,
         Err(error) => return vec![finding(false, super::with_causes(&error))],
     };
@@ -183,17 +179,16 @@ fn people(house: &AppContext) -> Vec<Finding> {
 }
 
 /// Can the short texts go to everybody who agreed to them? Silent where no gateway is named.
-fn texts(house: &AppContext) -> Option<Finding> {
-    let gateway = house.settings.text.gateway.as_ref()?;
+fn texts(store: &dyn Registry, settings: &TextSettings) -> Option<Finding> {
+    let gateway = settings.gateway.as_ref()?;
     let finding = |ok, words| Some(Finding { what: "texts".to_owned(), ok, words });
-    let people = match house.yard() {
+    let people = match YardBook::read(store) {
         Ok(yard) => yard.people,
         Err(error) => return finding(false, super::with_causes(&error)),
     };
     let agreed: Vec<_> = people.values().filter(|person| person.text_consent).collect();
-    let lacks = |phone: &Option<String>| {
-        house.settings.text.address(phone.as_deref().unwrap_or_default()).is_none()
-    };
+    let lacks =
+        |phone: &Option<String>| settings.address(phone.as_deref().unwrap_or_default()).is_none();
     let without: Vec<&str> = agreed
         .iter()
         .filter(|person| lacks(&person.phone))
@@ -213,9 +208,9 @@ fn texts(house: &AppContext) -> Option<Finding> {
 }
 
 /// Does what was decided arrive?
-fn letters(house: &AppContext, now: DateTime<Utc>) -> Vec<Finding> {
+fn letters(store: &dyn AppStore, now: DateTime<Utc>) -> Vec<Finding> {
     let finding = |ok, words| Finding { what: "letters".to_owned(), ok, words };
-    match not_arrived(house, now) {
+    match not_arrived(store, now) {
         Ok(lines) if lines.is_empty() => vec![finding(true, "none is overdue".to_owned())],
         Ok(lines) => lines.into_iter().map(|words| finding(false, words)).collect(),
         Err(error) => vec![finding(false, super::with_causes(&error))],

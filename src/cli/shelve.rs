@@ -43,7 +43,7 @@ pub fn shelve(
     (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
-    let record = find(house, &args.id)?;
+    let record = find(&*house.store, &args.id)?;
     let zone = yard.zone(&record.site);
     let until = parse_time(&args.until, zone)?.with_timezone(&zone);
     let person = shelver(yard, &record, args.by.as_deref())?;
@@ -81,7 +81,7 @@ pub fn unshelve(
     (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
-    let record = find(house, &args.id)?;
+    let record = find(&*house.store, &args.id)?;
     let person = shelver(yard, &record, args.by.as_deref())?;
     let change = by_hand(house, &record, &|alert, owner| alert.unshelve(person, owner, now), now)?
         .map_err(|error| CliError::bad_input(error.to_string()))?;

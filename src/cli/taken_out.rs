@@ -57,7 +57,7 @@ pub fn out(
     (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
-    let record = find(house, &args.id)?;
+    let record = find(&*house.store, &args.id)?;
     let zone = yard.zone(&record.site);
     let review = parse_time(&args.review_on, zone)?.with_timezone(&zone);
     let person = shelver(yard, &record, args.by.as_deref())?;
@@ -87,7 +87,7 @@ pub fn back(
     (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
-    let record = find(house, &args.id)?;
+    let record = find(&*house.store, &args.id)?;
     let person = shelver(yard, &record, args.by.as_deref())?;
     let change = by_hand(house, &record, &|alert, _| alert.put_back(person, now), now)?
         .map_err(|error| CliError::bad_input(error.to_string()))?;
@@ -110,7 +110,7 @@ pub fn cancel(
     (house, yard): (&AppContext, &YardBook),
     now: DateTime<Utc>,
 ) -> Result<CommandOutput, CliError> {
-    let record = find(house, &args.id)?;
+    let record = find(&*house.store, &args.id)?;
     let person = shelver(yard, &record, args.by.as_deref())?;
     let act = |alert: &crate::domain::alert::Alert, _: Option<&_>| {
         let next = alert.take_back(person, &args.reason)?;

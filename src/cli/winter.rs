@@ -12,9 +12,11 @@ use chrono::{DateTime, Utc};
 use serde_json::{Value, json};
 
 use super::{CliContext, CliError, CommandOutput, Exit, boat::look_up, page, parse_time};
-use crate::app::context::{AppContext, YardBook};
+use crate::app::context::YardBook;
 use crate::app::ports::AlertFilter;
+use crate::app::ports::AppStore;
 use crate::domain::boat::{Spells, fold, uncleared};
+use crate::domain::catalogue::Catalogue;
 use crate::domain::local_time;
 use crate::domain::season::Hemisphere;
 use parts::Book;
@@ -52,9 +54,9 @@ pub fn run(args: &WinterArgs, around: &CliContext<'_>) -> Result<CommandOutput, 
     let at = around.time_or_now(args.at.as_deref(), zone)?;
     let from = match args.from.as_deref() {
         Some(text) => parse_time(text, zone)?,
-        None => season_start(&house, &yard, boat, at),
+        None => season_start(&house.catalogue, &yard, boat, at),
     };
-    let json = document(&house, &yard, boat, (from, at))?;
+    let json = document((&*house.store, &house.catalogue), &yard, boat, (from, at))?;
     let text = match &args.html {
         Some(path) => page::write(PAGE, &json, path)?,
         None => in_text(&json),
@@ -64,13 +66,13 @@ pub fn run(args: &WinterArgs, around: &CliContext<'_>) -> Result<CommandOutput, 
 
 /// The day on which the sheet before ended: the first of the month of the table, half a year later in the south.
 fn season_start(
-    house: &AppContext,
+    catalogue: &Catalogue,
     yard: &YardBook,
     boat: &crate::domain::boat::Boat,
     at: DateTime<Utc>,
 ) -> DateTime<Utc> {
     let zone = yard.zone(&boat.site);
-    let ends = house.catalogue.limits().season_ends_month;
+    let ends = catalogue.limits().season_ends_month;
     let month = yard.hemisphere(&boat.site).month_of_table(ends);
     Hemisphere::last_first_of(month, at.with_timezone(&zone).date_naive())
         .map_or(at, |day| local_time::day_start(zone, day))
@@ -78,43 +80,43 @@ fn season_start(
 
 /// Everything on the page.
 fn document(
-    house: &AppContext,
+    (store, catalogue): (&dyn AppStore, &Catalogue),
     yard: &YardBook,
     boat: &crate::domain::boat::Boat,
     (from, at): (DateTime<Utc>, DateTime<Utc>),
 ) -> Result<Value, CliError> {
-    let entries = house.store.log_entries()?;
+    let entries = store.log_entries()?;
     let events: Vec<_> = entries.iter().map(|entry| entry.event.clone()).collect();
-    let state = fold(boat, &yard.sites, &events, at, at, &house.catalogue);
+    let state = fold(boat, &yard.sites, &events, at, at, catalogue);
     let site = yard.sites.get(&state.site).ok_or_else(|| {
         CliError::failed(format!("{} stands at {}, which is not listed", boat.id, state.site))
     })?;
-    let book = Book { yard, site, catalogue: &house.catalogue };
-    let spells = house.store.exposures(Some(&boat.id))?;
-    let open = uncleared(&spells, &events, at, at, &house.catalogue);
+    let book = Book { yard, site, catalogue };
+    let spells = store.exposures(Some(&boat.id))?;
+    let open = uncleared(&spells, &events, at, at, catalogue);
     let nights: Vec<Value> = spells
         .iter()
         .filter(|spell| spell.to >= from && spell.from <= at)
         .map(|spell| {
             json!({
-                "words": Spells::of(spell, at).words(&house.catalogue, site.usual_scale(), site.time_zone),
-                "cleared_by": spell.cleared_by(&events, at, at, &house.catalogue),
+                "words": Spells::of(spell, at).words(catalogue, site.usual_scale(), site.time_zone),
+                "cleared_by": spell.cleared_by(&events, at, at, catalogue),
                 "open": open.contains(&spell),
             })
         })
         .collect();
     let filter = AlertFilter { boat: Some(boat.id.clone()), ..AlertFilter::default() };
     let mut alerts = Vec::new();
-    for alert in house.store.alert_records(&filter)?.iter().filter(|alert| alert.raised_at <= at) {
+    for alert in store.alert_records(&filter)?.iter().filter(|alert| alert.raised_at <= at) {
         if alert.closed_at.is_some_and(|closed| closed < from) {
             continue;
         }
-        let transitions = house.store.transitions(&alert.id)?;
-        let letters = house.store.letters(Some(&alert.id))?;
+        let transitions = store.transitions(&alert.id)?;
+        let letters = store.letters(Some(&alert.id))?;
         alerts.push(book.alert(alert, &transitions, &letters, at));
     }
-    let report = house.store.verify_log(None)?;
-    let own = house.store.verify_log(Some(&boat.id))?;
+    let report = store.verify_log(None)?;
+    let own = store.verify_log(Some(&boat.id))?;
     let in_time = |entry: &&crate::app::ports::Entry| {
         let event = &entry.event;
         let about = event.boat.as_ref() == Some(&boat.id)

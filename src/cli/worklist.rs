@@ -57,7 +57,7 @@ pub fn worklist(args: &WorklistArgs, around: &CliContext<'_>) -> Result<CommandO
 
 /// One line for each boat that holds only while the power of its place is on: its soonest circuit.
 fn only_while_powered(assessment: &Assessment, catalogue: &Catalogue) -> String {
-    let line = |view: &crate::app::assess::BoatView| {
+    let line = |view: &crate::app::assess::AssessedBoat| {
         let loss = power::soonest(&view.if_power_fails)?;
         let label = catalogue
             .circuit(&loss.circuit)

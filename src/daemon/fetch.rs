@@ -7,6 +7,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use crate::adapters::weather::client::Clients;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::fetch::fetch_due;
+use crate::app::ports::{AppStore, ForecastStore};
 use crate::app::round::fetch_pass;
 use crate::daemon::task::{Done, ShouldContinue, Task};
 use crate::domain::boat::SiteId;
@@ -43,7 +44,7 @@ impl FetchLoop {
         self.looked_at = Some(now);
         let Some(client) = &self.client else { return Ok(Done::quiet("no service is enabled")) };
         let sites = house.store.sites()?;
-        let due = due_sites(house, client, sites, now)?;
+        let due = due_sites(&*house.store, client, sites, now)?;
         if due.is_empty() {
             return Ok(Done::quiet("nothing is due"));
         }
@@ -72,7 +73,7 @@ impl FetchLoop {
         let mut next = now + TimeDelta::hours(1);
         let Some(client) = &self.client else { return Ok(next) };
         for site in house.store.sites()? {
-            next = next.min(due_at(house, client, &site.id, now)?);
+            next = next.min(due_at(&*house.store, client, &site.id, now)?);
         }
         // A pass in the future was under another clock.
         let last = self.looked_at.filter(|at| *at <= now);
@@ -85,27 +86,27 @@ impl FetchLoop {
 /// # Errors
 /// The store's.
 pub(crate) fn overdue(
-    house: &AppContext,
+    store: &dyn AppStore,
     service: &str,
     now: DateTime<Utc>,
 ) -> Result<usize, ServiceError> {
     let mut overdue = 0;
-    for site in house.store.sites()? {
-        let due = fetch_due(house, service, &site.id)?;
+    for site in store.sites()? {
+        let due = fetch_due(store, service, &site.id)?;
         overdue += usize::from(due.is_none_or(|due| now - due > OVERDUE));
     }
     Ok(overdue)
 }
 
 fn due_at(
-    house: &AppContext,
+    store: &dyn ForecastStore,
     clients: &Clients,
     site: &SiteId,
     now: DateTime<Utc>,
 ) -> Result<DateTime<Utc>, ServiceError> {
     let mut next: Option<DateTime<Utc>> = None;
     for client in &clients.0 {
-        let due = fetch_due(house, client.service().name(), site)?;
+        let due = fetch_due(store, client.service().name(), site)?;
         let due = due.filter(|at| *at <= now + AHEAD_MOST).unwrap_or(now);
         next = Some(next.map_or(due, |earlier| earlier.min(due)));
     }
@@ -114,14 +115,14 @@ fn due_at(
 
 /// The places whose time has come, and those that share coordinates with one of them.
 fn due_sites(
-    house: &AppContext,
+    store: &dyn ForecastStore,
     clients: &Clients,
     sites: Vec<Site>,
     now: DateTime<Utc>,
 ) -> Result<Vec<Site>, ServiceError> {
     let mut due = Vec::new();
     for site in &sites {
-        if due_at(house, clients, &site.id, now)? <= now {
+        if due_at(store, clients, &site.id, now)? <= now {
             due.push((site.latitude, site.longitude));
         }
     }

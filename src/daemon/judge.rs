@@ -7,7 +7,9 @@ use crate::app::alerts::unreachable::{Undeliverable, next_overdue, turn_to_next_
 use crate::app::assess::outlook::services;
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::Composer;
+use crate::app::ports::AppStore;
 use crate::app::round::{Memory, judge_pass};
+use crate::app::settings::ForecastSettings;
 use crate::daemon::task::{Done, Task};
 
 /// After a start, or a sleep of the machine, the weather services are asked first, and judging waits for that: else it
@@ -113,7 +115,7 @@ impl JudgeLoop {
         now: DateTime<Utc>,
     ) -> Result<DateTime<Utc>, ServiceError> {
         if let Some(wait) = self.waits.filter(|wait| wait.fell_at <= now) {
-            let waits = places_to_ask(house, now)? > 0;
+            let waits = places_to_ask((&*house.store, &house.settings.forecast), now)? > 0;
             return Ok(if waits { (now + WAIT_STEP).min(wait.ends()) } else { now });
         }
         if let Some((until, _)) = house.clock.holds(now) {
@@ -124,7 +126,7 @@ impl JudgeLoop {
             return Ok(now);
         }
         let next = self.memory.next_due(house, look.at, now)?;
-        Ok(next_overdue(house, look.at)?.map_or(next, |overdue| overdue.min(next)))
+        Ok(next_overdue(&*house.store, look.at)?.map_or(next, |overdue| overdue.min(next)))
     }
 
     fn waits_for_fetch(
@@ -132,7 +134,7 @@ impl JudgeLoop {
         house: &AppContext,
         now: DateTime<Utc>,
     ) -> Result<bool, ServiceError> {
-        let places = places_to_ask(house, now)?;
+        let places = places_to_ask((&*house.store, &house.settings.forecast), now)?;
         let mut wait = self.waits.filter(|wait| wait.fell_at <= now).unwrap_or(Wait {
             since: now,
             places,
@@ -148,10 +150,13 @@ impl JudgeLoop {
 }
 
 /// Places that have not been asked for, and should have been long ago; those of each service count.
-fn places_to_ask(house: &AppContext, now: DateTime<Utc>) -> Result<usize, ServiceError> {
+fn places_to_ask(
+    (store, settings): (&dyn AppStore, &ForecastSettings),
+    now: DateTime<Utc>,
+) -> Result<usize, ServiceError> {
     let mut places = 0;
-    for service in services(&house.settings.forecast) {
-        places += crate::daemon::fetch::overdue(house, service.name(), now)?;
+    for service in services(settings) {
+        places += crate::daemon::fetch::overdue(store, service.name(), now)?;
     }
     Ok(places)
 }

@@ -116,3 +116,53 @@ pub struct LetterLine {
     /// What the server said.
     pub answer: Option<String>,
 }
+
+/// Why an alert is as it is: every decision about it, with what it was decided on, as that was stored then.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ReasonsView {
+    /// Its id.
+    pub id: String,
+    /// Its decisions, oldest first.
+    pub transitions: Vec<DecisionLine>,
+}
+
+/// One decision.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct DecisionLine {
+    /// When.
+    pub at: String,
+    /// The revision that it led to.
+    pub revision: u32,
+    /// From which state to which.
+    pub change: String,
+    /// The numbers, texts and versions that it rests on.
+    pub decided_on: Value,
+}
+
+/// The letters to owners that wait for the yard to look at them first.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct HeldView {
+    /// In the order in which they entered the outbox.
+    pub letters: Vec<HeldLine>,
+}
+
+/// A letter that waits.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct HeldLine {
+    /// Its number in the outbox.
+    pub letter: i64,
+    /// The alert that it tells of.
+    pub alert: String,
+    /// Whom it is for.
+    pub recipient: PersonId,
+    /// Its subject.
+    pub subject: String,
+    /// When it goes by itself.
+    pub goes: String,
+    /// Until when it can be held at most.
+    pub most: String,
+    /// Who of the yard has held it longer.
+    pub by: Option<PersonId>,
+    /// Why.
+    pub why: Option<String>,
+}

@@ -1,6 +1,6 @@
 //! One place: where it is, and what its own thermometer has taught.
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::NaiveDate;
 use serde::Serialize;
 
 use crate::domain::boat::SiteId;
@@ -39,8 +39,8 @@ pub struct PlaceView {
 pub struct RefusedLine {
     /// The service that gave it.
     pub service: String,
-    /// When, in UTC.
-    pub at: DateTime<Utc>,
+    /// When, by the clock of the place.
+    pub at: String,
     /// Why it cannot serve.
     pub why: String,
 }

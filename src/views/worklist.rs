@@ -47,7 +47,7 @@ pub struct PlaceRow {
 }
 
 /// The forecast of a place.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct ForecastLine {
     /// Which service; null where there is none.
     pub service: Option<String>,

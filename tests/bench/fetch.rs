@@ -142,7 +142,7 @@ async fn main() {
     let (mut kept, begun) = (0, Instant::now());
     while kept < places {
         let (start, before) = (Instant::now(), served.requests.load(Ordering::Relaxed));
-        let fetched = fetch_all(&house, &clients, &sites, now, &|| true).await.unwrap();
+        let fetched = fetch_all(&*house.store, &clients, &sites, now, &|| true).await.unwrap();
         let new = fetched.iter().filter(|f| f.new_issue).count();
         kept += new;
         let seconds = start.elapsed().as_secs_f64();
@@ -154,7 +154,7 @@ async fn main() {
     let first_s = begun.elapsed().as_secs_f64();
     // All of it once more, now that the server can say "not modified".
     let (start, before) = (Instant::now(), served.requests.load(Ordering::Relaxed));
-    fetch_all(&house, &clients, &sites, now, &|| true).await.unwrap();
+    fetch_all(&*house.store, &clients, &sites, now, &|| true).await.unwrap();
     let again = served.requests.load(Ordering::Relaxed) - before;
     let again_s = start.elapsed().as_secs_f64();
     let bytes = std::fs::metadata(folder.join("own.sqlite")).map_or(0, |m| m.len());

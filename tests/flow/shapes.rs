@@ -1,5 +1,8 @@
 //! What `--json` prints has the shape that `tests/schema/views.json` pins (JSON Schema, draft 2020-12).
 
+use std::fs;
+use std::path::Path;
+
 use serde_json::{Value, json};
 
 use super::round::Yard;
@@ -34,6 +37,8 @@ fn what_programs_read_has_the_shape_that_is_pinned() {
         ("PlaceView", vec!["place", "UPPER"]),
         ("AlertsView", vec!["alerts", "list"]),
         ("AlertView", vec!["alerts", "show", &alert]),
+        ("ReasonsView", vec!["alerts", "explain", &alert]),
+        ("HeldView", vec!["alerts", "held", "--at", morning]),
         ("HealthView", vec!["self-test"]),
     ] {
         let timed = !matches!(command[0], "alerts" | "self-test");
@@ -57,4 +62,28 @@ fn another_shape_is_found_out() {
     let mut lacking = row;
     lacking.as_object_mut().unwrap().remove("engine");
     assert_eq!(faults("FillLine", &lacking).len(), 1);
+}
+
+#[test]
+fn every_read_model_is_pinned_field_by_field_in_its_order() {
+    let schema: Value = serde_json::from_str(include_str!("../schema/views.json")).unwrap();
+    let pinned = schema["$defs"].as_object().unwrap();
+    let mut models = Vec::new();
+    for file in fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("src/views")).unwrap() {
+        let text = fs::read_to_string(file.unwrap().path()).unwrap();
+        for item in syn::parse_file(&text).unwrap().items {
+            let syn::Item::Struct(model) = item else { continue };
+            let name = model.ident.to_string();
+            let fields = model.fields.iter().map(|field| field.ident.as_ref().unwrap());
+            let fields: Vec<String> = fields.map(ToString::to_string).collect();
+            let definition = pinned.get(&name).unwrap_or_else(|| panic!("{name} is not pinned"));
+            assert_eq!(definition["required"], json!(fields), "{name}");
+            let properties = definition["properties"].as_object().unwrap();
+            assert!(properties.keys().eq(&fields), "{name}");
+            assert_eq!(definition["additionalProperties"], false, "{name}");
+            models.push(name);
+        }
+    }
+    models.sort();
+    assert!(pinned.keys().eq(&models), "pinned, and no model: {pinned:?} {models:?}");
 }

@@ -88,7 +88,7 @@ fn state(
     site: &Site,
     at: DateTime<Utc>,
 ) -> (Option<std::sync::Arc<Forecast>>, ForecastState) {
-    outlook_of(house, site, AsOf::now(at)).unwrap()
+    outlook_of(house.forecasts(), site, AsOf::now(at)).unwrap()
 }
 
 #[tokio::test]
@@ -99,7 +99,7 @@ async fn places_in_one_cell_share_a_request_and_two_services_one_outlook() {
     let folder = TempDir::new("several");
     let (house, sites) = house(&folder, &norway, &meteo);
     let clients = house.weather_client().unwrap().unwrap();
-    let fetched = fetch_all(&house, &clients, &sites, now(), &|| true).await.unwrap();
+    let fetched = fetch_all(&*house.store, &clients, &sites, now(), &|| true).await.unwrap();
     assert!(fetched.iter().all(|f| f.new_issue && f.trouble.is_empty()), "{fetched:?}");
     assert_eq!((norway.paths().len(), meteo.paths().len()), (1, 1));
     let height = format!("{:.0}", sites[0].elevation_m);
@@ -124,8 +124,9 @@ async fn places_in_one_cell_share_a_request_and_two_services_one_outlook() {
         let shown = credits([outlook.service.as_str()]).join(", ");
         assert!(shown.contains("MET Norway") && shown.contains("Open-Meteo"), "{shown}");
     }
-    let again =
-        fetch_all(&house, &clients, &sites, now() + TimeDelta::minutes(5), &|| true).await.unwrap();
+    let again = fetch_all(&*house.store, &clients, &sites, now() + TimeDelta::minutes(5), &|| true)
+        .await
+        .unwrap();
     assert!(
         again.iter().all(|f| !f.new_issue) && norway.paths().len() == 1,
         "asked before Expires"
@@ -139,7 +140,7 @@ async fn a_service_that_fails_leaves_the_other_and_says_so() {
     let folder = TempDir::new("several-one");
     let (house, sites) = house(&folder, &norway, &meteo);
     let clients = house.weather_client().unwrap().unwrap();
-    let fetched = fetch_all(&house, &clients, &sites, now(), &|| true).await.unwrap();
+    let fetched = fetch_all(&*house.store, &clients, &sites, now(), &|| true).await.unwrap();
     assert!(fetched[0].new_issue && fetched[0].trouble.contains("503"), "{fetched:?}");
     let (outlook, state) = state(&house, &sites[0], now());
     assert_eq!((outlook.unwrap().service.as_str(), state), ("open-meteo", ForecastState::Fresh));
@@ -154,10 +155,10 @@ async fn a_place_that_every_service_refuses_is_blind_even_with_a_forecast_in_han
     let folder = TempDir::new("several-none");
     let (house, sites) = house(&folder, &norway, &meteo);
     let clients = house.weather_client().unwrap().unwrap();
-    fetch_all(&house, &clients, &sites[..1], now(), &|| true).await.unwrap();
+    fetch_all(&*house.store, &clients, &sites[..1], now(), &|| true).await.unwrap();
     assert_eq!(state(&house, &sites[0], now()).1, ForecastState::Fresh);
     let later = now() + TimeDelta::hours(2);
-    let fetched = fetch_all(&house, &clients, &sites[..1], later, &|| true).await.unwrap();
+    let fetched = fetch_all(&*house.store, &clients, &sites[..1], later, &|| true).await.unwrap();
     assert!(fetched[0].refused && fetched[0].trouble.contains("403"), "{fetched:?}");
     assert_eq!(state(&house, &sites[0], later).1, ForecastState::Blind);
 }
@@ -262,9 +263,11 @@ async fn where_the_hourly_budget_does_not_reach_for_all_each_place_has_its_turn(
         .collect();
     house.store.put_yard(&sites, &[], &[]).unwrap();
     let clients = house.weather_client().unwrap().unwrap();
-    fetch_all(&house, &clients, &sites, now(), &|| true).await.unwrap();
+    fetch_all(&*house.store, &clients, &sites, now(), &|| true).await.unwrap();
     assert_eq!(meteo.paths().len(), 500);
-    fetch_all(&house, &clients, &sites, now() + TimeDelta::hours(1), &|| true).await.unwrap();
+    fetch_all(&*house.store, &clients, &sites, now() + TimeDelta::hours(1), &|| true)
+        .await
+        .unwrap();
     let blind = sites
         .iter()
         .filter(|site| state(&house, site, now() + TimeDelta::hours(1)).1 == ForecastState::Blind);
@@ -303,7 +306,7 @@ async fn sick_cells_do_not_keep_the_well_ones_from_being_asked() {
     let clients = house.weather_client().unwrap().unwrap();
     for hour in 0..30 {
         let at = now() + TimeDelta::hours(hour);
-        fetch_all(&house, &clients, &sites, at, &|| true).await.unwrap();
+        fetch_all(&*house.store, &clients, &sites, at, &|| true).await.unwrap();
     }
     let at = now() + TimeDelta::hours(29);
     let fresh = sites.iter().filter(|site| state(&house, site, at).1 == ForecastState::Fresh);
@@ -330,7 +333,7 @@ async fn m7_an_answer_for_another_height_is_brought_to_ours() {
         let (mut house, sites) = house(&folder, &norway, &meteo);
         house.settings.forecast.services.retain(|name| format!("{name:?}") == "MetNorway");
         let clients = house.weather_client().unwrap().unwrap();
-        fetch_all(&house, &clients, &sites[..1], now(), &|| true).await.unwrap();
+        fetch_all(&*house.store, &clients, &sites[..1], now(), &|| true).await.unwrap();
         let outlook = state(&house, &sites[0], now()).0.unwrap();
         found.push(outlook.steps[10].temperature_c.unwrap());
     }
@@ -361,7 +364,7 @@ async fn o7_a_run_that_is_given_out_again_and_again_grows_old() {
     let mut states = Vec::new();
     for hour in 0..22 {
         let at = now() + TimeDelta::hours(hour);
-        fetch_all(&house, &clients, &sites[..1], at, &|| true).await.unwrap();
+        fetch_all(&*house.store, &clients, &sites[..1], at, &|| true).await.unwrap();
         states.push(state(&house, &sites[0], at).1);
     }
     assert_eq!(meteo.paths().len(), 22);
@@ -396,7 +399,7 @@ async fn an_answer_that_cannot_be_true_is_put_aside_with_the_reason() {
     let site = &sites[0];
     for hour in [0, 4, 8] {
         let at = now() + TimeDelta::hours(hour);
-        fetch_all(&house, &clients, &sites[..1], at, &|| true).await.unwrap();
+        fetch_all(&*house.store, &clients, &sites[..1], at, &|| true).await.unwrap();
     }
     let aside = house.store.refused(&site.id).unwrap();
     assert_eq!(aside.len(), 1, "{aside:?}");
@@ -425,6 +428,12 @@ async fn an_answer_that_cannot_be_true_is_put_aside_with_the_reason() {
         "{told}"
     );
     assert_eq!(std::fs::read(&file).unwrap(), aside[0].body);
+    // Programs read when by the clock of the place, as every other time.
+    let told: serde_json::Value =
+        serde_json::from_str(&crate::flow::text(&place(&["--json"]))).unwrap();
+    let local = aside[0].at.with_timezone(&site.time_zone).to_rfc3339();
+    assert!(!local.ends_with("+00:00"), "{local}");
+    assert_eq!(told["refused"][0]["at"], local.as_str());
     assert_eq!(
         crate::flow::code(&place(&["--refused", file.to_str().unwrap()])),
         2,

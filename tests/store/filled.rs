@@ -60,7 +60,7 @@ fn a_filled_store_of_layout_12_goes_on_without_a_second_letter() {
     assert_eq!(queued.len(), 2, "one held, one not yet sent");
     assert_eq!(app.store.held_letters(at("2022-11-11T04:20:00Z")).unwrap().len(), 1);
 
-    let composer = Composer::of(&app).unwrap();
+    let composer = Composer::of(&app.settings, &*app.mailer).unwrap();
     let (before, night) = (app.store.letters(None).unwrap().len(), at("2022-11-11T04:20:00Z"));
     let judged = judge_pass(&app, &composer, &mut Memory::default(), night).unwrap().unwrap();
     assert_eq!((judged.queued, judged.unsendable), (0, 0), "{:?}", judged.changes);

@@ -66,7 +66,7 @@ impl Checks {
         clock: DateTime<Utc>,
     ) {
         let site = SiteId::from("UPPER");
-        let standing = standings_of(house, &site, AsOf::now(clock)).unwrap()[0];
+        let standing = standings_of(house.forecasts(), &site, AsOf::now(clock)).unwrap()[0];
         let limits = house.settings.forecast.limits;
         if limits.state(&standing, clock) != ForecastState::Blind {
             return;

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::gathering::Gathering;
-use crate::app::assess::PlaceView;
+use crate::app::assess::AssessedPlace;
 use crate::app::context::ServiceError;
 use crate::domain::alert::aging::{AgedPlace, Aging, name};
 use crate::domain::alert::{Decision, DecisionInput, Kind, decide};
@@ -20,8 +20,8 @@ type Boats = BTreeMap<(PersonId, SiteId), Vec<String>>;
 /// # Errors
 /// The store's.
 pub(super) fn aging(gathering: &Gathering<'_>, decided: &mut Decision) -> Result<(), ServiceError> {
-    let aged = |place: &&PlaceView| place.state == ForecastState::Degraded;
-    let degraded: Vec<&PlaceView> = gathering.seen.places.values().filter(aged).collect();
+    let aged = |place: &&AssessedPlace| place.state == ForecastState::Degraded;
+    let degraded: Vec<&AssessedPlace> = gathering.seen.places.values().filter(aged).collect();
     if degraded.is_empty() {
         return Ok(());
     }
@@ -42,7 +42,7 @@ fn of_place(
     gathering: &Gathering<'_>,
     standing: &Boats,
     person: &Person,
-    place: &PlaceView,
+    place: &AssessedPlace,
 ) -> Result<Option<AgedPlace>, ServiceError> {
     let site = &place.site.id;
     let boats = standing.get(&(person.id.clone(), site.clone())).cloned().unwrap_or_default();

@@ -7,12 +7,13 @@ use super::gathering::Gathering;
 use super::open_alerts::last_closed;
 use super::seasonal::{Freezes, concerned, past_of};
 use crate::app::assess::past_seasons::{Passing, PastSeasons};
-use crate::app::assess::{Assessment, BoatView};
+use crate::app::assess::{AssessedBoat, Assessment};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::label_of;
 use crate::domain::alert::blend::{Filled, PastWinters, WeakPart};
 use crate::domain::alert::{Alert, Decision, DecisionInput, Kind, System, decide, is_wet};
 use crate::domain::boat::{Care, CircuitState, Holds, SiteId};
+use crate::domain::catalogue::Catalogue;
 use crate::domain::catalogue::{CircuitKind, Consequence};
 use crate::domain::physics::{BURST_SHARE, Liquid, STRONGEST, Solute};
 use crate::domain::risk::judge::interrupts;
@@ -45,7 +46,7 @@ pub(super) fn blends(
     let freezes = Freezes::of(open, decided);
     for view in &seen.boats {
         let Some(look) = look(app, seen, view, now)? else { continue };
-        let closed = last_closed(app, Kind::Blend, &view.boat.id)?;
+        let closed = last_closed(&*app.store, Kind::Blend, &view.boat.id)?;
         let owner = recipients::of_season(&seen.yard.people, &view.boat);
         let weak: Vec<System> = look.past.weak.iter().map(|part| part.system.clone()).collect();
         let told = open.of(Kind::Blend, view.boat.id.as_str());
@@ -64,7 +65,7 @@ pub(super) fn blends(
 
 /// Does something that was told of hold water again, or what nobody knows, or a filling that is not yet written up? Then it is
 /// neither renewed nor over.
-fn is_undone(view: &BoatView, open: &Alert, now: DateTime<Utc>) -> bool {
+fn is_undone(view: &AssessedBoat, open: &Alert, now: DateTime<Utc>) -> bool {
     let told = |circuit: &&CircuitState| {
         let mut ledgers = open.told.values();
         ledgers.any(|ledger| {
@@ -81,7 +82,7 @@ fn is_undone(view: &BoatView, open: &Alert, now: DateTime<Utc>) -> bool {
 }
 
 /// Is the weather of the boat's place known, and nothing in it that would harm the antifreeze in her?
-fn is_clear(seen: &Assessment, view: &BoatView) -> bool {
+fn is_clear(seen: &Assessment, view: &AssessedBoat) -> bool {
     let seen = seen.places.get(&view.state.site);
     let seen = seen.is_some_and(|place| place.weather.is_some());
     let filled = |row: &&CircuitRisk| matches!(row.holds, Holds::Blend | Holds::Coolant);
@@ -106,7 +107,7 @@ pub fn too_weak(app: &AppContext, seen: &Assessment, own: impl Fn(&SiteId) -> bo
             let weak: Vec<&WeakPart> =
                 look.past.weak.iter().filter(|part| !pressed(part)).collect();
             let mut parts: Vec<String> =
-                weak.iter().map(|part| label_of(app, &part.system.circuit)).collect();
+                weak.iter().map(|part| label_of(&app.catalogue, &part.system.circuit)).collect();
             parts.dedup();
             let most = weak.iter().map(|part| part.winters).max()?;
             let name = view.boat.name.trim();
@@ -126,23 +127,23 @@ struct Look {
 fn look(
     app: &AppContext,
     seen: &Assessment,
-    view: &BoatView,
+    view: &AssessedBoat,
     now: DateTime<Utc>,
 ) -> Result<Option<Look>, ServiceError> {
-    let Some((site, past)) = past_of(app, seen, view) else { return Ok(None) };
+    let Some((site, past)) = past_of(app.past_archives(), seen, view) else { return Ok(None) };
     let (today, tolerance) = (today(site, now), app.settings.season.tolerance);
     let from = past.half.day_of(today);
     let said = PastWinters { winters: past.winters.len(), tolerance, ..PastWinters::default() };
     let mut found = Look { past: said, chance: 0.0, over: false };
     let mut needed: Option<f64> = Some(0.0);
     for circuit in &view.state.circuits {
-        let Some((kind, solute, strength)) = filled_with(app, view, circuit, now) else {
+        let Some((kind, solute, strength)) = filled_with(&app.catalogue, view, circuit, now) else {
             continue;
         };
         let come = |strength: f64, from: u32| {
             let liquid = Liquid::Blend { solute, mass_fraction: MassFraction::clamped(strength) };
             let passing = Passing { liquid, share: BURST_SHARE };
-            let days = app.passed(&past, &kind.thermal_class, passing)?;
+            let days = app.archives.passed(&past, &kind.thermal_class, passing)?;
             Ok::<_, ServiceError>(still_to_come(&days, from))
         };
         let (share, first) = come(strength, from)?;
@@ -184,12 +185,12 @@ fn today(site: &Site, now: DateTime<Utc>) -> NaiveDate {
 
 /// The antifreeze in a dear circuit and its strength by mass, where a record of some standing says so.
 fn filled_with<'a>(
-    app: &'a AppContext,
-    view: &BoatView,
+    catalogue: &'a Catalogue,
+    view: &AssessedBoat,
     circuit: &CircuitState,
     now: DateTime<Utc>,
 ) -> Option<(&'a CircuitKind, Solute, f64)> {
-    let kind = app.catalogue.circuit(&circuit.circuit)?;
+    let kind = catalogue.circuit(&circuit.circuit)?;
     let dear = kind.consequence_when(view.state.afloat) >= Consequence::Major;
     let settled = circuit.since.is_some_and(|since| now - since >= SETTLED);
     let holds = matches!(circuit.holds, Holds::Blend | Holds::Coolant);

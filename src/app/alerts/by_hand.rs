@@ -25,7 +25,7 @@ pub fn by_hand<E>(
 ) -> Result<Result<String, E>, ServiceError> {
     let based_on = house.store.generation()?;
     let Some(record) = house.store.alert(&record.id)? else {
-        return Err(ServiceError::Told(format!("the alert {} has gone", record.id)));
+        return Err(ServiceError::AlertGone { id: record.id.clone() });
     };
     let alert = record.alert()?;
     let boats = house.store.boats()?;
@@ -45,7 +45,12 @@ pub fn by_hand<E>(
         commit.alerts.push(record_of(alert, now)?);
     }
     if !house.settings.webhook.is_empty() {
-        commit.letters = webhooks::notes(&house.settings, &Composer::of(house)?, &decision, now);
+        commit.letters = webhooks::notes(
+            &house.settings,
+            &Composer::of(&house.settings, &*house.mailer)?,
+            &decision,
+            now,
+        );
     }
     house.store.commit_round(&commit)?;
     Ok(Ok(commit.transitions.pop().map_or_else(String::new, |row| row.change)))

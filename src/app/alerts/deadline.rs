@@ -6,8 +6,8 @@ use chrono::NaiveDate;
 
 use super::gathering::Gathering;
 use super::seasonal::{Freezes, concerned, past_of};
-use crate::app::assess::BoatView;
-use crate::app::context::ServiceError;
+use crate::app::assess::AssessedBoat;
+use crate::app::error::ServiceError;
 use crate::domain::alert::deadline::Autumn;
 use crate::domain::alert::{Decision, DecisionInput, Kind, System, decide, is_wet};
 use crate::domain::catalogue::Consequence;
@@ -36,7 +36,7 @@ pub(super) fn nudges(
     let work = WorkTable::built_in(&app.catalogue)?;
     for view in &seen.boats {
         let Some(look) = look(gathering, view, &work)? else { continue };
-        let closed = super::open_alerts::last_closed(app, Kind::Deadline, &view.boat.id)?;
+        let closed = super::open_alerts::last_closed(&*app.store, Kind::Deadline, &view.boat.id)?;
         let owner = recipients::of_season(&seen.yard.people, &view.boat);
         let autumn = Autumn {
             of: concerned(gathering, (Kind::Deadline, view), owner, closed.as_ref(), &freezes),
@@ -64,11 +64,11 @@ struct Look {
 /// `None` where the place is heated or has no past seasons, or where no winter of them freezes any part.
 fn look(
     gathering: &Gathering<'_>,
-    view: &BoatView,
+    view: &AssessedBoat,
     work: &WorkTable,
 ) -> Result<Option<Look>, ServiceError> {
     let Gathering { app, seen, now, .. } = *gathering;
-    let Some((site, past)) = past_of(app, seen, view) else { return Ok(None) };
+    let Some((site, past)) = past_of(app.past_archives(), seen, view) else { return Ok(None) };
     let today = now.with_timezone(&site.time_zone).date_naive();
     let on = |day: u32| past.half.this_season(today, day);
     let tolerance = app.settings.season.tolerance;
@@ -96,7 +96,7 @@ fn look(
         if let Some(group) = group {
             groups.entry(group).or_default().0 += kind.drain_minutes;
         }
-        let days = app.first_and_last(&past, &kind.thermal_class)?;
+        let days = app.archives.first_and_last(&past, &kind.thermal_class)?;
         let (Some(bad), half) =
             (day_at(&days, End::First, tolerance), day_at(&days, End::First, 0.5))
         else {

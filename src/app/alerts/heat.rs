@@ -4,8 +4,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::gathering::Gathering;
 use crate::app::assess::heating::heating;
-use crate::app::assess::{Assessment, BoatView, PlaceView};
-use crate::app::context::ServiceError;
+use crate::app::assess::{AssessedBoat, AssessedPlace, Assessment};
+use crate::app::error::ServiceError;
+use crate::app::ports::NightStore;
 use crate::domain::alert::heat::{HeatedPlace, Outside, Trouble};
 use crate::domain::alert::{Decision, DecisionInput, Kind, System, decide, is_wet};
 use crate::domain::boat::{LayupEvent, SiteId};
@@ -20,15 +21,16 @@ use crate::domain::yard::{Site, SiteKind};
 /// The store's, or a hole in the tables.
 pub(super) fn heats(gathering: &Gathering<'_>, decided: &mut Decision) -> Result<(), ServiceError> {
     let places = gathering.seen.places.values();
-    let heated: Vec<&PlaceView> =
+    let heated: Vec<&AssessedPlace> =
         places.filter(|place| place.site.kind == SiteKind::IndoorHeated).collect();
     if heated.is_empty() {
         return Ok(());
     }
     let events = gathering.app.events()?;
     let said: Vec<&LayupEvent> = events.iter().filter(|event| event.boat.is_none()).collect();
+    let known: (&dyn NightStore, _) = (&*gathering.app.store, &gathering.app.catalogue);
     for place in heated {
-        let trouble = heating(gathering.app, &place.site, &said, gathering.seen.instant)?.trouble;
+        let trouble = heating(known, &place.site, &said, gathering.seen.instant)?.trouble;
         heat(gathering, place, trouble, decided);
     }
     Ok(())
@@ -36,7 +38,7 @@ pub(super) fn heats(gathering: &Gathering<'_>, decided: &mut Decision) -> Result
 
 fn heat(
     gathering: &Gathering<'_>,
-    place: &PlaceView,
+    place: &AssessedPlace,
     trouble: Option<Trouble>,
     decided: &mut Decision,
 ) {
@@ -69,7 +71,7 @@ fn heat(
     decided.extend(decide(DecisionInput::Heat(&heated), now));
 }
 
-fn views<'a>(seen: &'a Assessment, site: &SiteId) -> impl Iterator<Item = &'a BoatView> {
+fn views<'a>(seen: &'a Assessment, site: &SiteId) -> impl Iterator<Item = &'a AssessedBoat> {
     let site = site.clone();
     seen.boats.iter().filter(move |view| view.state.site == site && !view.state.afloat)
 }
@@ -92,7 +94,7 @@ fn greatest_chance(seen: &Assessment, site: &SiteId) -> f64 {
 /// The boats that stand in the place, the one with the least time first.
 pub(crate) fn boats_in<'a>(
     seen: &'a Assessment,
-    place: &PlaceView,
+    place: &AssessedPlace,
     trouble: Option<Trouble>,
     now: DateTime<Utc>,
 ) -> Vec<InTheShed<'a>> {
@@ -105,7 +107,7 @@ pub(crate) fn boats_in<'a>(
     boats
 }
 
-fn as_judged(view: &BoatView) -> InTheShed<'_> {
+fn as_judged(view: &AssessedBoat) -> InTheShed<'_> {
     // What froze elsewhere and has thawed says nothing of this shed.
     let pressing = || {
         let asks = |row: &&CircuitRisk| row.priority > Priority::Notice && !row.ice.thawed;
@@ -124,7 +126,7 @@ fn as_judged(view: &BoatView) -> InTheShed<'_> {
     }
 }
 
-fn were_it_off(view: &BoatView, now: DateTime<Utc>) -> InTheShed<'_> {
+fn were_it_off(view: &AssessedBoat, now: DateTime<Utc>) -> InTheShed<'_> {
     let soonest = power::soonest(&view.if_power_fails);
     let hours = soonest.and_then(power::PowerLoss::sure_h);
     InTheShed {

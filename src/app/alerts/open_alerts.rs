@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::app::context::{AppContext, ServiceError};
+use crate::app::error::ServiceError;
+use crate::app::ports::AlertStore;
 use crate::domain::alert::{Alert, Kind, Subject};
 use crate::domain::boat::BoatId;
 
@@ -18,12 +19,12 @@ impl OpenAlerts {
     ///
     /// # Errors
     /// The store's, or an alert document that cannot be read.
-    pub fn read(app: &AppContext) -> Result<Self, ServiceError> {
+    pub fn read(store: &dyn AlertStore) -> Result<Self, ServiceError> {
         let mut found = Self::default();
-        for alert in app.store.open_alerts()? {
+        for alert in store.open_alerts()? {
             found.open.insert((alert.kind, alert.subject.as_str().to_owned()), alert);
         }
-        for (kind, subject, count) in app.store.closed_counts()? {
+        for (kind, subject, count) in store.closed_counts()? {
             found.closed.insert((kind, subject), count);
         }
         Ok(found)
@@ -57,11 +58,11 @@ impl OpenAlerts {
 /// # Errors
 /// The store's, or an alert document that cannot be read.
 pub fn last_closed(
-    app: &AppContext,
+    store: &dyn AlertStore,
     kind: Kind,
     boat: &BoatId,
 ) -> Result<Option<Alert>, ServiceError> {
-    Ok(app.store.last_closed(kind.as_str(), boat)?)
+    Ok(store.last_closed(kind.as_str(), boat)?)
 }
 
 /// Is the alert about this person?

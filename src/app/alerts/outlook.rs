@@ -4,8 +4,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::gathering::Gathering;
 use super::open_alerts::last_closed;
-use crate::app::assess::{BoatView, PlaceView};
-use crate::app::context::{AppContext, ServiceError};
+use crate::app::assess::{AssessedBoat, AssessedPlace};
+use crate::app::error::ServiceError;
+use crate::app::settings::Yard;
 use crate::app::settings::schedule::Schedule;
 use crate::domain::alert::{
     Decision, DecisionInput, Kind, Situation, Standing, Subject, Target, WorklistTimes, decide,
@@ -40,7 +41,7 @@ pub(super) fn freezes(
         // Only who might be told anew needs what was told before.
         let pressing = view.rows.iter().any(|row| row.priority > Priority::Notice);
         if situation.open.is_none() && pressing {
-            let before = last_closed(gathering.app, Kind::Freeze, &view.boat.id)?;
+            let before = last_closed(&*gathering.app.store, Kind::Freeze, &view.boat.id)?;
             situation.known = before.map(|alert| alert.known).unwrap_or_default();
         }
         decided.extend(decide(DecisionInput::Outlook(&situation), gathering.now));
@@ -81,13 +82,14 @@ struct Ground<'a> {
 impl<'a> Ground<'a> {
     fn read(gathering: &'a Gathering<'a>) -> Result<Self, ServiceError> {
         let recent = gathering.app.store.letters_since(gathering.now - RECENT)?;
-        let worklist = worklist_times(gathering.app, gathering.worklist_due, gathering.now)?;
+        let worklist =
+            worklist_times(&gathering.app.settings.yard, gathering.worklist_due, gathering.now)?;
         Ok(Self { gathering, recent, worklist })
     }
 
     fn situation(
         &self,
-        place: &PlaceView,
+        place: &AssessedPlace,
         (kind, subject): (Kind, &Subject),
         target: Target,
         people: Vec<Person>,
@@ -114,14 +116,14 @@ impl<'a> Ground<'a> {
             episodes_closed,
             people,
             recent,
-            working_hours: app.working_hours(),
+            working_hours: app.settings.yard.working_hours(),
             settings: app.settings.alert.clone(),
         }
     }
 }
 
 /// Does the boat stand on land in a place whose heat is on by the record?
-fn is_heated(place: &PlaceView, target: &Target) -> bool {
+fn is_heated(place: &AssessedPlace, target: &Target) -> bool {
     match target {
         Target::Boat { state, .. } => {
             let warm = place.weather.as_ref().is_some_and(|weather| weather.heat.on());
@@ -133,12 +135,12 @@ fn is_heated(place: &PlaceView, target: &Target) -> bool {
 
 /// When the managers read the worklist, if anybody gets one.
 fn worklist_times(
-    house: &AppContext,
+    yard: &Yard,
     in_this_round: bool,
     now: DateTime<Utc>,
 ) -> Result<Option<WorklistTimes>, ServiceError> {
-    let yard = &house.settings.yard;
-    let schedule = Schedule::parse(&yard.worklist).map_err(ServiceError::Told)?;
+    let schedule = Schedule::parse(&yard.worklist)
+        .map_err(|why| ServiceError::Schedule { key: "yard.worklist", why })?;
     let next = schedule.next_after(now, yard.time_zone);
     Ok(next.map(|next| WorklistTimes { in_this_round, next }))
 }
@@ -146,7 +148,7 @@ fn worklist_times(
 /// The advice that stands for the boats of a place.
 fn standing_at(gathering: &Gathering<'_>, site: &SiteId) -> Vec<Standing> {
     let mut standing = Vec::new();
-    let boats: &[BoatView] = &gathering.seen.boats;
+    let boats: &[AssessedBoat] = &gathering.seen.boats;
     let raised = gathering.open.of_kind(Kind::Freeze);
     for alert in raised.filter(|alert| alert.site == *site && alert.is_raised()) {
         let Some(id) = alert.subject.boat() else { continue };

@@ -9,7 +9,7 @@ use crate::domain::alert::{Alert, Decision};
 /// A decided alert as the store keeps it.
 ///
 /// # Errors
-/// [`ServiceError::Told`] if it cannot be written as JSON.
+/// [`ServiceError::Document`] if it cannot be written as JSON.
 pub fn record_of(alert: &Alert, now: DateTime<Utc>) -> Result<AlertRecord, ServiceError> {
     Ok(AlertRecord {
         id: alert.id.to_string(),
@@ -27,7 +27,7 @@ pub fn record_of(alert: &Alert, now: DateTime<Utc>) -> Result<AlertRecord, Servi
 /// The transitions of a decision as the store keeps them, with everything that they were decided on.
 ///
 /// # Errors
-/// [`ServiceError::Told`] if one cannot be written as JSON.
+/// [`ServiceError::Document`] if one cannot be written as JSON.
 pub fn transition_rows(decision: &Decision) -> Result<Vec<TransitionRow>, ServiceError> {
     decision
         .transitions
@@ -55,5 +55,5 @@ pub fn transition_rows(decision: &Decision) -> Result<Vec<TransitionRow>, Servic
 
 fn as_json(value: &impl serde::Serialize) -> Result<serde_json::Value, ServiceError> {
     serde_json::to_value(value)
-        .map_err(|error| ServiceError::Told(format!("writing a decision as JSON: {error}")))
+        .map_err(|source| ServiceError::Document { what: "a decision", source })
 }

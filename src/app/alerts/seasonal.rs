@@ -5,22 +5,21 @@ use std::sync::Arc;
 
 use super::gathering::Gathering;
 use super::open_alerts::OpenAlerts;
-use crate::app::assess::past_seasons::PastSeasons;
-use crate::app::assess::{Assessment, BoatView};
-use crate::app::context::AppContext;
+use crate::app::assess::past_seasons::{PastArchives, PastSeasons};
+use crate::app::assess::{AssessedBoat, Assessment};
 use crate::domain::alert::{Alert, AlertId, Concerned, Decision, Kind};
 use crate::domain::boat::{BoatId, PersonId};
 use crate::domain::yard::{Person, Site, SiteKind};
 
 /// The place of a boat and its past seasons; `None` where it is heated or none are named.
 pub(crate) fn past_of<'a>(
-    app: &AppContext,
+    archives: PastArchives<'_>,
     seen: &'a Assessment,
-    view: &BoatView,
+    view: &AssessedBoat,
 ) -> Option<(&'a Site, Arc<PastSeasons>)> {
     let site = seen.yard.sites.get(&view.state.site);
     let site = site.filter(|site| site.kind != SiteKind::IndoorHeated)?;
-    let past = app.past_seasons(site).unwrap_or_else(|error| {
+    let past = archives.of(site).unwrap_or_else(|error| {
         tracing::warn!("{}: nothing is told by past seasons: {error}", site.id);
         None
     });
@@ -64,7 +63,7 @@ impl Freezes {
 /// A boat, and how far its alerts of a kind have come.
 pub(crate) fn concerned<'a>(
     gathering: &Gathering<'a>,
-    (kind, view): (Kind, &'a BoatView),
+    (kind, view): (Kind, &'a AssessedBoat),
     reader: Option<&'a Person>,
     closed: Option<&'a Alert>,
     freezes: &'a Freezes,

@@ -9,6 +9,11 @@ use super::open_alerts::{OpenAlerts, person_of};
 use super::rows::{record_of, transition_rows};
 use crate::app::context::{AppContext, ServiceError, YardBook};
 use crate::app::notify::{Composer, Scene, webhooks, write};
+use crate::app::ports::AlertStore;
+use crate::app::ports::AppStore;
+use crate::app::ports::Mailer;
+use crate::app::ports::Outbox;
+use crate::app::ports::UndeliveredLetters;
 use crate::app::ports::{AlertFilter, RoundCommit, StoreError};
 use crate::app::ports::{
     Cause, Fault, OutboxState, Patience, Posted, TEXTS, Undelivered, WEBHOOKS,
@@ -50,13 +55,14 @@ pub fn turn_to_next_contact(
 ) -> Result<Undeliverable, ServiceError> {
     let based_on = app.store.generation()?;
     let yard = app.yard()?;
-    readdress(app, &yard)?;
+    readdress((&*app.store, &*app.mailer), &yard)?;
     let late = app.store.undelivered(PATIENCE, now)?;
     let missed = missed_by(&late, &yard);
-    let people = People { yard: &yard, missed: &missed, open: &OpenAlerts::read(app)?, now };
+    let people =
+        People { yard: &yard, missed: &missed, open: &OpenAlerts::read(&*app.store)?, now };
     let mut found = Undeliverable::default();
-    let decision = people.decide_all(app, &mut found)?;
-    let changed = told_in_vain(app, &missed, people.open, now)?;
+    let decision = people.decide_all(&*app.store, &mut found)?;
+    let changed = told_in_vain(&*app.store, &missed, people.open, now)?;
     found.tell_anew = !changed.is_empty();
     let scene = Scene { app, composer, yard: &yard, seen: None, now };
     let written = write(&scene, &decision.notifications);
@@ -87,19 +93,19 @@ pub fn turn_to_next_contact(
 /// # Errors
 /// The store's.
 pub fn next_overdue(
-    app: &AppContext,
+    store: &dyn UndeliveredLetters,
     since: DateTime<Utc>,
 ) -> Result<Option<DateTime<Utc>>, ServiceError> {
-    Ok(app.store.next_overdue(PATIENCE, since)?)
+    Ok(store.next_overdue(PATIENCE, since)?)
 }
 
 /// What has not arrived and should have, a line for each person, and one for what waits at the relay.
 ///
 /// # Errors
 /// The store's.
-pub fn not_arrived(app: &AppContext, now: DateTime<Utc>) -> Result<Vec<String>, ServiceError> {
-    let late = app.store.undelivered(PATIENCE, now)?;
-    let yard = app.yard()?;
+pub fn not_arrived(store: &dyn AppStore, now: DateTime<Utc>) -> Result<Vec<String>, ServiceError> {
+    let late = store.undelivered(PATIENCE, now)?;
+    let yard = YardBook::read(store)?;
     let mut lines: Vec<String> = missed_by(&late, &yard)
         .into_iter()
         .filter_map(|(person, own)| {
@@ -111,7 +117,7 @@ pub fn not_arrived(app: &AppContext, now: DateTime<Utc>) -> Result<Vec<String>, 
             ))
         })
         .collect();
-    let waiting = app.store.waiting(now - PATIENCE.urgent)?;
+    let waiting = store.waiting(now - PATIENCE.urgent)?;
     let tried = || waiting.iter().filter(|letter| letter.attempts > 0);
     if let Some(oldest) = tried().next() {
         lines.push(format!(
@@ -125,8 +131,11 @@ pub fn not_arrived(app: &AppContext, now: DateTime<Utc>) -> Result<Vec<String>, 
 }
 
 /// Letters that wait go to the address that is listed now.
-fn readdress(app: &AppContext, yard: &YardBook) -> Result<(), ServiceError> {
-    let waiting = app.store.waiting_letters()?;
+fn readdress(
+    (store, mailer): (&dyn Outbox, &dyn Mailer),
+    yard: &YardBook,
+) -> Result<(), ServiceError> {
+    let waiting = store.waiting_letters()?;
     for letter in waiting
         .into_iter()
         .filter(|letter| ![TEXTS, WEBHOOKS].contains(&letter.row.channel.as_str()))
@@ -134,8 +143,8 @@ fn readdress(app: &AppContext, yard: &YardBook) -> Result<(), ServiceError> {
         let listed =
             yard.people.get(&letter.row.recipient).and_then(|person| person.email.as_deref());
         let Some(listed) = listed.filter(|listed| *listed != letter.row.address) else { continue };
-        let bytes = app.mailer.to_address(&letter.row.bytes, &letter.row.address, listed);
-        if app.store.readdress(letter.id, listed, &bytes)? {
+        let bytes = mailer.to_address(&letter.row.bytes, &letter.row.address, listed);
+        if store.readdress(letter.id, listed, &bytes)? {
             tracing::info!("a letter to {} goes to the address listed now", letter.row.recipient);
         }
     }
@@ -167,7 +176,7 @@ struct People<'a> {
 impl People<'_> {
     fn decide_all(
         &self,
-        app: &AppContext,
+        store: &dyn AlertStore,
         found: &mut Undeliverable,
     ) -> Result<Decision, ServiceError> {
         let open: BTreeMap<&PersonId, &Alert> = self
@@ -181,7 +190,7 @@ impl People<'_> {
         if everybody.is_empty() {
             return Ok(decision);
         }
-        let closed = closed_before(app)?;
+        let closed = closed_before(store)?;
         for person in everybody {
             let before = closed.get(person).copied().unwrap_or(0);
             self.decide(person, (open.get(person).copied(), before), found, &mut decision);
@@ -258,14 +267,14 @@ fn line(one: &Undelivered) -> Late {
 }
 
 /// How many alerts about each person are closed.
-fn closed_before(app: &AppContext) -> Result<BTreeMap<PersonId, u32>, ServiceError> {
+fn closed_before(store: &dyn AlertStore) -> Result<BTreeMap<PersonId, u32>, ServiceError> {
     let filter = AlertFilter {
         kind: Some(Kind::Unreachable.as_str().to_owned()),
         open: Some(false),
         ..AlertFilter::default()
     };
     let mut closed = BTreeMap::new();
-    for alert in app.store.alerts(&filter)? {
+    for alert in store.alerts(&filter)? {
         if let Some(person) = person_of(&alert) {
             *closed.entry(person.clone()).or_default() += 1;
         }
@@ -277,7 +286,7 @@ fn closed_before(app: &AppContext) -> Result<BTreeMap<PersonId, u32>, ServiceErr
 /// that the next look tells them anew. Letters expire while nothing runs, and one that could not be written may be by now.
 /// Whose address is at fault waits until it works.
 fn told_in_vain(
-    app: &AppContext,
+    store: &dyn Outbox,
     missed: &ByPerson<'_>,
     open: &OpenAlerts,
     now: DateTime<Utc>,
@@ -293,14 +302,14 @@ fn told_in_vain(
             if !ledger.awaits_closing || at_fault(person) {
                 continue;
             }
-            let mut letters = app.store.letters(Some(alert.id.as_str()))?;
+            let mut letters = store.letters(Some(alert.id.as_str()))?;
             for sent in &ledger.sent {
                 // Only these are put into one letter with others of the same second.
                 if !matches!(alert.kind, Kind::Freeze | Kind::Blind) {
                     continue;
                 }
                 let rolled = format!("rollup-{person}-{}", sent.at.timestamp());
-                letters.extend(app.store.letters(Some(&rolled))?);
+                letters.extend(store.letters(Some(&rolled))?);
             }
             letters.retain(|letter| letter.row.recipient == *person);
             let lost = |letter: &Posted| match letter.state {

@@ -4,10 +4,11 @@ use std::sync::PoisonError;
 
 use chrono::{DateTime, Days, NaiveTime, Utc};
 
+use crate::app::assess::bias_cache::BiasCache;
 use crate::app::assess::forecast_cache::WeatherMemory;
-use crate::app::assess::outlook::outlook_from;
+use crate::app::assess::outlook::{Forecasts, outlook_of};
 use crate::app::assess::seen::AsOf;
-use crate::app::context::{AppContext, ServiceError};
+use crate::app::error::ServiceError;
 use crate::domain::local_time;
 use crate::domain::weather::errors::ErrorModel;
 use crate::domain::weather::learned::{Night, OwnCold, ReadNight, learn};
@@ -42,13 +43,18 @@ pub struct Lesson {
     pub without_forecast: usize,
 }
 
-impl AppContext {
+impl Forecasts<'_> {
     /// The place with what its thermometer has taught by the instant, where the configuration lets it.
     ///
     /// # Errors
     /// The store's.
-    pub fn bias_corrected(&self, site: Site, instant: AsOf) -> Result<Site, ServiceError> {
-        if !self.settings.forecast.learn {
+    pub(crate) fn bias_corrected(
+        self,
+        lessons: &BiasCache,
+        site: Site,
+        instant: AsOf,
+    ) -> Result<Site, ServiceError> {
+        if !self.settings.learn {
             return Ok(site);
         }
         let nights = self.read_nights(&site, instant)?;
@@ -57,13 +63,12 @@ impl AppContext {
         }
         let today = instant.at.with_timezone(&site.time_zone).date_naive();
         let key = (site.id.clone(), today, nights.len(), sum_of(&nights));
-        let known =
-            self.lessons.0.lock().unwrap_or_else(PoisonError::into_inner).get(&key).copied();
+        let known = lessons.0.lock().unwrap_or_else(PoisonError::into_inner).get(&key).copied();
         let own_nights = match known {
             Some(own) => own,
             None => {
                 let own = lesson(self, &site, &nights)?.own.as_ref().map(OwnCold::nights);
-                let mut lessons = self.lessons.0.lock().unwrap_or_else(PoisonError::into_inner);
+                let mut lessons = lessons.0.lock().unwrap_or_else(PoisonError::into_inner);
                 if lessons.len() >= REMEMBERED_MAX {
                     lessons.clear();
                 }
@@ -78,14 +83,14 @@ impl AppContext {
     ///
     /// # Errors
     /// The store's.
-    pub fn lesson_of(&self, site: &Site, instant: AsOf) -> Result<Lesson, ServiceError> {
+    pub fn lesson_of(self, site: &Site, instant: AsOf) -> Result<Lesson, ServiceError> {
         lesson(self, site, &self.read_nights(site, instant)?)
     }
 
     /// The nights that may teach at the instant.
-    fn read_nights(&self, site: &Site, instant: AsOf) -> Result<Vec<ReadNight>, ServiceError> {
+    fn read_nights(self, site: &Site, instant: AsOf) -> Result<Vec<ReadNight>, ServiceError> {
         let today = instant.at.with_timezone(&site.time_zone).date_naive();
-        let until = self.settings.forecast.learn_until.map_or(today, |until| until.min(today));
+        let until = self.settings.learn_until.map_or(today, |until| until.min(today));
         let mut nights = self.store.nights(&site.id, instant.known_at)?;
         nights.retain(|night| night.morning <= until);
         let more = nights.len().saturating_sub(NIGHTS_MAX);
@@ -100,12 +105,16 @@ fn sum_of(nights: &[ReadNight]) -> u64 {
     nights.iter().fold(17, |sum: u64, night| sum.wrapping_mul(31).wrapping_add(bits(night)))
 }
 
-fn lesson(house: &AppContext, site: &Site, nights: &[ReadNight]) -> Result<Lesson, ServiceError> {
+fn lesson(
+    forecasts: Forecasts<'_>,
+    site: &Site,
+    nights: &[ReadNight],
+) -> Result<Lesson, ServiceError> {
     let mut held = Vec::new();
     // Its own, and forward in time: the rounds' memory stays where it is.
     let memory = WeatherMemory::default();
     for read in nights {
-        held.extend(night((house, &memory), site, read)?);
+        held.extend(night(Forecasts { memory: &memory, ..forecasts }, site, read)?);
     }
     Ok(Lesson {
         own: learn(site.night_offset_k, &held),
@@ -116,7 +125,7 @@ fn lesson(house: &AppContext, site: &Site, nights: &[ReadNight]) -> Result<Lesso
 
 /// A night against the outlook of the evening before, as it was known then.
 fn night(
-    (house, memory): (&AppContext, &WeatherMemory),
+    forecasts: Forecasts<'_>,
     site: &Site,
     read: &ReadNight,
 ) -> Result<Option<Night>, ServiceError> {
@@ -126,10 +135,10 @@ fn night(
     // The day before is forecast from its own morning.
     let day = local_time::first(site.time_zone, before.and_time(MORNING));
     let by_day = match read.high_c {
-        Some(_) => outlook_from(house, memory, site, AsOf::now(day))?.0,
+        Some(_) => outlook_of(forecasts, site, AsOf::now(day))?.0,
         None => None,
     };
-    let (forecast, state) = outlook_from(house, memory, site, AsOf::now(evening))?;
+    let (forecast, state) = outlook_of(forecasts, site, AsOf::now(evening))?;
     let Some(forecast) = forecast.filter(|_| state != ForecastState::Blind) else {
         return Ok(None);
     };

@@ -7,8 +7,9 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::app::assess::seen::{Assessment, BoatView, whole_hour};
-use crate::app::context::{AppContext, ServiceError};
+use crate::app::assess::seen::{AssessedBoat, Assessment, whole_hour};
+use crate::app::error::ServiceError;
+use crate::app::ports::ExposureMemory;
 use crate::domain::boat::{Boat, BoatState, CircuitState, Exposure, Holds};
 use crate::domain::catalogue::{Catalogue, CircuitId, Confinement};
 use crate::domain::risk::CircuitRisk;
@@ -27,26 +28,26 @@ type Key<'a> = (&'a str, &'a CircuitId, Option<&'a str>);
 /// # Errors
 /// The store's.
 pub fn spells_now(
-    house: &AppContext,
+    (store, catalogue): (&dyn ExposureMemory, &Catalogue),
     seen: &Assessment,
     now: DateTime<Utc>,
 ) -> Result<Vec<Exposure>, ServiceError> {
     let hour = whole_hour(now);
-    let frozen: Vec<(&BoatView, &CircuitRisk)> = seen
+    let frozen: Vec<(&AssessedBoat, &CircuitRisk)> = seen
         .boats
         .iter()
         .flat_map(|view| view.rows.iter().map(move |row| (view, row)))
         .filter(|(view, row)| {
             row.frozen_now
                 && !row.ice.thawed
-                && can_break((&view.state, row), &house.catalogue)
+                && can_break((&view.state, row), catalogue)
                 && !is_empty(&view.state, row)
         })
         .collect();
     if frozen.is_empty() {
         return Ok(Vec::new());
     }
-    let known = house.store.exposures(None)?;
+    let known = store.exposures(None)?;
     let mut going_on: HashMap<Key<'_>, &Exposure> = HashMap::new();
     for spell in known.iter().filter(|spell| hour - spell.to <= SAME_SPELL && !spell.measured) {
         let key = (spell.boat.as_str(), &spell.circuit, spell.instance.as_deref());

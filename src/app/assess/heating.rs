@@ -3,9 +3,11 @@
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use crate::app::assess::seen::AsOf;
-use crate::app::context::{AppContext, ServiceError};
+use crate::app::error::ServiceError;
+use crate::app::ports::NightStore;
 use crate::domain::alert::heat::Trouble;
 use crate::domain::boat::{HeatTurn, LayupEvent, heat_of_place};
+use crate::domain::catalogue::Catalogue;
 use crate::domain::local_time;
 use crate::domain::risk::ambient::Heat;
 use crate::domain::units::Celsius;
@@ -40,18 +42,18 @@ const SILENT_AFTER_DAYS: i64 = 2;
 /// # Errors
 /// The store's.
 pub(crate) fn heating(
-    house: &AppContext,
+    (store, catalogue): (&dyn NightStore, &Catalogue),
     site: &Site,
     said: &[&LayupEvent],
     instant: AsOf,
 ) -> Result<Heating, ServiceError> {
     let (at, known_at) = (instant.at, instant.known_at);
-    let mut turns = heat_of_place(&site.id, said, at, known_at, &house.catalogue);
+    let mut turns = heat_of_place(&site.id, said, at, known_at, catalogue);
     if site.kind != SiteKind::IndoorHeated {
         return Ok(Heating { heat: Heat::switched(turns), trouble: None });
     }
     let today = at.with_timezone(&site.time_zone).date_naive();
-    let mut nights = house.store.nights(&site.id, known_at)?;
+    let mut nights = store.nights(&site.id, known_at)?;
     nights.retain(|night| night.morning <= today);
     let on_since = turns.last().filter(|turn| turn.on).map(|turn| turn.at);
     let off_since = turns.last().filter(|turn| !turn.on).map(|turn| turn.at);

@@ -3,8 +3,8 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::seen::AsOf;
-use crate::app::context::{AppContext, ServiceError};
-use crate::app::ports::{NoticeState, StateDocuments as _};
+use crate::app::error::ServiceError;
+use crate::app::ports::{ForecastStore, NoticeState, StateDocuments as _};
 use crate::domain::boat::SiteId;
 use crate::domain::weather::official::Official;
 
@@ -19,11 +19,11 @@ const NOTICES_GOOD_FOR: TimeDelta = TimeDelta::hours(3);
 /// # Errors
 /// The store's.
 pub(crate) fn notices_at(
-    house: &AppContext,
+    store: &dyn ForecastStore,
     site: &SiteId,
     instant: AsOf,
 ) -> Result<Vec<Official>, ServiceError> {
-    let Some(known) = house.store.fetch_state::<NoticeState>(NOTICES, site)? else {
+    let Some(known) = store.fetch_state::<NoticeState>(NOTICES, site)? else {
         return Ok(Vec::new());
     };
     let state = known.document;

@@ -5,7 +5,8 @@ use std::sync::{Arc, LazyLock};
 
 use crate::app::assess::forecast_cache::WeatherMemory;
 use crate::app::assess::seen::AsOf;
-use crate::app::context::{AppContext, ServiceError};
+use crate::app::error::ServiceError;
+use crate::app::ports::ForecastStore;
 use crate::app::ports::{FetchState, Service, StateDocuments as _};
 use crate::app::settings::ForecastSettings;
 use crate::app::settings::services::ServiceName;
@@ -45,32 +46,30 @@ struct Newest {
     refused: bool,
 }
 
+/// What is asked for an outlook: the issues that are kept, what was read of them, and which services count.
+#[derive(Clone, Copy)]
+pub struct Forecasts<'a> {
+    /// What was fetched.
+    pub store: &'a dyn ForecastStore,
+    /// What was read of it; one's own for who goes through many instants, so that that of the rounds stays as it is.
+    pub memory: &'a WeatherMemory,
+    /// Services, their limits of age, and whether thermometers teach.
+    pub settings: &'a ForecastSettings,
+}
+
 /// The outlook of a place at the instant and how far it can be relied on; the newest issue there is, where none is
 /// recent enough to be believed.
 ///
 /// # Errors
 /// The store's.
 pub fn outlook_of(
-    house: &AppContext,
+    forecasts: Forecasts<'_>,
     site: &Site,
     instant: AsOf,
 ) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
-    outlook_from(house, &house.weather, site, instant)
-}
-
-/// The same by a memory of one's own: who goes through many instants leaves that of the rounds alone.
-///
-/// # Errors
-/// The store's.
-pub(crate) fn outlook_from(
-    house: &AppContext,
-    memory: &WeatherMemory,
-    site: &Site,
-    instant: AsOf,
-) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
-    let all = newest(house, memory, &site.id, instant)?;
-    let limits = house.settings.forecast.limits;
-    let state = state_of(house, &all, instant);
+    let all = newest(forecasts, &site.id, instant)?;
+    let limits = forecasts.settings.limits;
+    let state = state_of(forecasts.settings, &all, instant);
     let spot =
         Spot { latitude: site.latitude, longitude: site.longitude, elevation_m: site.elevation_m };
     let usable: Vec<(&Newest, &Arc<Forecast>)> = all
@@ -115,12 +114,12 @@ fn is_for_height(forecast: &Forecast, site: &Site) -> bool {
 /// # Errors
 /// The store's.
 pub fn standing_of(
-    house: &AppContext,
+    forecasts: Forecasts<'_>,
     site: &SiteId,
     instant: AsOf,
 ) -> Result<(Option<Arc<Forecast>>, ForecastState), ServiceError> {
-    let all = newest(house, &house.weather, site, instant)?;
-    let state = state_of(house, &all, instant);
+    let all = newest(forecasts, site, instant)?;
+    let state = state_of(forecasts.settings, &all, instant);
     let forecasts = all.into_iter().filter_map(|one| one.forecast);
     Ok((forecasts.max_by_key(|forecast| forecast.issued_at), state))
 }
@@ -130,16 +129,16 @@ pub fn standing_of(
 /// # Errors
 /// The store's.
 pub fn standings_of(
-    house: &AppContext,
+    forecasts: Forecasts<'_>,
     site: &SiteId,
     instant: AsOf,
 ) -> Result<Vec<Standing>, ServiceError> {
-    Ok(newest(house, &house.weather, site, instant)?.into_iter().map(|one| one.standing).collect())
+    Ok(newest(forecasts, site, instant)?.into_iter().map(|one| one.standing).collect())
 }
 
 /// The best of what the services allow; blind where every one of them refuses.
-fn state_of(house: &AppContext, all: &[Newest], instant: AsOf) -> ForecastState {
-    let limits = house.settings.forecast.limits;
+fn state_of(settings: &ForecastSettings, all: &[Newest], instant: AsOf) -> ForecastState {
+    let limits = settings.limits;
     if !all.is_empty() && all.iter().all(|one| one.refused) {
         return ForecastState::Blind;
     }
@@ -148,21 +147,21 @@ fn state_of(house: &AppContext, all: &[Newest], instant: AsOf) -> ForecastState 
 }
 
 fn newest(
-    house: &AppContext,
-    memory: &WeatherMemory,
+    forecasts: Forecasts<'_>,
     site: &SiteId,
     instant: AsOf,
 ) -> Result<Vec<Newest>, ServiceError> {
+    let Forecasts { store, memory, settings } = forecasts;
     let mut all = Vec::new();
-    for service in services(&house.settings.forecast) {
+    for service in services(settings) {
         let name = service.name();
-        let forecast = memory.newest_of(&*house.store, site, Some(name), instant.known_at)?;
+        let forecast = memory.newest_of(store, site, Some(name), instant.known_at)?;
         let earlier = match service {
             // Only this one's errors are fitted.
-            Service::NwsGridpoint => memory.earlier(&*house.store, site, name, instant.known_at)?,
+            Service::NwsGridpoint => memory.earlier(store, site, name, instant.known_at)?,
             _ => Vec::new(),
         };
-        let fetching = house.store.fetch_state::<FetchState>(name, site)?;
+        let fetching = store.fetch_state::<FetchState>(name, site)?;
         // Asked about the past: what we knew then had answered then.
         let answered = fetching.as_ref().and_then(|f| f.last_answer);
         let answered = answered.map(|at| at.min(instant.known_at));

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
-use crate::app::assess::archives::PastSeasons;
+use crate::app::assess::past_seasons::PastSeasons;
 use crate::app::assess::seen::AsOf;
 use crate::app::context::{AppContext, ServiceError};
 use crate::domain::weather::learned::ReadNight;
@@ -94,7 +94,7 @@ pub(super) fn usual_air(house: &AppContext, site: &Site) -> UsualAir {
 
 /// An archive that cannot be read is none here; whoever asks for the season hears why.
 fn seasons_of(house: &AppContext, site: &Site) -> Option<Arc<PastSeasons>> {
-    house.past_seasons(site).ok().flatten()
+    house.past_archives().of(site).ok().flatten()
 }
 
 /// Puts the days of an archive that were over before `hour` into the hours that they speak for.

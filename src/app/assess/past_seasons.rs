@@ -3,11 +3,13 @@
 use std::path::Path;
 use std::sync::{Arc, PoisonError};
 
+use crate::app::assess::archives::Archives;
 pub(crate) use crate::app::assess::archives::Passing;
 pub use crate::app::assess::archives::{FirstFreezes, PastSeasons};
-use crate::app::context::{AppContext, ServiceError};
 use crate::app::error::PastSeasonsError;
+use crate::app::error::ServiceError;
 use crate::app::ports::{ArchivedDays, DayArchive};
+use crate::app::settings::season::SeasonSettings;
 use crate::domain::physics::Liquid;
 use crate::domain::physics::part::thermal_class;
 use crate::domain::weather::seasons::{
@@ -62,25 +64,34 @@ impl PastSeasons {
     }
 }
 
-impl AppContext {
+/// The archives that the configuration names, and what was read of them.
+#[derive(Clone, Copy)]
+pub(crate) struct PastArchives<'a> {
+    pub(crate) read: &'a Archives,
+    pub(crate) files: &'a dyn DayArchive,
+    pub(crate) settings: &'a SeasonSettings,
+}
+
+impl PastArchives<'_> {
     /// The past seasons of a place; `None` where the configuration names no archive for it.
     ///
     /// # Errors
     /// As [`PastSeasons::read`].
-    pub fn past_seasons(&self, site: &Site) -> Result<Option<Arc<PastSeasons>>, ServiceError> {
+    pub(crate) fn of(self, site: &Site) -> Result<Option<Arc<PastSeasons>>, ServiceError> {
         let id = site.id.as_str();
-        let Some(file) = self.settings.season.archive_of(id) else { return Ok(None) };
+        let Some(file) = self.settings.archive_of(id) else { return Ok(None) };
         let key = (file.to_path_buf(), id.to_owned(), site.clear_night_k().to_bits());
-        let mut known = self.archives.read.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut known = self.read.read.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(found) = known.get(&key) {
             return Ok(Some(Arc::clone(found)));
         }
-        let read =
-            Arc::new(PastSeasons::read(&*self.day_archive, (file, id), site.clear_night_k())?);
+        let read = Arc::new(PastSeasons::read(self.files, (file, id), site.clear_night_k())?);
         known.insert(key, Arc::clone(&read));
         Ok(Some(read))
     }
+}
 
+impl Archives {
     /// First and last freeze of each past winter for a thermal class full of fresh water, computed once.
     ///
     /// # Errors
@@ -104,7 +115,7 @@ impl AppContext {
         class: &str,
         passing: Passing,
     ) -> Result<FirstFreezes, ServiceError> {
-        self.archives.freezes(past, (class, passing), || {
+        self.freezes(past, (class, passing), || {
             let class = thermal_class(class)?;
             let part = water_in(class, &passing.liquid);
             let froze = |winter: &PastWinter| {

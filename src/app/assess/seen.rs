@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, DurationRound as _, TimeDelta, Utc};
 
-use crate::app::context::YardBook;
+use crate::app::yard_book::YardBook;
 use crate::domain::alert::Low;
 use crate::domain::boat::{Boat, BoatState, SiteId};
 use crate::domain::risk::CircuitRisk;
@@ -35,7 +35,7 @@ impl AsOf {
 
 /// One place at the instant.
 #[derive(Debug, Clone)]
-pub struct PlaceView {
+pub struct AssessedPlace {
     /// The place.
     pub site: Site,
     /// The newest forecast, if there is one.
@@ -56,7 +56,7 @@ pub struct PlaceView {
 
 /// One boat at the instant.
 #[derive(Debug, Clone)]
-pub struct BoatView {
+pub struct AssessedBoat {
     /// As listed.
     pub boat: Boat,
     /// What is in it.
@@ -79,14 +79,14 @@ pub struct Assessment {
     /// Chances are stated to programs until then.
     pub until_stated: DateTime<Utc>,
     /// Places by id.
-    pub places: BTreeMap<SiteId, PlaceView>,
+    pub places: BTreeMap<SiteId, AssessedPlace>,
     /// Boats by id.
-    pub boats: Vec<BoatView>,
+    pub boats: Vec<AssessedBoat>,
     /// As listed.
     pub yard: YardBook,
 }
 
-impl PlaceView {
+impl AssessedPlace {
     /// Fresh snow up to `until`, cm, and when the last of it falls; `None` where no service speaks of snow.
     #[must_use]
     pub fn snow(&self, until: DateTime<Utc>) -> Option<(f64, DateTime<Utc>)> {

@@ -2,7 +2,7 @@
 
 use chrono_tz::Tz;
 
-use super::seen::{Assessment, PlaceView};
+use super::seen::{AssessedPlace, Assessment};
 use crate::domain::risk::{CircuitRisk, rank};
 use crate::views::local;
 use crate::views::worklist::{
@@ -37,7 +37,7 @@ pub fn ranked(seen: &Assessment) -> Vec<&CircuitRisk> {
     rows
 }
 
-fn place_row(seen: &Assessment, place: &PlaceView) -> PlaceRow {
+fn place_row(seen: &Assessment, place: &AssessedPlace) -> PlaceRow {
     let zone = place.site.time_zone;
     PlaceRow {
         site: place.site.id.clone(),

@@ -13,7 +13,7 @@ pub(super) fn words(
     reader: Reader<'_>,
 ) -> Result<Email, String> {
     let seen = scene.seen()?;
-    let label = |circuit: &CircuitId| label_of(scene.app, circuit);
+    let label = |circuit: &CircuitId| label_of(&scene.app.catalogue, circuit);
     let open = advice.iter().filter(|one| one.kind == Kind::Freeze && !one.closes());
     let most_pressing = open.min_by_key(|one| {
         let start = one.facts.latest_start;

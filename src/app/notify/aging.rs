@@ -22,6 +22,6 @@ pub(super) fn words(
         boats: place.boats.clone(),
     });
     let lines: Vec<Aging> = lines.collect();
-    let label = |circuit: &CircuitId| label_of(scene.app, circuit);
+    let label = |circuit: &CircuitId| label_of(&scene.app.catalogue, circuit);
     compose_aging(&lines, &scene.context(reader, &label)).map_err(|error| error.to_string())
 }

@@ -13,7 +13,7 @@ pub(super) fn words(
     reader: Reader<'_>,
 ) -> Result<Email, String> {
     let view = scene.boat(&notice.boat)?;
-    let label = |circuit: &CircuitId| label_of(scene.app, circuit);
+    let label = |circuit: &CircuitId| label_of(&scene.app.catalogue, circuit);
     let told = TooWeak {
         alert: &notice.thread.alert,
         revision: notice.thread.revision,

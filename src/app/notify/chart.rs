@@ -2,9 +2,11 @@
 //! it rather than not at all.
 
 use super::label::label_of;
-use crate::app::assess::{Assessment, BoatView};
+use crate::app::assess::{AssessedBoat, Assessment};
 use crate::app::context::AppContext;
+use crate::app::settings::Settings;
 use crate::domain::boat::BoatId;
+use crate::domain::catalogue::Catalogue;
 use crate::domain::message::chart::{Chart, PARTS_MOST, Part, Picture};
 use crate::domain::risk::judge::curves::{Curve, quantiles};
 use crate::domain::risk::judge::{Judge, JudgeSettings};
@@ -28,7 +30,7 @@ pub(crate) fn of_boat(
         return None;
     }
     let view = assessment.boats.iter().find(|view| view.boat.id == *boat)?;
-    let chart = drawn(house, assessment, view, person)?;
+    let chart = drawn((&house.settings, &house.catalogue), assessment, view, person)?;
     let svg = chart.svg()?;
     match house.mailer.picture(&svg) {
         Ok(png) => Some(Picture { png, alt: chart.alt() }),
@@ -40,9 +42,9 @@ pub(crate) fn of_boat(
 }
 
 fn drawn(
-    house: &AppContext,
+    (settings, catalogue): (&Settings, &Catalogue),
     assessment: &Assessment,
-    view: &BoatView,
+    view: &AssessedBoat,
     person: &Person,
 ) -> Option<Chart> {
     let place = assessment.places.get(&view.state.site)?;
@@ -54,11 +56,9 @@ fn drawn(
     if rows.is_empty() {
         return None;
     }
-    let settings = JudgeSettings {
-        horizon_h: usize::from(house.settings.judge.told_h()),
-        ..house.judge_settings()
-    };
-    let mut judge = Judge::new(weather, &house.catalogue, settings);
+    let horizon_h = usize::from(settings.judge.told_h());
+    let ahead = JudgeSettings { horizon_h, ..settings.judge_settings() };
+    let mut judge = Judge::new(weather, catalogue, ahead);
     let curves = judge.curves(&view.state, |circuit| {
         rows.iter().any(|row| row.circuit == circuit.circuit && row.instance == circuit.instance)
     });
@@ -68,7 +68,7 @@ fn drawn(
     let parts = rows.iter().filter_map(|row| {
         let is_it = |c: &&Curve| c.circuit == row.circuit && c.instance == row.instance;
         let curve = curves.iter().find(is_it)?;
-        let label = label_of(house, &row.circuit);
+        let label = label_of(catalogue, &row.circuit);
         let name = match &row.instance {
             Some(instance) => format!("{label} ({instance})"),
             None => label,
@@ -83,7 +83,7 @@ fn drawn(
         })
     });
     let mut air_c = quantiles(&weather.paths, [0.1, 0.5, 0.9]);
-    air_c.truncate(settings.horizon_h);
+    air_c.truncate(horizon_h);
     Some(Chart {
         title: format!("{}, {}", view.boat.name, place.site.name),
         zone: place.site.time_zone,

@@ -1,6 +1,6 @@
 //! What protects a boat by somebody's word alone, while a cold is coming that would tell.
 
-use crate::app::assess::{Assessment, BoatView};
+use crate::app::assess::{AssessedBoat, Assessment};
 use crate::domain::boat::{CircuitId, Evidence, Holds, Mark, SiteId};
 use crate::domain::risk::{CircuitRisk, Consequence};
 
@@ -35,14 +35,14 @@ pub fn only_claimed(
 }
 
 /// A part that only the cooling implies: it is asked whether it is aboard at all.
-fn is_implied(view: &BoatView, row: &CircuitRisk) -> bool {
+fn is_implied(view: &AssessedBoat, row: &CircuitRisk) -> bool {
     let added = view.state.circuits.iter().filter(|circuit| circuit.fitted == Mark::Added);
     added
         .map(|circuit| (&circuit.circuit, &circuit.instance))
         .any(|part| part == (&row.circuit, &row.instance))
 }
 
-fn circuits(view: &BoatView) -> impl Iterator<Item = &CircuitRisk> {
+fn circuits(view: &AssessedBoat) -> impl Iterator<Item = &CircuitRisk> {
     view.rows.iter().filter(|row| {
         row.evidence == Evidence::Claimed
             && row.consequence > Consequence::Minor

@@ -2,7 +2,8 @@
 
 use chrono::{DateTime, Utc};
 
-use crate::app::context::{AppContext, ServiceError};
+use crate::app::error::ServiceError;
+use crate::app::ports::Mailer;
 use crate::app::settings::Settings;
 use crate::app::settings::text::TextSettings;
 use crate::domain::boat::CircuitId;
@@ -27,26 +28,23 @@ pub struct Composer {
 }
 
 impl Composer {
-    /// By the settings of a house.
+    /// By the settings.
     ///
     /// # Errors
     /// The phrase catalogue or the key file.
-    pub fn of(house: &AppContext) -> Result<Self, ServiceError> {
-        let (yard_name, mail) = (&house.settings.yard.name, &house.settings.mail);
+    pub fn of(settings: &Settings, mailer: &dyn Mailer) -> Result<Self, ServiceError> {
+        let (yard_name, mail) = (&settings.yard.name, &settings.mail);
         // A file that went bad since the start keeps nobody from hearing.
-        let own = own_phrases(&house.settings).unwrap_or_else(|faults| {
+        let own = own_phrases(settings).unwrap_or_else(|faults| {
             tracing::error!("not in the yard's own words: {}", faults.join("; "));
             None
         });
-        let built_in = || {
-            Phrases::built_in()
-                .map_err(|error| ServiceError::Told(format!("reading the phrases: {error}")))
-        };
+        let built_in = || Phrases::built_in().map_err(ServiceError::Phrases);
         let phrases = own.map_or_else(built_in, Ok)?;
         // Outsiders must not be able to guess what stands in real mail.
         let key = if mail.id_key_file.is_some() || mail.smtp.is_some() {
-            let key = house.mailer.id_key(mail.id_key_file.as_deref(), &house.settings.store.path);
-            key.map_err(|error| ServiceError::Told(error.to_string()))?
+            let key = mailer.id_key(mail.id_key_file.as_deref(), &settings.store.path);
+            key.map_err(ServiceError::Outside)?
         } else {
             MessageKey::new(TRIAL_KEY)
         };
@@ -61,7 +59,7 @@ impl Composer {
             unsubscribe: Some(mail.from.clone()),
         };
         let channel = if mail.smtp.is_some() { "smtp" } else { "maildir" };
-        Ok(Self { phrases, sender, key, channel, texts: house.settings.text.clone() })
+        Ok(Self { phrases, sender, key, channel, texts: settings.text.clone() })
     }
 }
 

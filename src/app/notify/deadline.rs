@@ -12,7 +12,7 @@ pub(super) fn words(
     reader: Reader<'_>,
 ) -> Result<Email, String> {
     let view = scene.boat(&notice.boat)?;
-    let label = |circuit: &CircuitId| label_of(scene.app, circuit);
+    let label = |circuit: &CircuitId| label_of(&scene.app.catalogue, circuit);
     let wet: Vec<CircuitId> = notice.wet.iter().map(|system| system.circuit.clone()).collect();
     let nudge = Nudge {
         alert: &notice.thread.alert,
@@ -26,7 +26,7 @@ pub(super) fn words(
         half_day: notice.half_day,
         seasons: notice.seasons,
         minutes: notice.minutes,
-        hours: scene.app.working_hours(),
+        hours: scene.app.settings.yard.working_hours(),
     };
     compose_deadline(&nudge, &scene.context(reader, &label)).map_err(|error| error.to_string())
 }

@@ -24,7 +24,7 @@ fn compose(
 ) -> Result<(Email, Vec<BoatId>), String> {
     let seen = scene.seen()?;
     let place = seen.places.get(&reader.1.id).ok_or("the place was not looked at")?;
-    let label = |circuit: &CircuitId| label_of(scene.app, circuit);
+    let label = |circuit: &CircuitId| label_of(&scene.app.catalogue, circuit);
     let boats = boats_in(seen, place, notice.trouble, scene.now);
     let low = place.low.filter(|_| place.weather.is_some());
     let forecast = place.forecast.as_ref();

@@ -5,7 +5,9 @@ use chrono::{DateTime, Utc};
 use super::composer::Composer;
 use crate::app::assess::{AsOf, Assessment, assess};
 use crate::app::context::{AppContext, ServiceError};
+use crate::app::error::HeldError;
 use crate::app::notify::chart;
+use crate::app::ports::HeldLetters;
 use crate::app::ports::OutboxRow;
 use crate::app::ports::{Held, HeldBy, Posted, Rewritten};
 use crate::domain::alert::Advice;
@@ -14,12 +16,12 @@ use crate::domain::message::{Context, HeldLine, RolledUp, compose_rollup};
 
 /// Those of the store and those of the round in hand, by place.
 pub(crate) fn waiting(
-    house: &AppContext,
+    store: &dyn HeldLetters,
     assessment: &Assessment,
     letters: &[OutboxRow],
     now: DateTime<Utc>,
 ) -> Vec<(SiteId, HeldLine)> {
-    let stored = house.store.held_letters(now).unwrap_or_else(|error| {
+    let stored = store.held_letters(now).unwrap_or_else(|error| {
         tracing::error!("the worklist goes without the letters that wait: {error}");
         Vec::new()
     });
@@ -45,29 +47,33 @@ fn line(assessment: &Assessment, row: &OutboxRow) -> Option<(SiteId, HeldLine)> 
 /// What a held letter was written from.
 #[must_use]
 pub fn told(held: &Held) -> Option<Advice> {
-    serde_json::from_str(&held.draft).ok()
+    read(held).ok()
+}
+
+fn read(held: &Held) -> Result<Advice, serde_json::Error> {
+    serde_json::from_str(&held.draft)
 }
 
 /// Writes a held letter anew with a word of the yard in it, from what it was decided on: not one number changes.
 ///
 /// # Errors
-/// [`ServiceError::Told`]: it cannot be read, or not written.
+/// [`ServiceError::Held`]: it cannot be read, or not written.
 pub fn with_note(
     house: &AppContext,
     composer: &Composer,
     letter: &Posted,
     by: &HeldBy,
 ) -> Result<Rewritten, ServiceError> {
-    let failed = |why: &str| ServiceError::Told(format!("letter {}: {why}", letter.id));
-    let held = letter.row.held.as_ref().ok_or_else(|| failed("is not held"))?;
-    let advice = told(held).ok_or_else(|| failed("what it was written from cannot be read"))?;
+    let failed = |source| ServiceError::Held { letter: letter.id, source };
+    let held = letter.row.held.as_ref().ok_or_else(|| failed(HeldError::NotHeld))?;
+    let advice = read(held).map_err(|error| failed(HeldError::Unreadable(error)))?;
     let advice = Advice { yard_note: Some(by.why.clone()), ..advice };
     // As the record stood when it was decided.
     let at = AsOf::now(letter.row.queued_at);
     let seen = assess(house, at, |site| *site == advice.site)?;
     let person =
-        seen.yard.people.get(&letter.row.recipient).ok_or_else(|| failed("its reader has gone"))?;
-    let place = seen.places.get(&advice.site).ok_or_else(|| failed("its place has gone"))?;
+        seen.yard.people.get(&letter.row.recipient).ok_or_else(|| failed(HeldError::ReaderGone))?;
+    let place = seen.places.get(&advice.site).ok_or_else(|| failed(HeldError::PlaceGone))?;
     let boat = advice.subject.boat();
     let view = seen.boats.iter().find(|view| Some(&view.boat.id) == boat);
     let item = RolledUp {
@@ -75,11 +81,13 @@ pub fn with_note(
         boat: view.map(|view| (&view.boat, &view.state)),
         site: &place.site,
     };
-    let label = |circuit: &crate::domain::boat::CircuitId| super::label::label_of(house, circuit);
+    let label = |circuit: &crate::domain::boat::CircuitId| {
+        super::label::label_of(&house.catalogue, circuit)
+    };
     let picture = boat.and_then(|boat| chart::of_boat(house, &seen, boat, person));
     let context = composer.context((person, &place.site), &label, letter.row.queued_at);
     let context = Context { picture: picture.as_ref(), ..context };
-    let written = compose_rollup(&[item], &context).map_err(|error| failed(&error.to_string()))?;
-    let bytes = house.mailer.to_bytes(&written).map_err(|error| failed(&error.to_string()))?;
+    let written = compose_rollup(&[item], &context).map_err(|error| failed(error.into()))?;
+    let bytes = house.mailer.to_bytes(&written).map_err(|error| failed(HeldError::Mail(error)))?;
     Ok(Rewritten { subject: written.subject, bytes })
 }

@@ -1,13 +1,12 @@
 //! What circuits are called.
 
-use crate::app::context::AppContext;
 use crate::domain::boat::CircuitId;
+use crate::domain::catalogue::Catalogue;
 
 /// A circuit in the owner's words.
 #[must_use]
-pub fn label_of(house: &AppContext, circuit: &CircuitId) -> String {
-    house
-        .catalogue
+pub fn label_of(catalogue: &Catalogue, circuit: &CircuitId) -> String {
+    catalogue
         .circuit(circuit)
         .map_or_else(|| crate::domain::message::plain_label(circuit), |kind| kind.label.clone())
 }

@@ -31,6 +31,6 @@ pub(super) fn words(scene: &Scene<'_>, year: i32, reader: Reader<'_>) -> Result<
         worklist: worklist.as_deref(),
         nudges: settings.season.nudges && has_past,
     };
-    let label = |circuit: &CircuitId| label_of(scene.app, circuit);
+    let label = |circuit: &CircuitId| label_of(&scene.app.catalogue, circuit);
     compose_opening(&opening, &scene.context(reader, &label)).map_err(|error| error.to_string())
 }

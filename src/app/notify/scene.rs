@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 
 use super::composer::Composer;
-use crate::app::assess::{Assessment, BoatView};
+use crate::app::assess::{AssessedBoat, Assessment};
 use crate::app::context::{AppContext, YardBook};
 use crate::domain::alert::{Content, Notification};
 use crate::domain::boat::{BoatId, CircuitId};
@@ -32,7 +32,7 @@ impl<'a> Scene<'a> {
     }
 
     /// A boat as it was looked at.
-    pub(super) fn boat(&self, id: &BoatId) -> Result<&'a BoatView, String> {
+    pub(super) fn boat(&self, id: &BoatId) -> Result<&'a AssessedBoat, String> {
         let views = self.seen()?.boats.iter();
         let view = views.into_iter().find(|view| view.boat.id == *id);
         view.ok_or_else(|| format!("the boat {id} is not listed any more"))

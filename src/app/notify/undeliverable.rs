@@ -14,7 +14,7 @@ pub(super) fn words(
     notices: &[Notice],
     reader: Reader<'_>,
 ) -> Result<Email, String> {
-    let label = |circuit: &CircuitId| label_of(scene.app, circuit);
+    let label = |circuit: &CircuitId| label_of(&scene.app.catalogue, circuit);
     let context = scene.context(reader, &label);
     let missed: Vec<MissedBy<'_>> =
         notices.iter().filter_map(|notice| missed(scene, notice)).collect();

@@ -4,11 +4,12 @@ use super::composer::Composer;
 use super::label::label_of;
 use super::scene::Scene;
 use crate::app::alerts::blend::too_weak;
-use crate::app::assess::{Assessment, BoatView};
+use crate::app::assess::{AssessedBoat, Assessment};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::notify::chart;
 use crate::app::notify::claimed::only_claimed;
 use crate::app::planning::{YardPlan, lines, plan_of};
+use crate::app::ports::AppStore;
 use crate::app::ports::{AlertFilter, OutboxRow};
 
 use crate::domain::alert::worklist;
@@ -38,7 +39,7 @@ impl Shared {
     /// `letters` are those of the same round.
     pub(super) fn of(scene: &Scene<'_>, letters: &[OutboxRow]) -> Self {
         let plan = scene.seen.and_then(|seen| crew_plan(scene.app, seen));
-        let waiting = |seen| super::held::waiting(scene.app, seen, letters, scene.now);
+        let waiting = |seen| super::held::waiting(&*scene.app.store, seen, letters, scene.now);
         Self { plan, waiting: scene.seen.map(waiting).unwrap_or_default() }
     }
 }
@@ -58,7 +59,7 @@ pub(super) fn words(scene: &Scene<'_>, person: &Person, shared: &Shared) -> Resu
 /// # Errors
 /// The phrase catalogue or the store.
 pub fn worklist_text(house: &AppContext, assessment: &Assessment) -> Result<String, ServiceError> {
-    let composer = Composer::of(house)?;
+    let composer = Composer::of(&house.settings, &*house.mailer)?;
     let mut managers = recipients::all(&assessment.yard.people, Role::Manager);
     let Some(first) = assessment.places.values().next() else {
         return Ok(
@@ -115,7 +116,7 @@ fn worklist_letter(
                 .collect(),
         })
         .collect();
-    let mut listed: Vec<(&BoatView, Vec<CircuitRisk>)> = assessment
+    let mut listed: Vec<(&AssessedBoat, Vec<CircuitRisk>)> = assessment
         .boats
         .iter()
         .filter(|view| own(&view.state.site))
@@ -138,14 +139,11 @@ fn worklist_letter(
         })
         .collect();
     let head = house.store.log_head()?;
-    let over = over_since_the_last(house, assessment, person)?;
-    let label = |circuit: &CircuitId| label_of(house, circuit);
+    let over = over_since_the_last(&*house.store, assessment, person)?;
+    let label = |circuit: &CircuitId| label_of(&house.catalogue, circuit);
     let home = assessment.places.values().find(|place| own(&place.site.id));
     let Some(home) = home else {
-        return Err(ServiceError::Told(format!(
-            "{} answers for no place that is listed",
-            person.id
-        )));
+        return Err(ServiceError::NoPlace { person: person.id.clone() });
     };
     // Of whoever is first to be gone to.
     let first = listed.iter().find(|(_, rows)| {
@@ -166,32 +164,32 @@ fn worklist_letter(
         today: lines::today(plan, &own),
         subject: lines::subject(plan, &own),
     });
+    let weak = too_weak(house, assessment, &own);
     let worklist = Worklist {
         at: assessment.instant.at,
         until: assessment.until,
         places: &places,
         boats: &boats,
-        cannot_say: &cannot_say((house, assessment), &own, &label),
+        cannot_say: &cannot_say((&weak, assessment), &own, &label),
         over: &over,
         held,
         plan: crew.as_ref(),
         log_head: Some(&head),
     };
-    compose_worklist(&worklist, &context)
-        .map_err(|error| ServiceError::Told(format!("writing the worklist: {error}")))
+    compose_worklist(&worklist, &context).map_err(ServiceError::Worklist)
 }
 
 /// What ended since the last worklist, of the alerts that this reader had been told of: their closing message.
 fn over_since_the_last(
-    house: &AppContext,
+    store: &dyn AppStore,
     assessment: &Assessment,
     person: &Person,
 ) -> Result<Vec<OverLine>, ServiceError> {
-    let Some(last) = house.store.last_run(worklist::RUN)? else { return Ok(Vec::new()) };
+    let Some(last) = store.last_run(worklist::RUN)? else { return Ok(Vec::new()) };
     let filter =
         AlertFilter { kind: Some(Kind::Freeze.as_str().to_owned()), ..AlertFilter::default() };
     let mut over = Vec::new();
-    for record in house.store.alert_records(&filter)? {
+    for record in store.alert_records(&filter)? {
         if record.closed_at.is_some_and(|at| at < last - TOLD_OVER_BACK) {
             continue;
         }
@@ -232,7 +230,7 @@ fn pressing(rows: &[CircuitRisk]) -> Option<&CircuitRisk> {
 
 /// What cannot be judged: places without a forecast, boats of which hardly anything is on record.
 fn cannot_say(
-    (house, assessment): (&AppContext, &Assessment),
+    (weak, assessment): (&[String], &Assessment),
     own: &impl Fn(&SiteId) -> bool,
     label: &impl Fn(&CircuitId) -> String,
 ) -> Vec<CannotSay> {
@@ -263,7 +261,6 @@ fn cannot_say(
             why: named.join(", "),
         });
     }
-    let weak = too_weak(house, assessment, own);
     if !weak.is_empty() {
         found.push(CannotSay {
             what: "antifreeze too weak for a winter here: test it and renew it".to_owned(),

@@ -6,7 +6,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, Datelike, TimeDelta, Utc, Weekday};
 
 use crate::app::assess::Assessment;
-use crate::app::context::AppContext;
 use crate::app::planning::row::Row;
 use crate::app::settings::crew::Objective;
 use crate::domain::boat::SiteId;
@@ -53,7 +52,7 @@ const LATE_CALL: TimeDelta = TimeDelta::hours(4);
 
 /// Chooses the round and marks its rows; their work is seen as drained from then on.
 pub(crate) fn evening(
-    house: &AppContext,
+    objective: Objective,
     seen: &Assessment,
     crew: &Crew,
     (days, capacity): (&[WorkDay], &[u32]),
@@ -69,7 +68,7 @@ pub(crate) fn evening(
     };
     let begins = begins(at, days, hands, today);
     let next = next_working_day(&calendar(days));
-    let equal = house.settings.crew.objective == Objective::FewestBoats;
+    let equal = objective == Objective::FewestBoats;
     for row in rows.iter_mut().filter(|row| row.in_round) {
         row.in_round = false;
         row.set_job(equal);

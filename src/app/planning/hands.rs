@@ -1,21 +1,21 @@
 //! From the configuration and the list of people to a crew and what is scarce besides hands.
 
 use crate::app::assess::Assessment;
-use crate::app::context::{AppContext, ServiceError};
 use crate::app::error::CrewError;
+use crate::app::error::ServiceError;
 use crate::app::planning::row::{Row, WhatIf};
+use crate::app::settings::Yard;
+use crate::app::settings::crew::CrewSettings;
 use crate::domain::risk::plan::crew::{Crew, Technician, WorkDay};
 use crate::domain::risk::plan::schedule::Scarce;
-use crate::domain::risk::timing::WorkingHours;
 use crate::domain::yard::Role;
 
 /// The crew by the configuration, or else by the list of people.
 pub(crate) fn crew(
-    house: &AppContext,
+    (settings, yard): (&CrewSettings, &Yard),
     seen: &Assessment,
     what_if: &WhatIf,
 ) -> Result<Crew, ServiceError> {
-    let settings = &house.settings.crew;
     let mut technicians: Vec<Technician> = settings
         .technicians
         .iter()
@@ -50,7 +50,6 @@ pub(crate) fn crew(
         };
         technicians.remove(place);
     }
-    let yard = &house.settings.yard;
     let home =
         seen.places.values().min_by(|a, b| a.site.travel_minutes.total_cmp(&b.site.travel_minutes));
     Ok(Crew {
@@ -59,7 +58,7 @@ pub(crate) fn crew(
         hours: settings.hours,
         days_off: settings.days_off.clone(),
         hours_in_all: what_if.crew_hours,
-        working: WorkingHours { from: yard.work_from, to: yard.work_to },
+        working: yard.working_hours(),
         lift_slots: (settings.lift_slots > 0).then_some(settings.lift_slots),
         zone: yard.time_zone,
         position: home.map_or((0.0, 0.0), |place| (place.site.latitude, place.site.longitude)),
@@ -68,13 +67,13 @@ pub(crate) fn crew(
 
 /// What is scarce besides hands: the lift, skills that not all have.
 pub(crate) fn scarce(
-    house: &AppContext,
+    settings: &CrewSettings,
     rows: &[Row],
     crew: &Crew,
     days: &[WorkDay],
 ) -> Vec<Scarce> {
     let mut found = Vec::new();
-    let needed = &house.settings.crew.skills_needed;
+    let needed = &settings.skills_needed;
     let mut skills: Vec<&String> = needed.values().collect();
     skills.sort();
     skills.dedup();

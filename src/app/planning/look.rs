@@ -2,10 +2,11 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::app::assess::{Assessment, BoatView, PlaceView, error_model, whole_hour};
+use crate::app::assess::{AssessedBoat, AssessedPlace, Assessment, error_model, whole_hour};
 use crate::app::context::{AppContext, ServiceError};
 use crate::app::parallel::on_threads;
 use crate::app::planning::row::WhatIf;
+use crate::app::settings::Judge;
 use crate::domain::boat::SiteId;
 use crate::domain::risk::ambient::PlaceWeather;
 use crate::domain::risk::plan::beyond::{Wander, carried_on};
@@ -21,7 +22,7 @@ const MEMBERS_MAX: usize = 128;
 
 /// The open work of every boat that can be judged.
 pub(crate) struct Looked<'a> {
-    pub boats: Vec<(&'a BoatView, BoatWork)>,
+    pub boats: Vec<(&'a AssessedBoat, BoatWork)>,
     pub cannot_say: Vec<(SiteId, usize)>,
     pub forecast_until: Option<DateTime<Utc>>,
     /// Places that go on along the season without past seasons of their own.
@@ -43,14 +44,14 @@ pub(crate) fn look<'a>(
     let hours = days.last().map_or(0, |day| (day.evening - at).num_hours() + 1);
     let hours = usize::try_from(hours).unwrap_or(0);
     let places = on_threads(seen.places.iter().collect(), |(id, place)| {
-        let here: Vec<&BoatView> =
+        let here: Vec<&AssessedBoat> =
             seen.boats.iter().filter(|view| view.state.site == *id).collect();
-        let Some(weather) = all_hours(house, place, at, what_if.colder_k) else {
+        let Some(weather) = all_hours(house.settings.judge, place, at, what_if.colder_k) else {
             return Ok((id, Err(here.len())));
         };
         let until = at + TimeDelta::hours(i64::try_from(weather.coming.len()).unwrap_or(0));
         // A plan without past seasons is better than none.
-        let past = house.past_seasons(&place.site).unwrap_or_else(|error| {
+        let past = house.past_archives().of(&place.site).unwrap_or_else(|error| {
             tracing::warn!("{id}: planned without past seasons: {error}");
             None
         });
@@ -58,7 +59,7 @@ pub(crate) fn look<'a>(
         let weather = carried_on(&weather, &wander, &normal, hours, house.settings.judge.seed);
         let passages = Passages::new(&weather, &house.catalogue);
         let mut look = BoatLook::new(passages, &table, &evenings, tolerance);
-        let work = |view: &'a BoatView| {
+        let work = |view: &'a AssessedBoat| {
             let owner = view.boat.owner.as_ref().and_then(|owner| seen.yard.people.get(owner));
             let wish = owner.and_then(|owner| owner.tell_at_chance);
             Ok((view, look.boat((&view.boat, &view.state), wish)?))
@@ -87,8 +88,8 @@ pub(crate) fn look<'a>(
 /// The weather of a place with every hour that the forecast has: a look over the yard keeps only its horizon. One seed for
 /// all places, so that the same cold meets them all.
 fn all_hours(
-    house: &AppContext,
-    place: &PlaceView,
+    judge: Judge,
+    place: &AssessedPlace,
     at: DateTime<Utc>,
     colder_k: f64,
 ) -> Option<PlaceWeather> {
@@ -100,7 +101,6 @@ fn all_hours(
         coming.pop();
     }
     let lead_h = (at - forecast.issued_at).as_seconds_f64().max(0.0) / 3600.0;
-    let judge = house.settings.judge;
     let paths = Ensemble::draw(
         &coming,
         lead_h,

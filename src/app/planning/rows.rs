@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
-use crate::app::assess::{Assessment, BoatView, whole_hour};
-use crate::app::context::AppContext;
+use crate::app::assess::{AssessedBoat, Assessment, whole_hour};
 use crate::app::planning::row::{Row, Visit};
+use crate::app::settings::crew::CrewSettings;
 use crate::app::settings::crew::Objective;
 use crate::domain::boat::{Boat, BoatId, Care, SiteId};
 use crate::domain::risk::plan::boat::{BoatWork, FrozenCircuit, Scope};
@@ -62,10 +62,10 @@ pub struct Outside {
 }
 
 pub(crate) fn sorted(
-    house: &AppContext,
+    settings: &CrewSettings,
     seen: &Assessment,
     crew: &Crew,
-    (days, boats): (&[WorkDay], Vec<(&BoatView, BoatWork)>),
+    (days, boats): (&[WorkDay], Vec<(&AssessedBoat, BoatWork)>),
 ) -> Sorted {
     let mut found = Sorted {
         rows: Vec::new(),
@@ -97,11 +97,17 @@ pub(crate) fn sorted(
         }
         let travel = site.filter(|_| !elsewhere).map_or(0.0, |site| site.travel_minutes);
         if view.boat.care == Care::Owner {
-            found.owners.push(row(house, view, (work, days), crew, (travel, elsewhere)));
+            found.owners.push(row(
+                settings.objective,
+                view,
+                (work, days),
+                crew,
+                (travel, elsewhere),
+            ));
             continue;
         }
         // It must not count as protected by a plan in which nobody can do it.
-        let needed = &house.settings.crew.skills_needed;
+        let needed = &settings.skills_needed;
         let place = at(&work);
         for group in &mut work.groups {
             group.barred = needed.get(&group.group).filter(|skill| crew.able(skill) == 0).cloned();
@@ -112,12 +118,12 @@ pub(crate) fn sorted(
         }
         let begins = |day: usize| working_from(day, days);
         for (visit, work) in work.visits(&begins).into_iter().enumerate() {
-            let one = row(house, view, (work, days), crew, (travel, elsewhere));
+            let one = row(settings.objective, view, (work, days), crew, (travel, elsewhere));
             found.rows.push(Row { visit, ..one });
         }
     }
     if let Some(slots) = crew.lift_slots {
-        wait_for_the_lift(&mut found.rows, slots, days, house.settings.crew.objective);
+        wait_for_the_lift(&mut found.rows, slots, days, settings.objective);
     }
     found
 }
@@ -169,8 +175,8 @@ fn wait_for_the_lift(rows: &mut [Row], slots: u32, days: &[WorkDay], objective: 
 }
 
 fn row(
-    house: &AppContext,
-    view: &BoatView,
+    objective: Objective,
+    view: &AssessedBoat,
     (work, days): (BoatWork, &[WorkDay]),
     crew: &Crew,
     (travel, elsewhere): (f64, bool),
@@ -209,7 +215,7 @@ fn row(
         put_off_for: None,
     };
     row.begins_on = row.not_before.map_or(0, |(day, _)| working_from(day, days));
-    row.set_job(house.settings.crew.objective == Objective::FewestBoats);
+    row.set_job(objective == Objective::FewestBoats);
     row.due = row.work.last_day();
     row
 }

@@ -5,8 +5,10 @@ use std::collections::BTreeSet;
 use chrono::{Datelike, NaiveDate};
 
 use crate::app::assess::Assessment;
-use crate::app::context::{AppContext, ServiceError};
+use crate::app::assess::past_seasons::PastArchives;
+use crate::app::error::ServiceError;
 use crate::domain::boat::SiteId;
+use crate::domain::catalogue::Catalogue;
 use crate::domain::catalogue::Consequence;
 use crate::domain::weather::seasons::{End, day_at};
 use crate::domain::yard::{Site, SiteKind};
@@ -33,7 +35,8 @@ pub struct FillFrom {
 /// # Errors
 /// A hole in the tables.
 pub(crate) fn fill_from(
-    house: &AppContext,
+    archives: PastArchives<'_>,
+    (catalogue, tolerance): (&Catalogue, f64),
     seen: &Assessment,
     today: NaiveDate,
 ) -> Result<Vec<FillFrom>, ServiceError> {
@@ -42,19 +45,19 @@ pub(crate) fn fill_from(
         if !is_spring(site, today) {
             continue;
         }
-        let Some(past) = house.past_seasons(site).unwrap_or(None) else { continue };
+        let Some(past) = archives.of(site).unwrap_or(None) else { continue };
         let mut classes: BTreeSet<(&str, bool)> = BTreeSet::new();
         for view in seen.boats.iter().filter(|view| view.state.site == site.id) {
             for circuit in &view.state.circuits {
-                let Some(kind) = house.catalogue.circuit(&circuit.circuit) else { continue };
+                let Some(kind) = catalogue.circuit(&circuit.circuit) else { continue };
                 let dear = kind.consequence_when(view.state.afloat) == Consequence::Severe;
                 classes.insert((kind.thermal_class.as_str(), dear));
             }
         }
         let (mut engine, mut all): (Option<u32>, Option<u32>) = (None, None);
         for (class, dear) in classes.into_iter().filter(|(class, _)| *class != "battery") {
-            let days = house.first_and_last(&past, class)?;
-            let last = day_at(&days, End::Last, house.settings.season.tolerance);
+            let days = archives.read.first_and_last(&past, class)?;
+            let last = day_at(&days, End::Last, tolerance);
             let Some(from) = last.map(|day| day.saturating_add(1)) else { continue };
             all = all.max(Some(from));
             engine = if dear { engine.max(Some(from)) } else { engine };

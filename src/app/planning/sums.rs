@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::app::context::AppContext;
 use crate::app::planning::evening::shares;
 use crate::app::planning::row::Row;
+use crate::app::settings::crew::CrewSettings;
 use crate::domain::boat::BoatId;
 use crate::domain::risk::plan::boat::Scope;
 use crate::domain::risk::plan::crew::WorkDay;
@@ -20,7 +20,7 @@ const WEEK: usize = 7;
 
 /// The check of due days for the crew as a whole, or for a skill that few have where that is harder to meet.
 pub(crate) fn check(
-    house: &AppContext,
+    settings: &CrewSettings,
     rows: &[Row],
     capacity: &[u32],
     (days, scarce): (&[WorkDay], &[Scarce]),
@@ -36,7 +36,7 @@ pub(crate) fn check(
     };
     let mut hardest = (of(&|_| true, capacity), None);
     for thing in scarce {
-        let must = of(&|group| asks_for(house, group, thing), &thing.has);
+        let must = of(&|group| asks_for(settings, group, thing), &thing.has);
         if hardness(&must) > hardness(&hardest.0) {
             hardest = (must, Some(thing.what.clone()));
         }
@@ -45,8 +45,8 @@ pub(crate) fn check(
 }
 
 /// Does a group of circuits ask for this skill?
-pub(crate) fn asks_for(house: &AppContext, group: &GroupWork, thing: &Scarce) -> bool {
-    house.settings.crew.skills_needed.get(&group.group) == Some(&thing.what)
+pub(crate) fn asks_for(settings: &CrewSettings, group: &GroupWork, thing: &Scarce) -> bool {
+    settings.skills_needed.get(&group.group) == Some(&thing.what)
 }
 
 /// Litres of product for the complete lay-ups of the coming week.

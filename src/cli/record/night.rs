@@ -10,7 +10,7 @@ use super::args::RecordArgs;
 use crate::adapters::intake;
 use crate::adapters::intake::layout::Layout;
 use crate::app::assess::AsOf;
-use crate::app::context::AppContext;
+use crate::app::assess::outlook::Forecasts;
 use crate::domain::units::{Celsius, in_both_scales};
 use crate::domain::yard::Site;
 
@@ -31,7 +31,7 @@ pub(super) fn is_meant(event: &str) -> bool {
 pub(super) fn record(
     args: &RecordArgs,
     site: &Site,
-    (house, zone): (&AppContext, Tz),
+    (forecasts, zone): (Forecasts<'_>, Tz),
     around: &CliContext<'_>,
 ) -> Result<CommandOutput, CliError> {
     if args.evidence.is_some() || args.by.is_some() {
@@ -72,13 +72,13 @@ pub(super) fn record(
         night.morning.format("%a %-d %b %Y"),
         both(night.low_c)
     );
-    let kept = if args.dry_run { 0 } else { house.store.put_nights(&read.rows, around.now)? };
+    let kept = if args.dry_run { 0 } else { forecasts.store.put_nights(&read.rows, around.now)? };
     text += match (args.dry_run, kept) {
         (true, _) => "Nothing was kept.\n",
         (false, 0) => "That stands there already.\n",
         (false, _) => "Kept. A wrong one is put right by the right one for the same morning.\n",
     };
-    let lesson = house.lesson_of(site, AsOf::now(around.now))?;
+    let lesson = forecasts.lesson_of(site, AsOf::now(around.now))?;
     if let Some(own) = &lesson.own {
         text += &super::super::place::learned(site, own, &lesson);
     }

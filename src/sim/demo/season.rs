@@ -128,7 +128,7 @@ pub async fn run(
     let options = Options { durability: Durability::Normal, ..Options::default() };
     let house = AppContext::open(settings, options)?;
     let log = load_yard(&house)?;
-    let composer = Composer::of(&house)?;
+    let composer = Composer::of(&house.settings, &*house.mailer)?;
     let client = house.weather_client()?;
     let mut way_out = channel(&house.settings.mail, false)?;
     let mut memory = Memory::default();

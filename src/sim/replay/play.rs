@@ -75,9 +75,9 @@ pub fn play(
     (from, until): (DateTime<Utc>, DateTime<Utc>),
 ) -> Result<Played, ServiceError> {
     let app = open(fleet, rules, from)?;
-    let composer = Composer::of(&app)?;
+    let composer = Composer::of(&app.settings, &*app.mailer)?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build();
-    let runtime = runtime.map_err(|error| ServiceError::Told(format!("no runtime: {error}")))?;
+    let runtime = runtime.map_err(ServiceError::Runtime)?;
     let mut game =
         Game { fleet, weather, app: &app, composer: &composer, postbox: Postbox::default() };
     let mut reckoning = Reckoning::new(&app, fleet);
