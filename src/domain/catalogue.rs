@@ -118,6 +118,8 @@ pub struct Catalogue {
     coolings: cooling::CoolingTables,
     synonyms: Vec<Synonym>,
     entry_words: Vec<entry_word::EntryWord>,
+    /// What circuits each wording means, made once of ids, labels and entry words.
+    worded: HashMap<String, Vec<CircuitId>>,
     tick_words: Vec<tick_word::TickWord>,
     day_sheet: Vec<DayStep>,
     mix_ratios: MixRatios,
@@ -179,6 +181,7 @@ impl Catalogue {
             ))?,
             synonyms: synonym::parse(include_str!("../../config/catalogue/synonyms.csv"))?,
             entry_words: entry_word::parse(include_str!("../../config/catalogue/entry_words.csv"))?,
+            worded: HashMap::new(),
             reasons: reason::parse(include_str!("../../config/catalogue/reasons.csv"))?,
             limits: limits::parse(include_str!("../../config/catalogue/limits.csv"))?,
         };
@@ -218,7 +221,7 @@ impl Catalogue {
         if let Some(what) = self.wrong_step() {
             return problem("day_sheet.csv", what);
         }
-        Ok(self)
+        Ok(Self { worded: self.wordings(), ..self })
     }
 
     /// The first step, in order, whose circuits cannot be found.

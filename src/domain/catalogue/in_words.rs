@@ -1,5 +1,7 @@
 //! What people mean by the words that they write: fields, circuits, kinds of event, ticks.
 
+use std::collections::HashMap;
+
 use super::entry_word::{EntryWord, EntryWordKind, NotAKind, plain};
 use super::table::list;
 use super::tick_word::TickMeaning;
@@ -24,26 +26,39 @@ impl Catalogue {
     /// # Errors
     /// The nearest right name, if one is near.
     pub fn circuits_in_words(&self, words: &str) -> Result<Vec<CircuitId>, Option<&str>> {
-        let wanted = plain(words);
-        if self.named(&CircuitId::from(words)).is_some() {
-            return Ok(vec![CircuitId::from(words)]);
+        if let Some(found) = self.circuits_worded(words) {
+            return Ok(found);
         }
-        let by_name =
-            self.circuit_words().find(|id| plain(id) == wanted).map(CircuitId::from).or_else(
-                || self.circuits().iter().find(|c| plain(&c.label) == wanted).map(|c| c.id.clone()),
-            );
-        if let Some(id) = by_name {
-            return Ok(vec![id]);
+        let said = self.entry_words().iter();
+        let said = said.filter(|row| row.what == EntryWordKind::Circuit);
+        let known = self.circuit_words().chain(said.flat_map(|row| list(&row.words)));
+        Err(nearest(words, known))
+    }
+
+    /// As [`Catalogue::circuits_in_words`], where nobody wants to hear what else could be meant.
+    #[must_use]
+    pub fn circuits_worded(&self, words: &str) -> Option<Vec<CircuitId>> {
+        let id = CircuitId::from(words);
+        if self.named(&id).is_some() {
+            return Some(vec![id]);
         }
-        match self.entry_word(EntryWordKind::Circuit, words) {
-            Some(row) => Ok(row.circuits().map(CircuitId::from).collect()),
-            None => {
-                let said = self.entry_words().iter();
-                let said = said.filter(|row| row.what == EntryWordKind::Circuit);
-                let known = self.circuit_words().chain(said.flat_map(|row| list(&row.words)));
-                Err(nearest(words, known))
-            }
+        self.worded.get(&plain(words)).cloned()
+    }
+
+    /// What circuits each wording means: an id before a label before a row of the table.
+    pub(super) fn wordings(&self) -> HashMap<String, Vec<CircuitId>> {
+        let ids = self.circuit_words().map(|id| (plain(id), vec![CircuitId::from(id)]));
+        let labels = self.circuits().iter().map(|kind| (plain(&kind.label), vec![kind.id.clone()]));
+        let rows = self.entry_words().iter().filter(|row| row.what == EntryWordKind::Circuit);
+        let rows = rows.flat_map(|row| {
+            let circuits: Vec<CircuitId> = row.circuits().map(CircuitId::from).collect();
+            list(&row.words).map(move |words| (plain(words), circuits.clone()))
+        });
+        let mut worded = HashMap::new();
+        for (words, circuits) in ids.chain(labels).chain(rows) {
+            worded.entry(words).or_insert(circuits);
         }
+        worded
     }
 
     /// The kind of event that people mean: an id, a label, or a synonym that means one thing.

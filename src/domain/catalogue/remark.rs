@@ -1,6 +1,7 @@
 //! What people write in remarks and what it says: a table of phrases, slips and abbreviations, and the reading of one text by it.
 
-use std::sync::LazyLock;
+use std::collections::HashMap;
+use std::sync::{LazyLock, PoisonError, RwLock};
 
 use serde::Deserialize;
 
@@ -10,6 +11,8 @@ use super::table::{list, rows};
 const TABLE: &str = "remark_words.csv";
 /// Words shorter than this are taken as they are written.
 const SLIPS_FROM: usize = 5;
+/// So many remarks are kept as read: those of a yard of ten thousand boats.
+const HEARD_MOST: usize = 50_000;
 /// Most words that a gap in a phrase stands for.
 const GAP: usize = 3;
 
@@ -142,7 +145,12 @@ impl Token {
 /// The table, read once.
 #[derive(Debug)]
 pub struct RemarkWords {
-    rows: Vec<Row>,
+    /// The phrases by the name that they stand under, as written.
+    phrases_of: HashMap<String, Vec<String>>,
+    /// The same in letters that are looked for in a text.
+    letters_of: HashMap<String, Vec<String>>,
+    /// What was read already: a record is folded again and again, and its remarks stay as they are.
+    heard: RwLock<HashMap<String, Remark>>,
     /// Longest first; of one length what takes away before what acts.
     phrases: Vec<Phrase>,
     short: Vec<(String, String)>,
@@ -194,20 +202,28 @@ impl RemarkWords {
         known.dedup();
         let naming = ["part", "side", "fluid"].into_iter().flat_map(of).map(str::to_owned);
         let naming = naming.collect();
-        Self { phrases, short, known, naming, rows }
+        let mut phrases_of: HashMap<String, Vec<String>> = HashMap::new();
+        for row in &rows {
+            let own = phrases_of.entry(row.says.clone()).or_default();
+            own.extend(list(&row.words).map(str::to_owned));
+        }
+        // Blanks at the end of a phrase are lost in the table: there _ stands for one.
+        let letters = |words: &Vec<String>| words.iter().map(|w| w.replace('_', " ")).collect();
+        let letters_of =
+            phrases_of.iter().map(|(what, words)| (what.clone(), letters(words))).collect();
+        Self { phrases_of, letters_of, heard: RwLock::default(), phrases, short, known, naming }
     }
 
     /// The phrases under a name of the table, as written there.
     pub fn named(&self, what: &str) -> impl Iterator<Item = &str> {
-        self.rows.iter().filter(move |row| row.says == what).flat_map(|row| list(&row.words))
+        self.phrases_of.get(what).into_iter().flatten().map(String::as_str)
     }
 
     /// Is one of the phrases under this name anywhere in the text, as letters?
     #[must_use]
     pub fn has(&self, what: &str, text: &str) -> bool {
         let text = format!("{} ", text.to_lowercase());
-        // Blanks at the end of a phrase are lost in the table: there _ stands for one.
-        self.named(what).any(|words| text.contains(&words.replace('_', " ")))
+        self.letters_of.get(what).into_iter().flatten().any(|words| text.contains(words))
     }
 
     /// As [`RemarkWords::has`], once the phrases under `none` are taken out.
@@ -244,6 +260,21 @@ impl RemarkWords {
     /// What a remark says.
     #[must_use]
     pub fn read(&self, text: &str) -> Remark {
+        let heard = self.heard.read().unwrap_or_else(PoisonError::into_inner);
+        if let Some(remark) = heard.get(text) {
+            return remark.clone();
+        }
+        drop(heard);
+        let remark = self.read_anew(text);
+        let mut heard = self.heard.write().unwrap_or_else(PoisonError::into_inner);
+        if heard.len() >= HEARD_MOST {
+            heard.clear();
+        }
+        heard.insert(text.to_owned(), remark.clone());
+        remark
+    }
+
+    fn read_anew(&self, text: &str) -> Remark {
         let mut tokens = self.tokens(text);
         let mut remark = Remark::default();
         for phrase in &self.phrases {

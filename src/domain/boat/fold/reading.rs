@@ -214,8 +214,8 @@ impl Folding<'_> {
     /// Does the point of a reading name this very part, by its label or in the yard's words?
     fn is_named_by_point(&self, event: &LayupEvent, kind: &CircuitKind) -> bool {
         let Some(point) = event.point.as_deref() else { return false };
-        let found = self.catalogue.circuits_in_words(point);
-        found.is_ok_and(|found| found.contains(&kind.id))
+        let found = self.catalogue.circuits_worded(point);
+        found.is_some_and(|found| found.contains(&kind.id))
     }
 
     /// The slot that an outlet reading speaks for: of lines with many outlets only the one that was read.

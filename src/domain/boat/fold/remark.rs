@@ -49,7 +49,7 @@ impl<'a> Folding<'a> {
         let found = words.iter().cloned().chain(pairs);
         found
             .filter(|word| word.len() > 2)
-            .filter_map(|word| self.catalogue.circuits_in_words(&word).ok())
+            .filter_map(|word| self.catalogue.circuits_worded(&word))
             .flatten()
             .filter_map(|id| self.catalogue.place_of(&id))
             .fold(CircuitSet::EMPTY, |mut set, place| {

@@ -110,7 +110,7 @@ impl Folding<'_> {
     /// Where a row lists no circuits and its point is the name of one, that one is meant: `holding tank`.
     fn named_by_point(&self, entry: &Entry<'_>) -> Option<CircuitSet> {
         let point = entry.event.point.as_deref()?;
-        let found = self.catalogue.circuits_in_words(point).ok()?;
+        let found = self.catalogue.circuits_worded(point)?;
         let sets = found.iter().filter_map(|id| self.catalogue.group(id));
         Some(sets.fold(CircuitSet::EMPTY, CircuitSet::union)).filter(|set| !set.is_empty())
     }
