@@ -4,6 +4,7 @@ mod by_hand;
 mod cases;
 mod cold_start;
 mod demo;
+mod lint;
 mod receive;
 mod replay;
 mod round;

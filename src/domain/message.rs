@@ -15,6 +15,7 @@ pub mod cautions;
 pub mod chart;
 mod damage;
 mod deadline;
+mod deeds;
 pub mod envelope;
 mod freeze;
 mod heat;

@@ -101,7 +101,7 @@ fn on_the_first_day_the_letter_goes_with_its_work_and_claims_no_ice() {
     }
     let mails = yard.relay.received();
     let letters: Vec<String> = mails.iter().map(|mail| words(&mail.bytes)).collect();
-    let letter = letters.iter().find(|mail| mail.contains("Have Second Biscuit drained by"));
+    let letter = letters.iter().find(|mail| mail.contains("Second Biscuit, to be done by"));
     let letter = letter.unwrap_or_else(|| panic!("no letter: {letters:#?}"));
     assert!(letter.contains("Latest start:") && letter.contains("of work"), "{letter}");
     assert!(letter.contains("we know nothing of the cold here"), "{letter}");

@@ -204,7 +204,7 @@ fn what_must_be_there_is_there() {
         if name == "home_raise" {
             needed.extend([
                 "by you or a boatyard",
-                "or ask a boatyard",
+                "If in doubt ask a boatyard",
                 "look after this boat yourself",
             ]);
         }

@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::{BoatId, CircuitId, CoolingKind, EventId, Evidence, Holds, Mark, SiteId, Stay};
-use crate::domain::catalogue::{CircuitKind, Confinement};
+use crate::domain::catalogue::{CircuitKind, Confinement, DeedBoat};
 use crate::domain::physics::Liquid;
 use crate::domain::units::Celsius;
 
@@ -119,4 +119,15 @@ pub struct BoatState {
     pub test_before_running: Vec<String>,
     /// What somebody should find out about the boat as a whole.
     pub open_questions: Vec<String>,
+}
+
+impl BoatState {
+    /// The boat as what is asked of people goes by it: that a haul was planned is no proof of it.
+    #[must_use]
+    pub fn for_deeds(&self) -> DeedBoat {
+        DeedBoat {
+            afloat: self.afloat || self.assumed_ashore,
+            cooling: (!self.cooling_open).then_some(self.cooling),
+        }
+    }
 }

@@ -12,6 +12,9 @@ pub enum MessageError {
         #[source]
         source: Box<toml::de::Error>,
     },
+    /// The table of what is asked about a part does not read.
+    #[error(transparent)]
+    Deeds(#[from] crate::domain::catalogue::CatalogueError),
     /// A template does not parse or names something that does not exist.
     #[error("phrase `{part}`, line {line}: {source:#}; correct the phrase in the catalogue")]
     Template {

@@ -10,7 +10,7 @@ use super::voice::{
 use super::words::{
     dated_time, day, list, long_time, one_line, to_five_minutes, work, work_minutes,
 };
-use super::{Context, Draft, cautions};
+use super::{Context, Draft, cautions, deeds};
 use crate::domain::alert::chance::SpokenChance;
 use crate::domain::alert::{Act, Advice, CloseReason, Facts, LastNotified, is_wet};
 use crate::domain::boat::{Boat, BoatState, Care, DrainPermission};
@@ -55,17 +55,17 @@ impl Stand {
         }
     }
 
-    fn ask(&self, voice: &Voice<'_>, facts: &Facts, short: &str) -> String {
-        let key = match (self.frozen, self.late) {
-            (true, _) => "frozen",
-            // The yard is not told to call itself.
-            (_, true) if !self.to_owner => "late_yard",
-            (_, true) => "late",
-            _ => self.scope.key(),
+    fn ask(&self, voice: &Voice<'_>, facts: &Facts, state: &BoatState, short: bool) -> String {
+        let lead = deeds::lead(voice.phrases, facts.active(), state);
+        let hands_off = lead.is_some_and(|(deed, _)| deed.is_hands_off());
+        let key = match (self.late && !self.frozen, lead) {
+            // The yard is not told to call itself, nor to begin what it must not.
+            (true, _) if self.to_owner => "late",
+            (true, _) if !hands_off => "late_yard",
+            (_, Some(lead)) => return deeds::subject(voice, lead, self.to_owner, short),
+            (_, None) => "late",
         };
-        let circuit = facts.lead().map_or("", |row| row.circuit.as_str());
-        let object = voice.word(Table::Object, circuit);
-        voice.word(Table::Ask, &format!("{key}{short}")).replace("{object}", &object)
+        voice.word(Table::Ask, &format!("{key}{}", if short { "_short" } else { "" }))
     }
 }
 
@@ -96,7 +96,8 @@ pub(super) fn draft(
         .push(vec![("answerable", json!(context.sender.replies)), ("heated_place", json!(heated))]);
     if !closing {
         words.push(threat_words(&voice, facts, &stand, state));
-        words.push(ask_words(&voice, advice, &stand));
+        words.push(ask_words(&voice, advice, &stand, state));
+        words.push(deed_words(&voice, advice, &stand, (state, context.site, boat)));
     }
     let rules = if closing {
         let mut rules = cautions::for_visit(boat, state, context.site);
@@ -191,7 +192,13 @@ fn threat_words(voice: &Voice<'_>, facts: &Facts, stand: &Stand, state: &BoatSta
         (
             "wet",
             Value::Array(
-                facts.rows.iter().take(PARTS_LISTED).map(|row| wet(voice, row, state)).collect(),
+                facts
+                    .rows
+                    .iter()
+                    .enumerate()
+                    .take(PARTS_LISTED)
+                    .map(|(place, row)| wet(voice, row, state, place >= facts.active().len()))
+                    .collect(),
             ),
         ),
     ]
@@ -224,7 +231,7 @@ fn thaws_at(voice: &Voice<'_>, facts: &Facts) -> Option<String> {
 
 /// One circuit of the list of what the record says. The reasons of the row stay with the alert; the letter names state
 /// and evidence.
-fn wet(voice: &Voice<'_>, row: &CircuitRisk, state: &BoatState) -> Value {
+fn wet(voice: &Voice<'_>, row: &CircuitRisk, state: &BoatState, near: bool) -> Value {
     let since = state
         .circuits
         .iter()
@@ -235,6 +242,7 @@ fn wet(voice: &Voice<'_>, row: &CircuitRisk, state: &BoatState) -> Value {
         "holds": voice.word(Table::Holds, &key_of(&row.holds)),
         "evidence": voice.evidence(row.holds, row.evidence),
         "since": since.map(|since| format!("since {}", voice.time(since))),
+        "near": near,
         "frozen": row.frozen_now,
         "thawed": row.ice.thawed,
         "may_be": row.ice.may_be,
@@ -242,15 +250,33 @@ fn wet(voice: &Voice<'_>, row: &CircuitRisk, state: &BoatState) -> Value {
     })
 }
 
-fn ask_words(voice: &Voice<'_>, advice: &Advice, stand: &Stand) -> Words {
+/// What is asked for: only what is over its threshold, each part by its own deed.
+fn deed_words(
+    voice: &Voice<'_>,
+    advice: &Advice,
+    stand: &Stand,
+    (state, site, boat): (&BoatState, &Site, &Boat),
+) -> Words {
+    let (rows, phrases) = (advice.facts.active(), voice.phrases);
+    let yard = yard(site, advice.care.unwrap_or(boat.care));
+    let requests = deeds::requests(voice, rows, state, (stand.to_owner, yard));
+    let owners = stand.to_owner && deeds::is_an_owners(phrases, rows, state);
+    vec![
+        ("deeds", json!(requests)),
+        ("owners_deed", json!(owners)),
+        ("look", json!(deeds::look(phrases, rows, state))),
+    ]
+}
+
+fn ask_words(voice: &Voice<'_>, advice: &Advice, stand: &Stand, state: &BoatState) -> Words {
     let (facts, zone) = (&advice.facts, voice.zone);
     let first = facts.latest_start.or(facts.first_danger).unwrap_or(facts.at);
     // "Tonight" always with its date, by when the letter leaves: quiet hours may hold it till morning.
     let read = advice.not_before.unwrap_or(facts.at);
     let tonight = (first - read < TimeDelta::hours(24)).then(|| day(read, zone));
     vec![
-        ("ask", json!(stand.ask(voice, facts, ""))),
-        ("ask_short", json!(stand.ask(voice, facts, "_short"))),
+        ("ask", json!(stand.ask(voice, facts, state, false))),
+        ("ask_short", json!(stand.ask(voice, facts, state, true))),
         ("by", json!(by(voice, stand))),
         ("done_by_long", json!(stand.done_by.map(|by| long_time(by, zone)))),
         ("onset", json!(facts.first_danger.map(|onset| voice.time(onset)))),

@@ -11,6 +11,7 @@ use serde_json::Value;
 use super::block::{Block, Group, unbroken};
 use super::words::shorten;
 use super::{MessageError, short};
+use crate::domain::catalogue::Deeds;
 
 /// Longest subject in characters (RFC 5322 asks for lines of 78 at most; phones show about 40).
 pub const SUBJECT_LETTERS: usize = 60;
@@ -47,6 +48,9 @@ pub struct Phrases {
     /// Do words of the yard's own stand in it?
     #[serde(skip)]
     pub(super) own: bool,
+    /// What is asked about each part: not words of the yard's own.
+    #[serde(skip)]
+    pub(super) deeds: Deeds,
 }
 
 /// Subject and order of one kind of message.
@@ -115,8 +119,9 @@ impl Phrases {
     /// # Errors
     /// [`MessageError::Catalogue`] with line and column, [`MessageError::Template`] with the part and the line in it.
     pub fn parse(text: &str) -> Result<Self, MessageError> {
-        let phrases: Self = toml::from_str(text)
+        let mut phrases: Self = toml::from_str(text)
             .map_err(|source| MessageError::Catalogue { source: Box::new(source) })?;
+        phrases.deeds = Deeds::built_in()?;
         let env = environment();
         for (name, source) in phrases.templates() {
             env.template_from_named_str(&name, source).map_err(|e| template_error(&name, e))?;
@@ -149,7 +154,7 @@ impl Phrases {
             Table::Event => (&self.event, "first_ice"),
             Table::Object => (&self.object, "default"),
             Table::Liquid => (&self.liquid, "default"),
-            Table::Ask => (&self.ask, "block"),
+            Table::Ask => (&self.ask, "late"),
             Table::Change => (&self.change, "none"),
             Table::Ended => (&self.ended, "over"),
             Table::Remark => (&self.remark, "no_record"),

@@ -10,10 +10,9 @@ use super::phrases::Table;
 use super::voice::{
     Voice, boat_name, credit_words, is_corrected, key_of, location, object, place_name,
 };
-use super::words::{count, list, to_five_minutes, work, zone_name};
+use super::words::{count, to_five_minutes, work, zone_name};
 use super::worklist::{OverLine, over as over_line};
-use super::{Context, Draft, Email, MessageError, cautions, compose, finish, identity};
-use crate::domain::alert::chance::SpokenChance;
+use super::{Context, Draft, Email, MessageError, cautions, compose, deeds, finish, identity};
 use crate::domain::alert::{Act, Advice, CloseReason, Kind};
 use crate::domain::boat::{Boat, BoatState, DrainPermission, Holds};
 use crate::domain::risk::{CircuitRisk, Priority};
@@ -30,9 +29,6 @@ pub struct RolledUp<'a> {
     /// The place.
     pub site: &'a Site,
 }
-
-/// Circuits named in a row before "and 2 more".
-const PARTS_NAMED: usize = 3;
 
 /// Puts the notifications of one round to one person into one letter; a single one is written as [`compose`] does. All must
 /// have the same recipient.
@@ -270,19 +266,7 @@ fn boat_row(voice: &Voice<'_>, number: usize, line: &BoatLine<'_>) -> Row {
     } else {
         format!("{place}: {}, {when}", work(minutes))
     };
-    let parts: Vec<String> = line
-        .rows
-        .iter()
-        .map(|row| {
-            let part = voice.part(&row.circuit, row.instance.as_deref());
-            if row.frozen_now {
-                format!("{part} frozen")
-            } else {
-                format!("{part} {}", SpokenChance::of(row.chance_limit).number())
-            }
-        })
-        .collect();
-    let mut second = vec![list(&parts, PARTS_NAMED)];
+    let mut second = vec![deeds::lines(voice, line.rows, line.state)];
     second.extend(remarks(voice, line));
     second.extend(line.remarks.iter().cloned());
     let third = String::new();

@@ -53,6 +53,7 @@ impl Phrases {
         }
         let mut phrases = Self::deserialize(Value::Table(merged)).map_err(broken)?;
         phrases.own = true;
+        phrases.deeds = before.deeds.clone();
         faults.extend(template_faults(&phrases, &before, text, &places));
         faults.extend(lint::catalogue(&phrases));
         if faults.is_empty() { Ok(phrases) } else { Err(faults) }

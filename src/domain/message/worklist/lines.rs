@@ -4,12 +4,11 @@
 use chrono::{DateTime, Utc};
 
 use super::super::block::Row;
-use super::super::cautions;
 use super::super::phrases::Table;
 use super::super::voice::{Voice, boat_name, key_of, location, place_code};
-use super::super::words::{list, one_line, to_five_minutes, work};
+use super::super::words::{one_line, to_five_minutes, work};
+use super::super::{cautions, deeds};
 use super::input::WorklistBoat;
-use crate::domain::alert::chance::SpokenChance;
 use crate::domain::boat::{DrainPermission, Holds};
 use crate::domain::risk::CircuitRisk;
 use crate::domain::yard::SiteKind;
@@ -56,15 +55,8 @@ pub(super) fn to_do(
     let total =
         if so_far > minutes { format!(" ({} so far)", work(so_far)) } else { String::new() };
     let first = format!("{}: {when}, {}{total}", whereabouts(voice, entry), work(minutes));
-    let parts: Vec<String> = rows
-        .iter()
-        .map(|row| {
-            let part = voice.part(&row.circuit, row.instance.as_deref());
-            format!("{part} {}", SpokenChance::of(row.chance_limit).number())
-        })
-        .collect();
     let onset = rows.iter().filter_map(|row| row.first_danger).filter(|at| *at > now).min();
-    let mut second = list(&parts, PARTS_NAMED);
+    let mut second = deeds::lines(voice, rows, entry.state);
     if let Some(onset) = onset {
         second = format!("{second}; {} {}", voice.word(Table::Remark, "from"), voice.soon(onset));
     }

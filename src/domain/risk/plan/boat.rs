@@ -409,6 +409,7 @@ impl<'a> BoatLook<'a> {
                 ice: passage.now == Now::Ice,
                 solid: thaws.filter(|_| passage.now == Now::Solid),
             };
+            let entry = self.work.entry_on(&boat.kind, kind, circuit.holds, state.for_deeds());
             drafts
                 .entry((group, pressing.solid.map(|(day, _)| day)))
                 .or_insert_with(|| Draft::new(members, days))
@@ -419,7 +420,7 @@ impl<'a> BoatLook<'a> {
                     (
                         self.work.is_dosed(group, &circuit.circuit),
                         self.work.is_flushed(group, &circuit.circuit, catalogue),
-                        self.work.entry(&boat.kind, kind),
+                        entry.as_ref(),
                     ),
                 );
         }

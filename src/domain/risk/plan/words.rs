@@ -74,7 +74,7 @@ pub fn headline(facts: &Facts<'_>) -> String {
     }
     if facts.before_haul > 0 {
         sentences.push(format!(
-            "{} before the planned haul: haul earlier, or drain afloat.",
+            "{} before the planned haul: haul earlier, or call in a technician.",
             if facts.before_haul == 1 {
                 "1 boat falls due".to_owned()
             } else {

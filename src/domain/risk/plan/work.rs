@@ -7,13 +7,15 @@ use serde::Deserialize;
 
 use crate::domain::boat::{Boat, BoatState, CircuitState};
 use crate::domain::catalogue::{
-    Catalogue, CatalogueError, CircuitId, CircuitKind, Consequence, Holds, table,
+    Catalogue, CatalogueError, CircuitId, CircuitKind, Consequence, DeedBoat, Deeds, Holds, table,
 };
 use crate::domain::risk::interrupts::interrupts;
 
 const WORK: &str = "work.csv";
 const GROUPS: &str = "work_groups.csv";
 const ENTRIES: &str = "work_entries.csv";
+/// The row of what is tested and never drained.
+const TESTED: &str = "test_loop";
 const LOSSES: &str = "losses.csv";
 /// Whatever is left to do on a group takes this long at least, minutes: ladder, hatch and sheet.
 const LEAST_MIN: f64 = 5.0;
@@ -104,6 +106,7 @@ pub struct WorkTable {
     rows: Vec<WorkRow>,
     entries: Vec<WorkEntry>,
     losses: Vec<(Consequence, f64)>,
+    deeds: Deeds,
 }
 
 impl WorkTable {
@@ -164,7 +167,8 @@ impl WorkTable {
         .into_iter()
         .map(|(_, row)| row)
         .collect();
-        let tables = Self { groups, group_of, rows, entries, losses };
+        let deeds = Deeds::built_in()?;
+        let tables = Self { groups, group_of, rows, entries, losses, deeds };
         tables.check(catalogue)
     }
 
@@ -234,6 +238,24 @@ impl WorkTable {
         with(&format!("{fitout}:{}", kind.id))
             .or_else(|| with(kind.id.as_str()))
             .or_else(|| with(&kind.action))
+    }
+
+    /// The same for a part as it stands: coolant is tested and never drained, and what lets the sea in is not opened afloat.
+    #[must_use]
+    pub fn entry_on(
+        &self,
+        fitout: &str,
+        kind: &CircuitKind,
+        holds: Holds,
+        boat: DeedBoat,
+    ) -> Option<WorkEntry> {
+        let usual = self.entry(fitout, kind)?;
+        let deed = self.deeds.of(&kind.id, holds, boat, false);
+        if deed.is_hands_off() {
+            return Some(WorkEntry { verb: deed.list_words.clone(), ..usual.clone() });
+        }
+        let tested = self.entries.iter().find(|entry| entry.key == TESTED);
+        Some(tested.filter(|_| holds == Holds::Coolant).unwrap_or(usual).clone())
     }
 
     /// Does the product of a complete lay-up go through this circuit of a group?
