@@ -20,6 +20,9 @@ const SITES: &str = include_str!("../../config/demo/sites.csv");
 const PEOPLE: &str = include_str!("../../config/demo/people.csv");
 const BOATS: &str = include_str!("../../config/demo/boats.csv");
 const EVENTS: &str = include_str!("../../config/demo/layup_events.csv");
+/// The owner of B11 has said that she has no part that her cooling implies and her list lacks: the tests below are about her record.
+const ANSWER: &str = "event_id,recorded_at,happened_at,boat_id,event,circuits,method,evidence\n\
+    A1,2022-10-02T10:00:00-04:00,2022-10-02T10:00:00-04:00,B11,question_answered,hx_raw;exhaust_riser,not fitted,claimed\n";
 
 /// The forecasts of the demonstration without its HTTP door.
 struct Reconstructed(Issues);
@@ -68,8 +71,10 @@ fn fleet() -> Fleet {
     let people = csv::people(PEOPLE.as_bytes(), "people.csv").unwrap().rows;
     let known = Known::catalogue(&catalogue).with_sites(&sites);
     let boats = csv::boats(BOATS.as_bytes(), "boats.csv", &known).unwrap().rows;
-    let events: Vec<LayupEvent> =
-        csv::events(EVENTS.as_bytes(), "layup_events.csv", &known.with_boats(&boats)).unwrap().rows;
+    let known = known.with_boats(&boats);
+    let read =
+        |table: &str| csv::events(table.as_bytes(), "layup_events.csv", &known).unwrap().rows;
+    let events: Vec<LayupEvent> = [read(EVENTS), read(ANSWER)].concat();
     let own = |boat: &rimeward::domain::boat::Boat| {
         let mine = |event: &&LayupEvent| event.boat.as_ref().is_none_or(|id| *id == boat.id);
         events.iter().filter(mine).cloned().collect::<Vec<_>>()
@@ -126,10 +131,11 @@ fn the_invented_winter_is_quiet_and_nothing_dear_freezes_untold() {
         played.froze
     );
     // Of every kind: the opening letter, words about heat and blindness and their ends count as well.
-    assert!(owners[owners.len() / 2] <= 8, "median of {owners:?}");
-    // Three of these twelve, each with mistakes in several systems, get more than the promise of twelve for 19 of 20.
-    assert!(owners.iter().filter(|count| **count > 12).count() <= 3, "{owners:?}");
-    assert!(owners.iter().all(|count| *count <= 16), "{owners:?}");
+    // A part that froze is told as such, whatever was told of others before, and so are parts that cooling implies.
+    assert!(owners[owners.len() / 2] <= 9, "median of {owners:?}");
+    // Four of these twelve, each with mistakes in several systems, get more than the promise of twelve for 19 of 20.
+    assert!(owners.iter().filter(|count| **count > 12).count() <= 4, "{owners:?}");
+    assert!(owners.iter().all(|count| *count <= 18), "{owners:?}");
     assert_eq!(played.froze[2], 0, "{:?}", played.frozen);
     // Whoever was told hears the end, or still waits for it with the alert open.
     for alert in &played.alerts {
